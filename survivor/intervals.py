@@ -1,0 +1,180 @@
+"""The risk-interval table: what every curve and model reads.
+
+One row is a group of ``at_risk`` seedlings seen alive at ``start_day`` and looked
+at again at ``stop_day``, of which ``died`` were found dead. Days count from
+planting; the convention is (start, stop]: a seedling found dead at ``stop_day``
+died after ``start_day`` and on or before ``stop_day``.
+
+A frame with ``start_day, stop_day, at_risk, died`` alone is a valid table; the
+other columns (``survivor.vocabulary.INTERVAL_COLUMNS``) are used where present.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from survivor.errors import IntervalsError
+from survivor.vocabulary import INTERVAL_KEYS, PLOT_KEY
+
+NEEDED = ("start_day", "stop_day", "at_risk", "died")
+_ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
+
+Codes = NDArray[np.intp]
+
+
+def check_intervals(frame: pd.DataFrame) -> None:
+    """Raise unless ``frame`` is a risk-interval table.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals; times in days since planting, counts in seedlings.
+
+    Raises
+    ------
+    IntervalsError
+        Naming the first row and column that break a rule: a needed column is
+        absent, a time or count is blank, stop is not after start, counts are
+        negative, nobody is at risk, more died than were at risk, or two rows of
+        one tag overlap.
+    """
+    absent = [name for name in NEEDED if name not in frame.columns]
+    if absent:
+        raise IntervalsError(
+            f"these columns are needed and absent: {', '.join(absent)}",
+            where="risk intervals",
+            mend="give start_day and stop_day in days since planting, at_risk and died as counts",
+        )
+    if frame.empty:
+        raise IntervalsError("there is no risk interval", where="risk intervals", mend="see the problems in the records")
+    for name in NEEDED:
+        if not pd.api.types.is_numeric_dtype(frame[name]):
+            raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
+        _refuse(frame, frame[name].isna(), name, "the value is blank", "give a number or leave the row out")
+    start, stop = frame["start_day"], frame["stop_day"]
+    _refuse(frame, start < 0, "start_day", "the interval starts before planting", "count days from planting")
+    _refuse(frame, stop <= start, "stop_day", "the interval does not stop after it starts", "check the visit dates")
+    _refuse(frame, frame["at_risk"] <= 0, "at_risk", "nobody is at risk", "leave the row out")
+    _refuse(frame, frame["died"] < 0, "died", "a negative count", "give a count of 0 or more")
+    _refuse(frame, frame["died"] > frame["at_risk"], "died", "more died than were at risk", "check the counts")
+    if "tag" in frame.columns:
+        _refuse_overlap(frame)
+
+
+def _refuse(frame: pd.DataFrame, wrong: pd.Series[bool], column: str, what: str, mend: str) -> None:
+    if wrong.any():
+        label = frame.index[wrong.to_numpy()][0]
+        value = frame.loc[label, column]
+        raise IntervalsError(f"{what}: {value}", where=f"row {label}, column {column}", mend=mend)
+
+
+def _refuse_overlap(frame: pd.DataFrame) -> None:
+    tagged = frame[frame["tag"].notna() & (frame["tag"].astype(str) != "")]
+    keys = [key for key in (*INTERVAL_KEYS, "cohort") if key in frame.columns]
+    ordered = tagged.sort_values([*keys, "start_day"], kind="stable")
+    same = pd.Series(group_codes(ordered, keys)[0], index=ordered.index).diff() == 0
+    overlap = same & (ordered["start_day"] < ordered["stop_day"].shift())
+    _refuse(ordered, overlap, "start_day", "two intervals of one tag overlap", "look for a tag used twice")
+
+
+def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, pd.DataFrame]:
+    """Give each distinct combination of ``columns`` one integer, in sorted order.
+
+    Returns
+    -------
+    codes, levels
+        ``codes`` has one integer a row; ``levels`` one row a group. A blank is a
+        level of its own, so no row is dropped.
+    """
+    grouped = frame.groupby(list(columns), sort=True, dropna=False, observed=True)
+    levels = grouped.size().index.to_frame(index=False)
+    return grouped.ngroup().to_numpy(dtype=np.intp), levels
+
+
+def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[str]:
+    """Columns that name a cluster: ``plot`` means site, block and plot where present."""
+    asked = [cluster] if isinstance(cluster, str) else list(cluster)
+    if asked == ["plot"]:
+        asked = [name for name in PLOT_KEY if name in frame.columns]
+    elif asked == ["block"]:
+        asked = [name for name in PLOT_KEY[:2] if name in frame.columns]
+    absent = [name for name in asked if name not in frame.columns]
+    if absent or not asked:
+        raise IntervalsError(
+            f"the intervals have no column {', '.join(absent) or cluster!r} to tell clusters apart",
+            where="risk intervals",
+            mend="name a column of the table as cluster, or cluster=None where rows are independent",
+        )
+    return asked
+
+
+def entries(frame: pd.DataFrame) -> pd.DataFrame:
+    """Rows at which each group of seedlings entered: the plants that the table speaks of.
+
+    ``at_risk`` summed over these rows is the number of seedlings. Tagged plants
+    enter once each; counts enter once per plot, species, method and planting.
+    """
+    keys = [name for name in _ENTRY_GROUP if name in frame.columns]
+    if not keys:
+        return frame[frame["start_day"] == frame["start_day"].min()]
+    first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")
+    return frame[frame["start_day"] == first]
+
+
+def tally(frame: pd.DataFrame) -> dict[str, int]:
+    """Count seedlings, deaths, plots and sites of a table.
+
+    Returns
+    -------
+    dict
+        ``seedlings, died, plots, sites``; plots and sites are 0 where no column tells.
+    """
+    plot_keys = [name for name in PLOT_KEY if name in frame.columns]
+    return {
+        "seedlings": int(entries(frame)["at_risk"].sum()),
+        "died": int(frame["died"].sum()),
+        "plots": len(group_codes(frame, plot_keys)[1]) if "plot" in plot_keys else 0,
+        "sites": int(frame["site"].nunique(dropna=False)) if "site" in frame.columns else 0,
+    }
+
+
+def collapse(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
+    """Sum ``at_risk`` and ``died`` over rows alike in ``columns``.
+
+    The binomial likelihood of the sum differs from that of the parts by a
+    constant only, so no estimate, standard error or degree of freedom changes.
+    """
+    grouped = frame.groupby(list(columns), sort=True, dropna=False, observed=True)
+    summed: pd.DataFrame = grouped[["at_risk", "died"]].sum().reset_index()
+    return summed
+
+
+def collapse_rows(key: NDArray[Any], at_risk: NDArray[np.float64], died: NDArray[np.float64]) -> tuple[
+    Codes, NDArray[np.float64], NDArray[np.float64]
+]:
+    """Sum counts over equal integer keys, on arrays.
+
+    Parameters
+    ----------
+    key
+        One integer a row; rows with the same key are alike in all that matters.
+    at_risk, died
+        Counts, one a row.
+
+    Returns
+    -------
+    first, at_risk, died
+        Index of one row for each distinct key (keys in sorted order) and the sums.
+    """
+    _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
+    count = len(first)
+    return (
+        first.astype(np.intp),
+        np.bincount(inverse, weights=at_risk, minlength=count),
+        np.bincount(inverse, weights=died, minlength=count),
+    )

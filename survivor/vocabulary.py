@@ -1,0 +1,61 @@
+"""The words of the trade: column names, states, severities and units.
+
+Every other module takes its words from here, so that a column or a state is
+spelt in one place only. Nothing here computes anything.
+"""
+
+from __future__ import annotations
+
+from enum import StrEnum
+from typing import Final
+
+
+class State(StrEnum):
+    """What a visit says of one seedling. Five states; a blank is never dead."""
+
+    ALIVE = "alive"
+    DEAD = "dead"
+    MISSING = "missing"  # position found, plant gone
+    NOT_FOUND = "not found"  # position or tag not found
+    NOT_VISITED = "not visited"
+
+
+class Severity(StrEnum):
+    """How much a problem in the records matters.
+
+    ``stop``: the record cannot be used; the answer waits for a mend.
+    ``check``: the record is used or set aside by a stated rule; a person should look.
+    ``note``: worth knowing; nothing to mend.
+    """
+
+    STOP = "stop"
+    CHECK = "check"
+    NOTE = "note"
+
+
+# A plot is the tuple of these three: labels repeat across sites and blocks.
+PLOT_KEY: Final = ("site", "block", "plot")
+
+# The risk-interval table (see survivor.intervals).
+INTERVAL_KEYS: Final = ("site", "block", "plot", "tag")
+INTERVAL_TRAITS: Final = ("species", "method", "weed_free_radius_m", "cohort", "planted_date")
+INTERVAL_TIMES: Final = ("start_day", "stop_day", "start_date", "stop_date")
+INTERVAL_COUNTS: Final = ("at_risk", "died")
+INTERVAL_COLUMNS: Final = INTERVAL_KEYS + INTERVAL_TRAITS + INTERVAL_TIMES + INTERVAL_COUNTS
+
+# One row per problem found in the records.
+PROBLEM_COLUMNS: Final = ("code", "severity", "file", "sheet", "row", "column", "value", "what", "mend")
+
+# One row per record read: what became of it.
+ACCOUNT_COLUMNS: Final = ("file", "sheet", "row", "record", "fate", "reason", "code")
+
+# The columns of every table of estimates, in this order.
+ESTIMATE_COLUMNS: Final = ("estimate", "std_error", "df", "lower", "upper", "p_value")
+
+# Plantings: first plants of the season, and those that replaced dead ones later.
+FIRST_PLANTING: Final = "planting"
+INFILL: Final = "infill"
+
+PER_100: Final = "per 100 planted"
+CONFIDENCE: Final = 0.95
+DAYS_PER_YEAR: Final = 365.25
