@@ -1,0 +1,1 @@
+"""Establishment survival analysis: field records to evidence."""

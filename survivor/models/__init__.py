@@ -1,0 +1,1 @@
+"""Models of establishment survival; ``survivor.models.fit.fit`` is the front door."""

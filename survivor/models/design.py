@@ -1,0 +1,219 @@
+"""From a formula and a table to the columns, strata and clusters that a model needs."""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+from formulaic import Formula, ModelSpec
+from formulaic.errors import DataMismatchWarning, FormulaicError
+from numpy.typing import NDArray
+
+from survivor.errors import IntervalsError, ModelError
+from survivor.intervals import Codes, cluster_columns, group_codes
+
+Floats = NDArray[np.float64]
+_RANK_TOLERANCE = 1e-8
+
+
+@dataclass(frozen=True)
+class Design:
+    """Columns of a formula, with strata and clusters as integer codes.
+
+    Attributes
+    ----------
+    columns
+        The formula's columns without intercept, shape (rows, q).
+    terms
+        Their names, as the formula library prints them.
+    strata_codes, strata_levels
+        Stratum of each row and one row a stratum; a single stratum where none was asked for.
+    cluster_codes, cluster_levels
+        Cluster of each row; every row its own where rows are independent.
+    """
+
+    columns: Floats
+    terms: tuple[str, ...]
+    spec: Any
+    strata: tuple[str, ...]
+    strata_codes: Codes
+    strata_levels: pd.DataFrame
+    cluster: tuple[str, ...]
+    cluster_codes: Codes
+    cluster_levels: pd.DataFrame
+
+    @property
+    def variables(self) -> tuple[str, ...]:
+        """Columns of the table that the formula reads."""
+        return tuple(sorted(str(name) for name in self.spec.required_variables))
+
+    def columns_for(self, cells: pd.DataFrame) -> Floats:
+        """Columns for new rows, with the codings of the fit; an unseen level is refused."""
+        _refuse_absent(cells, self.variables)
+        try:
+            with warnings.catch_warnings():
+                warnings.simplefilter("error", DataMismatchWarning)
+                matrix = self.spec.get_model_matrix(cells)
+        except DataMismatchWarning as problem:
+            raise ModelError(
+                f"a level that the fit has not seen: {problem}",
+                where="prediction",
+                mend="predict only for levels that are in the records fitted",
+            ) from problem
+        return _without_intercept(matrix)[0]
+
+    def strata_for(self, cells: pd.DataFrame) -> NDArray[np.intp]:
+        """Stratum of new rows; -1 where the stratum was not in the fit."""
+        if not self.strata:
+            return np.zeros(len(cells), dtype=np.intp)
+        names = list(self.strata)
+        _refuse_absent(cells, names)
+        levels = self.strata_levels.astype(str).assign(_code=np.arange(len(self.strata_levels)))
+        joined = cells[names].astype(str).merge(levels, on=names, how="left")["_code"]
+        return joined.fillna(-1).to_numpy(dtype=np.intp)
+
+
+def build_design(
+    frame: pd.DataFrame,
+    formula: str,
+    strata: str | Sequence[str] | None,
+    cluster: str | Sequence[str] | None,
+) -> Design:
+    """Read a formula against a table.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals.
+    formula
+        Right-hand side, for example ``"method + weed_free_radius_m"``. The baseline
+        stands for the intercept.
+    strata, cluster
+        Columns; ``plot`` means site, block and plot where present. None: no strata,
+        independent rows.
+
+    Raises
+    ------
+    ModelError
+        When a column is absent, holds blanks, or a term cannot be told apart from
+        the strata or from other terms; the text names it.
+    """
+    # The baseline, or the strata, stand for the intercept; keeping it in the formula
+    # gives factors one column less than levels.
+    try:
+        parsed = Formula("1 + " + formula.replace("~", " "))
+    except FormulaicError as problem:
+        raise ModelError(f"the formula cannot be read: {problem}", where=formula, mend='write e.g. "method"') from problem
+    needed = sorted(str(name) for name in parsed.required_variables)
+    _refuse_absent(frame, needed)
+    _refuse_blank(frame, needed)
+    _refuse_single(frame, needed)
+    try:
+        matrix = parsed.get_model_matrix(frame)
+    except FormulaicError as problem:
+        raise ModelError(f"the formula cannot be used: {problem}", where=formula, mend="check its terms") from problem
+    columns, terms = _without_intercept(matrix)
+    spec: ModelSpec = matrix.model_spec
+    strata_names = () if strata is None else tuple(_named(frame, strata, "strata"))
+    strata_codes, strata_levels = _codes(frame, strata_names)
+    if cluster is None:
+        cluster_names: tuple[str, ...] = ()
+        cluster_codes: Codes = np.arange(len(frame), dtype=np.intp)
+        cluster_levels = pd.DataFrame(index=range(len(frame)))
+    else:
+        cluster_names = tuple(_named(frame, cluster, "cluster"))
+        cluster_codes, cluster_levels = group_codes(frame, cluster_names)
+    return Design(
+        columns, terms, spec, strata_names, strata_codes, strata_levels, cluster_names, cluster_codes, cluster_levels
+    )
+
+
+def _named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) -> list[str]:
+    try:
+        return cluster_columns(frame, columns)
+    except IntervalsError as problem:
+        raise ModelError(
+            problem.what.replace("to tell clusters apart", f"to use as {role}"),
+            where=f"{role}={columns!r}",
+            mend=f"name a column of the table, or {role}=None",
+        ) from problem
+
+
+def _codes(frame: pd.DataFrame, names: tuple[str, ...]) -> tuple[Codes, pd.DataFrame]:
+    if not names:
+        return np.zeros(len(frame), dtype=np.intp), pd.DataFrame(index=[0])
+    return group_codes(frame, names)
+
+
+def _without_intercept(matrix: Any) -> tuple[Floats, tuple[str, ...]]:
+    kept = [name for name in matrix.columns if name != "Intercept"]
+    return matrix[kept].to_numpy(dtype=float), tuple(kept)
+
+
+def _refuse_absent(frame: pd.DataFrame, names: Sequence[str]) -> None:
+    absent = [name for name in names if name not in frame.columns]
+    if absent:
+        raise ModelError(
+            f"the table has no column {', '.join(absent)}",
+            where="formula",
+            mend=f"columns there are: {', '.join(map(str, frame.columns))}",
+        )
+
+
+def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
+    for name in names:
+        blank = int(frame[name].isna().sum())
+        if blank:
+            raise ModelError(
+                f"{blank} of {len(frame)} rows have no {name}",
+                where=f"column {name}",
+                mend=f"leave those rows out knowingly (frame.dropna(subset=[{name!r}])) or leave {name} out of the formula",
+            )
+
+
+def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
+    for name in names:
+        if frame[name].nunique() < 2:
+            raise ModelError(
+                f"every row has the same {name}, {frame[name].iloc[0]!r}, so nothing can be compared",
+                where=f"column {name}",
+                mend=f"leave {name} out of the formula",
+            )
+
+
+def refuse_aliased(columns: Floats, names: Sequence[str], baseline: Floats, against: str) -> None:
+    """Raise when a column is a combination of the baseline and the columns before it.
+
+    Parameters
+    ----------
+    columns
+        The formula's columns, shape (rows, q).
+    baseline
+        Indicator columns of the strata, shape (rows, s).
+    against
+        What the baseline columns are, in words.
+    """
+    if columns.shape[1] == 0:
+        return
+    basis = baseline / np.linalg.norm(baseline, axis=0)
+    orthogonal, _ = np.linalg.qr(basis)
+    aliased: list[str] = []
+    for index, name in enumerate(names):
+        column = columns[:, index]
+        length = np.linalg.norm(column)
+        rest = column - orthogonal @ (orthogonal.T @ column)
+        rest = rest - orthogonal @ (orthogonal.T @ rest)
+        if length == 0 or np.linalg.norm(rest) < _RANK_TOLERANCE * max(length, 1.0):
+            aliased.append(name)
+        else:
+            orthogonal = np.column_stack([orthogonal, rest / np.linalg.norm(rest)])
+    if aliased:
+        raise ModelError(
+            f"{', '.join(aliased)} cannot be told apart from {against} or from the terms before it",
+            where="formula",
+            mend="leave the term out, or compare it where it varies within a stratum",
+        )

@@ -1,0 +1,94 @@
+"""The front door to every model: ``survivor.fit``."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Literal
+
+import pandas as pd
+
+from survivor.errors import ModelError
+from survivor.intervals import check_intervals
+from survivor.models.pieces import DayPieces, SeasonPieces
+from survivor.models.result import Fit
+
+Model = Literal["grouped", "cox", "logistic"]
+
+
+def fit(
+    intervals: pd.DataFrame,
+    formula: str,
+    model: Model = "grouped",
+    cluster: str | Sequence[str] | None = "plot",
+    strata: str | Sequence[str] | None = "site",
+    at: float | None = None,
+    pieces: Sequence[float] | SeasonPieces | DayPieces | None = None,
+    window: float = 30.0,
+) -> Fit:
+    """Fit a survival model to risk intervals.
+
+    ``survivor.fit(intervals, "method")`` is short for the grouped-time
+    proportional-hazards model with a level for each site, a constant hazard within
+    each piece of the season, and limits that respect plots (CR2 with Satterthwaite
+    degrees of freedom).
+
+    Parameters
+    ----------
+    intervals
+        Risk intervals; ``start_day, stop_day, at_risk, died`` and the columns that
+        ``formula``, ``cluster`` and ``strata`` name. See ``survivor.intervals``.
+    formula
+        Right-hand side, for example ``"method + weed_free_radius_m"``. The first
+        level of a factor is the reference.
+    model
+        ``grouped``: interval-censored proportional hazards, any visit pattern.
+        ``cox``: Cox regression at the visit days, Efron's ties.
+        ``logistic``: alive or dead at day ``at``.
+    cluster
+        Column(s) within which seedlings are not independent; ``plot`` means site,
+        block and plot. None: rows independent, the model's own standard errors.
+    strata
+        Column(s) whose levels have their own baseline (Cox) or baseline level.
+    at
+        Days since planting; for ``logistic`` only, and needed there.
+    pieces
+        For ``grouped``: inner boundaries in days since planting, or ready pieces.
+        None: the dry seasons where the table carries them, else the visits.
+    window
+        For ``logistic``: the visit nearest to ``at`` within this many days is used.
+
+    Returns
+    -------
+    Fit
+
+    Raises
+    ------
+    IntervalsError
+        When the table is not a table of risk intervals.
+    ModelError
+        When the model cannot be fitted; the text names the term or column and the mend.
+    """
+    check_intervals(intervals)
+    if model != "logistic" and at is not None:
+        raise ModelError(
+            f"at= is for the logistic model; {model} gives survival at any day within the visits",
+            where="at",
+            mend="leave at= out here and give it to survivor.survival or survivor.contrasts",
+        )
+    if model == "grouped":
+        from survivor.models.grouped import fit_grouped
+
+        return fit_grouped(intervals, formula, cluster=cluster, strata=strata, pieces=pieces)
+    if pieces is not None:
+        raise ModelError(f"{model} has no pieces", where="pieces", mend='leave pieces= out or use model="grouped"')
+    if model == "cox":
+        from survivor.models.cox import fit_cox
+
+        return fit_cox(intervals, formula, cluster=cluster, strata=strata)
+    if model == "logistic":
+        from survivor.models.logistic import fit_logistic
+
+        if at is None:
+            raise ModelError("the logistic model needs a day", where="at", mend="for example at=365")
+        return fit_logistic(intervals, formula, cluster=cluster, strata=strata, at=at, window=window)
+    raise ModelError(f"no model {model!r}", where="model", mend='use "grouped", "cox" or "logistic"')

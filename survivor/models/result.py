@@ -1,0 +1,222 @@
+"""What every model gives back: one frozen ``Fit``, whatever was fitted."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy import stats
+
+from survivor.errors import ModelError
+from survivor.models.clusters import Sandwich, WaldTest
+from survivor.vocabulary import CONFIDENCE
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Estimates:
+    """Linear combinations of predicted survival.
+
+    Attributes
+    ----------
+    estimate
+        Shape (m,), on the scale 0 to 1.
+    covariance
+        Shape (m, m).
+    df
+        Degrees of freedom of each, shape (m,).
+    """
+
+    estimate: Floats
+    covariance: Floats
+    df: Floats
+
+    @property
+    def std_error(self) -> Floats:
+        """Standard errors, shape (m,)."""
+        found: Floats = np.sqrt(np.maximum(np.diag(self.covariance), 0.0))
+        return found
+
+
+class Engine(Protocol):
+    """What a model knows after fitting: averages of survival, and tests of its terms."""
+
+    def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
+        """Weighted sums of survival from planting to ``at``, with their covariance."""
+        ...
+
+    def wald(self, terms: Sequence[int]) -> WaldTest:
+        """Test that the coefficients at these places in the table are all zero."""
+        ...
+
+
+@dataclass(frozen=True)
+class DeltaEngine:
+    """Averages by the delta method around one vector of parameters.
+
+    ``survival(cells, at)`` returns survival, shape (n,), and its derivative in all
+    parameters, shape (n, p). ``offset`` is where the formula's terms start in them.
+    """
+
+    parameters: Floats
+    covariance: Sandwich
+    survival: Callable[[pd.DataFrame, float], tuple[Floats, Floats]]
+    offset: int
+
+    def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
+        """Weighted sums of survival with delta-method covariance; see ``Fit.average_survival``."""
+        predicted, derivative = self.survival(cells, at)
+        gradient = weights @ derivative
+        return Estimates(
+            weights @ predicted,
+            gradient @ self.covariance.covariance @ gradient.T,
+            self.covariance.degrees(gradient),
+        )
+
+    def wald(self, terms: Sequence[int]) -> WaldTest:
+        """F test of the coefficients at these places."""
+        contrasts = np.zeros((len(terms), len(self.parameters)))
+        for row, term in enumerate(terms):
+            contrasts[row, self.offset + term] = 1.0
+        return self.covariance.wald(contrasts, self.parameters)
+
+
+@dataclass(frozen=True, repr=False)
+class Fit:
+    """A fitted model.
+
+    Attributes
+    ----------
+    model
+        ``grouped``, ``cox`` or ``logistic``.
+    formula
+        As given.
+    variance
+        ``CR2``, ``CR1``, ``CR0``, ``jackknife``, or ``model`` where rows are independent.
+    at
+        Day since planting of a logistic fit; None for the others.
+    table
+        One row a term: term, estimate, std_error, df, lower, upper, p_value,
+        variance, and hazard_ratio (odds_ratio) with its limits. Estimates are on
+        the log scale; limits are two-sided 95 %, from t on ``df``.
+    log_likelihood
+        For ``grouped`` and ``logistic`` with the binomial constant; Cox: partial.
+    checks
+        What was decided or noticed while fitting, in sentences.
+    data
+        The rows fitted.
+    """
+
+    model: str
+    formula: str
+    variance: str
+    at: float | None
+    table: pd.DataFrame
+    log_likelihood: float
+    n_seedlings: int
+    n_died: int
+    n_plots: int
+    n_sites: int
+    checks: tuple[str, ...]
+    data: pd.DataFrame = field(repr=False)
+    cluster: tuple[str, ...]
+    strata: tuple[str, ...]
+    n_clusters: int
+    variables: tuple[str, ...]
+    engine: Engine = field(repr=False)
+
+    def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
+        """Weighted sums of predicted survival from planting to day ``at``.
+
+        Parameters
+        ----------
+        cells
+            n rows with the formula's columns, the strata and, where pieces follow
+            the season, ``planted_date``.
+        weights
+            Shape (m, n); each row one combination, for example an average or a difference.
+        at
+            Days since planting, within the days that the visits cover.
+
+        Raises
+        ------
+        ModelError
+            When ``at`` lies beyond the last visit, or is not the day of a logistic fit.
+        """
+        if self.at is not None and at != self.at:
+            raise ModelError(
+                f"this logistic fit speaks of day {self.at:g} only, not of day {at:g}",
+                where="at",
+                mend=f"fit again with at={at:g}",
+            )
+        last = float(self.data["stop_day"].max())
+        if self.at is None and not 0 < at <= last:
+            raise ModelError(
+                f"day {at:g} is outside the days seen (0 to {last:g})", where="at", mend="ask for a day within them"
+            )
+        return self.engine.average(cells, np.atleast_2d(weights), at)
+
+    def test(self, terms: Sequence[str]) -> WaldTest:
+        """F test that the named coefficients are all zero.
+
+        Raises
+        ------
+        ModelError
+            When a name is not a term of the table.
+        """
+        known = list(self.table["term"])
+        absent = [term for term in terms if term not in known]
+        if absent or not terms:
+            raise ModelError(
+                f"no term {', '.join(absent) or '(none named)'} in this fit", where="test", mend=f"terms: {', '.join(known)}"
+            )
+        return self.engine.wald([known.index(term) for term in terms])
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the coefficients with their limits; returns the Axes."""
+        from survivor.figures.fit import draw_coefficients
+
+        return draw_coefficients(self.table, ax)
+
+    def __repr__(self) -> str:
+        head = (
+            f"{self.model} fit of {self.formula!r}: {self.n_seedlings} seedlings, {self.n_died} died, "
+            f"{self.n_plots} plots, {self.n_sites} sites; limits by {self.variance}, {self.n_clusters} clusters"
+        )
+        return f"{head}\n{self.table.to_string(index=False)}"
+
+    def _repr_html_(self) -> str:
+        html: str = self.table.to_html(index=False)
+        return html
+
+
+def coefficient_table(
+    terms: Sequence[str], estimate: Floats, std_error: Floats, df: Floats, variance: str, ratio: str
+) -> pd.DataFrame:
+    """Terms with limits and p-values from t on ``df``; ``ratio`` names the exponentiated column."""
+    quantile = stats.t.ppf((1 + CONFIDENCE) / 2, df)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        p_value = 2 * stats.t.sf(np.abs(estimate / std_error), df)
+    lower, upper = estimate - quantile * std_error, estimate + quantile * std_error
+    columns: dict[str, Any] = {
+        "term": list(terms),
+        "estimate": estimate,
+        "std_error": std_error,
+        "df": df,
+        "lower": lower,
+        "upper": upper,
+        "p_value": p_value,
+        "variance": variance,
+        ratio: np.exp(estimate),
+        f"{ratio}_lower": np.exp(lower),
+        f"{ratio}_upper": np.exp(upper),
+    }
+    return pd.DataFrame(columns)
