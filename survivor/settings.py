@@ -11,7 +11,7 @@ import tomllib
 from pathlib import Path
 from typing import Annotated, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 
 from survivor.errors import StudyFileError
 
@@ -19,6 +19,17 @@ STUDY_FILE = "study.toml"
 
 MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 Text = Annotated[str, Field(min_length=1)]
+
+
+def _iso_day(text: str) -> str:
+    try:
+        dt.date.fromisoformat(text)
+    except ValueError as error:
+        raise ValueError(f"{text!r} is not a day; write it as year-month-day, such as 2022-05-31") from error
+    return text
+
+
+Day = Annotated[str, AfterValidator(_iso_day)]
 
 
 class _Strict(BaseModel):
@@ -31,22 +42,27 @@ class About(_Strict):
     name: Text
     purpose: Literal["compare preparations", "check a target", "follow a trend"] = "compare preparations"
     seed: int = 1
-    as_of: Text | None = None  # ISO date on which the records were closed; default: the last visit
+    as_of: Day | None = None  # ISO date on which the records were closed; default: the last visit
     note: str = ""
 
 
 class Sheet(_Strict):
     """One file of records and how its columns and words map to ours.
 
-    ``columns`` maps our word to their header, ``states`` and ``methods`` map
-    their word to ours; what is not given is matched forgivingly and shown.
+    ``columns`` maps our word to their header (several headers are joined with
+    a comma, for a method that two columns tell together; a word that is not ours
+    is carried as a trait under that name). ``every_row`` gives what the whole file
+    shares and no column tells, such as its site. ``states`` and ``species`` map
+    their word to ours. What is not given is matched forgivingly and shown.
     """
 
     file: Text
     sheet: Text | None = None
+    skip_rows: int = Field(default=0, ge=0)  # rows above the header, such as a title
     header_rows: int = Field(default=1, ge=1, le=4)
     date_order: Literal["day-first", "month-first"] | None = None
-    columns: dict[str, str] = {}
+    columns: dict[str, str | tuple[str, ...]] = {}
+    every_row: dict[str, str] = {}
     states: dict[str, str] = {}
     species: dict[str, str] = {}
 
@@ -55,9 +71,11 @@ class Visit(_Strict):
     """A visit of a wide sheet: its date, and the header(s) of its columns."""
 
     name: Text
-    date: Text | None = None  # ISO; None: a date column or the header holds it
+    date: Day | None = None  # ISO; None: a date column or the header holds it
+    date_header: Text | None = None  # header of a column with the date of this visit
     state: Text | None = None  # header of the state or count column
     height: Text | None = None  # header of a height column
+    cause: Text | None = None  # header of a column with the cause of death
 
 
 class Records(_Strict):
@@ -72,7 +90,7 @@ class Records(_Strict):
     @model_validator(mode="after")
     def _wide_sheets_name_their_visits(self) -> Records:
         if self.visits and self.shape != "wide":
-            raise ValueError("visits are named for wide sheets only; set shape = \"wide\" or remove them")
+            raise ValueError('visits are named for wide sheets only; set shape = "wide" or remove them')
         return self
 
 
@@ -82,8 +100,11 @@ class Rules(_Strict):
     missing: Literal["dead", "unknown"] = "dead"
     blank: Literal["not visited", "dead"] = "not visited"
     measured_means_alive: bool = False  # a height without a state means alive at that visit
+    tagged: Literal["at planting", "at first sighting"] | None = (
+        None  # None: told from the records, and noted
+    )
     count_rises: Literal["report", "mend"] = "report"
-    planted_date: Text | None = None  # ISO; where no sheet gives one
+    planted_date: Day | None = None  # ISO; where no sheet gives one
 
 
 class Design(_Strict):
@@ -279,7 +300,8 @@ def read_settings(path: str | Path) -> Settings:
         raise StudyFileError(
             _faults_in_words(error),
             where=file.name,
-            mend="correct the lines named above; the keys are listed in the data dictionary of the demo studies",
+            mend="correct the lines named above; the keys are listed in the data dictionary "
+            "of the demo studies",
         ) from error
 
 
@@ -304,5 +326,6 @@ def _faults_in_words(error: ValidationError) -> str:
             lines.append(f"{place} is needed and is not there")
         else:
             text = fault["msg"].removeprefix("Value error, ")
-            lines.append(f"{place}: {text}" + ("" if fault["type"] == "value_error" else f", not {fault['input']!r}"))
+            found = "" if fault["type"] == "value_error" else f", not {fault['input']!r}"
+            lines.append(f"{place}: {text}{found}")
     return f"{len(lines)} fault(s) in the study file:\n  " + "\n  ".join(lines)
