@@ -1,0 +1,33 @@
+"""Cohorts with known truth, drawn from stated parameters.
+
+A seedling of plot p dies at the first time its cumulative hazard passes an
+exponential draw::
+
+    H(t) = H0(t) * exp(method + species + radius + site + method at that site + plot)
+
+``H0`` is piecewise linear: one constant hazard from planting to the first dry
+season, one for the first dry season, and so on. Death is seen only at the next
+visit at which the seedling is found. Three paths share one draw: tidy frames
+(:func:`draw_records`), risk intervals for calibration (:func:`draw_intervals`)
+and the truth that both estimate (:func:`true_effects`).
+"""
+
+from __future__ import annotations
+
+from survivor.simulate.cohort import Cohort, hazard_knots, season_cuts
+from survivor.simulate.drawing import Drawn, draw_intervals, draw_records
+from survivor.simulate.truth import Truth, average_survival, normal_nodes, true_dose, true_effects
+
+__all__ = [
+    "Cohort",
+    "Drawn",
+    "Truth",
+    "average_survival",
+    "draw_intervals",
+    "draw_records",
+    "hazard_knots",
+    "normal_nodes",
+    "season_cuts",
+    "true_dose",
+    "true_effects",
+]
