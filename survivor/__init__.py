@@ -1,1 +1,81 @@
-"""Establishment survival analysis: field records to evidence."""
+"""Establishment survival analysis: field records to evidence.
+
+>>> import survivor
+>>> study = survivor.load("datasets/tagged")            # doctest: +SKIP
+>>> study.problems                                      # doctest: +SKIP
+>>> fit = survivor.fit(study.intervals, "method")       # doctest: +SKIP
+>>> survivor.contrasts(fit, at=365)                     # doctest: +SKIP
+
+Names are loaded when first used, so that importing the package costs nothing.
+"""
+
+from __future__ import annotations
+
+from importlib import import_module
+from typing import TYPE_CHECKING, Any
+
+__version__ = "0.1.0"
+
+if TYPE_CHECKING:
+    from survivor.curves import Curves, curve
+    from survivor.effects.contrasts import Contrasts, contrasts
+    from survivor.effects.dose import Dose, dose
+    from survivor.effects.standardise import Standardised, survival
+    from survivor.errors import SurvivorError
+    from survivor.models.fit import fit
+    from survivor.models.pieces import DayPieces, SeasonPieces
+    from survivor.models.result import Fit
+    from survivor.costing import Payoff, payoff
+    from survivor.study import Study, load
+
+_HOME = {
+    "Contrasts": "survivor.effects.contrasts",
+    "Curves": "survivor.curves",
+    "DayPieces": "survivor.models.pieces",
+    "Dose": "survivor.effects.dose",
+    "Fit": "survivor.models.result",
+    "Payoff": "survivor.costing",
+    "SeasonPieces": "survivor.models.pieces",
+    "Standardised": "survivor.effects.standardise",
+    "Study": "survivor.study",
+    "SurvivorError": "survivor.errors",
+    "contrasts": "survivor.effects.contrasts",
+    "curve": "survivor.curves",
+    "dose": "survivor.effects.dose",
+    "fit": "survivor.models.fit",
+    "load": "survivor.study",
+    "payoff": "survivor.costing",
+    "survival": "survivor.effects.standardise",
+}
+
+__all__ = [
+    "Contrasts",
+    "Curves",
+    "DayPieces",
+    "Dose",
+    "Fit",
+    "Payoff",
+    "SeasonPieces",
+    "Standardised",
+    "Study",
+    "SurvivorError",
+    "contrasts",
+    "curve",
+    "dose",
+    "fit",
+    "load",
+    "payoff",
+    "survival",
+]
+
+
+def __getattr__(name: str) -> Any:
+    if name in _HOME:
+        # Not kept in globals(): `survivor.costing` the function must win over the
+        # module of the same name however often the module is imported.
+        return getattr(import_module(_HOME[name]), name)
+    raise AttributeError(f"module 'survivor' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    return sorted([*globals(), *__all__])

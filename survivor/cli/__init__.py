@@ -1,0 +1,45 @@
+"""The command line: one verb a file. Heavy imports stay inside the verbs."""
+
+from __future__ import annotations
+
+import sys
+
+import typer
+
+from survivor.cli.check import check
+from survivor.cli.demo import demo
+from survivor.cli.report import report
+from survivor.errors import SurvivorError
+
+app = typer.Typer(
+    name="survivor",
+    add_completion=False,
+    no_args_is_help=True,
+    pretty_exceptions_enable=False,
+    rich_markup_mode=None,
+    help="Establishment survival analysis: which preparation paid off, here, last season, and by how much.",
+    epilog="Start with: survivor demo DIR, then survivor report DIR/tagged",
+)
+app.command()(demo)
+app.command()(check)
+app.command()(report)
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(False, "--version", is_eager=True, help="Print the version and stop."),
+) -> None:
+    if version:
+        from survivor import __version__
+
+        typer.echo(f"survivor {__version__}")
+        raise typer.Exit
+
+
+def main() -> None:
+    """Run the command line; a known fault ends in a plain message, never a traceback."""
+    try:
+        app()
+    except SurvivorError as fault:
+        typer.echo(str(fault), err=True)
+        sys.exit(fault.exit_status)

@@ -1,0 +1,29 @@
+"""``survivor demo DIR``: write the demo cohorts."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def demo(
+    folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to write the demo cohorts to.")],
+) -> None:
+    """Write two invented cohorts to try everything on: `tagged` and `counts`."""
+    from survivor.demo import write_demo
+    from survivor.errors import SurvivorError
+
+    try:
+        written = write_demo(folder)
+    except OSError as fault:
+        raise SurvivorError(
+            f"the demo cohorts cannot be written here: {fault.strerror}",
+            where=str(folder),
+            mend="name a folder that you may write to",
+        ) from fault
+    typer.echo(f"Wrote {len(written)} files. All records and place names in them are invented.")
+    for cohort in ("tagged", "counts"):
+        typer.echo(f"  next: survivor check {folder / cohort}")
+        typer.echo(f"        survivor report {folder / cohort}")

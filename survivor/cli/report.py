@@ -1,0 +1,40 @@
+"""``survivor report STUDY``: the evaluation report."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def report(
+    study: Annotated[Path, typer.Argument(metavar="STUDY", help="A study folder, or its study file.")],
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for the report; default: reports/ and the study folder's name.")
+    ] = None,
+) -> None:
+    """Analyse the season and write the report: one HTML page, findings.json and every table as CSV."""
+    from rich.console import Console
+
+    from survivor.settings import find_study_file
+
+    console = Console(stderr=True)
+    with console.status("Reading the records") as status:
+
+        def say(step: str) -> None:
+            status.update(step)
+            if not console.is_terminal:
+                console.print(step, highlight=False)
+
+        from survivor.study import load
+
+        say("Reading the records")
+        loaded = load(study)
+        folder = out if out is not None else Path("reports") / find_study_file(study).resolve().parent.name
+        written = loaded.report(folder, say=say)
+    headline = loaded.analysis.findings[0].answer if loaded.analysis.findings else ""
+    if headline:
+        typer.echo(headline)
+    typer.echo(f"Report: {written[0]}")
+    typer.echo(f"Beside it: {len(written) - 1} files (findings.json and the tables as CSV)")
