@@ -1,0 +1,263 @@
+"""Proportions of plants: limits, differences, and how far plots carry fewer plants' worth.
+
+Seedlings of one plot share its ground, so 400 seedlings in 20 plots tell less than
+400 seedlings would. The design effect says how much less: the *effective number* is
+the number of seedlings divided by it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from survivor.errors import SurvivorError
+from survivor.vocabulary import CONFIDENCE
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Difference:
+    """A difference between two proportions with its limits, each from -1 to 1."""
+
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class DesignEffect:
+    """Survival over plots of unequal size, with the error that respects plots.
+
+    Attributes
+    ----------
+    proportion, std_error
+        Alive over planted, 0 to 1.
+    design_effect
+        Variance over that of independent seedlings; NaN at 0 or 100 %.
+    """
+
+    proportion: float
+    std_error: float
+    design_effect: float
+
+
+@dataclass(frozen=True)
+class PlotCorrelation:
+    """How alike seedlings of one plot are, by analysis of variance of 0 and 1.
+
+    Attributes
+    ----------
+    between, within
+        Mean squares between and within plots.
+    mean_size
+        Seedlings a plot, corrected for unequal sizes (n0).
+    icc
+        Intraclass correlation; below 0 where plots are more alike than chance makes
+        them, NaN where every seedling did the same.
+    """
+
+    between: float
+    within: float
+    mean_size: float
+    icc: float
+
+
+def wilson(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """95 % score limits of a proportion, which stay honest at 0 and 100 %.
+
+    Parameters
+    ----------
+    alive, number
+        Counts, any shape; an effective number need not be whole.
+
+    Returns
+    -------
+    lower, upper
+        From 0 to 1; NaN where the number is not positive.
+
+    Notes
+    -----
+    Wilson 1927; recommended by Newcombe 1998a (Statistics in Medicine 17, 857-872).
+    """
+    from statsmodels.stats.proportion import proportion_confint
+
+    alive, number = np.broadcast_arrays(np.asarray(alive, dtype=float), np.asarray(number, dtype=float))
+    if np.any(alive < 0) or np.any(alive > number):
+        raise SurvivorError(
+            "more alive than there were, or fewer than none", mend="give 0 <= alive <= number"
+        )
+    known = number > 0
+    lower, upper = proportion_confint(
+        np.where(known, alive, 0.0), np.where(known, number, 1.0), alpha=1 - CONFIDENCE, method="wilson"
+    )
+    return np.where(known, lower, np.nan), np.where(known, upper, np.nan)
+
+
+def newcombe(alive: float, number: float, alive_other: float, number_other: float) -> Difference:
+    """Difference of two proportions, first less second, with 95 % hybrid score limits.
+
+    Give effective numbers (and counts in proportion) where seedlings share plots.
+
+    Raises
+    ------
+    SurvivorError
+        When a number is not positive or there are more alive than that.
+
+    Notes
+    -----
+    Method 10 of Newcombe 1998b (Statistics in Medicine 17, 873-890).
+    """
+    from statsmodels.stats.proportion import confint_proportions_2indep
+
+    for count, out_of in ((alive, number), (alive_other, number_other)):
+        if not 0 <= count <= out_of or not out_of > 0:
+            raise SurvivorError(
+                f"{count} of {out_of} is no proportion", mend="give 0 <= alive <= number, number > 0"
+            )
+    lower, upper = confint_proportions_2indep(
+        alive, number, alive_other, number_other, method="newcomb", compare="diff", alpha=1 - CONFIDENCE
+    )
+    return Difference(alive / number - alive_other / number_other, float(lower), float(upper))
+
+
+def design_effect(alive: ArrayLike, number: ArrayLike) -> DesignEffect:
+    """Design effect of survival over plots, as a ratio of totals.
+
+    Parameters
+    ----------
+    alive, number
+        One entry a plot, shape (plots,).
+
+    Raises
+    ------
+    SurvivorError
+        When there are fewer than two plots, or a count is impossible.
+
+    Notes
+    -----
+    Rao and Scott 1992 (Biometrics 48, 577-585): with m plots, N seedlings and
+    survival p, v = m / (m - 1) * sum (y - n p)^2 / N^2 and the design effect is
+    N v / (p (1 - p)).
+    """
+    y, n = _plots(alive, number)
+    total = n.sum()
+    proportion = float(y.sum() / total)
+    residual = y - n * proportion
+    variance = float(len(n) / (len(n) - 1) * (residual**2).sum() / total**2)
+    independent = proportion * (1 - proportion) / total
+    ratio = variance / independent if independent > 0 else float("nan")
+    return DesignEffect(proportion, variance**0.5, float(ratio))
+
+
+def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | None = None) -> PlotCorrelation:
+    """Intraclass correlation of seedlings within plots, by analysis of variance.
+
+    Parameters
+    ----------
+    alive, number
+        One entry a plot, shape (plots,).
+    group
+        Method (or other group) of each plot, whole numbers; plots are compared
+        within their group only. None: all plots are one group.
+
+    Raises
+    ------
+    SurvivorError
+        When no group has two plots, no plot two seedlings, or a count is impossible.
+
+    Notes
+    -----
+    Donner and Klar 2000, Design and Analysis of Cluster Randomization Trials, ch. 1.
+    """
+    y, n = _plots(alive, number)
+    code = (
+        np.zeros(len(n), dtype=np.intp)
+        if group is None
+        else np.unique(np.asarray(group), return_inverse=True)[1]
+    )
+    totals = np.bincount(code, weights=n)
+    shares = np.bincount(code, weights=y) / totals
+    df_between = len(n) - len(totals)
+    df_within = float(n.sum()) - len(n)
+    if df_between < 1 or df_within <= 0:
+        raise SurvivorError(
+            "plots cannot be told from seedlings here",
+            mend="give at least two plots of a group, and two seedlings in one",
+        )
+    share = y / n
+    between = float((n * (share - shares[code]) ** 2).sum() / df_between)
+    within = float((n * share * (1 - share)).sum() / df_within)
+    mean_size = float((n.sum() - (np.bincount(code, weights=n**2) / totals).sum()) / df_between)
+    spread = between + (mean_size - 1) * within
+    icc = (between - within) / spread if spread > 0 else float("nan")
+    return PlotCorrelation(between, within, mean_size, icc)
+
+
+def icc_from_variances(between: float, within: float) -> float:
+    """Intraclass correlation from the variance between plots and that within them.
+
+    Kerry and Bland 1998 (BMJ 316, 1455).
+    """
+    if between < 0 or within < 0 or not between + within > 0:
+        raise SurvivorError("variances are 0 or more, and not both 0")
+    return between / (between + within)
+
+
+def design_effect_from_icc(mean_size: float, icc: float, variation: float = 0.0) -> float:
+    """Design effect of plots of a mean size, for planning.
+
+    Parameters
+    ----------
+    mean_size
+        Seedlings a plot.
+    icc
+        Intraclass correlation, 0 to 1.
+    variation
+        Standard deviation of plot sizes over their mean.
+
+    Notes
+    -----
+    1 + ((1 + cv^2) m - 1) rho: Donner and Klar 2000, and Eldridge, Ashby and Kerry
+    2006 (International Journal of Epidemiology 35, 1292-1300) for unequal sizes.
+    """
+    return 1 + ((1 + variation**2) * mean_size - 1) * icc
+
+
+def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = None) -> FloatArray:
+    """How many independent seedlings the seen ones are worth.
+
+    Parameters
+    ----------
+    number
+        Seedlings.
+    effect
+        Design effect; below 1 it counts as 1, since few plots seldom prove otherwise.
+    df
+        Degrees of freedom of the design effect, usually plots less strata. Where
+        given, the number is cut further by (z / t)^2, so that limits from few plots
+        are as wide as a t interval would be (Korn and Graubard 1998, Survey
+        Methodology 24, 193-201).
+    """
+    from scipy.special import ndtri, stdtrit
+
+    worth: FloatArray = np.asarray(number, dtype=float) / np.maximum(np.asarray(effect, dtype=float), 1.0)
+    if df is None:
+        return worth
+    if not df > 0:
+        return np.full_like(worth, np.nan)
+    tail = 0.5 + CONFIDENCE / 2
+    return worth * float(ndtri(tail) / stdtrit(df, tail)) ** 2
+
+
+def _plots(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    y, n = np.asarray(alive, dtype=float), np.asarray(number, dtype=float)
+    if y.ndim != 1 or y.shape != n.shape or len(n) < 2:
+        raise SurvivorError("a design effect needs two plots or more, one count each")
+    if not (np.all(n > 0) and np.all(y >= 0) and np.all(y <= n)):
+        raise SurvivorError(
+            "a plot has more alive than planted, or none planted", mend="leave empty plots out"
+        )
+    return y, n
