@@ -1,0 +1,1 @@
+"""Calibration by simulation: how often the limits and tests of this package are right."""
