@@ -1,0 +1,154 @@
+"""Survival against the radius of the weed-free patch, only where there are data."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import pandas as pd
+from matplotlib.axes import Axes
+
+from survivor.figures.style import (
+    ACCENT,
+    INK,
+    QUIET,
+    SMALL,
+    TARGET,
+    WIDTHS,
+    Drawing,
+    Size,
+    axes_or_new,
+    blank,
+    styled,
+)
+from survivor.figures.words import number
+
+
+def draw_dose(
+    table: pd.DataFrame,
+    ax: Axes | None = None,
+    *,
+    rug: Sequence[float] = (),
+    stops: tuple[float, float, float] | None = None,
+    stops_words: str = "",
+) -> Axes:
+    """Draw survival against the radius as prepared.
+
+    Parameters
+    ----------
+    table
+        First column the radius in metres; ``estimate, lower, upper`` per 100 planted.
+    ax
+        Axes to draw on; a new figure's where none is given.
+    rug
+        Radius of each plot, drawn as strokes on the axis.
+    stops
+        Radius from which a wider patch goes with less than the gain worth having,
+        with its limits (NaN where not known), in metres.
+    stops_words
+        What to write beside that line.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    with styled():
+        return _dose_on(axes_or_new(ax), table, rug, stops, stops_words)
+
+
+def dose_figure(
+    table: pd.DataFrame,
+    *,
+    rug: Sequence[float] = (),
+    stops: tuple[float, float, float] | None = None,
+    stops_words: str = "",
+    size: Size = "wide",
+) -> Drawing:
+    """Return the response to the radius as a figure, with the area of the patch above."""
+    with styled():
+        figure = blank(WIDTHS[size], 3.1 if size == "wide" else 2.7)
+        _dose_on(figure.add_subplot(), table, rug, stops, stops_words)
+        return figure
+
+
+def _dose_on(
+    ax: Axes,
+    table: pd.DataFrame,
+    rug: Sequence[float],
+    stops: tuple[float, float, float] | None,
+    words: str,
+) -> Axes:
+    name = str(table.columns[0])
+    ordered = table.sort_values(name, kind="stable")
+    radius = ordered[name].to_numpy(dtype=float)
+    middle = ordered["estimate"].to_numpy(dtype=float)
+    few = len(radius) <= 4
+    ax.fill_between(
+        radius,
+        ordered["lower"].to_numpy(dtype=float),
+        ordered["upper"].to_numpy(dtype=float),
+        color=ACCENT,
+        alpha=0.18,
+        linewidth=0,
+        zorder=2,
+    )
+    ax.plot(radius, middle, color=ACCENT, marker="o" if few else "", markersize=5, zorder=3)
+    floor = (
+        float(ordered["lower"].min(skipna=True)) if ordered["lower"].notna().any() else float(middle.min())
+    )
+    low = 50.0 if floor >= 52 else 0.0
+    ax.set_ylim(low - (100 - low) * 0.04, 102)
+    ends = [*radius, *rug]
+    pad = (max(ends) - min(ends)) * 0.03 or 0.05
+    ax.set_xlim(min(ends) - pad, max(ends) + pad)
+    if rug:
+        ax.vlines(
+            sorted(set(rug)), low - (100 - low) * 0.04, low + (100 - low) * 0.025, color=INK, linewidth=0.8
+        )
+    if stops is not None:
+        _stops(ax, stops, words)
+    ax.grid(axis="y")
+    ax.set_ylabel("Alive per 100 planted")
+    ax.set_xlabel("Radius of the weed-free patch, m (area above)", loc="left")
+    _areas(ax)
+    return ax
+
+
+def _stops(ax: Axes, stops: tuple[float, float, float], words: str) -> None:
+    at, lower, upper = stops
+    if not math.isfinite(at):
+        return
+    if math.isfinite(lower) and math.isfinite(upper):
+        ax.plot([lower, upper], [0.1, 0.1], color=TARGET, linewidth=2, transform=ax.get_xaxis_transform())
+    ax.axvline(at, color=TARGET, linewidth=1.1, linestyle=(0, (4, 2)), zorder=1.5)
+    left, right = ax.get_xlim()
+    over = at > (left + right) / 2
+    ax.annotate(
+        words,
+        (at, 0.13),
+        xycoords=("data", "axes fraction"),
+        xytext=(-4 if over else 4, 0),
+        textcoords="offset points",
+        ha="right" if over else "left",
+        va="bottom",
+        color=TARGET,
+        fontsize=SMALL,
+    )
+
+
+def _areas(ax: Axes) -> None:
+    """Write the area of the patch above the ticks: a radius is easily read as a width."""
+    left, right = ax.get_xlim()
+    for tick in ax.get_xticks():
+        if left <= tick <= right and tick >= 0:
+            ax.annotate(
+                f"{number(math.pi * float(tick) ** 2, 1)} m²",
+                (tick, 1.0),
+                xycoords=("data", "axes fraction"),
+                xytext=(0, 3),
+                textcoords="offset points",
+                ha="center",
+                va="bottom",
+                color=QUIET,
+                fontsize=SMALL,
+            )

@@ -1,0 +1,80 @@
+"""A figure as SVG text that stands inside a page: named, described, with ids of its own.
+
+Matplotlib numbers the parts of every figure alike (``figure_1``, ``axes_1``), and
+ids must be unique in a page, so each is prefixed with the figure's name. Colours
+become style variables with the light value as the fallback.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+from html import escape
+from typing import Final
+
+from survivor.figures.style import COLOURS, Drawing, styled
+
+_NAME: Final = re.compile(r"^[a-z][a-z0-9-]*$")
+_USE: Final = {colour.light: name for name, colour in COLOURS.items()}
+
+
+def to_svg(figure: Drawing, name: str, title: str, description: str) -> str:
+    """Return the figure as one ``<svg>`` element.
+
+    Parameters
+    ----------
+    figure
+        Drawn inside :func:`survivor.figures.style.styled`.
+    name
+        Prefix of every id: small letters, figures and hyphens; unique in the page.
+    title
+        What the figure is, for a reader who can't see it.
+    description
+        What it shows: the finding in a sentence.
+
+    Returns
+    -------
+    str
+        Without XML declaration, metadata or outside address. The same figure gives
+        the same bytes.
+    """
+    if not _NAME.match(name):
+        raise ValueError(f"a figure's name is small letters, figures and hyphens, not {name!r}")
+    raw = io.StringIO()
+    with styled(), warnings.catch_warnings():
+        # The page's own type shows the letters; matplotlib's type only measures them.
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from font")
+        figure.savefig(raw, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
+    text = raw.getvalue()
+    body = text[text.index("<svg") :]
+    head, inner = body.split(">", 1)
+    view = re.search(r'viewBox="([^"]+)"', head)
+    assert view is not None, "matplotlib writes a viewBox"
+    inner = re.sub(r"<metadata>.*?</metadata>\s*", "", inner, flags=re.DOTALL)
+    inner = re.sub(r'<style type="text/css">.*?</style>\s*', "", inner, flags=re.DOTALL)
+    inner = re.sub(r"<!--.*?-->\s*|<defs>\s*</defs>\s*", "", inner, flags=re.DOTALL)
+    # Inside tags only: what stands between them is the records' own words.
+    inner = re.sub(r"<[^>]*>", lambda tag: _with_variables(_with_own_ids(tag[0], name)), inner)
+    inner = re.sub(r"\n\s*", "\n", inner).strip()
+    start = (
+        f'<svg viewBox="{view[1]}" role="img" aria-labelledby="{name}-title" aria-describedby="{name}-desc" '
+        'style="stroke-linejoin:round;stroke-linecap:butt" focusable="false">'
+    )
+    named = f'<title id="{name}-title">{escape(title)}</title>'
+    described = f'<desc id="{name}-desc">{escape(description)}</desc>'
+    return "\n".join([start, named, described, inner, ""])
+
+
+def _with_own_ids(tag: str, name: str) -> str:
+    tag = re.sub(r' id="([^"]+)"', rf' id="{name}-\1"', tag)
+    tag = re.sub(r' (?:xlink:)?href="#([^"]+)"', rf' href="#{name}-\1"', tag)
+    return re.sub(r"url\(#([^)]+)\)", rf"url(#{name}-\1)", tag)
+
+
+def _with_variables(tag: str) -> str:
+    def variable(match: re.Match[str]) -> str:
+        value = match[2].lower()
+        return f"{match[1]}var(--{_USE[value]}, {value})" if value in _USE else match[0]
+
+    return re.sub(r"((?:fill|stroke|stop-color): ?)(#[0-9a-fA-F]{6})", variable, tag)
