@@ -19,7 +19,7 @@ from survivor.figures.rows import (
     set_range,
 )
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import limits, money, number
+from survivor.figures.words import limits, money, number, per_100, per_100_limits
 
 BETWEEN_SITES = "between sites only"
 REFUSED = "refused"
@@ -136,16 +136,17 @@ def survival_rows(
     rows = []
     for record in table.sort_values("estimate", ascending=False, kind="stable").to_dict("records"):
         name = str(record[group])
-        beside: tuple[str, ...] = (_with_limits(record, 0, sign=False),)
+        value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
+        beside: tuple[str, ...] = (f"{per_100(value)} ({per_100_limits(lower, upper)})",)
         if cost:
             price = cost.get(name, "–")
             beside = (*beside, price if size == "wide" else f"{price} each")
         rows.append(
             Row(
                 label=name,
-                estimate=float(record["estimate"]),
-                lower=float(record["lower"]),
-                upper=float(record["upper"]),
+                estimate=value,
+                lower=lower,
+                upper=upper,
                 look="usual" if name == usual else "main",
                 beside=beside,
                 under="usual practice" if name == usual else "",
@@ -154,9 +155,9 @@ def survival_rows(
     return rows
 
 
-def _with_limits(record: Mapping[Hashable, Any], digits: int, *, sign: bool) -> str:
+def _with_limits(record: Mapping[Hashable, Any]) -> str:
     value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
-    return f"{number(value, digits, sign=sign)} ({limits(lower, upper, digits, sign=sign)})"
+    return f"{number(value, sign=True)} ({limits(lower, upper, sign=True)})"
 
 
 def _survival_axis(table: pd.DataFrame) -> str:
@@ -203,7 +204,7 @@ def _contrast_rows(table: pd.DataFrame, pairs: bool) -> list[Row]:
                 lower=float(record["lower"]),
                 upper=float(record["upper"]),
                 look="hollow" if basis == BETWEEN_SITES else "main",
-                beside=("not compared",) if refused else (_with_limits(record, 0, sign=True),),
+                beside=("not compared",) if refused else (_with_limits(record),),
                 under=under,
             )
         )

@@ -31,7 +31,7 @@ from survivor.figures.style import (
     styled,
     wrapped,
 )
-from survivor.figures.words import number
+from survivor.figures.words import per_100
 
 _MOST_STEPS: Final = 300  # more can't be seen, and cost a page its quickness
 _COLUMNS: Final[dict[Size, int]] = {"wide": 3, "narrow": 2}
@@ -89,7 +89,7 @@ def draw_curves(curves_table: pd.DataFrame, ax: Axes | None = None) -> Axes:
         ends = [100 * float(curve["survival"].iloc[-1]) for curve in curves.values()]
         places = spread(ends, (100 - low) * 0.055, low, 100)
         for (name, _curve), end, place in zip(curves.items(), ends, places, strict=True):
-            text = f"{wrapped(name, 34)[0]}  {number(end)}" if len(curves) > 1 else number(end)
+            text = f"{wrapped(name, 34)[0]}  {per_100(end)}" if len(curves) > 1 else per_100(end)
             ax.annotate(
                 text,
                 (last, place),
@@ -254,7 +254,7 @@ def _value(ax: Axes, curve: pd.DataFrame, day: float, low: float) -> None:
     ax.plot([day], [value], "o", color=INK, markersize=3.5, zorder=5)
     above = value < low + 0.25 * (100 - low)  # else below: the curve comes from above
     ax.annotate(
-        number(value),
+        per_100(value),
         (day, value),
         xytext=(-4, 4 if above else -4),
         textcoords="offset points",

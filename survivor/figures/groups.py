@@ -6,7 +6,7 @@ import pandas as pd
 
 from survivor.figures.rows import Layout, Row, draw_rows, rows_figure, set_range
 from survivor.figures.style import WIDTHS, Drawing, Size, styled
-from survivor.figures.words import limits, number
+from survivor.figures.words import number, per_100, per_100_limits
 
 
 def groups_figure(
@@ -29,7 +29,8 @@ def groups_figure(
         rows = []
         for record in table.to_dict("records"):
             value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
-            counted = f"{number(float(record['alive']))} of {number(float(record['planted']))}"
+            planted = number(float(record["planted"]))
+            counted = f"{number(float(record['alive']))} of {planted}" if "alive" in record else planted
             rows.append(
                 Row(
                     label=str(record[group]),
@@ -37,10 +38,11 @@ def groups_figure(
                     lower=lower,
                     upper=upper,
                     look="ink",
-                    beside=(f"{number(value)} ({limits(lower, upper)})", counted),
+                    beside=(f"{per_100(value)} ({per_100_limits(lower, upper)})", counted),
                 )
             )
-        layout = Layout(size=size, headings=("Alive per 100\n(95 % limits)", "Alive of\nplanted"), axis=axis)
+        count = "Alive of\nplanted" if "alive" in table else "Planted"
+        layout = Layout(size=size, headings=("Alive per 100\n(95 % limits)", count), axis=axis)
         figure, ax = rows_figure(rows, layout, WIDTHS[size])
         values = [float(v) for v in [*table["lower"], *table["upper"], *table["estimate"]]]
         set_range(ax, values, 10, 40, (0, 100))

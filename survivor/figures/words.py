@@ -40,6 +40,26 @@ def limits(lower: float, upper: float, digits: int = 0, *, sign: bool = False) -
     return f"{number(lower, digits, sign=sign)} to {number(upper, digits, sign=sign)}"
 
 
+def per_100(value: float) -> str:
+    """Write survival per 100 planted as a whole number.
+
+    More places would be read as knowledge. ``under 1`` and ``over 99`` keep a
+    rounded 0 or 100 from being read as none or all.
+    """
+    if math.isfinite(value) and 0 < value < 0.5:
+        return "under 1"
+    if math.isfinite(value) and 99.5 <= value < 100:
+        return "over 99"
+    return number(value)
+
+
+def per_100_limits(lower: float, upper: float) -> str:
+    """Write limits of survival per 100 planted."""
+    if not (math.isfinite(lower) and math.isfinite(upper)):
+        return NONE
+    return f"{per_100(lower)} to {per_100(upper)}"
+
+
 def money(value: float, currency: str) -> str:
     """Write an amount to the cent with its currency's sign or name: ``$4.20``, ``4.20 EUR``."""
     if not math.isfinite(value):
