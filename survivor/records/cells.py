@@ -1,0 +1,169 @@
+"""Cells to texts, numbers and days. What cannot be read is named, never guessed.
+
+Each reader works on the distinct cells of a column, so that its cost grows with
+what is different in the column and not with its length.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Callable
+from typing import Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from survivor.records.reading import as_text
+
+DateOrder = Literal["day-first", "month-first"] | None
+
+# Faults; each is the code of a problem.
+AMBIGUOUS = "ambiguous-date"
+NOT_A_DATE = "unreadable-date"
+SERIAL = "serial-date"  # read, and noted
+PERCENTAGE = "percentage"
+NOT_A_NUMBER = "unreadable-number"
+
+_FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # 1954 to 2119: what a spreadsheet's day number can mean here
+_SERIAL_ORIGIN = dt.date(1899, 12, 30)
+_YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[T ]\d.*)?")
+_SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
+_NUMERIC = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})(?: \d{1,2}:.*)?")
+_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]*([a-z]{3,9})[-/., ]*(\d{4}|\d{2})")
+_NAMED_DAY = re.compile(r"([a-z]{3,9})[-/. ]*(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4}|\d{2})")
+_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[ ,]+")
+_MONTHS = {
+    name: number
+    for number, names in enumerate(
+        ("january", "february", "march", "april", "may", "june", "july", "august", "september",
+         "october", "november", "december"), start=1)
+    for name in (names, names[:3], names[:4])
+}  # fmt: skip
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?")
+_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d{1,2}")
+_PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
+
+
+def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
+    """Cells as text, trimmed; "" for a blank."""
+    values, _ = _each(cells, lambda cell: (as_text(cell), ""))
+    return pd.Series(values, index=cells.index, dtype=object)
+
+
+def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
+    """Cells as numbers.
+
+    Returns
+    -------
+    values, faults
+        NaN for a blank and for what cannot be read; the fault is "" or a code.
+    """
+    values, faults = _each(cells, _number)
+    return (
+        pd.Series(values.astype(float), index=cells.index, dtype=float),
+        pd.Series(faults, index=cells.index, dtype=object),
+    )
+
+
+def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any], pd.Series[Any]]:
+    """Cells as days.
+
+    Real dates, year-month-day text, named months and a spreadsheet's day numbers
+    mean one day each. Of ``03/04/2022`` only the study file can tell (``order``);
+    without it such a text is a fault unless it can be read in one way only.
+
+    Returns
+    -------
+    values, faults
+        datetime64, NaT for a blank and for what cannot be read; the fault is "" or
+        a code. `SERIAL` is read all the same.
+    """
+    values, faults = _each(cells, lambda cell: _date(cell, order))
+    days = pd.to_datetime(pd.Series(values, index=cells.index, dtype=object), format="%Y-%m-%d")
+    return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
+
+
+def one_date(cell: object, order: DateOrder = None) -> str | None:
+    """Day of one cell as year-month-day, or None."""
+    return _date(cell, order)[0]
+
+
+def _each(
+    cells: pd.Series[Any], read: Callable[[object], tuple[Any, str]]
+) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    codes, distinct = pd.factorize(cells.to_numpy(dtype=object), use_na_sentinel=False)
+    values = np.empty(len(distinct), dtype=object)
+    faults = np.empty(len(distinct), dtype=object)
+    for place, cell in enumerate(distinct):
+        values[place], faults[place] = read(cell)
+    return values[codes], faults[codes]
+
+
+def _number(cell: object) -> tuple[float, str]:
+    if isinstance(cell, bool):
+        return math.nan, NOT_A_NUMBER
+    if isinstance(cell, int | float):
+        return float(cell), ""
+    text = as_text(cell).casefold()
+    if not text:
+        return math.nan, ""
+    if _NUMBER.fullmatch(text):
+        return float(text), ""
+    if _DECIMAL_COMMA.fullmatch(text):
+        return float(text.replace(",", ".")), ""
+    if _PERCENT.fullmatch(text):
+        return float(re.split(r"[%p]", text)[0].strip().replace(",", ".")), PERCENTAGE
+    return math.nan, NOT_A_NUMBER
+
+
+def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
+    if isinstance(cell, dt.datetime):
+        return cell.date().isoformat(), ""
+    if isinstance(cell, dt.date):
+        return cell.isoformat(), ""
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return _serial(float(cell))
+    text = _WEEKDAY.sub("", as_text(cell).casefold())
+    if not text:
+        return None, ""
+    if (found := _YEAR_FIRST.fullmatch(text) or _SOLID.fullmatch(text)) is not None:
+        return _day(*found.groups())
+    if re.fullmatch(r"\d+(\.\d+)?", text):
+        return _serial(float(text))
+    if (found := _DAY_NAMED.fullmatch(text)) is not None and found[2] in _MONTHS:
+        return _day(found[3], _MONTHS[found[2]], found[1])
+    if (found := _NAMED_DAY.fullmatch(text)) is not None and found[1] in _MONTHS:
+        return _day(found[3], _MONTHS[found[1]], found[2])
+    if (found := _NUMERIC.fullmatch(text)) is not None:
+        return _numeric(found[1], found[2], found[3], order)
+    return None, NOT_A_DATE
+
+
+def _numeric(first: str, second: str, year: str, order: DateOrder) -> tuple[str | None, str]:
+    if order == "day-first":
+        return _day(year, second, first)
+    if order == "month-first":
+        return _day(year, first, second)
+    day_first, month_first = _day(year, second, first), _day(year, first, second)
+    readings = {reading[0] for reading in (day_first, month_first) if reading[0] is not None}
+    if len(readings) == 2:
+        return None, AMBIGUOUS
+    return (readings.pop(), "") if readings else (None, NOT_A_DATE)
+
+
+def _serial(number: float) -> tuple[str | None, str]:
+    if number.is_integer() and (solid := _SOLID.fullmatch(str(int(number)))) is not None:
+        return _day(*solid.groups())
+    if not _FIRST_SERIAL <= number <= _LAST_SERIAL:
+        return None, NOT_A_DATE
+    return (_SERIAL_ORIGIN + dt.timedelta(days=int(number))).isoformat(), SERIAL
+
+
+def _day(year: int | str, month: int | str, day: int | str) -> tuple[str | None, str]:
+    whole_year = int(year) + (2000 if len(str(year)) == 2 else 0)
+    try:
+        return dt.date(whole_year, int(month), int(day)).isoformat(), ""
+    except ValueError:
+        return None, NOT_A_DATE

@@ -1,0 +1,131 @@
+"""A text file of cells: its encoding and the sign that parts the cells are sniffed, and said."""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections import Counter
+from pathlib import Path
+
+import pandas as pd
+
+from survivor.errors import RecordsError
+
+_SIGNS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright bars"}
+_WORKBOOK_STARTS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+_SAMPLE_LINES = 50
+
+
+def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Read a text file to text cells.
+
+    Parameters
+    ----------
+    path
+        The file.
+    name
+        How to call it in errors.
+
+    Returns
+    -------
+    rows, said
+        Text cells, numbered from 1 as a spreadsheet numbers rows; and sentences
+        that say how the file was read where it was not UTF-8 with commas.
+
+    Raises
+    ------
+    RecordsError
+        When the file is empty, not text, or has a quotation mark that never closes.
+    """
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise RecordsError(
+            f"the file cannot be opened: {error.strerror}", where=name, mend="close it elsewhere"
+        ) from error
+    text, encoding = _decode(raw, name)
+    if not text.strip():
+        raise RecordsError("there is nothing in it", where=name, mend="check that the right file was saved")
+    sign = sniff_sign(text)
+    plain = encoding == "UTF-8" and sign == ","
+    said = () if plain else (f"read as {encoding} text with cells parted by {_SIGNS[sign]}",)
+    try:
+        width = _width(text, sign)
+        rows = pd.read_csv(
+            io.StringIO(text),
+            sep=sign,
+            header=None,
+            names=list(range(width)),
+            index_col=False,
+            dtype=object,
+            keep_default_na=False,
+            na_filter=False,
+            skip_blank_lines=False,
+        )
+    except (pd.errors.ParserError, csv.Error) as error:
+        raise RecordsError(
+            f"the cells cannot be told apart: {error}",
+            where=name,
+            mend="look for a quotation mark that is opened and never closed",
+        ) from error
+    rows = rows.where(rows.notna(), "")
+    rows.index = pd.RangeIndex(1, len(rows) + 1)
+    return rows, said
+
+
+def _width(text: str, sign: str) -> int:
+    if '"' in text:  # a sign or a line's end inside quotation marks parts nothing
+        return max(len(row) for row in csv.reader(io.StringIO(text), delimiter=sign))
+    return 1 + max(line.count(sign) for line in text.split("\n"))
+
+
+def _decode(raw: bytes, name: str) -> tuple[str, str]:
+    if raw.startswith(_WORKBOOK_STARTS):
+        raise RecordsError(
+            "this is a workbook under the name of a text file",
+            where=name,
+            mend="give it its own ending, such as .xlsx",
+        )
+    if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
+        encodings = [("utf-16", "UTF-16")]
+    elif b"\x00" in raw:
+        encodings = []
+    else:
+        encodings = [("utf-8-sig", "UTF-8"), ("cp1252", "Windows-1252")]
+    for encoding, words in encodings:
+        try:
+            return raw.decode(encoding), words
+        except UnicodeDecodeError:
+            continue
+    raise RecordsError(
+        "this is not a text file", where=name, mend="open it in a spreadsheet program and save it as CSV"
+    )
+
+
+def sniff_sign(text: str) -> str:
+    """Return the sign that parts the cells: the one that gives every row as many cells as the header.
+
+    Parameters
+    ----------
+    text
+        The whole file.
+
+    Returns
+    -------
+    str
+        A comma, semicolon, tab or upright bar; a comma where nothing tells.
+    """
+    lines = []
+    for line in io.StringIO(text):
+        if line.strip():
+            lines.append(line)
+        if len(lines) == _SAMPLE_LINES:
+            break
+    best, best_score = ",", (False, 0.0, 0)
+    for sign in _SIGNS:
+        widths = [len(row) for row in csv.reader(lines, delimiter=sign) if row]
+        common, times = Counter(widths).most_common(1)[0]
+        score = (widths[0] > 1 and common > 1, times / len(widths), common)
+        if score > best_score:
+            best, best_score = sign, score
+    return best

@@ -1,0 +1,287 @@
+"""Any sheet (CSV, XLSX, ODS, XLS) to cells as they are, with file, sheet and row.
+
+Nothing is interpreted here: a tag written as the text ``0012`` stays that text, a
+date cell stays a date, a blank stays a blank. Rows are numbered as a spreadsheet
+shows them, so that a problem can be found again.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+from python_calamine import (
+    CalamineError,
+    CalamineSheet,
+    CalamineWorkbook,
+    PasswordError,
+    SheetVisibleEnum,
+    WorksheetNotFound,
+)
+
+from survivor.errors import RecordsError
+from survivor.records.delimited import read_delimited
+
+Cell = str | float | int | bool | dt.date | dt.datetime | dt.time | dt.timedelta
+
+TEXT_ENDINGS = (".csv", ".tsv", ".txt")
+WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
+HEADER_JOINT = " / "
+
+_Merged = tuple[tuple[int, int], tuple[int, int]]
+
+
+@dataclass(frozen=True)
+class Grid:
+    """One sheet as read.
+
+    Attributes
+    ----------
+    file, sheet
+        Where it came from; ``sheet`` is empty for a text file.
+    header
+        One header a column, the parts of a header of several rows joined by " / ".
+    cells
+        One column (0, 1, ...) a header, cells as they are and "" for a blank; the
+        index holds the row numbers as a spreadsheet shows them. Rows without any
+        content are left out.
+    merged_down
+        First row, last row and column of cells merged downwards in the body.
+    said
+        How the sheet was read, where that was not plain; for the problems list.
+    """
+
+    file: str
+    sheet: str
+    header: tuple[str, ...]
+    cells: pd.DataFrame
+    merged_down: tuple[tuple[int, int, int], ...] = ()
+    said: tuple[str, ...] = ()
+
+    @property
+    def place(self) -> str:
+        """File and sheet, for an error."""
+        return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
+
+
+def read_grid(
+    path: Path, *, name: str = "", sheet: str | None = None, skip_rows: int = 0, header_rows: int = 1
+) -> Grid:
+    """Read one sheet.
+
+    Parameters
+    ----------
+    path
+        The file.
+    name
+        How to call the file in problems and errors; default: its name.
+    sheet
+        Name of the sheet in a workbook; None: the first visible one with content.
+    skip_rows
+        Rows above the header that are not part of it, such as a title.
+    header_rows
+        Rows that the header takes.
+
+    Raises
+    ------
+    RecordsError
+        When the file is absent, damaged, empty, of another kind than its name
+        says, or has no such sheet.
+    """
+    name = name or path.name
+    _must_be_there(path, name)
+    ending = path.suffix.lower()
+    if ending in TEXT_ENDINGS:
+        rows, said = read_delimited(path, name)
+        merged: Sequence[_Merged] = ()
+        sheet_name = ""
+    elif ending in WORKBOOK_ENDINGS:
+        rows, sheet_name, merged, said = _read_workbook(path, name, sheet)
+    else:
+        raise RecordsError(
+            f"files ending in {ending or 'nothing'} are not read",
+            where=name,
+            mend=f"save it as one of {', '.join(TEXT_ENDINGS + WORKBOOK_ENDINGS)}",
+        )
+    return _cut(rows, name, sheet_name, merged, said, skip_rows, header_rows)
+
+
+def _must_be_there(path: Path, name: str) -> None:
+    if path.is_dir():
+        raise RecordsError("this is a folder, not a file", where=name, mend="name a file in it")
+    if path.is_file():
+        return
+    beside = sorted(item.name for item in path.parent.iterdir()) if path.parent.is_dir() else []
+    close = difflib.get_close_matches(path.name, beside, n=1) or [
+        item for item in beside if item.casefold() == path.name.casefold()
+    ]
+    raise RecordsError(
+        "there is no such file",
+        where=name,
+        mend=f"did you mean {close[0]}?"
+        if close
+        else "check the name in the study file; paths are relative to it",
+    )
+
+
+def _read_workbook(
+    path: Path, name: str, sheet: str | None
+) -> tuple[pd.DataFrame, str, Sequence[_Merged], tuple[str, ...]]:
+    try:
+        with CalamineWorkbook.from_path(path) as book:
+            chosen, said = _choose_sheet(book, name, sheet)
+            rows = chosen.to_python(skip_empty_area=False)
+            merged = chosen.merged_cell_ranges or []
+    except PasswordError as error:
+        raise RecordsError(
+            "the workbook is locked by a password", where=name, mend="save a copy without the password"
+        ) from error
+    except (CalamineError, OSError) as error:
+        raise RecordsError(
+            f"the workbook cannot be opened: {_in_words(path, error)}",
+            where=name,
+            mend="open it in a spreadsheet program and save it again, as XLSX or as CSV",
+        ) from error
+    frame = pd.DataFrame(rows, dtype=object)
+    frame.index = pd.RangeIndex(1, len(frame) + 1)
+    return frame, chosen.name, merged, said
+
+
+def _in_words(path: Path, error: Exception) -> str:
+    start = path.read_bytes()[:512]
+    if not start:
+        return "the file is empty"
+    if b"\x00" not in start and not start.startswith(b"PK"):
+        return "it holds plain text, so perhaps it is a CSV file under another name"
+    return f"it is damaged ({error})"
+
+
+def _choose_sheet(
+    book: CalamineWorkbook, name: str, sheet: str | None
+) -> tuple[CalamineSheet, tuple[str, ...]]:
+    if sheet is not None:
+        same = [s for s in book.sheet_names if s.strip().casefold() == sheet.strip().casefold()]
+        try:
+            return book.get_sheet_by_name(sheet if sheet in book.sheet_names or not same else same[0]), ()
+        except WorksheetNotFound as error:
+            raise RecordsError(
+                f"there is no sheet {sheet!r}; the sheets are {', '.join(map(repr, book.sheet_names))}",
+                where=name,
+                mend="give one of these names as `sheet` in the study file",
+            ) from error
+    visible = [s.name for s in book.sheets_metadata if s.visible == SheetVisibleEnum.Visible]
+    filled = [s for s in map(book.get_sheet_by_name, visible) if s.end is not None]
+    if not filled:
+        raise RecordsError(
+            "the workbook has no visible sheet with content", where=name, mend="check the file"
+        )
+    if len(filled) == 1:
+        return filled[0], ()
+    others = ", ".join(repr(s.name) for s in filled[1:])
+    return filled[0], (f"the first sheet, {filled[0].name!r}, was read; not read: {others}",)
+
+
+def _cut(
+    rows: pd.DataFrame,
+    name: str,
+    sheet: str,
+    merged: Sequence[_Merged],
+    said: tuple[str, ...],
+    skip_rows: int,
+    header_rows: int,
+) -> Grid:
+    """Part the header from the body and leave out rows and columns without content."""
+    where = f"{name}, sheet {sheet}" if sheet else name
+    filled = _filled(rows)
+    with_content = rows.index[filled.any(axis=1)]
+    with_content = with_content[with_content > skip_rows]
+    if with_content.empty:
+        raise RecordsError("there is nothing in it", where=where, mend="check that the right file was saved")
+    top = int(with_content[0])
+    below = top + header_rows - 1
+    header_cells = [
+        [as_text(cell) for cell in rows.loc[row]] for row in range(top, below + 1) if row in rows.index
+    ]
+    spans = {
+        (r1 + 1 - top, c1): c2
+        for (r1, c1), (r2, c2) in merged
+        if top <= r1 + 1 <= below and c2 > c1 and r1 == r2
+    }
+    header = join_header(header_cells, spans if merged else None)
+    body = rows.loc[with_content[with_content > below]]
+    keep = [
+        c
+        for c in range(len(header))
+        if header[c] or (c < filled.shape[1] and filled.loc[body.index, c].any())
+    ]
+    if body.empty:
+        raise RecordsError(
+            "there is a header and no row below it",
+            where=where,
+            mend=f"check that the right sheet was saved, and that header_rows = {header_rows} is right",
+        )
+    place = {column: new for new, column in enumerate(keep)}
+    down = tuple(
+        (r1 + 1, r2 + 1, place[c1])
+        for (r1, c1), (r2, _) in merged
+        if r1 + 1 > below and r2 > r1 and c1 in place
+    )
+    cells = body[keep].set_axis(range(len(keep)), axis="columns")
+    return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said)
+
+
+def _filled(rows: pd.DataFrame) -> pd.DataFrame:
+    return pd.DataFrame(
+        {c: [not (isinstance(v, str) and not v.strip()) for v in rows[c]] for c in rows.columns},
+        index=rows.index,
+    )
+
+
+def as_text(cell: object) -> str:
+    """Write a cell as a person would: 12 for 12.0, the date alone for midnight, one space for many."""
+    if isinstance(cell, str):
+        return " ".join(cell.split())
+    if isinstance(cell, bool):
+        return "true" if cell else "false"
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() else repr(cell)
+    if isinstance(cell, dt.datetime):
+        return cell.date().isoformat() if cell.time() == dt.time() else cell.isoformat(sep=" ")
+    return "" if cell is None else str(cell)
+
+
+def join_header(rows: list[list[str]], spans: dict[tuple[int, int], int] | None) -> list[str]:
+    """Join the rows of a header into one text a column.
+
+    Parameters
+    ----------
+    rows
+        Header rows from the top; equal lengths.
+    spans
+        Cells merged to the right: (row, first column) -> last column. None where
+        the file cannot tell: a top cell is then carried over the blanks on its
+        right, unless nothing stands below it (it is a header by itself).
+
+    Returns
+    -------
+    list of str
+        The non-empty parts of each column joined by " / ", equal parts once.
+    """
+    carried = [list(row) for row in rows]
+    for r, row in enumerate(rows[:-1]):
+        reach = -1
+        for c, part in enumerate(row):
+            if part:
+                below = any(other[c] for other in rows[r + 1 :])
+                reach = spans.get((r, c), c) if spans else (len(row) - 1 if below else c)
+                value = part
+            elif c <= reach:
+                carried[r][c] = value
+    joined = []
+    for parts in zip(*carried, strict=True):
+        joined.append(HEADER_JOINT.join(dict.fromkeys(part for part in parts if part)))
+    return joined
