@@ -93,22 +93,26 @@ class Cohort:
 
 
 def season_cuts(planted: dt.date, dry_season: tuple[str, str], until_day: float) -> Floats:
-    """Days since planting on which a dry season starts or ends, up to ``until_day``.
+    """Days since planting on which a dry season starts or is over, up to ``until_day``.
 
     Parameters
     ----------
     planted
-        Planting date; day 0.
+        Planting date; day 0. In a dry season the first cut is 0: the piece before
+        the first dry season is then empty.
     dry_season
-        Start and end as ``MM-DD``; the end falls in the next year where it is the earlier one.
+        First and last day as ``MM-DD``; the last falls in the next year where it is the earlier one.
     until_day
         Last day of interest.
     """
-    days = []
+    first, last = dry_season
+    days: list[int] = []
     for year in range(planted.year - 1, planted.year + int(until_day // 365) + 2):
-        for month_day in dry_season:
-            days.append((dt.date.fromisoformat(f"{year}-{month_day}") - planted).days)
-    return np.array(sorted(day for day in days if 0 < day < until_day), dtype=float)
+        opens = (dt.date.fromisoformat(f"{year}-{first}") - planted).days
+        over = (dt.date.fromisoformat(f"{year + (last < first)}-{last}") - planted).days + 1
+        if over > 0:
+            days += [max(0, opens), over]
+    return np.array([day for day in days if day < until_day], dtype=float)
 
 
 def hazard_knots(cuts: Floats, hazards: tuple[float, ...]) -> tuple[Floats, Floats]:
