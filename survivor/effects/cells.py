@@ -1,0 +1,229 @@
+"""The cells that an answer is averaged over, and how many plants each stands for.
+
+A cell is one combination of site, species, planting date and whatever else the
+model reads. Equal plants are one cell, so the work grows with distinct cells,
+not with seedlings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.limits import Floats
+from survivor.errors import EffectError
+from survivor.intervals import entries, group_codes
+
+if TYPE_CHECKING:
+    from survivor.models.result import Fit
+
+PLANTS = "plants"
+
+
+@dataclass(frozen=True)
+class Cells:
+    """Distinct cells with the plants that each stands for.
+
+    Attributes
+    ----------
+    frame
+        One row a cell; the columns that the model reads, and ``site`` where known.
+    plants
+        Plants of each cell, shape (cells,).
+    checks
+        What was left out or could not be joined, in plain sentences.
+    """
+
+    frame: pd.DataFrame
+    plants: Floats
+    checks: tuple[str, ...] = ()
+
+
+def levels_of(data: pd.DataFrame, by: str) -> list[Any]:
+    """Levels of a column that occur, in their own order (the usual practice first)."""
+    column = data[by]
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column.dropna().unique())
+        return [level for level in column.cat.categories if level in present]
+    return sorted(column.dropna().unique().tolist())
+
+
+def check_by(fit: Fit, by: str) -> None:
+    """Raise unless the model holds ``by``, so that setting it means something."""
+    if by not in fit.data.columns:
+        raise EffectError(
+            f"there is no column {by}",
+            where=f"by={by!r}",
+            mend=f"columns there are: {', '.join(map(str, fit.data.columns))}",
+        )
+    if by not in fit.variables and by not in fit.strata:
+        raise EffectError(
+            f"the model {fit.formula!r} does not hold {by}, so it cannot tell its levels apart",
+            where=f"by={by!r}",
+            mend=f"fit a model with {by} in the formula",
+        )
+
+
+def check_day(fit: Fit, at: float) -> None:
+    """Raise when ``at`` (days since planting) lies outside what was visited."""
+    last = float(fit.data["stop_day"].max()) if "stop_day" in fit.data.columns else np.inf
+    if not 0 < at <= last:
+        raise EffectError(
+            f"day {at:g} is not within the days that were visited (1 to {last:g})",
+            where=f"at={at:g}",
+            mend=f"ask for a day up to {last:g}; nothing is said beyond the last visit",
+        )
+
+
+def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | None) -> Cells:
+    """Return the cells of the study, without some columns, and their plants.
+
+    Parameters
+    ----------
+    fit
+        The model; its formula, strata and table say which columns matter.
+    without
+        Columns that will be set by the caller; none leaves cells as they are.
+    population
+        Plants of the whole planting: ``plants`` and any of the table's columns
+        (usually site and species). None: the plants of the records.
+
+    Raises
+    ------
+    EffectError
+        When the population cannot be joined to the records.
+    """
+    rows = entries(fit.data)
+    read = [*fit.variables, *fit.strata, "site", "planted_date"]
+    kept = [name for name in dict.fromkeys(read) if name in rows.columns and name not in without]
+    if population is None:
+        plants: Floats = rows["at_risk"].to_numpy(dtype=float)
+        checks: tuple[str, ...] = ()
+    else:
+        plants, checks = planted(rows, population, without)
+    if not kept:
+        return Cells(pd.DataFrame(index=[0]), np.array([plants.sum()]), checks)
+    codes, frame = group_codes(rows, kept)
+    for name in kept:  # grouping may forget the dtype that the model was fitted with
+        frame[name] = frame[name].astype(rows[name].dtype)
+    summed = np.bincount(codes, weights=plants, minlength=len(frame)).astype(float)
+    carried = summed > 0
+    return Cells(frame[carried].reset_index(drop=True), summed[carried], checks)
+
+
+def under_levels(cells: pd.DataFrame, by: str, levels: Sequence[Any], like: pd.Series[Any]) -> pd.DataFrame:
+    """All cells under each level in turn: the first level's block first."""
+    return pd.concat([set_level(cells, by, level, like) for level in levels], ignore_index=True)
+
+
+def set_level(cells: pd.DataFrame, by: str, level: Any, like: pd.Series[Any]) -> pd.DataFrame:
+    """Copy of ``cells`` with ``by`` set to one level, in the dtype that was fitted."""
+    values = pd.Series([level] * len(cells), index=cells.index, dtype=like.dtype)
+    return cells.assign(**{by: values})
+
+
+def planted(
+    rows: pd.DataFrame, population: pd.DataFrame, without: Sequence[str]
+) -> tuple[Floats, tuple[str, ...]]:
+    """Spread the plants of a whole planting over the rows of the records.
+
+    Each line of ``population`` is shared among the rows that it matches in
+    proportion to their own plants. A blank site or species matches whatever no
+    more exact line has matched.
+
+    Returns
+    -------
+    plants, checks
+        Plants for each row, shape (rows,), and what could not be joined.
+    """
+    _check_population(population)
+    keys = [name for name in population.columns if name not in (PLANTS, *without) and name in rows.columns]
+    if not keys:
+        raise EffectError(
+            "the planted numbers share no column with the records",
+            where="population",
+            mend="give plants with site (and species), spelt as in the records",
+        )
+    blank = population[keys].isna() | (population[keys].astype(str) == "")
+    own = rows["at_risk"].to_numpy(dtype=float)
+    plants = np.zeros(len(rows))
+    free = np.ones(len(rows), dtype=bool)
+    lost: list[str] = []
+    patterns = blank.drop_duplicates()
+    for index in patterns.sum(axis=1).sort_values(kind="stable").index:
+        pattern = patterns.loc[index]
+        lines = population[(blank == pattern).all(axis=1).to_numpy()]
+        named = [name for name in keys if not pattern[name]]
+        found, plants_here, missed = _share(rows, own, free, lines, named)
+        plants += plants_here
+        free &= ~found
+        lost += missed
+    if plants.sum() <= 0:
+        raise EffectError(
+            "no planted number matches a row of the records",
+            where="population",
+            mend=f"spell {', '.join(keys)} as in the records",
+        )
+    checks = [f"Planted but in no plot, so left out of the average: {'; '.join(lost)}."] if lost else []
+    if free.any():
+        checks.append(
+            f"In plots but without a planted number, so without weight: {_names(rows[free], keys)}."
+        )
+    return plants, tuple(checks)
+
+
+def _check_population(population: pd.DataFrame) -> None:
+    fault = ""
+    if PLANTS not in population.columns:
+        fault = "there is no column plants"
+    elif population.empty:
+        fault = "there is no line"
+    elif not pd.api.types.is_numeric_dtype(population[PLANTS]) or population[PLANTS].isna().any():
+        fault = "plants must be a number in every line"
+    elif (population[PLANTS] < 0).any():
+        fault = "plants must not be below 0"
+    if fault:
+        raise EffectError(
+            f"the planted numbers cannot be used: {fault}",
+            where="population",
+            mend="give one line for each site (and species) with the number of plants put in",
+        )
+
+
+def _share(
+    rows: pd.DataFrame,
+    own: Floats,
+    free: np.ndarray[Any, np.dtype[np.bool_]],
+    lines: pd.DataFrame,
+    named: Sequence[str],
+) -> tuple[np.ndarray[Any, np.dtype[np.bool_]], Floats, list[str]]:
+    """Plants for the free rows that the lines match on the columns ``named``."""
+    if not named:
+        found = free.copy()
+        total = own[found].sum()
+        share = np.where(found, own / total if total > 0 else 0.0, 0.0)
+        return found, share * float(lines[PLANTS].sum()), []
+    wanted = lines[list(named)].astype(str).assign(**{PLANTS: lines[PLANTS].to_numpy(dtype=float)})
+    totals = wanted.groupby(list(named), sort=False)[PLANTS].sum()
+    keys = pd.MultiIndex.from_frame(rows[list(named)].astype(str))
+    target = totals.index if len(named) > 1 else pd.MultiIndex.from_arrays([totals.index], names=list(named))
+    line = np.where(free, target.get_indexer(keys), -1)
+    found = line >= 0
+    held = np.bincount(line[found], weights=own[found], minlength=len(totals))
+    plants = np.zeros(len(rows))
+    plants[found] = own[found] / held[line[found]] * totals.to_numpy()[line[found]]
+    missed = [
+        f"{' '.join(map(str, place))} ({count:,.0f} plants)"
+        for place, count, own_plants in zip(target, totals, held, strict=True)
+        if own_plants == 0 and count > 0
+    ]
+    return found, plants, missed
+
+
+def _names(rows: pd.DataFrame, keys: Sequence[str]) -> str:
+    distinct = rows[list(keys)].astype(str).drop_duplicates()
+    return "; ".join(" ".join(line) for line in distinct.itertuples(index=False, name=None))

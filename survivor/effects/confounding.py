@@ -1,0 +1,297 @@
+"""Was it the preparation or the better paddock: where methods were used together.
+
+Methods and sites form a graph: a method is joined to every site that holds it.
+Two methods at one site can be compared there; two in different parts of the
+graph can be told apart only by differences between sites.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.sparse import coo_array
+from scipy.sparse.csgraph import connected_components
+
+from survivor.effects.cells import levels_of
+from survivor.errors import EffectError
+from survivor.intervals import entries, group_codes
+from survivor.vocabulary import PLOT_KEY
+
+if TYPE_CHECKING:
+    from survivor.models.result import Fit
+
+WITHIN = "within sites"
+BETWEEN = "between sites only"
+REFUSED = "refused"
+
+_NOT_TRAITS = (
+    "tag",
+    "cohort",
+    "start_day",
+    "stop_day",
+    "start_date",
+    "stop_date",
+    "at_risk",
+    "died",
+    "cause",
+)
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Which levels of a column were used at which places.
+
+    Attributes
+    ----------
+    levels
+        Levels of the column, the usual practice first.
+    places
+        One row a place (site, or site and block).
+    holds
+        Whether a place holds a level, shape (places, levels).
+    """
+
+    levels: tuple[Any, ...]
+    places: pd.DataFrame
+    holds: NDArray[np.bool_]
+
+    def shared(self, first: Any, second: Any) -> NDArray[np.bool_]:
+        """Places that hold both levels, shape (places,)."""
+        both: NDArray[np.bool_] = self.holds[:, self._of(first)] & self.holds[:, self._of(second)]
+        return both
+
+    def either(self, first: Any, second: Any) -> NDArray[np.bool_]:
+        """Places that hold one of the levels, shape (places,)."""
+        one: NDArray[np.bool_] = self.holds[:, self._of(first)] | self.holds[:, self._of(second)]
+        return one
+
+    def count(self, level: Any) -> int:
+        """Return the number of places that hold a level."""
+        return int(self.holds[:, self._of(level)].sum())
+
+    def basis(self, first: Any, second: Any) -> str:
+        """Whether two levels can be compared within sites, between them, or not at all."""
+        if self.shared(first, second).any():
+            return WITHIN
+        return REFUSED if min(self.count(first), self.count(second)) < 2 else BETWEEN
+
+    def parts(self) -> list[tuple[Any, ...]]:
+        """Levels grouped by the part of the graph that they lie in."""
+        places, levels = self.holds.shape
+        row, column = np.nonzero(self.holds)
+        size = places + levels
+        graph = coo_array((np.ones(len(row)), (row, places + column)), shape=(size, size))
+        labels = connected_components(graph, directed=False)[1][places:]
+        return [
+            tuple(level for level, own in zip(self.levels, labels, strict=True) if own == part)
+            for part in dict.fromkeys(labels.tolist())
+        ]
+
+    def _of(self, level: Any) -> int:
+        return self.levels.index(level)
+
+
+def layout(data: pd.DataFrame, by: str, places: Sequence[str]) -> Layout:
+    """Read from the records which levels of ``by`` were used at which places.
+
+    Without ``places`` all plots stand at one place.
+    """
+    levels = levels_of(data, by)
+    if places:
+        codes, frame = group_codes(data, places)
+    else:
+        codes, frame = np.zeros(len(data), dtype=np.intp), pd.DataFrame({"site": ["all plots"]})
+    holds = np.zeros((len(frame), len(levels)), dtype=bool)
+    for column, level in enumerate(levels):
+        holds[codes[(data[by] == level).to_numpy()], column] = True
+    return Layout(tuple(levels), frame, holds)
+
+
+def stands_at(frame: pd.DataFrame, places: pd.DataFrame) -> NDArray[np.bool_]:
+    """Rows of a table that stand at one of the places; all rows where places have no column of the table."""
+    names = [name for name in places.columns if name in frame.columns]
+    if not names:
+        return np.full(len(frame), len(places) > 0)
+    wanted = pd.MultiIndex.from_frame(places[names].astype(str))
+    found: NDArray[np.bool_] = wanted.get_indexer(pd.MultiIndex.from_frame(frame[names].astype(str))) >= 0
+    return found
+
+
+@dataclass(frozen=True)
+class Confounding:
+    """How far the methods can be told apart from the sites.
+
+    Attributes
+    ----------
+    table
+        One row a site, one column a method: number of plots.
+    balance
+        ``trait, level, method, n_plots, value, unit, standardised_difference``:
+        the mean of a numeric trait, or plots per 100 with a level of a worded one;
+        the difference to the first method in pooled standard deviations.
+    pairs
+        ``method, against, basis, sites_shared, linked_through``.
+    connected
+        Whether every method can be reached from every other through shared sites.
+    parts
+        Methods grouped by the part of the method and site graph that they lie in.
+    between_only
+        Comparisons that rest on differences between sites alone.
+    checks
+        Plain sentences.
+    """
+
+    table: pd.DataFrame
+    balance: pd.DataFrame
+    pairs: pd.DataFrame
+    connected: bool
+    parts: tuple[tuple[Any, ...], ...]
+    between_only: tuple[str, ...]
+    checks: tuple[str, ...]
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html())
+
+
+def confounding(
+    data: pd.DataFrame | Fit, by: str = "method", traits: Sequence[str] | None = None
+) -> Confounding:
+    """Lay out methods against sites and against the traits of plots.
+
+    Parameters
+    ----------
+    data
+        Risk intervals, or a fit (its table is used).
+    by
+        Column of methods.
+    traits
+        Columns to compare between methods; None: every column that is constant
+        within plots and is not one of the interval columns.
+
+    Returns
+    -------
+    Confounding
+
+    Raises
+    ------
+    EffectError
+        When the table has no ``by`` or no ``plot`` column.
+    """
+    frame = data if isinstance(data, pd.DataFrame) else data.data
+    for name in (by, "plot"):
+        if name not in frame.columns:
+            raise EffectError(
+                f"there is no column {name}",
+                where="risk intervals",
+                mend="layouts are told in plots of methods: give both columns",
+            )
+    rows = entries(frame)
+    keys = [name for name in PLOT_KEY if name in frame.columns]
+    sites = ["site"] if "site" in frame.columns else []
+    plots = rows.drop_duplicates([*keys, by])
+    levels = levels_of(frame, by)
+    site = plots["site"].astype(str) if sites else pd.Series("all plots", index=plots.index, name="site")
+    table = pd.crosstab(site, plots[by].astype(str)).reindex(
+        columns=[str(level) for level in levels], fill_value=0
+    )
+    table.columns.name = by
+    grid = layout(frame, by, sites)
+    pairs = _pairs(grid, by)
+    parts = tuple(grid.parts())
+    names = _traits(rows, keys, by) if traits is None else list(traits)
+    between = pairs[pairs["basis"] != WITHIN]
+    between_only = tuple(f"{row[by]} against {row['against']}" for row in between.to_dict("records"))
+    checks = []
+    if between_only:
+        checks.append(f"No site holds both, so only sites are compared: {'; '.join(between_only)}.")
+    if len(parts) > 1:
+        groups = " | ".join(", ".join(map(str, part)) for part in parts)
+        checks.append(f"Methods fall into {len(parts)} parts with no site in common: {groups}.")
+    balance = _balance(plots, by, levels, names)
+    return Confounding(table, balance, pairs, len(parts) == 1, parts, between_only, tuple(checks))
+
+
+def _pairs(grid: Layout, by: str) -> pd.DataFrame:
+    rows = []
+    for against, level in combinations(grid.levels, 2):
+        shared = int(grid.shared(level, against).sum())
+        rows.append(
+            {
+                by: level,
+                "against": against,
+                "basis": grid.basis(level, against),
+                "sites_shared": shared,
+                "linked_through": "" if shared else ", ".join(map(str, linked_through(grid, level, against))),
+            }
+        )
+    return pd.DataFrame(rows, columns=[by, "against", "basis", "sites_shared", "linked_through"])
+
+
+def linked_through(grid: Layout, first: Any, second: Any) -> list[Any]:
+    """Levels that share a site with each of two levels that share none."""
+    return [
+        level
+        for level in grid.levels
+        if level not in (first, second)
+        and grid.shared(level, first).any()
+        and grid.shared(level, second).any()
+    ]
+
+
+def _traits(rows: pd.DataFrame, keys: list[str], by: str) -> list[str]:
+    candidates = [name for name in rows.columns if name not in (*_NOT_TRAITS, *PLOT_KEY, by)]
+    spread = rows.groupby(keys, observed=True, dropna=False)[candidates].nunique(dropna=False)
+    return [name for name in candidates if (spread[name] <= 1).all() and rows[name].nunique(dropna=False) > 1]
+
+
+def _balance(plots: pd.DataFrame, by: str, levels: list[Any], traits: list[str]) -> pd.DataFrame:
+    columns = ["trait", "level", by, "n_plots", "value", "unit", "standardised_difference"]
+    lines: list[dict[str, Any]] = []
+    for trait in traits:
+        column = plots[trait]
+        if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
+            lines += _one_trait(plots, by, levels, trait, "", column.astype(float), "mean")
+        else:
+            for level in sorted(column.dropna().unique().tolist(), key=str):
+                share = 100.0 * (column == level)
+                lines += _one_trait(plots, by, levels, trait, str(level), share, "per 100 plots")
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _one_trait(
+    plots: pd.DataFrame,
+    by: str,
+    levels: list[Any],
+    trait: str,
+    level: str,
+    value: pd.Series[float],
+    unit: str,
+) -> list[dict[str, Any]]:
+    groups = [value[(plots[by] == method).to_numpy()].dropna() for method in levels]
+    return [
+        {
+            "trait": trait,
+            "level": level,
+            by: method,
+            "n_plots": len(group),
+            "value": float(group.mean()),
+            "unit": unit,
+            "standardised_difference": _standardised(group, groups[0]),
+        }
+        for method, group in zip(levels, groups, strict=True)
+    ]
+
+
+def _standardised(group: pd.Series[float], first: pd.Series[float]) -> float:
+    """Difference of means in pooled standard deviations (Austin 2009, Stat. Med. 28, 3083-3107)."""
+    difference = float(group.mean() - first.mean())
+    pooled = float(np.sqrt((group.var(ddof=0) + first.var(ddof=0)) / 2))
+    if pooled > 0:
+        return difference / pooled
+    return 0.0 if difference == 0 else float(np.sign(difference) * np.inf)

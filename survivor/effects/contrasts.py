@@ -1,0 +1,297 @@
+"""Differences between methods in survival per 100 planted.
+
+A pair is standardised over the places that hold both methods, so that the
+difference is told from plots that stood side by side. A pair that never met at
+a site is a comparison of sites: it needs a model without site levels whose
+limits go by site, and it is named so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import combinations
+from typing import TYPE_CHECKING, Any, Literal
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
+from survivor.effects.limits import Floats, half_width, t_test
+from survivor.errors import EffectError
+from survivor.intervals import tally
+from survivor.vocabulary import PER_100
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from survivor.models.result import Fit
+
+Pairs = Literal["against", "all"]
+
+_TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
+
+
+@dataclass(frozen=True, repr=False)
+class Contrasts:
+    """Differences between levels with limits.
+
+    Attributes
+    ----------
+    by
+        Column of levels.
+    at_day
+        Days since planting.
+    table
+        ``<by>, against, basis, estimate, std_error, df, lower, upper`` (first less
+        second, per 100 planted), ``p_value, p_adjusted, unit, at_day, n_seedlings,
+        n_plots, n_sites, fewest_plots, reason``. ``basis`` is ``within sites``,
+        ``between sites only`` or ``refused``. Limits are t limits of the one
+        comparison, not adjusted; ``p_adjusted`` is Holm's over the comparisons not
+        refused. ``fewest_plots`` is the plots of the arm with fewer.
+    limits_note
+        Words that go with the limits.
+    checks
+        Plain sentences.
+    """
+
+    by: str
+    at_day: float
+    table: pd.DataFrame
+    limits_note: str
+    checks: tuple[str, ...]
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw each difference with its limits."""
+        from survivor.figures.comparison import draw_contrasts
+
+        return draw_contrasts(self.table.rename(columns={self.by: "method"}), ax)
+
+    def __repr__(self) -> str:
+        return self.table.to_string(index=False)
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+@dataclass(frozen=True)
+class _Pair:
+    level: Any
+    against: Any
+    basis: str
+    reason: str
+    places: pd.DataFrame  # places that the comparison rests on; empty where refused
+
+
+def contrasts(
+    fit: Fit,
+    by: str = "method",
+    at: float = 365,
+    against: Any = None,
+    pairs: Pairs = "against",
+    population: pd.DataFrame | None = None,
+    between_fit: Fit | None = None,
+) -> Contrasts:
+    """Differences in survival per 100 planted between levels of ``by``.
+
+    Parameters
+    ----------
+    fit
+        A fitted model that holds ``by``.
+    by
+        Column of methods.
+    at
+        Days since planting.
+    against
+        Level to compare with; None: the first (the usual practice). Used by
+        ``pairs="against"``.
+    pairs
+        ``against``: each level against one. ``all``: every pair.
+    population
+        Plants of the whole planting as weights; None: the plants of the records.
+    between_fit
+        The same model with ``strata=None`` and ``cluster="site"``, for pairs that
+        share no site. Without it such pairs are refused with the reason.
+
+    Returns
+    -------
+    Contrasts
+
+    Raises
+    ------
+    EffectError
+        When the model does not hold ``by``, ``against`` is not a level, or
+        ``between_fit`` cannot carry comparisons of sites.
+    """
+    check_by(fit, by)
+    check_day(fit, at)
+    if between_fit is not None:
+        _check_between(between_fit, by)
+    levels = levels_of(fit.data, by)
+    asked = _asked(levels, against, pairs, by)
+    columns = _place_columns(fit)
+    grid = layout(fit.data, by, columns)
+    decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
+    numbers = np.full((len(decided), 3), np.nan)
+    checks: list[str] = []
+    for basis, model in ((WITHIN, fit), (BETWEEN, between_fit or fit)):
+        chosen = [place for place, pair in enumerate(decided) if pair.basis == basis]
+        if chosen:
+            found, said = _differences(model, by, at, [decided[place] for place in chosen], population)
+            numbers[chosen] = found
+            checks += [sentence for sentence in said if sentence not in checks]
+    table = _table(fit.data, by, at, decided, numbers)
+    note = "95 % limits of each comparison on its own, not adjusted for their number; p adjusted by Holm"
+    return Contrasts(by, float(at), table, note, tuple(checks))
+
+
+def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple[Any, Any]]:
+    if len(levels) < 2:
+        raise EffectError(
+            f"there is one level of {by} only, so there is nothing to compare",
+            where=f"by={by!r}",
+            mend="compare columns that have at least two levels in the records",
+        )
+    if pairs == "all":
+        return [(level, first) for first, level in combinations(levels, 2)]
+    if pairs != "against":
+        raise EffectError(f"pairs={pairs!r} is not known", where="pairs", mend='use "against" or "all"')
+    base = levels[0] if against is None else against
+    if base not in levels:
+        raise EffectError(
+            f"{against!r} is not a level of {by}",
+            where="against",
+            mend=f"levels in the records: {', '.join(map(str, levels))}",
+        )
+    return [(level, base) for level in levels if level != base]
+
+
+def _place_columns(fit: Fit) -> list[str]:
+    """Columns of the places within which the model compares: blocks, else sites."""
+    strata = [name for name in fit.strata if name in ("site", "block")]
+    if strata:
+        return strata
+    return ["site"] if "site" in fit.data.columns else []
+
+
+def _holds_places(fit: Fit) -> bool:
+    return "site" not in fit.data.columns or "site" in fit.strata or "site" in fit.variables
+
+
+def _check_between(fit: Fit, by: str) -> None:
+    check_by(fit, by)
+    if fit.strata or "site" in fit.variables or tuple(fit.cluster) != ("site",):
+        raise EffectError(
+            "a model that compares sites must have no site levels and limits that go by site",
+            where="between_fit",
+            mend='fit it with strata=None and cluster="site"',
+        )
+
+
+def _decide(
+    fit: Fit, grid: Layout, by: str, pair: tuple[Any, Any], columns: list[str], between_fit: Fit | None
+) -> _Pair:
+    """Say on what basis a pair can be compared, and at which places."""
+    level, against = pair
+    shared = grid.shared(level, against)
+    if shared.any():
+        reason = (
+            "" if _holds_places(fit) else "the model has no site levels: differences between sites are in it"
+        )
+        return _Pair(level, against, WITHIN, reason, grid.places[shared])
+    nowhere = grid.places[:0]
+    sites = grid if columns == ["site"] else layout(fit.data, by, ["site"])
+    if sites.shared(level, against).any():
+        reason = 'a site holds both but no block does: fit with strata="site"'
+        return _Pair(level, against, REFUSED, reason, nowhere)
+    reason = "no site holds both"
+    alone = [name for name in pair if sites.count(name) < 2]
+    if alone:
+        reason += "".join(f"; {name} {_TOO_FEW_SITES}" for name in alone)
+        return _Pair(level, against, REFUSED, reason, nowhere)
+    through = linked_through(sites, level, against)
+    if through:
+        reason += f"; within sites they are linked only through {', '.join(map(str, through))}"
+    if between_fit is None and (_holds_places(fit) or tuple(fit.cluster) != ("site",)):
+        reason += '; comparing sites needs a model with strata=None and cluster="site"'
+        return _Pair(level, against, REFUSED, reason, nowhere)
+    reason += ": differences between sites are part of it"
+    return _Pair(level, against, BETWEEN, reason, sites.places[sites.either(level, against)])
+
+
+def _differences(
+    fit: Fit, by: str, at: float, pairs: Sequence[_Pair], population: pd.DataFrame | None
+) -> tuple[Floats, list[str]]:
+    """Estimate, standard error and df of each difference, shape (pairs, 3), in shares."""
+    cells = study_cells(fit, [by], population)
+    levels = levels_of(fit.data, by)
+    # One row a pair over all cells under all levels, so that each difference has its own df.
+    weights = np.zeros((len(pairs), len(levels), len(cells.plants)))
+    for place, pair in enumerate(pairs):
+        plants = cells.plants * stands_at(cells.frame, pair.places)
+        share = plants / plants.sum() if plants.sum() > 0 else np.full(len(plants), np.nan)
+        weights[place, levels.index(pair.level)] = share
+        weights[place, levels.index(pair.against)] = -share
+    stacked = under_levels(cells.frame, by, levels, fit.data[by])
+    found = fit.average_survival(stacked, weights.reshape(len(pairs), -1), at)
+    variance = np.clip(np.diag(np.atleast_2d(found.covariance)), 0, None)
+    return np.column_stack([found.estimate, np.sqrt(variance), found.df]), list(cells.checks)
+
+
+def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbers: Floats) -> pd.DataFrame:
+    estimate, std_error, df = numbers.T
+    known = (std_error > 0) & (df > 0)  # False for blanks
+    lines = []
+    for pair, told in zip(pairs, known, strict=True):
+        basis, reason = pair.basis, pair.reason
+        if basis != REFUSED and not told:
+            basis = REFUSED
+            reason = "; ".join(
+                filter(None, [reason, "no limits can be given: nobody died, or the plots leave no df"])
+            )
+        lines.append({"basis": basis, "reason": reason, **_counts(data, by, pair)})
+    told = pd.DataFrame(lines)
+    shown = np.where(known, 1.0, np.nan)
+    width = half_width(std_error, df)
+    p_value = t_test(estimate, std_error, df)
+    like = data[by].dtype
+    return pd.DataFrame(
+        {
+            by: pd.Series([pair.level for pair in pairs], dtype=like),
+            "against": pd.Series([pair.against for pair in pairs], dtype=like),
+            "basis": told["basis"],
+            "estimate": 100 * estimate * shown,
+            "std_error": 100 * std_error * shown,
+            "df": df * shown,
+            "lower": 100 * (estimate - width) * shown,
+            "upper": 100 * (estimate + width) * shown,
+            "p_value": p_value,
+            "p_adjusted": holm(p_value),
+            "unit": PER_100,
+            "at_day": float(at),
+            "n_seedlings": told["seedlings"],
+            "n_plots": told["plots"],
+            "n_sites": told["sites"],
+            "fewest_plots": told["fewest_plots"],
+            "reason": told["reason"],
+        }
+    )
+
+
+def holm(p_value: Floats) -> Floats:
+    """Holm's (1979) adjusted p over the comparisons that have one; blank elsewhere."""
+    from statsmodels.stats.multitest import multipletests
+
+    adjusted = np.full(len(p_value), np.nan)
+    known = ~np.isnan(p_value)
+    if known.any():
+        adjusted[known] = multipletests(p_value[known], method="holm")[1]
+    return adjusted
+
+
+def _counts(data: pd.DataFrame, by: str, pair: _Pair) -> dict[str, int]:
+    """Seedlings, plots and sites that a comparison rests on: the two arms at its places."""
+    rows = data[data[by].isin([pair.level, pair.against]) & stands_at(data, pair.places)]
+    arms = [tally(rows[rows[by] == level])["plots"] for level in (pair.level, pair.against)]
+    return {**tally(rows), "fewest_plots": min(arms)}

@@ -1,0 +1,298 @@
+"""Survival against the weed-free radius, and where more of it stops paying.
+
+Only variation within method and site counts as evidence: every cell of method
+and site has its own level in the model, so nothing is learned from methods that
+go with wider patches or sites that got them.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.limits import Floats
+from survivor.effects.paying import StopsPaying, leave_out, not_shown, stops_paying
+from survivor.effects.response import Answer, ResponseModel
+from survivor.effects.spread import LEAST_WITHIN_M, Curve, Shape, Spread, choose_curve, spread_of
+from survivor.errors import EffectError
+from survivor.intervals import check_intervals, tally
+from survivor.models.result import Fit
+from survivor.vocabulary import CONFIDENCE, ESTIMATE_COLUMNS
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+RADIUS = "weed_free_radius_m"
+AFTER_PLANTING = "after planting"
+
+_GRID_STEPS_M = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
+_MOST_GRID = 41
+_CLEAR = 1 - CONFIDENCE
+
+
+@dataclass(frozen=True, repr=False)
+class Dose:
+    """Standardised survival against the radius.
+
+    Attributes
+    ----------
+    column
+        The radius, metres.
+    shape
+        ``spline``, ``line``, ``groups``, or ``described`` where it was not modelled.
+    at_day
+        Days since planting.
+    table
+        ``<column>, area_m2, estimate, std_error, df, lower, upper`` (per 100
+        planted; limits through log(-log)), ``unit, at_day``.
+    gain
+        ``from_m, to_m, estimate, std_error, df, lower, upper`` in survival per 100
+        planted for each 10 cm, ``unit``.
+    p_value
+        F test of all terms of the radius.
+    line_p_value
+        F test of the curve against the line; NaN where there is no curve.
+    stops_paying
+        See :class:`StopsPaying`; None where not modelled.
+    within_sd_m
+        Spread of the radius within method and site.
+    description
+        Radius by method: plots, mean, sd, smallest, largest.
+    plots
+        Radius of each plot, in order.
+    fit
+        The model behind it; None where not modelled.
+    checks
+        Plain sentences.
+    """
+
+    column: str
+    shape: str
+    at_day: float
+    table: pd.DataFrame
+    gain: pd.DataFrame
+    p_value: float
+    line_p_value: float
+    stops_paying: StopsPaying | None
+    within_sd_m: float
+    description: pd.DataFrame
+    plots: tuple[float, ...]
+    fit: Fit | None
+    n_seedlings: int
+    n_plots: int
+    n_sites: int
+    checks: tuple[str, ...]
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw survival against the radius, only where there are data."""
+        from survivor.figures.radius import draw_dose
+
+        stops = self.stops_paying
+        marks = None
+        if stops is not None and stops.value is not None:
+            ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
+            marks = (stops.value, ends[0], ends[1])
+        return draw_dose(self.table, ax, rug=self.plots, stops=marks, stops_words="more stops paying")
+
+    def __repr__(self) -> str:
+        return self.table.to_string(index=False)
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def dose(
+    source: Fit | pd.DataFrame,
+    column: str = RADIUS,
+    at: float = 365,
+    *,
+    method: str = "method",
+    shape: Shape | None = None,
+    gain: float = 1.0,
+    population: pd.DataFrame | None = None,
+    jackknife: bool = True,
+    radius_measured: str | None = None,
+    pieces: Any = None,
+) -> Dose:
+    """Survival per 100 planted against the weed-free radius as prepared.
+
+    The model has a level for each cell of method and site, the other terms of the
+    fit given, and the radius as a natural spline with knots at quantiles of plots.
+
+    Parameters
+    ----------
+    source
+        A fit, whose model, cluster and other terms are kept, or risk intervals.
+    column
+        Radius in metres.
+    at
+        Days since planting.
+    method
+        Column of methods; cells are without it where the table has none.
+    shape
+        ``spline``, ``line`` or ``groups``; None: a spline, or groups under four
+        distinct radii.
+    gain
+        Smallest gain worth having, per 100 planted per 10 cm.
+    population
+        Plants of the whole planting as weights.
+    jackknife
+        Compute limits of where more stops paying, by leaving out one plot at a time.
+    radius_measured
+        ``"after planting"``: the radius is part of the preparation's own effect, so
+        it is described and not modelled.
+    pieces
+        For the grouped model; as in ``survivor.fit``.
+
+    Returns
+    -------
+    Dose
+
+    Raises
+    ------
+    EffectError
+        When the radius does not vary within method and site, is absent, or holds no numbers.
+    """
+    data, checks = _rows(source, column)
+    model = ResponseModel.of(source, data, column, method, at, pieces)
+    spread = spread_of(data, column, model.cells)
+    description = _describe(spread, column, method)
+    if radius_measured == AFTER_PLANTING:
+        return _described(data, column, at, spread, description, checks)
+    if spread.within_sd_m < LEAST_WITHIN_M:
+        raise EffectError(
+            f"within method and site {column} varies by {100 * spread.within_sd_m:.1f} cm only (standard "
+            f"deviation, {len(spread.plots)} plots in {spread.n_cells} cells), so nothing tells its effect",
+            where=f"column {column}",
+            mend="vary the radius between plots of one method at one site; until then describe it only",
+        )
+    curve, said = choose_curve(spread, column, shape)
+    fitted = model.fit(data, curve)
+    points = _grid(spread, curve)
+    answer = Answer(model, curve, points, float(at), population)
+    gains = answer.gains(fitted)
+    own = [term for term in map(str, fitted.table["term"]) if term.split("[")[0] in curve.terms]
+    bends = [term for term in own if term in curve.bends]
+    p_value = fitted.test(own).p_value
+    stops, trouble = _stops(answer, data, gains, gain, p_value, jackknife)
+    counts = tally(data)
+    return Dose(
+        column=column,
+        shape=curve.shape,
+        at_day=float(at),
+        table=answer.response(fitted),
+        gain=gains,
+        p_value=p_value,
+        line_p_value=fitted.test(bends).p_value if bends else math.nan,
+        stops_paying=stops,
+        within_sd_m=spread.within_sd_m,
+        description=description,
+        plots=tuple(sorted(spread.plots[column].astype(float))),
+        fit=fitted,
+        n_seedlings=counts["seedlings"],
+        n_plots=counts["plots"],
+        n_sites=counts["sites"],
+        checks=(*checks, *model.said, *said, *trouble, *fitted.checks),
+    )
+
+
+def _stops(
+    answer: Answer, data: pd.DataFrame, gains: pd.DataFrame, worth: float, p_value: float, jackknife: bool
+) -> tuple[StopsPaying, tuple[str, ...]]:
+    """Where more stops paying, with limits by leaving out plots where asked for."""
+    steps = gains["estimate"].to_numpy(dtype=float)
+    # A bend in a curve that cannot be told from no response is noise, however firmly it sits in the plots.
+    if not p_value < _CLEAR and not (gains["upper"] < worth).all():
+        return not_shown(p_value, worth), ()
+    if not jackknife or "plot" not in data.columns:
+        return stops_paying(answer.points, steps, worth, None, math.nan), ()
+
+    def without_some(rows: pd.DataFrame) -> Floats:
+        return answer.gain_values(answer.model.fit(rows, answer.curve))
+
+    values, failed = leave_out(data, answer.points, worth, without_some)
+    cells = len(data[list(answer.model.cells)].drop_duplicates()) if answer.model.cells else 1
+    said = (f"Limits of where more stops paying: {failed} refits without a plot failed and are not in them.",)
+    return stops_paying(answer.points, steps, worth, values, len(values) - cells), said if failed else ()
+
+
+def _rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Rows with a radius; plots without one are named, never dropped in silence."""
+    data = source if isinstance(source, pd.DataFrame) else source.data
+    if column not in data.columns or not pd.api.types.is_numeric_dtype(data[column]):
+        state = "is absent" if column not in data.columns else "holds no numbers"
+        raise EffectError(f"the column {state}", where=f"column {column}", mend="give the radius in metres")
+    check_intervals(data)
+    blank = data[column].isna()
+    if not blank.any():
+        return data, ()
+    if blank.all():
+        raise EffectError("no plot has a radius", where=f"column {column}", mend="give the radius in metres")
+    lost = tally(data[blank])
+    kept = data[~blank].copy()
+    kept.attrs = dict(data.attrs)
+    return kept, (
+        f"Left out of the response for want of a radius: {lost['plots']} plots, {lost['seedlings']} plants.",
+    )
+
+
+def _grid(spread: Spread, curve: Curve) -> Floats:
+    """Radii to answer for: inside the 5 to 95 % range of plots, at round centimetres and its ends."""
+    if curve.shape == "groups":
+        return np.asarray(curve.knots)
+    low, high = spread.range()
+    step = next((step for step in _GRID_STEPS_M if (high - low) / step < _MOST_GRID - 2), (high - low) / 20)
+    inner = step * np.arange(math.ceil(low / step), math.floor(high / step) + 1)
+    points = np.round(np.concatenate([[low], inner, [high]]), 3)
+    # An end that all but falls on a round radius would make a step too short to tell a gain.
+    apart = points[np.concatenate([[True], np.diff(points) > step / 4])]
+    grid: Floats = apart if len(apart) > 1 else np.array([low, high])
+    return grid
+
+
+def _describe(spread: Spread, column: str, method: str) -> pd.DataFrame:
+    """Radius by method: plots, mean, standard deviation, smallest and largest, metres."""
+    plots = spread.plots
+    group = plots[method] if method in plots.columns else pd.Series("all", index=plots.index, name="method")
+    found = (
+        plots.groupby(group, observed=True)[column].agg(["size", "mean", "std", "min", "max"]).reset_index()
+    )
+    found.columns = [method, "n_plots", "mean_m", "sd_m", "smallest_m", "largest_m"]
+    return found.assign(mean_area_m2=math.pi * found["mean_m"] ** 2)
+
+
+def _described(
+    data: pd.DataFrame,
+    column: str,
+    at: float,
+    spread: Spread,
+    description: pd.DataFrame,
+    checks: tuple[str, ...],
+) -> Dose:
+    counts = tally(data)
+    why = (
+        "The radius was measured after planting, so it is part of what the preparation did: "
+        "it is described by method and not modelled."
+    )
+    return Dose(
+        column=column,
+        shape="described",
+        at_day=float(at),
+        table=pd.DataFrame(columns=[column, "area_m2", *ESTIMATE_COLUMNS[:5], "unit", "at_day"]),
+        gain=pd.DataFrame(columns=["from_m", "to_m", *ESTIMATE_COLUMNS[:5], "unit"]),
+        p_value=math.nan,
+        line_p_value=math.nan,
+        stops_paying=None,
+        within_sd_m=spread.within_sd_m,
+        description=description,
+        plots=tuple(sorted(spread.plots[column].astype(float))),
+        fit=None,
+        n_seedlings=counts["seedlings"],
+        n_plots=counts["plots"],
+        n_sites=counts["sites"],
+        checks=(*checks, why),
+    )

@@ -1,0 +1,205 @@
+"""Standardised survival: what the model expects had every plant had one preparation.
+
+The g-formula (Robins 1986, Mathematical Modelling 7, 1393-1512): survival is
+predicted for every cell of the study with ``by`` set to a level and averaged
+with the plants of the cells as weights.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.limits import Floats, survival_limits
+from survivor.intervals import entries, tally
+from survivor.vocabulary import PER_100
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from survivor.models.result import Fit
+
+ALL = "all"
+
+
+@dataclass(frozen=True, repr=False)
+class Standardised:
+    """Standardised survival with limits.
+
+    Attributes
+    ----------
+    by
+        Column whose levels were set; ``"all"`` where cells were left as they are.
+    at_day
+        Days since planting.
+    table
+        ``<by>, estimate, std_error, df, lower, upper`` (per 100 planted; limits
+        through log(-log)), ``unit, at_day, n_seedlings, n_plots, n_sites, died``.
+    covariance
+        Of the estimates as shares (0 to 1), shape (m, m).
+    extrapolated
+        Cells in which a level was never seen: ``<by>``, the place and species,
+        ``plants`` and ``share_per_100`` of the weight.
+    checks
+        Plain sentences.
+    """
+
+    by: str
+    at_day: float
+    table: pd.DataFrame
+    covariance: Floats
+    extrapolated: pd.DataFrame
+    checks: tuple[str, ...]
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw each level with its limits."""
+        from survivor.figures.comparison import draw_survival
+
+        return draw_survival(self.table, ax)
+
+    def __repr__(self) -> str:
+        return self.table.to_string(index=False)
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def survival(
+    fit: Fit, by: str | None = "method", at: float = 365, population: pd.DataFrame | None = None
+) -> Standardised:
+    """Survival per 100 planted for each level of ``by``, averaged over the study's cells.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    by
+        Column set to each of its levels in turn. None: cells as they were done,
+        one line for the whole planting.
+    at
+        Days since planting.
+    population
+        Plants of the whole planting, ``plants`` with site (and species); None: the
+        plants of the records.
+
+    Returns
+    -------
+    Standardised
+
+    Raises
+    ------
+    EffectError
+        When the model does not hold ``by``, the day was not visited, or the
+        population cannot be joined to the records.
+    """
+    check_day(fit, at)
+    if by is not None:
+        check_by(fit, by)
+    cells = study_cells(fit, [] if by is None else [by], population)
+    levels = [ALL] if by is None else levels_of(fit.data, by)
+    stacked, weights = _stack(fit, cells, by, levels)
+    found = fit.average_survival(stacked, weights, at)
+    counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
+    effective = np.where(counts["plots"] > 0, counts["plots"], counts["seedlings"]).astype(float)
+    estimate = np.asarray(found.estimate, dtype=float)
+    std_error = np.sqrt(np.clip(np.diag(found.covariance), 0, None))
+    limits = survival_limits(estimate, std_error, np.asarray(found.df, dtype=float), effective)
+    name = ALL if by is None else by
+    table = pd.DataFrame(
+        {
+            (by or "group"): _labels(fit.data, by, levels),
+            "estimate": 100 * estimate,
+            "std_error": 100 * std_error,
+            "df": found.df,
+            "lower": 100 * limits.lower,
+            "upper": 100 * limits.upper,
+            "unit": PER_100,
+            "at_day": float(at),
+            "n_seedlings": counts["seedlings"],
+            "n_plots": counts["plots"],
+            "n_sites": counts["sites"],
+            "died": counts["died"],
+        }
+    )
+    extrapolated = _unseen(fit, by, levels, cells)
+    checks = (
+        *cells.checks,
+        *_edge_checks(levels, limits.edge),
+        *_reach_checks(fit.data, by, levels, at),
+        *_unseen_checks(extrapolated, by),
+    )
+    return Standardised(name, float(at), table, np.asarray(found.covariance), extrapolated, checks)
+
+
+def _stack(fit: Fit, cells: Cells, by: str | None, levels: list[Any]) -> tuple[pd.DataFrame, Floats]:
+    """All cells under all levels, and weights that average each level's block."""
+    share = cells.plants / cells.plants.sum()
+    if by is None:
+        return cells.frame, share[None, :]
+    return under_levels(cells.frame, by, levels, fit.data[by]), np.kron(np.eye(len(levels)), share)
+
+
+def _labels(data: pd.DataFrame, by: str | None, levels: list[Any]) -> pd.Series[Any]:
+    return pd.Series(levels, dtype=None if by is None else data[by].dtype)
+
+
+def _counts(data: pd.DataFrame, by: str | None, level: Any) -> dict[str, int]:
+    return tally(data if by is None else data[data[by] == level])
+
+
+def _unseen(fit: Fit, by: str | None, levels: list[Any], cells: Cells) -> pd.DataFrame:
+    """Cells of the average whose place and species never had the level."""
+    if by is None:
+        return pd.DataFrame(columns=[ALL, PLANTS, "share_per_100"])
+    data = entries(fit.data)
+    numbers = [name for name in fit.variables if pd.api.types.is_numeric_dtype(data[name])]
+    support = ["site", *fit.strata, *fit.variables]
+    places = [name for name in dict.fromkeys(support) if name in cells.frame.columns and name not in numbers]
+    if not places:
+        return pd.DataFrame(columns=[by, PLANTS, "share_per_100"])
+    weighted = cells.frame[places].assign(**{PLANTS: cells.plants})
+    wanted = weighted.groupby(places, observed=True, dropna=False)[PLANTS].sum().reset_index()
+    seen = set(data[[by, *places]].drop_duplicates().itertuples(index=False, name=None))
+    found = []
+    for level in levels:
+        rows = wanted[
+            [(level, *place) not in seen for place in wanted[places].itertuples(index=False, name=None)]
+        ]
+        found.append(rows.assign(**{by: level}))
+    listed = pd.concat(found, ignore_index=True)[[by, *places, PLANTS]]
+    return listed.assign(share_per_100=100 * listed[PLANTS] / cells.plants.sum())
+
+
+def _edge_checks(levels: list[Any], edge: np.ndarray[Any, np.dtype[np.bool_]]) -> list[str]:
+    return [
+        f"{level}: at 0 or 100 the model has no limits; those shown count a plot as one plant (Wilson)."
+        for level, at_end in zip(levels, edge, strict=True)
+        if at_end
+    ]
+
+
+def _reach_checks(data: pd.DataFrame, by: str | None, levels: list[Any], at: float) -> list[str]:
+    """Levels that were not visited up to the day: their later deaths are borrowed from others."""
+    if by is None or "stop_day" not in data.columns:
+        return []
+    last = data.groupby(by, observed=True)["stop_day"].max()
+    return [
+        f"{level} was last visited on day {last[level]:g}: deaths of the others stand in up to day {at:g}."
+        for level in levels
+        if last[level] < at
+    ]
+
+
+def _unseen_checks(extrapolated: pd.DataFrame, by: str | None) -> list[str]:
+    if by is None or extrapolated.empty:
+        return []
+    shares = extrapolated.groupby(by, observed=True, sort=False)["share_per_100"].sum()
+    return [
+        f"{level}: {share:.0f} of 100 plants averaged over stand where it was not seen; the model fills in."
+        for level, share in shares.items()
+        if share > 0
+    ]
