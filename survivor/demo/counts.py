@@ -171,7 +171,7 @@ def _one_rise(rows: list[list[int | None]]) -> None:
 
 def _truth(plots: Plots) -> dict[str, object]:
     methods = []
-    for day in (285.0, 365.0):
+    for day in (280.0, 365.0):
         base = np.array([_cumulative(planted, day) for planted in plots.planted_date])
         weights = plots.planted.astype(float)
         over_all = {

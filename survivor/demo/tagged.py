@@ -31,6 +31,8 @@ SITES = (
     "Thessel Ridge",
 )
 
+DRY_SEASON = ("12-01", "03-31")
+
 COHORT = Cohort(
     methods=(
         ("spot spray only", 0.0),
@@ -63,7 +65,7 @@ COHORT = Cohort(
         (44, 95, 242, 367, 606, 728),
         (37, 85, 236, 372, 598, 741),
     ),
-    dry_season=("12-01", "03-31"),
+    dry_season=DRY_SEASON,
     hazards=(0.00045, 0.0025, 0.00025, 0.0006, 0.0002),
     plot_sd=0.50,
     site_effects=(-0.50, -0.20, 0.30, 0.45, -0.35, 0.10, 0.40, -0.20),
@@ -317,8 +319,7 @@ def _infill(
 
 
 def _death_day(limit: float, planted: dt.date) -> float:
-    assert COHORT.dry_season is not None
-    days, cumulative = hazard_knots(season_cuts(planted, COHORT.dry_season, 800.0), COHORT.hazards)
+    days, cumulative = hazard_knots(season_cuts(planted, DRY_SEASON, 800.0), COHORT.hazards)
     return float(np.interp(limit, cumulative, days, right=np.inf))
 
 

@@ -142,11 +142,14 @@ def radius_range(cohort: Cohort, method: int) -> tuple[float, float]:
     return cohort.radius_m[method % len(cohort.radius_m)] if cohort.radius_m else (np.nan, np.nan)
 
 
-@lru_cache(maxsize=512)
 def knots_of_site(cohort: Cohort, site: int) -> tuple[Floats, Floats]:
     """Knots of the baseline cumulative hazard of a site, from its planting date."""
+    return _knots(cohort, cohort.planted[site % len(cohort.planted)])
+
+
+@lru_cache(maxsize=512)
+def _knots(cohort: Cohort, planted: dt.date) -> tuple[Floats, Floats]:
     if cohort.dry_season is None:
         return hazard_knots(np.array(cohort.cuts, dtype=float), cohort.hazards)
-    planted = cohort.planted[site % len(cohort.planted)]
     until = 366.0 * (len(cohort.hazards) // 2 + 2)
     return hazard_knots(season_cuts(planted, cohort.dry_season, until), cohort.hazards)

@@ -121,13 +121,18 @@ def true_dose(cohort: Cohort, radii_m: tuple[float, ...], at: float = 365.0) -> 
 
 
 def _method_survival(cohort: Cohort, method: int, day: float) -> float:
-    cumulative = np.array([np.interp(day, *knots_of_site(cohort, site)) for site in range(cohort.sites)])
-    fixed = np.zeros(cohort.sites)
     spread = cohort.plot_sd**2 + cohort.method_by_site_sd**2
     if cohort.site_effects is None:
         spread += cohort.site_sd**2
+        # Sites differ in their planting date only, so one of each date stands for all of them.
+        sites = np.arange(min(len(cohort.planted), cohort.sites))
+        fixed = np.zeros(len(sites))
+        plants = np.bincount(np.arange(cohort.sites) % len(cohort.planted)).astype(float)
     else:
+        sites = np.arange(cohort.sites)
         fixed = np.array(cohort.site_effects, dtype=float)
+        plants = np.ones(len(sites))
+    cumulative = np.array([np.interp(day, *knots_of_site(cohort, int(site))) for site in sites])
     low, high = radius_range(cohort, method)
     radii = (
         low + (high - low) * (np.arange(_RADIUS_NODES) + 0.5) / _RADIUS_NODES
@@ -142,6 +147,6 @@ def _method_survival(cohort: Cohort, method: int, day: float) -> float:
         + species[None, :, None]
         + radius_effect(cohort, radii)[None, None, :]
     )
-    weights = np.broadcast_to(shares[None, :, None].astype(float), grid.shape)
+    weights = np.broadcast_to(plants[:, None, None] * shares[None, :, None], grid.shape)
     base = np.broadcast_to(cumulative[:, None, None], grid.shape)
     return average_survival(base.ravel(), grid.ravel(), weights.ravel(), float(np.sqrt(spread)))
