@@ -51,17 +51,27 @@ def check_intervals(frame: pd.DataFrame) -> None:
             mend="give start_day and stop_day in days since planting, at_risk and died as counts",
         )
     if frame.empty:
-        raise IntervalsError("there is no risk interval", where="risk intervals", mend="see the problems in the records")
+        raise IntervalsError(
+            "there is no risk interval", where="risk intervals", mend="see the problems in the records"
+        )
     for name in NEEDED:
         if not pd.api.types.is_numeric_dtype(frame[name]):
             raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
         _refuse(frame, frame[name].isna(), name, "the value is blank", "give a number or leave the row out")
     start, stop = frame["start_day"], frame["stop_day"]
     _refuse(frame, start < 0, "start_day", "the interval starts before planting", "count days from planting")
-    _refuse(frame, stop <= start, "stop_day", "the interval does not stop after it starts", "check the visit dates")
+    _refuse(
+        frame,
+        stop <= start,
+        "stop_day",
+        "the interval does not stop after it starts",
+        "check the visit dates",
+    )
     _refuse(frame, frame["at_risk"] <= 0, "at_risk", "nobody is at risk", "leave the row out")
     _refuse(frame, frame["died"] < 0, "died", "a negative count", "give a count of 0 or more")
-    _refuse(frame, frame["died"] > frame["at_risk"], "died", "more died than were at risk", "check the counts")
+    _refuse(
+        frame, frame["died"] > frame["at_risk"], "died", "more died than were at risk", "check the counts"
+    )
     if "tag" in frame.columns:
         _refuse_overlap(frame)
 
@@ -154,9 +164,14 @@ def collapse(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
     return summed
 
 
-def collapse_rows(key: NDArray[Any], at_risk: NDArray[np.float64], died: NDArray[np.float64]) -> tuple[
-    Codes, NDArray[np.float64], NDArray[np.float64]
-]:
+def sum_by(codes: Codes, values: NDArray[Any], count: int = 0) -> NDArray[np.float64]:
+    """Sum ``values`` over equal ``codes``, shape (max(count, largest code + 1),)."""
+    return np.asarray(np.bincount(codes, weights=values, minlength=count), dtype=np.float64)
+
+
+def collapse_rows(
+    key: NDArray[Any], at_risk: NDArray[np.float64], died: NDArray[np.float64]
+) -> tuple[Codes, NDArray[np.float64], NDArray[np.float64]]:
     """Sum counts over equal integer keys, on arrays.
 
     Parameters
@@ -175,6 +190,6 @@ def collapse_rows(key: NDArray[Any], at_risk: NDArray[np.float64], died: NDArray
     count = len(first)
     return (
         first.astype(np.intp),
-        np.bincount(inverse, weights=at_risk, minlength=count),
-        np.bincount(inverse, weights=died, minlength=count),
+        sum_by(inverse, at_risk, count),
+        sum_by(inverse, died, count),
     )

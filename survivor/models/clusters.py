@@ -5,10 +5,14 @@ working variance, B_g = X_g' X_g the information of cluster g, s_g its score,
 M = (sum B_g)^-1 = R R' and T_g = I - R' B_g R. The bias-reduced adjustment
 A_g = (I - X_g M X_g')^(-1/2) then gives
 
-    M X_g' A_g e_g = R T_g^(-1/2) R' s_g,
+    X_g' A_g e_g = R'^-1 T_g^(-1/2) R' s_g,
 
 so that nothing of the size of a cluster is ever formed, and joining or splitting
 equal rows changes nothing.
+
+Strata levels are a border: a cluster that lies within one stratum touches its own
+level and the common parameters only. With S strata and q common parameters every
+step then costs clusters x q^2 and never S^2.
 
 Sources: Bell and McCaffrey (2002), Survey Methodology 28, 169-181; Pustejovsky
 and Tipton (2018), Journal of Business and Economic Statistics 36, 672-683.
@@ -23,10 +27,14 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from survivor.intervals import sum_by
+
 Floats = NDArray[np.float64]
+Codes = NDArray[np.intp]
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
+_BLOCK = 4_000_000  # numbers held at once while row information is summed
 
 
 @dataclass(frozen=True)
@@ -40,29 +48,101 @@ class WaldTest:
 
 
 @dataclass(frozen=True)
+class Bread:
+    """Inverse of an information matrix with a border of S diagonal strata levels.
+
+    Parameters are ordered strata levels first. S may be 0.
+
+    Attributes
+    ----------
+    common
+        Inverse of the Schur complement: the covariance of the common parameters, (q, q).
+    level
+        Information of each stratum level, shape (S,).
+    slope
+        Minus the regression of the common parameters on each level, shape (S, q).
+    """
+
+    common: Floats
+    level: Floats
+    slope: Floats
+
+    @property
+    def size(self) -> int:
+        """Number of parameters, S + q."""
+        return len(self.level) + len(self.common)
+
+    def times(self, contrasts: Floats) -> tuple[Floats, Floats]:
+        """Rows of ``contrasts @ M``, split into levels (m, S) and common (m, q)."""
+        strata = len(self.level)
+        through = (contrasts[:, strata:] + contrasts[:, :strata] @ self.slope) @ self.common
+        return contrasts[:, :strata] / self.level + through @ self.slope.T, through
+
+    def local(self) -> Floats:
+        """M over one level and the common parameters, shape (max(S, 1), b + q, b + q), b = S > 0."""
+        if not len(self.level):
+            return self.common[None]
+        through = self.slope @ self.common
+        size = 1 + len(self.common)
+        found = np.empty((len(self.level), size, size))
+        found[:, 0, 0] = 1 / self.level + np.einsum("sq,sq->s", through, self.slope)
+        found[:, 0, 1:] = found[:, 1:, 0] = through
+        found[:, 1:, 1:] = self.common
+        return found
+
+
+def bread_of(level: Floats, across: Floats, common: Floats) -> Bread:
+    """Invert a bordered information: levels (S,), level by common (S, q), common (q, q)."""
+    slope = -across / level[:, None]
+    inverse = np.linalg.inv(common + across.T @ slope)
+    return Bread((inverse + inverse.T) / 2, level, slope)
+
+
+@dataclass(frozen=True)
 class Sandwich:
-    """Covariance of p coefficients with what its degrees of freedom need.
+    """Covariance of any contrasts of the parameters, with degrees of freedom.
 
     Attributes
     ----------
     kind
         ``CR0`` without correction, ``CR1`` times G/(G-1), ``CR2`` bias-reduced,
         ``model`` the inverse information (rows independent).
-    covariance
-        Shape (p, p).
     clusters
         Number of clusters G.
+    bread
+        Inverse information.
     """
 
     kind: Kind
-    covariance: Floats
     clusters: int
-    _root: Floats
-    _vectors: Floats
-    _values: Floats
+    bread: Bread
+    _stratum: Codes  # stratum of each cluster; zeros where there is no border
+    _pull: Floats  # adjusted score of each cluster on its own parameters, shape (G, b + q)
+    _root: Floats  # Cholesky root of each local bread
+    _vectors: Floats  # eigenvectors of T_g
+    _values: Floats  # eigenvalues of T_g
+
+    @property
+    def covariance(self) -> Floats:
+        """Covariance of all parameters, shape (S + q, S + q); for models of moderate size."""
+        return self.covariance_of(np.eye(self.bread.size))
+
+    def covariance_of(self, contrasts: Floats) -> Floats:
+        """Covariance of ``contrasts @ parameters``, shape (m, m)."""
+        contrasts = np.atleast_2d(contrasts)
+        levels, common = self.bread.times(contrasts)
+        if self.kind == "model":
+            strata = len(self.bread.level)
+            found = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
+            return np.asarray((found + found.T) / 2)
+        pulled = np.einsum("mq,gq->mg", common, self._pull[:, -len(self.bread.common) :])
+        if len(self.bread.level):
+            pulled += levels[:, self._stratum] * self._pull[:, 0]
+        covariance: Floats = pulled @ pulled.T
+        return covariance * (self.clusters / (self.clusters - 1) if self.kind == "CR1" else 1.0)
 
     def degrees(self, contrasts: Floats) -> Floats:
-        """Degrees of freedom of each contrast, shape (m,) for contrasts of shape (m, p).
+        """Degrees of freedom of each contrast, shape (m,) for contrasts of shape (m, S + q).
 
         Satterthwaite under the working model for CR2; clusters less one for CR0
         and CR1; infinite for the model's own covariance.
@@ -74,114 +154,142 @@ class Sandwich:
             return np.full(len(contrasts), float(self.clusters - 1))
         found = np.empty(len(contrasts))
         for row, contrast in enumerate(contrasts):
-            own, across = self._parts(contrast)
-            square = np.einsum("gp,gp->g", across, across)
-            total = float(np.sum(own - square))
-            cross = across.T @ across
-            spread = float(np.sum(own**2) - 2 * np.sum(own * square) + np.sum(cross**2))
-            found[row] = total**2 / spread if spread > 0 else np.nan
+            own, level, common = self._spread(contrast[None])
+            mean = float(np.sum(own[0, 0] - level[0] ** 2 - np.sum(common[0] ** 2, axis=1)))
+            spread = self._variance(own, level, common, 0, 0) / 2
+            found[row] = mean**2 / spread if spread > 0 else np.nan
         return found
 
-    def _parts(self, contrast: Floats) -> tuple[Floats, Floats]:
-        """Own term a_g, shape (G,), and the vectors v_g, shape (G, p), of one contrast."""
-        rotated = np.einsum("gij,i->gj", self._vectors, self._root.T @ contrast)
+    def _spread(self, contrasts: Floats) -> tuple[Floats, Floats, Floats]:
+        """Take apart the working variance of the sandwich of each pair of contrasts.
+
+        The variance estimate of contrast s is a quadratic form whose clusters g, h
+        meet as delta_gh own[s, s, g] - level[s, g] level[s, h] (one stratum) -
+        common[s, g] . common[s, h].
+        """
+        levels, common = self.bread.times(contrasts)
+        local = np.broadcast_to(common[:, None, :], (len(contrasts), self.clusters, common.shape[1]))
+        bordered = len(self.bread.level) > 0
+        if bordered:
+            local = np.concatenate([levels[:, self._stratum, None], local], axis=2)
+        root = self._root
+        inverse = np.linalg.inv(root)
+        upper = np.einsum("gij,mgj->mgi", inverse[self._stratum], local)
         kept = self._values > _FULL_LEVERAGE
         safe = np.where(kept, self._values, 1.0)
-        own = np.sum(np.where(kept, (1 - safe) / safe, 0.0) * rotated**2, axis=1)
+        rotated = np.einsum("gij,mgi->mgj", self._vectors, upper)
+        own = np.einsum("gj,sgj,tgj->stg", np.where(kept, (1 - safe) / safe, 0.0), rotated, rotated)
         scaled = np.where(kept, (1 - safe) / np.sqrt(safe), 0.0) * rotated
-        return own, np.einsum("gij,gj->gi", self._vectors, scaled)
+        pushed = np.einsum("gij,mgj->mgi", self._vectors, scaled)
+        back = np.einsum("gji,mgj->mgi", inverse[self._stratum], pushed)
+        half = np.linalg.cholesky(self.bread.common)
+        if not bordered:
+            return own, np.zeros(back.shape[:2]), back @ half
+        slope = self.bread.slope[self._stratum]
+        on_level = back[:, :, 0] / np.sqrt(self.bread.level[self._stratum])
+        return own, on_level, (back[:, :, 1:] + back[:, :, :1] * slope) @ half
 
-    def wald(self, contrasts: Floats, estimate: Floats) -> WaldTest:
-        """Test that ``contrasts @ coefficients = 0``.
+    def _variance(self, own: Floats, level: Floats, common: Floats, s: int, t: int) -> float:
+        """Working variance of element (s, t) of the sandwich."""
+        vs, vt, ls, lt = common[s], common[t], level[s], level[t]
+        square_s, square_t = ls**2 + np.sum(vs**2, axis=1), lt**2 + np.sum(vt**2, axis=1)
+        inner = ls * lt + np.sum(vs * vt, axis=1)
+        strata = max(len(self.bread.level), 1)
+        levels = sum_by(self._stratum, ls * lt, strata)
+        across = _by_stratum(self._stratum, ls[:, None] * vt, strata)
+        back = _by_stratum(self._stratum, lt[:, None] * vs, strata)
+        shared = vs.T @ vt
+        straight = np.sum(levels**2) + np.sum(across**2) + np.sum(back**2) + np.sum(shared**2)
+        crossed = np.sum(levels**2) + 2 * np.sum(across * back) + np.sum(shared * shared.T)
+        first = np.sum(own[s, s] * own[t, t] - own[s, s] * square_t - own[t, t] * square_s) + straight
+        second = np.sum(own[s, t] ** 2 - 2 * own[s, t] * inner) + crossed
+        return float(first + second)
+
+    def wald(self, contrasts: Floats, parameters: Floats) -> WaldTest:
+        """Test that ``contrasts @ parameters = 0``.
 
         For CR2 the approximate Hotelling test of Pustejovsky and Tipton (2018);
         with one contrast it is the square of the Satterthwaite t test.
         """
         contrasts = np.atleast_2d(contrasts)
-        value = contrasts @ estimate
-        covariance = contrasts @ self.covariance @ contrasts.T
-        quadratic = float(value @ np.linalg.solve(covariance, value))
+        value = contrasts @ parameters
+        quadratic = float(value @ np.linalg.solve(self.covariance_of(contrasts), value))
         count = len(contrasts)
         if self.kind == "model":
             return WaldTest(quadratic / count, count, np.inf, float(stats.chi2.sf(quadratic, count)))
         spread = self._hotelling(contrasts) if self.kind == "CR2" else float(self.clusters - 1)
         df2 = spread - count + 1
-        if df2 <= 0:
+        if not df2 > 0:
             return WaldTest(np.nan, count, df2, np.nan)
         statistic = quadratic * df2 / (spread * count)
         return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
 
     def _hotelling(self, contrasts: Floats) -> float:
-        working = contrasts @ self._root @ self._root.T @ contrasts.T
-        values, vectors = np.linalg.eigh(working)
-        scaled = (vectors / np.sqrt(values)) @ vectors.T @ contrasts
-        count = len(scaled)
-        kept = self._values > _FULL_LEVERAGE
-        safe = np.where(kept, self._values, 1.0)
-        rotated = np.einsum("gij,im->gjm", self._vectors, self._root.T @ scaled.T)
-        own = np.einsum("gj,gjs,gjt->gst", np.where(kept, (1 - safe) / safe, 0.0), rotated, rotated)
-        across = np.einsum("gij,gj,gjm->gim", self._vectors, np.where(kept, (1 - safe) / np.sqrt(safe), 0.0), rotated)
-        total = 0.0
-        for s in range(count):
-            for t in range(count):
-                vs, vt = across[:, :, s], across[:, :, t]
-                cross = vs.T @ vt
-                inner = np.sum(vs * vt, axis=1)
-                total += float(
-                    np.sum(own[:, s, s] * own[:, t, t])
-                    - np.sum(own[:, s, s] * np.sum(vt * vt, axis=1))
-                    - np.sum(own[:, t, t] * np.sum(vs * vs, axis=1))
-                    + np.sum(cross**2)
-                )
-                total += float(np.sum(own[:, s, t] ** 2) - 2 * np.sum(own[:, s, t] * inner) + np.sum(cross * cross.T))
-        return count * (count + 1) / total
+        levels, common = self.bread.times(contrasts)
+        strata = len(self.bread.level)
+        working = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
+        values, vectors = np.linalg.eigh((working + working.T) / 2)
+        parts = self._spread((vectors / np.sqrt(values)) @ vectors.T @ contrasts)
+        count = len(contrasts)
+        total = sum(self._variance(*parts, s, t) for s in range(count) for t in range(count))
+        return count * (count + 1) / total if total > 0 else np.nan
 
 
-def sandwich(scores: Floats, information: Floats, kind: Kind = "CR2") -> Sandwich:
+def _by_stratum(codes: Codes, rows: Floats, strata: int) -> Floats:
+    return np.column_stack([sum_by(codes, column, strata) for column in rows.T])
+
+
+def sandwich(
+    scores: Floats, information: Floats, kind: Kind = "CR2", stratum: Codes | None = None
+) -> Sandwich:
     """Build a cluster-robust covariance.
 
     Parameters
     ----------
     scores
-        Score of each cluster at the estimate, shape (G, p).
+        Score of each cluster at the estimate, shape (G, b + q): on its own stratum's
+        level first where ``stratum`` is given (b = 1), then on the common parameters.
     information
-        Information of each cluster (expected information for CR2), shape (G, p, p).
+        Information of each cluster (expected information for CR2), (G, b + q, b + q).
     kind
         Which covariance.
-
-    Returns
-    -------
-    Sandwich
+    stratum
+        Stratum of each cluster, 0 to S - 1, every cluster within one; None: no border.
     """
-    bread = np.linalg.inv(information.sum(axis=0))
-    bread = (bread + bread.T) / 2
-    root = np.linalg.cholesky(bread)
     clusters, size = scores.shape
-    if kind == "CR2":
-        values, vectors = np.linalg.eigh(np.eye(size) - root.T @ information @ root)
-        kept = values > _FULL_LEVERAGE
-        rotated = np.einsum("gij,gi->gj", vectors, scores @ root)
-        adjusted = np.where(kept, 1 / np.sqrt(np.where(kept, values, 1.0)), 0.0) * rotated
-        pieces = np.einsum("gij,gj->gi", vectors, adjusted) @ root.T
-        covariance = pieces.T @ pieces
+    if stratum is None:
+        codes = np.zeros(clusters, dtype=np.intp)
+        bread = bread_of(np.empty(0), np.empty((0, size)), information.sum(axis=0))
     else:
-        values, vectors = np.empty((0, size)), np.empty((0, size, size))
-        pieces = scores @ bread
-        covariance = bread if kind == "model" else pieces.T @ pieces
-        if kind == "CR1":
-            covariance = covariance * clusters / (clusters - 1)
-    return Sandwich(kind, covariance, clusters, root, vectors, values)
+        codes = stratum
+        strata = int(codes.max()) + 1
+        level = sum_by(codes, information[:, 0, 0], strata)
+        across = _by_stratum(codes, information[:, 0, 1:], strata) if size > 1 else np.empty((strata, 0))
+        bread = bread_of(level, across, information[:, 1:, 1:].sum(axis=0))
+    root: Floats = np.asarray(np.linalg.cholesky(bread.local()), dtype=np.float64)
+    values, vectors = np.empty((0, size)), np.empty((0, size, size))
+    pull = scores
+    if kind == "CR2":
+        mine = root[codes]
+        leverage = mine.transpose(0, 2, 1) @ information @ mine
+        values, vectors = np.linalg.eigh(np.eye(size) - (leverage + leverage.transpose(0, 2, 1)) / 2)
+        kept = values > _FULL_LEVERAGE
+        rotated = np.einsum("gij,gi->gj", vectors, np.einsum("gij,gi->gj", mine, scores))
+        adjusted = np.where(kept, 1 / np.sqrt(np.where(kept, values, 1.0)), 0.0) * rotated
+        turned = np.einsum("gij,gj->gi", vectors, adjusted)
+        pull = np.einsum("gji,gj->gi", np.linalg.inv(root)[codes], turned)
+    return Sandwich(kind, clusters, bread, codes, pull, root, vectors, values)
 
 
-def by_cluster(codes: NDArray[np.intp], clusters: int, rows: Floats, score: Floats, weight: Floats) -> tuple[
-    Floats, Floats
-]:
+def by_cluster(
+    codes: Codes, clusters: int, rows: Floats, score: Floats, weight: Floats
+) -> tuple[Floats, Floats]:
     """Sum row scores and row information by cluster.
 
     Parameters
     ----------
     codes
-        Cluster of each row, 0 to ``clusters`` - 1.
+        Cluster of each row, 0 to ``clusters`` - 1, every cluster with a row.
     rows
         Derivative of each row's linear predictor or cumulative hazard, shape (n, p).
     score, weight
@@ -195,12 +303,15 @@ def by_cluster(codes: NDArray[np.intp], clusters: int, rows: Floats, score: Floa
     """
     size = rows.shape[1]
     order = np.argsort(codes, kind="stable")
-    bounds = np.searchsorted(codes[order], np.arange(clusters + 1))
-    scores = np.zeros((clusters, size))
-    information = np.zeros((clusters, size, size))
-    for cluster in range(clusters):
-        mine = order[bounds[cluster] : bounds[cluster + 1]]
-        block = rows[mine]
-        scores[cluster] = score[mine] @ block
-        information[cluster] = (weight[mine, None] * block).T @ block
+    rows, weight = rows[order], weight[order]
+    starts = np.searchsorted(codes[order], np.arange(clusters))
+    scores = np.add.reduceat(rows * score[order, None], starts, axis=0)
+    information = np.empty((clusters, size, size))
+    left, right = np.triu_indices(size)
+    block = max(1, _BLOCK // max(len(rows), 1))
+    for at in range(0, len(left), block):
+        i, j = left[at : at + block], right[at : at + block]
+        summed = np.add.reduceat(rows[:, i] * rows[:, j] * weight[:, None], starts, axis=0)
+        information[:, i, j] = summed
+        information[:, j, i] = summed
     return scores, information

@@ -14,7 +14,7 @@ from formulaic.errors import DataMismatchWarning, FormulaicError
 from numpy.typing import NDArray
 
 from survivor.errors import IntervalsError, ModelError
-from survivor.intervals import Codes, cluster_columns, group_codes
+from survivor.intervals import Codes, cluster_columns, group_codes, sum_by
 
 Floats = NDArray[np.float64]
 _RANK_TOLERANCE = 1e-8
@@ -107,7 +107,9 @@ def build_design(
     try:
         parsed = Formula("1 + " + formula.replace("~", " "))
     except FormulaicError as problem:
-        raise ModelError(f"the formula cannot be read: {problem}", where=formula, mend='write e.g. "method"') from problem
+        raise ModelError(
+            f"the formula cannot be read: {problem}", where=formula, mend='write e.g. "method"'
+        ) from problem
     needed = sorted(str(name) for name in parsed.required_variables)
     _refuse_absent(frame, needed)
     _refuse_blank(frame, needed)
@@ -115,7 +117,9 @@ def build_design(
     try:
         matrix = parsed.get_model_matrix(frame)
     except FormulaicError as problem:
-        raise ModelError(f"the formula cannot be used: {problem}", where=formula, mend="check its terms") from problem
+        raise ModelError(
+            f"the formula cannot be used: {problem}", where=formula, mend="check its terms"
+        ) from problem
     columns, terms = _without_intercept(matrix)
     spec: ModelSpec = matrix.model_spec
     strata_names = () if strata is None else tuple(_named(frame, strata, "strata"))
@@ -128,7 +132,15 @@ def build_design(
         cluster_names = tuple(_named(frame, cluster, "cluster"))
         cluster_codes, cluster_levels = group_codes(frame, cluster_names)
     return Design(
-        columns, terms, spec, strata_names, strata_codes, strata_levels, cluster_names, cluster_codes, cluster_levels
+        columns,
+        terms,
+        spec,
+        strata_names,
+        strata_codes,
+        strata_levels,
+        cluster_names,
+        cluster_codes,
+        cluster_levels,
     )
 
 
@@ -171,7 +183,7 @@ def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
             raise ModelError(
                 f"{blank} of {len(frame)} rows have no {name}",
                 where=f"column {name}",
-                mend=f"leave those rows out knowingly (frame.dropna(subset=[{name!r}])) or leave {name} out of the formula",
+                mend=f"leave those rows out knowingly, or leave {name} out of the formula",
             )
 
 
@@ -185,32 +197,30 @@ def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
             )
 
 
-def refuse_aliased(columns: Floats, names: Sequence[str], baseline: Floats, against: str) -> None:
-    """Raise when a column is a combination of the baseline and the columns before it.
+def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, against: str) -> None:
+    """Raise when a column is a combination of the strata and the columns before it.
 
     Parameters
     ----------
     columns
         The formula's columns, shape (rows, q).
-    baseline
-        Indicator columns of the strata, shape (rows, s).
+    stratum
+        Stratum of each row, 0 to S - 1; its levels are swept out by their means.
     against
-        What the baseline columns are, in words.
+        What the strata are, in words.
     """
-    if columns.shape[1] == 0:
-        return
-    basis = baseline / np.linalg.norm(baseline, axis=0)
-    orthogonal, _ = np.linalg.qr(basis)
+    number = np.bincount(stratum).astype(float)
+    basis = np.empty((len(columns), 0))
     aliased: list[str] = []
-    for index, name in enumerate(names):
-        column = columns[:, index]
-        length = np.linalg.norm(column)
-        rest = column - orthogonal @ (orthogonal.T @ column)
-        rest = rest - orthogonal @ (orthogonal.T @ rest)
-        if length == 0 or np.linalg.norm(rest) < _RANK_TOLERANCE * max(length, 1.0):
+    for column, name in zip(columns.T, names, strict=True):
+        within = column - (sum_by(stratum, column) / number)[stratum]
+        for _ in range(2):  # twice is enough for orthogonality to rounding
+            within = within - basis @ (basis.T @ within)
+        length = float(np.linalg.norm(within))
+        if length < _RANK_TOLERANCE * max(float(np.linalg.norm(column)), 1.0):
             aliased.append(name)
         else:
-            orthogonal = np.column_stack([orthogonal, rest / np.linalg.norm(rest)])
+            basis = np.column_stack([basis, within / length])
     if aliased:
         raise ModelError(
             f"{', '.join(aliased)} cannot be told apart from {against} or from the terms before it",

@@ -80,7 +80,9 @@ def fit(
 
         return fit_grouped(intervals, formula, cluster=cluster, strata=strata, pieces=pieces)
     if pieces is not None:
-        raise ModelError(f"{model} has no pieces", where="pieces", mend='leave pieces= out or use model="grouped"')
+        raise ModelError(
+            f"{model} has no pieces", where="pieces", mend='leave pieces= out or use model="grouped"'
+        )
     if model == "cox":
         from survivor.models.cox import fit_cox
 

@@ -10,43 +10,45 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.errors import ModelError
-from survivor.intervals import tally
-from survivor.models.clusters import Kind, by_cluster, sandwich
+from survivor.intervals import sum_by, tally
+from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
-from survivor.models.likelihood import Solution, solve
+from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, join_piece
 from survivor.models.result import DeltaEngine, Fit, coefficient_table
 
 Floats = NDArray[np.float64]
+Codes = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
 class _Survival:
-    """Survival and its derivative for new cells: pieces, then strata, then terms."""
+    """Survival and its derivative for new cells: strata levels, pieces, terms."""
 
     design: Design
     pieces: Merged
     solution: Solution
-    kept: tuple[int, ...]  # strata with a level in the likelihood; the first is the baseline's own
+    kept: Codes  # strata with a level in the likelihood, in order
+    lost: Codes  # strata where everybody died: nobody is alive there
 
     def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
         columns = self.design.columns_for(cells)
         strata = self.design.strata_for(cells)
         rows = len(cells)
         lengths = self.pieces.lengths(cells, np.zeros(rows), np.full(rows, float(at)))
-        covariates = np.hstack([_indicators(strata, self.kept[1:]), columns])
-        by_piece = np.exp(covariates @ self.solution.beta)[:, None] * lengths * np.exp(self.solution.alpha)
+        known = np.isin(strata, self.kept)
+        place = np.searchsorted(self.kept, np.where(known, strata, self.kept[0]))
+        found = self.solution
+        relative = np.exp(found.level[place] + columns @ found.beta)
+        by_piece = relative[:, None] * lengths * np.exp(np.concatenate([[0.0], found.alpha]))
         # A stratum without deaths left the likelihood: everybody there is taken as alive.
-        by_piece[~np.isin(strata, self.kept)] = 0.0
+        by_piece[~known] = 0.0
         hazard = by_piece.sum(axis=1)
-        alive = np.exp(-hazard)
-        derivative = -alive[:, None] * np.hstack([by_piece, hazard[:, None] * covariates])
-        return alive, derivative
-
-
-def _indicators(codes: NDArray[np.intp], levels: Sequence[int]) -> Floats:
-    found: Floats = (codes[:, None] == np.asarray(levels, dtype=np.intp)[None, :]).astype(float)
-    return found
+        alive = np.where(np.isin(strata, self.lost), 0.0, np.exp(-hazard))
+        derivative = np.zeros((rows, len(found.parameters)))
+        derivative[np.arange(rows), place] = hazard
+        derivative[:, len(found.level) :] = np.hstack([by_piece[:, 1:], hazard[:, None] * columns])
+        return alive, -alive[:, None] * derivative
 
 
 def fit_grouped(
@@ -60,53 +62,48 @@ def fit_grouped(
 ) -> Fit:
     """Fit the grouped model; see ``survivor.fit`` for the parameters."""
     if frame["died"].sum() == 0:
-        raise ModelError("nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves")
-    whole = build_design(frame, formula, strata, cluster)
-    deaths = np.bincount(whole.strata_codes, weights=frame["died"], minlength=len(whole.strata_levels))
-    kept = tuple(int(level) for level in np.flatnonzero(deaths > 0))
-    used = np.isin(whole.strata_codes, kept)
-    checks: list[str] = []
-    if not used.all():
-        named = whole.strata_levels.iloc[np.flatnonzero(deaths == 0)].astype(str).agg(" / ".join, axis=1)
-        checks.append(
-            f"nobody died at {', '.join(named)}: no hazard can be compared there, and the standardised survival "
-            "takes it as 100 alive per 100"
+        raise ModelError(
+            "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
         )
-    rows = frame[used]
-    columns = whole.columns[used]
-    strata_columns = _indicators(whole.strata_codes[used], kept)
-    against = " and ".join(whole.strata) + " levels" if whole.strata else "the baseline"
-    refuse_aliased(columns, whole.terms, strata_columns, against)
+    design = build_design(frame, formula, strata, cluster)
+    kept, lost, checks = _strata(design, frame)
+    used = np.isin(design.strata_codes, kept)
+    rows, columns = frame[used], design.columns[used]
+    stratum = np.searchsorted(kept, design.strata_codes[used]).astype(np.intp)
+    refuse_aliased(
+        columns,
+        design.terms,
+        stratum,
+        " and ".join(design.strata) + " levels" if design.strata else "the baseline",
+    )
     chosen, said = choose_pieces(rows, pieces)
     checks += said
-    covariates = np.hstack([strata_columns[:, 1:], columns])
-    names = (*_stratum_names(whole, kept[1:]), *whole.terms)
     start, stop = rows["start_day"].to_numpy(float), rows["stop_day"].to_numpy(float)
-    clusters, cluster_codes = _dense_codes(whole.cluster_codes[used])
+    levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
+    clusters = len(levels)
     while True:
         lengths = chosen.lengths(rows, start, stop)
-        first, at_risk, died = _equal_rows(covariates, lengths, cluster_codes, rows)
-        solution = solve(covariates[first], lengths[first], at_risk, died, names)
+        first, at_risk, died = _equal_rows(np.column_stack([codes, stratum, columns, lengths]), rows)
+        data = Rows(columns[first], lengths[first], stratum[first], at_risk, died, design.terms)
+        solution = solve(data)
         if solution.runaway is None:
             break
         chosen = join_piece(chosen, solution.runaway)
         checks.append(f"a piece whose hazard ran to zero was joined; pieces used: {'; '.join(chosen.names)}")
     kind: Kind = "model" if cluster is None else variance
-    covariance = sandwich(
-        *by_cluster(cluster_codes[first], clusters, solution.rows, solution.score, solution.weight), kind=kind
-    )
-    offset = len(solution.parameters) - len(whole.terms)
-    picks = np.eye(len(solution.parameters))[offset:]
+    covariance = _covariance(data, solution, codes[first].astype(np.intp), clusters, kind)
+    offset = len(solution.parameters) - len(design.terms)
+    picks = np.eye(len(design.terms), len(solution.parameters), offset)
     table = coefficient_table(
-        whole.terms,
-        solution.parameters[offset:],
-        np.sqrt(np.diag(covariance.covariance)[offset:]),
-        covariance.degrees(picks) if len(picks) else np.empty(0),
+        design.terms,
+        solution.beta,
+        np.sqrt(np.diag(covariance.covariance_of(picks))) if design.terms else np.empty(0),
+        covariance.degrees(picks),
         kind,
         "hazard_ratio",
     )
     counts = tally(frame)
-    engine = DeltaEngine(solution.parameters, covariance, _Survival(whole, chosen, solution, kept), offset)
+    survival = _Survival(design, chosen, solution, kept, lost)
     return Fit(
         model="grouped",
         formula=formula,
@@ -120,37 +117,67 @@ def fit_grouped(
         n_sites=counts["sites"],
         checks=tuple(checks),
         data=frame,
-        cluster=whole.cluster,
-        strata=whole.strata,
+        cluster=design.cluster,
+        strata=design.strata,
         n_clusters=clusters,
-        variables=whole.variables,
-        engine=engine,
+        variables=design.variables,
+        engine=DeltaEngine(solution.parameters, covariance, survival, offset),
     )
 
 
-def _stratum_names(design: Design, levels: Sequence[int]) -> tuple[str, ...]:
-    if not design.strata:
-        return ()
-    text = design.strata_levels.astype(str).agg(" / ".join, axis=1)
-    return tuple(f"{' / '.join(design.strata)} {text.iloc[level]}" for level in levels)
+def _strata(design: Design, frame: pd.DataFrame) -> tuple[Codes, Codes, list[str]]:
+    """Strata that inform the hazard, those where everybody died at once, and what to say."""
+    count = len(design.strata_levels)
+    deaths = sum_by(design.strata_codes, frame["died"].to_numpy(), count)
+    survivors = sum_by(design.strata_codes, (frame["at_risk"] - frame["died"]).to_numpy(), count)
+    kept = np.flatnonzero((deaths > 0) & (survivors > 0)).astype(np.intp)
+    lost = np.flatnonzero((deaths > 0) & (survivors == 0)).astype(np.intp)
+    checks = []
+    names = (
+        design.strata_levels.astype(str).agg(" / ".join, axis=1)
+        if design.strata
+        else pd.Series(["the study"])
+    )
+    if (deaths == 0).any():
+        checks.append(
+            f"nobody died at {', '.join(names[deaths == 0])}: no hazard can be compared there, and the "
+            "standardised survival takes it as 100 alive per 100"
+        )
+    if len(lost):
+        checks.append(
+            f"everybody died by the first visit at {', '.join(names.iloc[lost])}: no hazard can be compared "
+            "there, and the standardised survival takes it as 0 alive per 100"
+        )
+    if not len(kept):
+        raise ModelError(
+            "wherever seedlings died, all of them died by the first visit, so no hazard can be told",
+            where="grouped model",
+            mend="read the survival from the curves",
+        )
+    return kept, lost, checks
 
 
-def _dense_codes(codes: NDArray[np.intp]) -> tuple[int, NDArray[np.intp]]:
-    levels, dense = np.unique(codes, return_inverse=True)
-    return len(levels), dense.astype(np.intp)
+def _covariance(data: Rows, solution: Solution, codes: Codes, clusters: int, kind: Kind) -> Sandwich:
+    """Covariance by cluster; strata are a border where every cluster lies within one."""
+    stratum = np.empty(clusters, dtype=np.intp)
+    stratum[codes] = data.stratum
+    if np.array_equal(stratum[codes], data.stratum):
+        local = np.column_stack([solution.hazard, solution.rows])
+        return sandwich(*by_cluster(codes, clusters, local, solution.score, solution.weight), kind, stratum)
+    levels = (data.stratum[:, None] == np.arange(data.strata)) * solution.hazard[:, None]
+    local = np.hstack([levels, solution.rows])
+    return sandwich(*by_cluster(codes, clusters, local, solution.score, solution.weight), kind)
 
 
-def _equal_rows(
-    covariates: Floats, lengths: Floats, clusters: NDArray[np.intp], rows: pd.DataFrame
-) -> tuple[NDArray[np.intp], Floats, Floats]:
-    """Join rows alike in covariates, lengths and cluster: the likelihood does not change."""
-    key = pd.DataFrame(np.hstack([clusters[:, None], covariates, lengths]))
-    codes = key.groupby(list(key.columns), sort=False).ngroup().to_numpy()
+def _equal_rows(key: Floats, rows: pd.DataFrame) -> tuple[Codes, Floats, Floats]:
+    """Join rows alike in every column of ``key``: the likelihood does not change."""
+    table = pd.DataFrame(key)
+    codes = table.groupby(list(table.columns), sort=False).ngroup().to_numpy(dtype=np.intp)
     count = int(codes.max()) + 1
     first = np.full(count, len(codes), dtype=np.intp)
     np.minimum.at(first, codes, np.arange(len(codes)))
     return (
         first,
-        np.bincount(codes, weights=rows["at_risk"].to_numpy(float), minlength=count),
-        np.bincount(codes, weights=rows["died"].to_numpy(float), minlength=count),
+        sum_by(codes, rows["at_risk"].to_numpy(float), count),
+        sum_by(codes, rows["died"].to_numpy(float), count),
     )

@@ -2,13 +2,14 @@
 
 For a row of ``n`` seedlings at risk over (start, stop] of which ``d`` died,
 
-    d ~ Binomial(n, 1 - exp(-H)),   H = sum_k length_k exp(alpha_k + x beta),
+    d ~ Binomial(n, 1 - exp(-H)),   H = exp(level + x beta) sum_k length_k exp(alpha_k),
 
-with ``length_k`` the days of the row spent in piece ``k`` of the baseline. With
-visits shared by all this is the grouped proportional-hazards model of Prentice
-and Gloeckler (1978), Biometrics 34, 57-67; with irregular visits it is a
-composite link in the sense of Thompson and Baker (1981), Applied Statistics 30,
-125-131. Fitted by Fisher scoring; the information reported is the expected one.
+with ``length_k`` the days of the row spent in piece ``k`` of the baseline, a level
+for each stratum and ``alpha_1 = 0``. With visits shared by all this is the grouped
+proportional-hazards model of Prentice and Gloeckler (1978), Biometrics 34, 57-67;
+with irregular visits it is a composite link in the sense of Thompson and Baker
+(1981), Applied Statistics 30, 125-131. Fitted by Fisher scoring with the strata
+levels as a border of the information; the information is the expected one.
 """
 
 from __future__ import annotations
@@ -20,12 +21,36 @@ from numpy.typing import NDArray
 from scipy.special import gammaln
 
 from survivor.errors import ModelError
+from survivor.intervals import sum_by
+from survivor.models.clusters import Bread, bread_of
 
 Floats = NDArray[np.float64]
+Codes = NDArray[np.intp]
 
 _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_RUNAWAY = 12.0  # a level of the linear predictor this far from the mean is running to infinity
+_RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
+
+
+@dataclass(frozen=True)
+class Rows:
+    """Data of the grouped likelihood, n rows in S strata.
+
+    ``columns`` (n, q) covariates; ``lengths`` (n, K) days in each piece; ``stratum``
+    (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``names`` of the columns.
+    """
+
+    columns: Floats
+    lengths: Floats
+    stratum: Codes
+    at_risk: Floats
+    died: Floats
+    names: tuple[str, ...] = ()
+
+    @property
+    def strata(self) -> int:
+        """Number of strata."""
+        return int(self.stratum.max()) + 1
 
 
 @dataclass(frozen=True)
@@ -34,20 +59,25 @@ class Solution:
 
     Attributes
     ----------
-    alpha, beta
-        Log hazard of each piece and coefficients, shapes (K,) and (q,).
+    level, alpha, beta
+        Log hazard per day of each stratum in the first piece, shape (S,); log ratio of
+        the later pieces to the first, shape (K - 1,); coefficients, shape (q,).
     log_likelihood
         With the binomial constant.
-    rows, score, weight
-        Derivative of each row's cumulative hazard, shape (n, K + q), its score and
-        its expected information weight, shape (n,); see ``clusters.by_cluster``.
+    hazard, rows
+        Each row's cumulative hazard, shape (n,): its derivative in its own level; and
+        its derivative in the common parameters, shape (n, K - 1 + q).
+    score, weight
+        Score and expected information weight of each row, shape (n,).
     runaway
-        Index of a piece whose log hazard runs to minus infinity, or None.
+        Index of a piece whose hazard runs to zero, or None.
     """
 
+    level: Floats
     alpha: Floats
     beta: Floats
     log_likelihood: float
+    hazard: Floats
     rows: Floats
     score: Floats
     weight: Floats
@@ -56,23 +86,12 @@ class Solution:
 
     @property
     def parameters(self) -> Floats:
-        """Pieces, then coefficients, shape (K + q,)."""
-        return np.concatenate([self.alpha, self.beta])
+        """Levels, pieces after the first, coefficients: shape (S + K - 1 + q,)."""
+        return np.concatenate([self.level, self.alpha, self.beta])
 
 
-def solve(columns: Floats, lengths: Floats, at_risk: Floats, died: Floats, names: tuple[str, ...] = ()) -> Solution:
+def solve(data: Rows) -> Solution:
     """Maximise the grouped likelihood.
-
-    Parameters
-    ----------
-    columns
-        Covariates (strata included), shape (n, q).
-    lengths
-        Days in each piece, shape (n, K).
-    at_risk, died
-        Counts, shape (n,).
-    names
-        Names of the q columns, for messages.
 
     Raises
     ------
@@ -80,70 +99,118 @@ def solve(columns: Floats, lengths: Floats, at_risk: Floats, died: Floats, names
         When nobody died, or a coefficient runs to infinity because nobody, or
         everybody, died at one level of a term.
     """
-    if died.sum() == 0:
-        raise ModelError("nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves")
-    pieces = lengths.shape[1]
-    # Any constant scale of time moves only the baseline; one near the data keeps exp() tame.
-    scale = lengths.sum(axis=1).mean()
-    scaled = lengths / scale
-    start = np.log(died.sum() / (at_risk @ scaled.sum(axis=1)))
-    theta = np.zeros(pieces + columns.shape[1])
-    theta[:pieces] = start
-    value, rows, score, weight = _evaluate(theta, columns, scaled, at_risk, died)
+    if data.died.sum() == 0:
+        raise ModelError(
+            "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
+        )
+    # Any constant scale of time moves only the levels; one near the data keeps exp() tame.
+    scale = data.lengths.sum(axis=1).mean()
+    lengths = data.lengths / scale
+    time = sum_by(data.stratum, data.at_risk * lengths.sum(axis=1))
+    deaths = sum_by(data.stratum, data.died)
+    level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
+    common = np.zeros(lengths.shape[1] - 1 + data.columns.shape[1])
+    state = _evaluate(level, common, data, lengths)
     for step_number in range(1, _STEPS + 1):
-        information = (weight[:, None] * rows).T @ rows
-        gradient = score @ rows
-        try:
-            step = np.linalg.solve(information, gradient)
-        except np.linalg.LinAlgError:
-            step = np.linalg.lstsq(information, gradient, rcond=None)[0]
-        gain = float(gradient @ step)
+        bread, score_level, score_common = _information(state, data)
+        step_level, step_common = (
+            part[0] for part in bread.times(np.concatenate([score_level, score_common])[None])
+        )
+        gain = float(score_level @ step_level + score_common @ step_common)
         # Expected information can overshoot far from the maximum: halve until the likelihood rises.
         size = 1.0
         while True:
-            trial = theta + size * step
-            found = _evaluate(trial, columns, scaled, at_risk, died)
-            if found[0] >= value - 1e-10 * abs(value) or size < 1e-8:
+            trial = _evaluate(level + size * step_level, common + size * step_common, data, lengths)
+            if trial.value >= state.value - 1e-10 * abs(state.value) or size < 1e-8:
                 break
             size /= 2
-        theta = trial
-        value, rows, score, weight = found
+        level, common, state = level + size * step_level, common + size * step_common, trial
         if gain * size < _CONVERGED:
             break
-        runaway = _runaway(theta, pieces, columns, start, names)
+        runaway = _runaway(level, common, data)
         if runaway is not None:
-            return Solution(theta[:pieces], theta[pieces:], value, rows, score, weight, step_number, runaway)
-    alpha = theta[:pieces] - np.log(scale)
-    constant = float(np.sum(gammaln(at_risk + 1) - gammaln(died + 1) - gammaln(at_risk - died + 1)))
-    return Solution(alpha, theta[pieces:], value + constant, rows, score, weight, step_number)
+            return _solution(level, common, state, data, scale, step_number, runaway)
+    else:
+        raise ModelError(
+            f"the fit did not settle in {_STEPS} steps",
+            where="grouped model",
+            mend="use fewer terms or pieces",
+        )
+    return _solution(level, common, state, data, scale, step_number, None)
 
 
-def _evaluate(
-    theta: Floats, columns: Floats, lengths: Floats, at_risk: Floats, died: Floats
-) -> tuple[float, Floats, Floats, Floats]:
+@dataclass(frozen=True)
+class _State:
+    value: float
+    hazard: Floats
+    rows: Floats
+    score: Floats
+    weight: Floats
+
+
+def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _State:
     pieces = lengths.shape[1]
-    relative = np.exp(np.clip(columns @ theta[pieces:], -50, 50))
-    by_piece = relative[:, None] * lengths * np.exp(np.clip(theta[:pieces], -50, 50))
+    alpha = np.concatenate([[0.0], common[: pieces - 1]])
+    relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[pieces - 1 :], -60, 60))
+    by_piece = relative[:, None] * lengths * np.exp(np.clip(alpha, -60, 60))
     hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
-    dead = -np.expm1(-hazard)
-    value = float(np.sum(died * np.log(dead)) - (at_risk - died) @ hazard)
-    rows = np.hstack([by_piece, hazard[:, None] * columns])
+    value = float(np.sum(data.died * np.log(-np.expm1(-hazard))) - (data.at_risk - data.died) @ hazard)
+    rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns])
     odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
     # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
-    return value, rows, died * odds - (at_risk - died), at_risk * odds
+    return _State(value, hazard, rows, data.died * odds - (data.at_risk - data.died), data.at_risk * odds)
 
 
-def _runaway(theta: Floats, pieces: int, columns: Floats, start: float, names: tuple[str, ...]) -> int | None:
-    if pieces > 1 and theta[:pieces].min() < start - _RUNAWAY:
-        return int(np.argmin(theta[:pieces]))
-    if columns.shape[1]:
-        reach = np.abs(theta[pieces:]) * (columns.max(axis=0) - columns.min(axis=0))
-        if reach.max() > _RUNAWAY:
-            worst = int(np.argmax(reach))
-            name = names[worst] if worst < len(names) else f"column {worst}"
-            raise ModelError(
-                f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
-                where="grouped model",
-                mend="join that level with another, leave the term out, or read its survival from the curves",
-            )
+def _information(state: _State, data: Rows) -> tuple[Bread, Floats, Floats]:
+    """Inverse information, and the score on levels and on common parameters."""
+    strata = data.strata
+    weighted = state.weight[:, None] * state.rows
+    level = sum_by(data.stratum, state.weight * state.hazard**2, strata)
+    across = np.empty((strata, state.rows.shape[1]))
+    for column in range(state.rows.shape[1]):
+        across[:, column] = sum_by(data.stratum, weighted[:, column] * state.hazard, strata)
+    bread = bread_of(level, across, weighted.T @ state.rows)
+    return (
+        bread,
+        sum_by(data.stratum, state.score * state.hazard, strata),
+        state.score @ state.rows,
+    )
+
+
+def _runaway(level: Floats, common: Floats, data: Rows) -> int | None:
+    pieces = data.lengths.shape[1]
+    alpha = np.concatenate([[0.0], common[: pieces - 1]])
+    if pieces > 1 and alpha.max() - alpha.min() > _RUNAWAY:
+        return int(np.argmin(alpha))
+    reach = (
+        np.abs(common[pieces - 1 :]) * np.ptp(data.columns, axis=0) if data.columns.shape[1] else np.zeros(1)
+    )
+    if reach.max() > _RUNAWAY:
+        worst = int(np.argmax(reach))
+        name = data.names[worst] if worst < len(data.names) else f"column {worst}"
+        raise ModelError(
+            f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
+            where="grouped model",
+            mend="join that level with another, leave the term out, or read its survival from the curves",
+        )
     return None
+
+
+def _solution(
+    level: Floats, common: Floats, state: _State, data: Rows, scale: float, steps: int, runaway: int | None
+) -> Solution:
+    pieces = data.lengths.shape[1]
+    alive = data.at_risk - data.died
+    constant = float(np.sum(gammaln(data.at_risk + 1) - gammaln(data.died + 1) - gammaln(alive + 1)))
+    return Solution(
+        level - np.log(scale),
+        common[: pieces - 1],
+        common[pieces - 1 :],
+        state.value + constant,
+        state.hazard,
+        state.rows,
+        state.score,
+        state.weight,
+        steps,
+        runaway,
+    )

@@ -11,6 +11,7 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 import pandas as pd
@@ -22,6 +23,7 @@ Floats = NDArray[np.float64]
 
 _MOST_VISIT_PIECES = 12
 _QUANTILE_PIECES = 5
+_MOST_SEASON_PIECES = 21
 # A piece is merged when the deaths cannot tell its hazard from its neighbours':
 # the smallest eigenvalue of the scaled overlap of death intervals with pieces.
 _LEAST_SEPARATION = 0.02
@@ -40,7 +42,7 @@ class DayPieces:
     def names(self) -> tuple[str, ...]:
         """One name a piece."""
         edges = ["0", *(f"{cut:g}" for cut in self.cuts)]
-        closed = [f"day {a} to {b}" for a, b in zip(edges, edges[1:], strict=False)]
+        closed = [f"day {a} to {b}" for a, b in pairwise(edges)]
         return (*closed, f"after day {edges[-1]}")
 
     def boundaries(self, rows: pd.DataFrame) -> Floats:
@@ -56,22 +58,33 @@ class SeasonPieces:
     ----------
     start, end
         Month and day (``MM-DD``) of the first and last day of the dry season.
-    seasons
-        How many dry seasons after planting are kept apart.
+    count
+        How many pieces are kept apart; the last is open.
     """
 
     start: str
     end: str
-    seasons: int
+    count: int
 
     @property
     def names(self) -> tuple[str, ...]:
         """One name a piece."""
-        words = ["first", "second", "third", "fourth", "fifth", "sixth", "seventh", "eighth", "ninth", "tenth"]
+        words = [
+            "first",
+            "second",
+            "third",
+            "fourth",
+            "fifth",
+            "sixth",
+            "seventh",
+            "eighth",
+            "ninth",
+            "tenth",
+        ]
         names = ["planting to the first dry season"]
-        for number in range(self.seasons):
-            names += [f"{words[number]} dry season", f"after the {words[number]} dry season"]
-        return tuple(names)
+        for word in words:
+            names += [f"{word} dry season", f"after the {word} dry season"]
+        return tuple(names[: self.count])
 
     def boundaries(self, rows: pd.DataFrame) -> Floats:
         """Inner boundaries for each row, shape (rows, pieces - 1), in days since planting."""
@@ -83,13 +96,14 @@ class SeasonPieces:
             )
         planted, inverse = np.unique(rows["planted_date"].to_numpy("datetime64[D]"), return_inverse=True)
         table = np.array([self._one(pd.Timestamp(day)) for day in planted], dtype=float)
-        table = table.reshape(len(planted), 2 * self.seasons)
-        return table[inverse]
+        table = table.reshape(len(planted), self.count - 1)
+        found: Floats = table[inverse]
+        return found
 
     def _one(self, planted: pd.Timestamp) -> list[float]:
         days: list[float] = []
         year = planted.year - 1
-        while len(days) < 2 * self.seasons:
+        while len(days) < self.count - 1:
             first = _month_day(year, self.start)
             last = _month_day(year if self.end >= self.start else year + 1, self.end)
             year += 1
@@ -98,7 +112,7 @@ class SeasonPieces:
             # A planting made inside a dry season has an empty first piece.
             opens = max(0, (first - planted.date()).days)
             days += [float(opens), float((last - planted.date()).days + 1)]
-        return days
+        return days[: self.count - 1]
 
 
 def _month_day(year: int, text: str) -> dt.date:
@@ -176,8 +190,8 @@ def choose_pieces(
     sentences = [said]
     if len(merged.names) < len(base.names):
         sentences.append(
-            f"{len(base.names) - len(merged.names)} piece(s) joined to a neighbour, since the deaths cannot tell "
-            f"their hazards apart; pieces used: {'; '.join(merged.names)}"
+            f"{len(base.names) - len(merged.names)} piece(s) joined to a neighbour, since the deaths cannot "
+            f"tell their hazards apart; pieces used: {'; '.join(merged.names)}"
         )
     return merged, tuple(sentences)
 
@@ -193,15 +207,28 @@ def _unmerged(
         return DayPieces(cuts), f"baseline pieces with boundaries at days {', '.join(f'{c:g}' for c in cuts)}"
     season = frame.attrs.get("dry_season")
     if season and "planted_date" in frame.columns and frame["planted_date"].notna().all():
-        chosen = SeasonPieces(season["start"], season["end"], seasons=min(10, 1 + int(last // 365)))
-        return chosen, f"baseline pieces follow the dry season ({season['start']} to {season['end']}, month-day)"
+        return _seasons(frame, season["start"], season["end"], last), (
+            f"baseline pieces follow the dry season ({season['start']} to {season['end']}, month-day)"
+        )
     stops = np.unique(frame["stop_day"].to_numpy(float))
     if len(stops) <= _MOST_VISIT_PIECES:
         return DayPieces(tuple(float(day) for day in stops[:-1])), "baseline pieces are the visits"
     deaths = np.repeat(frame["stop_day"].to_numpy(float), frame["died"].to_numpy(int))
-    inner = np.unique(np.quantile(deaths, np.linspace(0, 1, _QUANTILE_PIECES + 1)[1:-1], method="inverted_cdf"))
+    inner = np.unique(
+        np.quantile(deaths, np.linspace(0, 1, _QUANTILE_PIECES + 1)[1:-1], method="inverted_cdf")
+    )
     cuts = tuple(float(day) for day in inner if day < last)
-    return DayPieces(cuts), f"baseline pieces hold about equal numbers of deaths (days {', '.join(map(str, cuts))})"
+    return DayPieces(
+        cuts
+    ), f"baseline pieces hold about equal numbers of deaths (days {', '.join(map(str, cuts))})"
+
+
+def _seasons(frame: pd.DataFrame, start: str, end: str, last: float) -> SeasonPieces:
+    """As many pieces as the visits reach into."""
+    most = SeasonPieces(start, end, min(_MOST_SEASON_PIECES, 3 + 2 * int(last // 365)))
+    opens = most.boundaries(frame)
+    reached = (opens < frame["stop_day"].to_numpy(float)[:, None]).any(axis=0)
+    return SeasonPieces(start, end, 1 + int(reached.sum()))
 
 
 def _merge(share: Floats, died: Floats) -> tuple[int, ...]:

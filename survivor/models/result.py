@@ -77,7 +77,7 @@ class DeltaEngine:
         gradient = weights @ derivative
         return Estimates(
             weights @ predicted,
-            gradient @ self.covariance.covariance @ gradient.T,
+            self.covariance.covariance_of(gradient),
             self.covariance.degrees(gradient),
         )
 
@@ -160,7 +160,9 @@ class Fit:
         last = float(self.data["stop_day"].max())
         if self.at is None and not 0 < at <= last:
             raise ModelError(
-                f"day {at:g} is outside the days seen (0 to {last:g})", where="at", mend="ask for a day within them"
+                f"day {at:g} is outside the days seen (0 to {last:g})",
+                where="at",
+                mend="ask for a day within them",
             )
         return self.engine.average(cells, np.atleast_2d(weights), at)
 
@@ -176,7 +178,9 @@ class Fit:
         absent = [term for term in terms if term not in known]
         if absent or not terms:
             raise ModelError(
-                f"no term {', '.join(absent) or '(none named)'} in this fit", where="test", mend=f"terms: {', '.join(known)}"
+                f"no term {', '.join(absent) or '(none named)'} in this fit",
+                where="test",
+                mend=f"terms: {', '.join(known)}",
             )
         return self.engine.wald([known.index(term) for term in terms])
 
@@ -189,7 +193,8 @@ class Fit:
     def __repr__(self) -> str:
         head = (
             f"{self.model} fit of {self.formula!r}: {self.n_seedlings} seedlings, {self.n_died} died, "
-            f"{self.n_plots} plots, {self.n_sites} sites; limits by {self.variance}, {self.n_clusters} clusters"
+            f"{self.n_plots} plots, {self.n_sites} sites; limits by {self.variance}, "
+            f"{self.n_clusters} clusters"
         )
         return f"{head}\n{self.table.to_string(index=False)}"
 
