@@ -43,6 +43,12 @@ class IntervalsError(SurvivorError):
     """A risk-interval table breaks one of its invariants."""
 
 
+class SimulationError(SurvivorError):
+    """A cohort cannot be drawn from these parameters; says which one and why."""
+
+    exit_status = 2
+
+
 class SeasonError(SurvivorError):
     """A rain or temperature file cannot be used."""
 

@@ -13,6 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from survivor.errors import SimulationError
 from survivor.intervals import check_intervals, collapse, tally
 from survivor.simulate import (
     Cohort,
@@ -186,3 +187,25 @@ def test_parameters_are_frozen() -> None:
     name = "sites"
     with pytest.raises(FrozenInstanceError):
         setattr(FULL, name, 3)
+
+
+@pytest.mark.parametrize(
+    ("name", "value"),
+    [
+        ("sites", 0),
+        ("seedlings", 0),
+        ("plot_sd", -0.1),
+        ("p_lost", 1.0),
+        ("methods", (("a", 0.0), ("a", 1.0))),
+        ("planted", ()),
+        ("hazards", ()),
+        ("visit_days", ((10, 20), (10,))),
+        ("visit_days", ((10, 10),)),
+        ("visit_days", ((0, 10),)),
+        ("site_effects", (0.1,)),
+        ("radius_m", ((0.5, 0.2),)),
+    ],
+)
+def test_refuses_parameters_that_no_cohort_can_have(name: str, value: object) -> None:
+    with pytest.raises(SimulationError, match=f"parameter {name}"):
+        replace(Cohort(), **{name: value})

@@ -5,9 +5,12 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
+
+from survivor.errors import SimulationError
 
 Floats = NDArray[np.float64]
 Named = tuple[tuple[str, float], ...]
@@ -56,6 +59,11 @@ class Cohort:
         Chance that a plot is not visited at a visit.
     p_lost
         Chance, at each visit, that a tag is not found then or ever again.
+
+    Raises
+    ------
+    SimulationError
+        When a parameter is out of its range; names it.
     """
 
     methods: Named = (("usual practice", 0.0), ("alternative", -0.5))
@@ -81,6 +89,28 @@ class Cohort:
     p_skip: float = 0.0
     p_lost: float = 0.0
 
+    def __post_init__(self) -> None:
+        """Refuse parameters that no cohort can have, before anything is drawn."""
+        for name in ("sites", "blocks", "plots", "seedlings"):
+            _need(getattr(self, name) >= 1, name, "there must be at least one")
+        for name in ("plot_sd", "site_sd", "method_by_site_sd", "visit_spread_days"):
+            _need(getattr(self, name) >= 0, name, "it cannot be negative")
+        for name in ("p_skip", "p_lost"):
+            _need(0 <= getattr(self, name) < 1, name, "a chance is at least 0 and under 1")
+        names = [name for name, _ in self.methods]
+        _need(len(names) >= 1 and len(set(names)) == len(names), "methods", "each needs a name of its own")
+        _need(bool(self.planted), "planted", "a planting date is needed")
+        _need(bool(self.hazards) and min(self.hazards) >= 0, "hazards", "rates of 0 or more are needed")
+        lengths = {len(row) for row in self.visit_days}
+        _need(len(lengths) == 1 and 0 not in lengths, "visit_days", "every site needs as many visits")
+        rising = all(a < b for row in self.visit_days for a, b in pairwise((0, *row)))
+        _need(rising, "visit_days", "days must rise, from 1 on")
+        effects = self.site_effects
+        _need(effects is None or len(effects) == self.sites, "site_effects", "one a site is needed")
+        _need(
+            all(0 < low <= high for low, high in self.radius_m), "radius_m", "0 < least <= greatest must hold"
+        )
+
     @property
     def method_names(self) -> list[str]:
         """Names of the methods, usual practice first."""
@@ -90,6 +120,11 @@ class Cohort:
     def n_plots(self) -> int:
         """Plots in the cohort."""
         return self.sites * self.blocks * self.plots * len(self.methods)
+
+
+def _need(holds: bool, name: str, what: str) -> None:
+    if not holds:
+        raise SimulationError(what, where=f"parameter {name}", mend="change that parameter of the cohort")
 
 
 def season_cuts(planted: dt.date, dry_season: tuple[str, str], until_day: float) -> Floats:

@@ -139,7 +139,9 @@ def _method_survival(cohort: Cohort, method: int, day: float) -> float:
         if high > low
         else np.array([low])
     )
-    shares = np.bincount(np.arange(cohort.seedlings) % len(cohort.species), minlength=len(cohort.species))
+    shares = np.bincount(
+        np.arange(cohort.seedlings) % len(cohort.species), minlength=len(cohort.species)
+    ).astype(float)
     species = np.array([effect for _, effect in cohort.species])
     grid = (
         cohort.methods[method][1]
