@@ -1,0 +1,68 @@
+"""The answer under other rules for plants that were missing or never found again."""
+
+from __future__ import annotations
+
+import pandas as pd
+
+from survivor.analysis.models import first_plants
+from survivor.effects.contrasts import contrasts
+from survivor.effects.standardise import survival
+from survivor.errors import SurvivorError
+from survivor.models.fit import fit
+from survivor.models.result import Fit
+from survivor.records import Records
+
+SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
+CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper"]
+
+
+def other_rules(records: Records, missing_is: str) -> dict[str, pd.DataFrame]:
+    """Risk intervals of the first plants by the name of the rule, as recorded first."""
+    other = "unknown" if missing_is == "dead" else "dead"
+    named = {
+        "as reported": records.intervals,
+        f"missing counted as {other}": records.under(missing=other),
+        "plants never found again all dead": records.under(unknown="dead"),
+        "plants never found again all alive": records.under(unknown="alive"),
+    }
+    return {rule: first_plants(intervals) for rule, intervals in named.items()}
+
+
+def answers_under(
+    tables: dict[str, pd.DataFrame], headline: Fit, at: float, population: pd.DataFrame | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Survival per method and differences under each rule, by the headline model.
+
+    Parameters
+    ----------
+    tables
+        Risk intervals by rule.
+    headline
+        The model whose formula and strata are used again.
+    at
+        Days since planting.
+    population
+        Plants of the whole planting, or None.
+
+    Returns
+    -------
+    survival, differences
+        Per 100 planted. A rule under which the model cannot be fitted is left out.
+    """
+    kept: list[pd.DataFrame] = []
+    differences: list[pd.DataFrame] = []
+    for rule, intervals in tables.items():
+        try:
+            fitted = fit(intervals, headline.formula, strata=list(headline.strata) or None)
+            day = min(at, float(intervals["stop_day"].max()))
+            alive = survival(fitted, at=day, population=population).table
+            pairs = contrasts(fitted, at=day, population=population).table
+        except SurvivorError:
+            continue
+        kept.append(alive.assign(rule=rule)[SURVIVAL_COLUMNS])
+        differences.append(pairs[pairs["basis"] != "refused"].assign(rule=rule)[CONTRAST_COLUMNS])
+    return _stack(kept, SURVIVAL_COLUMNS), _stack(differences, CONTRAST_COLUMNS)
+
+
+def _stack(parts: list[pd.DataFrame], columns: list[str]) -> pd.DataFrame:
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)

@@ -1,0 +1,139 @@
+"""A study: its file, its records and its season, tied together. It holds no statistics."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.records import Records, read_records
+from survivor.settings import Settings, find_study_file, read_settings
+
+if TYPE_CHECKING:
+    from survivor.analysis import Analysis
+    from survivor.evidence import Finding
+
+Say = Callable[[str], None]
+
+
+def _quiet(step: str) -> None:
+    """Say nothing."""
+
+
+@dataclass(frozen=True, repr=False)
+class Study:
+    """A season's records as read, and everything that can be asked of them.
+
+    Attributes
+    ----------
+    path
+        The study file.
+    settings, records
+        What the study file says, and what the files hold.
+    """
+
+    path: Path
+    settings: Settings
+    records: Records = field(repr=False)
+
+    @property
+    def problems(self) -> pd.DataFrame:
+        """What is wrong with the records: code, severity, file, sheet, row, column, value, what, mend."""
+        return self.records.problems
+
+    @property
+    def intervals(self) -> pd.DataFrame:
+        """Risk intervals, one row a group of seedlings between two visits."""
+        return self.records.intervals
+
+    @property
+    def accounts(self) -> pd.DataFrame:
+        """Where every record read has gone: used, set aside or listed, with the reason."""
+        return self.records.accounts
+
+    @property
+    def matches(self) -> pd.DataFrame:
+        """How each column of the files was understood."""
+        return self.records.matches
+
+    @cached_property
+    def analysis(self) -> Analysis:
+        """The season analysed; computed once."""
+        return self.analyse()
+
+    def analyse(self, say: Say = _quiet) -> Analysis:
+        """Analyse the season.
+
+        Parameters
+        ----------
+        say
+            Called with a short text before each step.
+        """
+        from survivor.analysis import analyse
+
+        return analyse(self.settings, self.records, self.path.parent, self._provenance(), say)
+
+    def findings(self) -> tuple[Finding, ...]:
+        """The answers, the headline first."""
+        return self.analysis.findings
+
+    def report(self, out: str | Path, say: Say = _quiet) -> Sequence[Path]:
+        """Write the report, its findings and tables to a folder; the page is the first path returned."""
+        from survivor.report.page import write_report
+
+        # Analysed here rather than through the property so that progress can be said.
+        analysis = self.__dict__.setdefault("analysis", self.analyse(say))
+        say("Writing the report")
+        return write_report(analysis, Path(out))
+
+    def _provenance(self) -> dict[str, str]:
+        from survivor import __version__
+
+        found = {
+            "survivor": __version__,
+            "seed": str(self.settings.study.seed),
+            "settings": hashlib.sha256(self.settings.model_dump_json().encode()).hexdigest(),
+        }
+        for name in self._files():
+            file = self.path.parent / name
+            if file.is_file():
+                found[f"sha256 of {file.name}"] = hashlib.sha256(file.read_bytes()).hexdigest()
+        return found
+
+    def _files(self) -> list[str]:
+        named = [sheet.file for sheet in self.settings.records.sheets]
+        if self.settings.records.plots is not None:
+            named.append(self.settings.records.plots.file)
+        named += [gauge.file for gauge in self.settings.gauges]
+        return list(dict.fromkeys([self.path.name, *named]))
+
+    def __repr__(self) -> str:
+        return (
+            f"Study {self.settings.study.name!r}: {len(self.accounts)} records read, "
+            f"{len(self.intervals)} risk intervals, {len(self.problems)} problems"
+        )
+
+
+def load(path: str | Path) -> Study:
+    """Read a study.
+
+    Parameters
+    ----------
+    path
+        A folder that holds ``study.toml``, or the study file itself.
+
+    Raises
+    ------
+    StudyFileError
+        When the study file is missing or says something unknown.
+    RecordsError
+        When a file of records cannot be read or understood.
+    """
+    file = find_study_file(path)
+    settings = read_settings(file)
+    return Study(file, settings, read_records(file, settings))
