@@ -1,0 +1,168 @@
+"""The first screen: the answer, for a reader with one minute."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.comparison import survival_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import limits, money, number, per_100, per_100_limits
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
+from survivor.report.content.reasons import allocation, between_sites, is_random, usual_practice, why
+from survivor.report.content.wording import counted, plain, sentence
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+    from survivor.evidence import Finding
+
+KEY = "answer"
+QUESTIONS = "questions"
+
+
+def answer(analysis: Analysis) -> Section:
+    """Return the first screen: headline, how sure, the target's verdict, one picture."""
+    blocks: list[Block] = []
+    heading = "The answer"
+    if analysis.findings:
+        first = analysis.findings[0]
+        heading = first.question
+        blocks.append(Paragraph(sentence(first.answer), kind="lead"))
+        blocks.append(Paragraph(how_sure(first), label="How sure"))
+    else:
+        said = why(analysis, otherwise="No question could be answered from these records")
+        blocks.append(Paragraph(said, kind="lead"))
+    for finding in analysis.findings[1:]:
+        if finding.verdict is not None:
+            blocks.append(Paragraph(target_words(finding), label="Target"))
+    if not is_random(analysis):
+        blocks.append(allocation(analysis))
+    blocks.extend(between_sites(analysis))
+    figure = survival_picture(analysis)
+    if figure is not None:
+        blocks.append(figure)
+    else:
+        said = why(analysis, "survival", otherwise="Survival by preparation could not be estimated")
+        blocks.append(Paragraph(said, kind="note", label="No picture"))
+    return Section(KEY, heading, tuple(blocks))
+
+
+def how_sure(finding: Finding) -> str:
+    """Return the grade in words with its reasons."""
+    reasons = " ".join(sentence(reason) for reason in finding.reasons)
+    return f"{finding.grade.capitalize()}. {reasons}".strip()
+
+
+def target_words(finding: Finding) -> str:
+    """Return the verdict on a target, one of three, and the sentence behind it."""
+    return f"{str(finding.verdict).capitalize()}. {sentence(finding.answer)}"
+
+
+def survival_picture(analysis: Analysis) -> Figure | None:
+    """Return survival per method at the milestone with limits, and the cost beside it."""
+    if analysis.survival is None:
+        return None
+    table = analysis.survival.table.sort_values("estimate", ascending=False, kind="stable")
+    usual = usual_practice(analysis)
+    costs = analysis.payoff.table if analysis.payoff is not None else None
+    milestone = analysis.settings.headline_milestone
+    target = analysis.settings.target
+    promised = target.survival_per_100 if target is not None and target.milestone == milestone.name else None
+    best = table.iloc[0]
+    finding = (
+        f"Highest: {best['method']}, {per_100(best['estimate'])} alive per 100 planted "
+        f"({per_100_limits(best['lower'], best['upper'])})."
+    )
+    caption = (
+        f"Dot: alive per 100 planted, {number(analysis.milestone_day)} days after planting, "
+        "averaged over the sites and species of the study. Line: 95 % limits."
+    )
+    if usual is not None:
+        caption += f" Hollow dot, broken line: the usual practice, {usual}."
+    return Figure(
+        key="survival",
+        title=f"Alive at {milestone.name}, by preparation",
+        finding=finding,
+        caption=caption,
+        draw=partial(_draw, table, costs, usual, promised),
+        table=_survival_table(table, costs),
+    )
+
+
+def _draw(
+    table: pd.DataFrame, costs: pd.DataFrame | None, usual: str | None, promised: float | None, size: Size
+) -> Drawing:
+    return survival_figure(table, costs, usual=usual, target=promised, size=size)
+
+
+def _survival_table(table: pd.DataFrame, costs: pd.DataFrame | None) -> Table:
+    columns = [
+        Column("Preparation"),
+        Column("Alive per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+    ]
+    prices: dict[str, tuple[str, str]] = {}
+    if costs is not None and not costs.empty:
+        columns += [Column("Cost per plant established", True), Column("95 % limits of cost", True)]
+        for row in costs.to_dict("records"):
+            prices[str(row["method"])] = (
+                money(float(row["cost_per_established"]), str(row["currency"])),
+                limits(float(row["lower"]), float(row["upper"]), 2),
+            )
+    columns += [Column(name, numeric=True) for name in ("Seedlings", "Died", "Plots", "Sites")]
+    rows = []
+    for row in table.to_dict("records"):
+        price = prices.get(str(row["method"]), ("–", "–")) if prices else ()
+        rows.append(
+            (
+                str(row["method"]),
+                per_100(float(row["estimate"])),
+                per_100_limits(float(row["lower"]), float(row["upper"])),
+                *price,
+                *(number(float(row[name])) for name in ("n_seedlings", "died", "n_plots", "n_sites")),
+            )
+        )
+    note = (
+        "Seedlings, deaths, plots and sites are those of the records; alive per 100 is averaged over the sites "
+        "and species of the study, so it need not equal the plain share."
+    )
+    return Table("survival-table", "Survival by preparation", tuple(columns), tuple(rows), note=note)
+
+
+def questions(analysis: Analysis) -> Section:
+    """Return every question asked, with its answer, how sure it is and what would make it surer."""
+    rows = tuple(
+        (
+            finding.question,
+            sentence(finding.answer),
+            finding.grade,
+            " ".join(sentence(step) for step in finding.raise_it) or "–",
+        )
+        for finding in analysis.findings
+    )
+    columns = (Column("Question"), Column("Answer"), Column("How sure"), Column("What would make it surer"))
+    design = analysis.settings.design
+    text = (
+        "How sure is one of four words: firm, fair, slight, unanswered; the rule is under “How this was worked out”. "
+        f"The smallest difference worth having was set at {plain(design.smallest_difference)} per 100 planted."
+    )
+    if not rows:
+        return Section(QUESTIONS, "Every question asked", (Paragraph("No question could be answered."),))
+    table = Table("questions-table", "Questions, answers and how sure they are", columns, rows)
+    return Section(QUESTIONS, "Every question asked", (Paragraph(text), table))
+
+
+def extent(analysis: Analysis) -> str:
+    """Return how many seedlings, plots and sites the answers rest on."""
+    plots = analysis.records.plots
+    planted = float(plots["planted"].sum(skipna=True)) if "planted" in plots else float("nan")
+    n_plots = len(plots[["site", "block", "plot"]].drop_duplicates())
+    return ", ".join(
+        [
+            counted(planted, "seedling planted", "seedlings planted"),
+            counted(n_plots, "plot"),
+            counted(plots["site"].nunique(), "site"),
+        ]
+    )

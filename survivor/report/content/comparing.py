@@ -1,0 +1,157 @@
+"""Each preparation against the usual practice, in differences per 100 planted."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping
+from functools import partial
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from survivor.effects.confounding import REFUSED
+from survivor.figures.comparison import contrasts_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import NONE, number
+from survivor.report.content.cautions import before_acting
+from survivor.report.content.elements import Block, Column, Figure, Listing, Paragraph, Section, Table, missing
+from survivor.report.content.reasons import between_sites, is_random, why
+from survivor.report.content.wording import (
+    chance,
+    difference,
+    difference_limits,
+    plain,
+    sentence,
+)
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+KEY = "comparison"
+HEADING = "Each preparation against the usual practice"
+
+
+def comparison(analysis: Analysis) -> Section:
+    """Return differences from the usual practice: sentences, picture, table, cautions."""
+    if analysis.contrasts is None or analysis.contrasts.table.empty:
+        said = why(analysis, "contrast", "compar", otherwise="No comparison between preparations could be made")
+        return missing(KEY, HEADING, said)
+    table = analysis.contrasts.table
+    smallest = analysis.settings.design.smallest_difference
+    blocks: list[Block] = [Listing(tuple(in_words(row, smallest) for row in table.to_dict("records")))]
+    if not is_random(analysis):
+        blocks.append(
+            Paragraph(
+                "These differences were seen between plots whose preparation was not allocated at random.",
+                kind="note",
+                label="Not allocated at random",
+                see="answer",
+            )
+        )
+    blocks.extend(between_sites(analysis))
+    blocks.append(
+        Figure(
+            key="contrasts",
+            title="Difference from the usual practice",
+            finding=in_words(table.iloc[_firmest(table)].to_dict(), smallest),
+            caption=(
+                "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the number of "
+                f"comparisons. Shaded: differences under {plain(smallest)}, the smallest worth having. Hollow dot, "
+                "broken line: between sites only."
+            ),
+            draw=partial(_draw, table, smallest),
+            table=contrast_table("contrasts-table", "Differences from the usual practice", table),
+        )
+    )
+    if analysis.confounding is not None:
+        blocks.extend(_traits(analysis.confounding.balance))
+    blocks.extend(before_acting(analysis))
+    return Section(KEY, HEADING, tuple(blocks))
+
+
+def _draw(table: pd.DataFrame, smallest: float, size: Size) -> Drawing:
+    return contrasts_figure(table, smallest=smallest, size=size)
+
+
+def _firmest(table: pd.DataFrame) -> int:
+    known = table["estimate"].abs().fillna(-1.0)
+    return int(known.to_numpy().argmax())
+
+
+def in_words(row: Mapping[Hashable, Any], smallest: float) -> str:
+    """Return a difference as a sentence; a wide interval is 'not shown', never 'no difference'."""
+    pair = f"{row['method']} against {row['against']}"
+    if str(row.get("basis", "")) == REFUSED or not math.isfinite(float(row["estimate"])):
+        return sentence(f"{pair}: not compared. {sentence(str(row.get('reason', '')))}")
+    estimate, lower, upper = (float(row[name]) for name in ("estimate", "lower", "upper"))
+    size = f"{number(abs(estimate))} {'more' if estimate >= 0 else 'fewer'} alive per 100 planted"
+    if not (math.isfinite(lower) and math.isfinite(upper)):
+        return f"{pair}: {size}, without limits. {sentence(str(row.get('reason', '')))}".strip()
+    span = f"95 % limits {_way(lower)} to {_way(upper)}"
+    if lower > 0 or upper < 0:
+        said = f"{pair}: {size} ({span})."
+        if -smallest <= lower and upper <= smallest:
+            said += " Smaller than the smallest difference worth having."
+        return said
+    if -smallest <= lower and upper <= smallest:
+        return f"{pair}: no difference worth having; {size} ({span})."
+    return f"{pair}: a difference is not shown; {size}, and the records fit {_way(lower)} to {_way(upper)} (95 % limits)."
+
+
+def _way(value: float) -> str:
+    return f"{number(abs(value))} {'more' if value >= 0 else 'fewer'}"
+
+
+def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
+    """Return differences with limits, adjusted p, what they rest on and how much."""
+    columns = (
+        Column("Preparation"),
+        Column("Against"),
+        Column("Difference per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("Adjusted p", numeric=True),
+        Column("Rests on"),
+        Column("Seedlings", numeric=True),
+        Column("Plots", numeric=True),
+        Column("Sites", numeric=True),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            str(row["against"]),
+            difference(float(row["estimate"])),
+            difference_limits(float(row["lower"]), float(row["upper"])),
+            chance(float(row["p_adjusted"])) if "p_adjusted" in row else NONE,
+            str(row["basis"]),
+            *(number(float(row[name])) for name in ("n_seedlings", "n_plots", "n_sites")),
+        )
+        for row in table.to_dict("records")
+    )
+    note = (
+        "Limits are of the one comparison. p is adjusted for the number of comparisons (Holm). A p value above 0.05 "
+        "means that a difference is not shown, not that there is none."
+    )
+    return Table(key, caption, columns, rows, row_heads=2, note=note)
+
+
+def _traits(balance: pd.DataFrame) -> list[Block]:
+    """Name traits of the ground that went with a preparation."""
+    if balance.empty:
+        return []
+    apart = balance[balance["standardised_difference"].abs() >= 0.5]
+    if apart.empty:
+        return [Paragraph("No recorded trait of the plots differed much between the preparations.", kind="small")]
+    rows = []
+    for row in apart.to_dict("records"):
+        trait = str(row["trait"]).replace("_", " ")
+        name = f"{trait}: {row['level']}" if str(row["level"]) else trait
+        value = float(row["value"])
+        unit = "" if row["unit"] == "mean" else f" {row['unit']}"
+        rows.append((name, str(row["method"]), number(value, 1 if abs(value) < 10 else 0) + unit))
+    text = (
+        "Preparations were used on different ground where the table below has a row: the trait's mean (or share of "
+        "plots) under the preparation lies at least half a standard deviation from that under the usual practice."
+    )
+    columns = (Column("Trait"), Column("Preparation"), Column("Value", numeric=True))
+    table = Table("traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2)
+    return [Paragraph(text), table]

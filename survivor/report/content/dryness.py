@@ -1,0 +1,69 @@
+"""Where the dry season and the visits lie on the clock of days since planting."""
+
+from __future__ import annotations
+
+import datetime as dt
+
+import numpy as np
+import pandas as pd
+
+from survivor.settings import DrySeason
+from survivor.vocabulary import INTERVAL_KEYS
+
+_COLUMNS = ["start_day", "stop_day", "share"]
+
+
+def dry_spans(intervals: pd.DataFrame, season: DrySeason | None, last: float) -> pd.DataFrame:
+    """Return stretches of days since planting in which plants were in the dry season.
+
+    Sites planted in different months meet the dry season at different ages, so each
+    stretch has the share of plants that were in it.
+
+    Parameters
+    ----------
+    intervals
+        Risk intervals with ``planted_date``.
+    season
+        None: there is nothing to shade.
+    last
+        Last day wanted.
+
+    Returns
+    -------
+    DataFrame
+        ``start_day, stop_day`` (days since planting), ``share`` (0..1).
+    """
+    if season is None or "planted_date" not in intervals or last <= 0:
+        return pd.DataFrame(columns=_COLUMNS)
+    plants = _plants(intervals)
+    length = int(np.ceil(last))
+    inside = np.zeros(length)
+    for planted, count in plants.items():
+        inside += float(count) * _in_season(pd.Timestamp(str(planted)).date(), season, length)
+    share = inside / max(float(plants.sum()), 1.0)
+    edges = np.flatnonzero(np.diff(share)) + 1
+    starts = np.concatenate([[0], edges])
+    stops = np.concatenate([edges, [length]])
+    spans = pd.DataFrame({"start_day": starts, "stop_day": stops, "share": share[starts]}).astype(float)
+    return spans[spans["share"] > 0].reset_index(drop=True)
+
+
+def _plants(intervals: pd.DataFrame) -> pd.Series[float]:
+    """Return plants entering observation by planting date."""
+    keys = [name for name in (*INTERVAL_KEYS, "species", "planted_date") if name in intervals]
+    first = intervals.sort_values("start_day", kind="stable").drop_duplicates(keys)
+    known = first[first["planted_date"].notna()]
+    return known.groupby("planted_date")["at_risk"].sum().astype(float)
+
+
+def _in_season(planted: dt.date, season: DrySeason, length: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+    dates = pd.date_range(planted, periods=length, freq="D")
+    today = dates.month.to_numpy() * 100 + dates.day.to_numpy()
+    start, end = (int(edge.replace("-", "")) for edge in (season.start, season.end))
+    inside = (today >= start) & (today <= end) if start <= end else (today >= start) | (today <= end)
+    return inside.astype(float)
+
+
+def visit_days(intervals: pd.DataFrame) -> list[float]:
+    """Return the days since planting on which something was looked at, in order."""
+    return sorted({float(day) for day in intervals["stop_day"]})

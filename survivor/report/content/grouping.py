@@ -1,0 +1,91 @@
+"""Survival of each species and at each site."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.groups import groups_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import number, per_100, per_100_limits
+from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.reasons import why
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+_MOST_ROWS = 30  # a taller picture can't be taken in; the table has them all
+
+
+def species(analysis: Analysis) -> Section:
+    """Return survival of each species, lowest last."""
+    key, heading = "species", "Species"
+    table = analysis.species
+    if table.empty:
+        return missing(key, heading, why(analysis, "species", otherwise="Species are not recorded"))
+    ordered = table.sort_values("estimate", ascending=False, kind="stable")
+    text = (
+        "Species are not planted alike under every preparation or at every site, so a species that fared badly may "
+        "have stood on the harder ground."
+    )
+    return Section(key, heading, (Paragraph(text), _figure(ordered, key, "species", "Species")))
+
+
+def sites(analysis: Analysis) -> Section:
+    """Return survival at each site, in alphabetical order: sites are not ranked."""
+    key, heading = "sites", "Site by site"
+    table = analysis.sites
+    if table.empty:
+        return missing(key, heading, why(analysis, "site", otherwise="There is no table of sites"))
+    ordered = table.sort_values(str(table.columns[0]), kind="stable")
+    text = (
+        "Sites are in alphabetical order and are not ranked: they differ in ground, weather and preparations, and a "
+        "site is not a method."
+    )
+    return Section(key, heading, (Paragraph(text), _figure(ordered, key, "site", "Site")))
+
+
+def _figure(table: pd.DataFrame, key: str, word: str, heading: str) -> Figure:
+    name = str(table.columns[0])
+    best, worst = table.loc[table["estimate"].idxmax()], table.loc[table["estimate"].idxmin()]
+    finding = (
+        f"From {per_100(float(worst['estimate']))} alive per 100 planted ({worst[name]}) to "
+        f"{per_100(float(best['estimate']))} ({best[name]})."
+    )
+    shown = table.head(_MOST_ROWS)
+    more = f" The first {_MOST_ROWS} are drawn; the table has them all." if len(table) > _MOST_ROWS else ""
+    return Figure(
+        key=key,
+        title=f"Alive per 100 planted, by {word}",
+        finding=finding,
+        caption=f"Dot: alive per 100 planted. Line: 95 % limits that respect plots.{more}",
+        draw=partial(_draw, shown),
+        table=_table(table, key, name, heading),
+    )
+
+
+def _draw(table: pd.DataFrame, size: Size) -> Drawing:
+    return groups_figure(table, size=size)
+
+
+def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
+    counts = [column for column in ("planted", "alive", "n_plots") if column in table]
+    words = {"planted": "Planted", "alive": "Alive", "n_plots": "Plots"}
+    columns = (
+        Column(heading),
+        Column("Alive per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+        *(Column(words[column], numeric=True) for column in counts),
+    )
+    rows = tuple(
+        (
+            str(row[name]),
+            per_100(float(row["estimate"])),
+            per_100_limits(float(row["lower"]), float(row["upper"])),
+            *(number(float(row[column])) for column in counts),
+        )
+        for row in table.to_dict("records")
+    )
+    return Table(f"{key}-table", f"Survival by {heading.lower()}", columns, rows)

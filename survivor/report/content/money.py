@@ -1,0 +1,96 @@
+"""What one established plant costs under each preparation."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.payoff import payoff_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import limits, money, number, per_100
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.reasons import is_random, usual_practice, why
+from survivor.report.content.wording import sentence
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+KEY = "money"
+HEADING = "Cost per plant established"
+
+
+def costs(analysis: Analysis) -> Section:
+    """Return cost per established plant, with where the costs come from."""
+    if analysis.payoff is None or analysis.payoff.table.empty:
+        return missing(KEY, HEADING, why(analysis, "cost", otherwise="The study file gives no costs"))
+    table = analysis.payoff.table.sort_values("cost_per_established", kind="stable")
+    lowest = table.iloc[0]
+    currency = str(lowest["currency"])
+    finding = (
+        f"Lowest: {lowest['method']}, {money(float(lowest['cost_per_established']), currency)} per plant established "
+        f"({limits(float(lowest['lower']), float(lowest['upper']), 2)})."
+    )
+    blocks: list[Block] = [Paragraph(_source(analysis))]
+    if not is_random(analysis):
+        blocks.append(
+            Paragraph(
+                "The survival in these costs is that seen where each preparation was used; it was not allocated at "
+                "random.",
+                kind="note",
+                label="Not allocated at random",
+            )
+        )
+    blocks.append(
+        Figure(
+            key="payoff",
+            title="Cost per plant established",
+            finding=finding,
+            caption=(
+                "Dot: cost per plant put in, divided by the share alive at the milestone. Line: 95 % limits, from the "
+                "uncertainty of survival and the range of costs given."
+            ),
+            draw=partial(_draw, table, usual_practice(analysis)),
+            table=_table(table),
+        )
+    )
+    return Section(KEY, HEADING, tuple(blocks))
+
+
+def _source(analysis: Analysis) -> str:
+    given = analysis.settings.costs
+    if given is None:
+        return "Costs are as given in the study file."
+    return (
+        f"Costs are inputs, not findings: {given.currency}, {given.year}. Source: {sentence(given.source)} Cost per "
+        "plant established is what was spent on each plant put in, divided by the share of them alive at the "
+        "milestone. Infill is not in it unless the study file counts it."
+    )
+
+
+def _draw(table: pd.DataFrame, usual: str | None, size: Size) -> Drawing:
+    return payoff_figure(table, usual=usual, size=size)
+
+
+def _table(table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Preparation"),
+        Column("Cost per plant put in", numeric=True),
+        Column("Alive per 100 planted", numeric=True),
+        Column("Cost per plant established", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("Chance of the lowest cost", numeric=True),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            money(float(row["cost_per_plant"]), str(row["currency"])),
+            per_100(float(row["survival"])),
+            money(float(row["cost_per_established"]), str(row["currency"])),
+            limits(float(row["lower"]), float(row["upper"]), 2),
+            f"{number(100 * float(row['probability_lowest']))} in 100" if "probability_lowest" in row else "–",
+        )
+        for row in table.to_dict("records")
+    )
+    return Table("payoff-table", "Cost per plant established", columns, rows)

@@ -1,0 +1,138 @@
+"""How wide a weed-free patch: survival against the radius as prepared."""
+
+from __future__ import annotations
+
+import math
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.radius import dose_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import number, per_100, per_100_limits
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.reasons import is_random, why
+from survivor.report.content.wording import chance, plain, sentence, table_of
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+    from survivor.effects.dose import Dose
+
+KEY = "radius"
+HEADING = "How wide a weed-free patch"
+
+
+def radius(analysis: Analysis) -> Section:
+    """Return the response to the radius, or why there is none."""
+    dose = analysis.dose
+    if dose is None:
+        said = why(analysis, "radius", "radii", "patch", otherwise="The radius could not be related to survival")
+        return missing(KEY, HEADING, said)
+    blocks: list[Block] = []
+    if dose.table.empty:
+        blocks.extend(Paragraph(sentence(check)) for check in dose.checks)
+    else:
+        blocks.append(Paragraph(_stops_words(analysis, dose)))
+        if not is_random(analysis):
+            blocks.append(
+                Paragraph(
+                    "The radius was not allocated at random: plots with a wider patch may differ in other ways.",
+                    kind="note",
+                    label="Not allocated at random",
+                )
+            )
+        blocks.append(_figure(analysis, dose))
+        blocks.extend(Paragraph(sentence(check), kind="small") for check in dose.checks)
+    if not dose.description.empty:
+        blocks.append(_description(dose.description))
+    return Section(KEY, HEADING, tuple(blocks))
+
+
+def _stops_words(analysis: Analysis, dose: Dose) -> str:
+    gain = plain(analysis.settings.design.radius_gain)
+    stops = dose.stops_paying
+    if stops is None or stops.value is None:
+        reach = float(dose.table[dose.column].max())
+        return (
+            f"Within the radii seen, up to {number(reach, 2)} m, there is no point from which 10 cm more of radius "
+            f"goes with less than {gain} more alive per 100 planted."
+        )
+    ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
+    if all(math.isfinite(end) for end in ends):
+        span = f" (95 % limits {number(ends[0], 2)} to {number(ends[1], 2)} m)"
+    else:
+        span = " (its limits reach beyond the radii seen)"
+    return (
+        f"From a radius of {number(stops.value, 2)} m{span}, an area of {number(math.pi * stops.value**2, 1)} m², "
+        f"10 cm more goes with less than {gain} more alive per 100 planted."
+    )
+
+
+def _figure(analysis: Analysis, dose: Dose) -> Figure:
+    table = dose.table.sort_values(dose.column, kind="stable")
+    low, high = table.iloc[0], table.iloc[-1]
+    finding = (
+        f"At {number(float(low[dose.column]), 2)} m, {per_100(float(low['estimate']))} alive per 100 planted; "
+        f"at {number(float(high[dose.column]), 2)} m, {per_100(float(high['estimate']))}."
+    )
+    stops = dose.stops_paying
+    mark = None
+    if stops is not None and stops.value is not None:
+        ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
+        mark = (stops.value, ends[0], ends[1])
+    gain = plain(analysis.settings.design.radius_gain)
+    words = f"from here, under {gain} per 10 cm"
+    tests = f"Test of the radius: p {chance(dose.p_value)}."
+    if math.isfinite(dose.line_p_value):
+        tests += f" Curve against straight line: p {chance(dose.line_p_value)}."
+    shown = table[[dose.column, *(n for n in ("area_m2",) if n in table), "estimate", "lower", "upper"]]
+    return Figure(
+        key="radius",
+        title=f"Alive at day {number(dose.at_day)}, by radius of the weed-free patch",
+        finding=finding,
+        caption=(
+            "Line: alive per 100 planted; band: 95 % limits; strokes on the axis: the plots; above: the area of the "
+            f"patch. Only differences within a preparation and site count; nothing is drawn beyond the data. {tests}"
+        ),
+        draw=partial(_draw, table, dose.plots, mark, words),
+        table=_values(shown, dose.column),
+    )
+
+
+def _draw(
+    table: pd.DataFrame,
+    rug: tuple[float, ...],
+    mark: tuple[float, float, float] | None,
+    words: str,
+    size: Size,
+) -> Drawing:
+    ordered = table[[str(table.columns[0]), "estimate", "lower", "upper"]]
+    return dose_figure(ordered, rug=rug, stops=mark, stops_words=words, size=size)
+
+
+def _values(table: pd.DataFrame, column: str) -> Table:
+    step = max(1, math.ceil((len(table) - 1) / 14))
+    places = sorted({*range(0, len(table), step), len(table) - 1})
+    rows = tuple(
+        (
+            number(float(row[column]), 2),
+            number(math.pi * float(row[column]) ** 2, 2),
+            per_100(float(row["estimate"])),
+            per_100_limits(float(row["lower"]), float(row["upper"])),
+        )
+        for row in (table.iloc[place].to_dict() for place in places)
+    )
+    columns = (
+        Column("Radius, m", numeric=True),
+        Column("Area, m²", numeric=True),
+        Column("Alive per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+    )
+    return Table("radius-table", "Survival by radius of the weed-free patch", columns, rows)
+
+
+def _description(frame: pd.DataFrame) -> Table:
+    headings = [str(name).replace("_", " ") for name in frame.columns]
+    text = frame.assign(**{frame.columns[0]: frame[frame.columns[0]].astype(str)})
+    return table_of("radius-by-preparation", "Radius by preparation, metres", headings, text)

@@ -1,0 +1,187 @@
+"""The season against the record of the gauge."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.season import cumulative_figure, decile_words, deciles_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import number
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.gathering import gather
+from survivor.report.content.reasons import why
+from survivor.report.content.wording import date, sentence, table_of
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+KEY = "season"
+HEADING = "The season"
+
+_CONTEXT = (
+    "One season at sites near each other is one sample of rain. It is context: it can say what kind of season these "
+    "results come from, not how the preparations would have done in another."
+)
+
+
+def season(analysis: Analysis) -> Section:
+    """Return rain over the season against history, and what may be said of rain and survival."""
+    rain = analysis.rain
+    if rain.empty:
+        said = why(analysis, "rain", "gauge", otherwise="No rain gauge is named in the study file")
+        return missing(KEY, HEADING, said)
+    blocks: list[Block] = [Paragraph(_CONTEXT)]
+    blocks.extend(_cumulative(analysis))
+    deciles = _deciles(rain)
+    blocks.append(deciles if deciles is not None else _table(rain))
+    if analysis.rain_effect is not None and not analysis.rain_effect.empty:
+        frame = analysis.rain_effect
+        headings = [str(name).replace("_", " ") for name in frame.columns]
+        blocks.append(table_of("rain-effect", "Rain and survival between gauges and seasons", headings, frame))
+    else:
+        said = why(
+            analysis,
+            "rain",
+            otherwise="Rain was not put in the model: that needs at least six gauge-seasons",
+        )
+        blocks.append(Paragraph(said, label="Rain and survival"))
+    return Section(KEY, HEADING, tuple(blocks))
+
+
+def _deciles(rain: pd.DataFrame) -> Figure | None:
+    if "decile" not in rain or rain["decile"].notna().sum() == 0:
+        return None
+    placed = rain[rain["decile"].notna()]
+    gauges = dict.fromkeys(placed["gauge"].astype(str))
+    first = placed.iloc[0]
+    finding = (
+        f"{first['measure']}, {first['gauge']}: {number(float(first['value']))} {first['unit']}, "
+        f"decile {number(float(first['decile']))}, {decile_words(float(first['decile']))}."
+    )
+    years = placed["years_of_record"].dropna() if "years_of_record" in placed else pd.Series([], dtype=float)
+    record = f" Years of record: {number(float(years.min()))}." if not years.empty else ""
+    many = f" Gauges: {', '.join(gauges)}." if len(gauges) > 1 else ""
+    return Figure(
+        key="deciles",
+        title="Measures of the season against the record",
+        finding=finding,
+        caption=(
+            "Decile 1: the lowest tenth of the years on record; 10: the highest. Shaded: 4 to 7, about average. For "
+            f"dry spells a high decile is a long one.{record}{many}"
+        ),
+        draw=partial(_draw_deciles, placed),
+        table=_table(rain),
+    )
+
+
+def _draw_deciles(table: pd.DataFrame, size: Size) -> Drawing:
+    return deciles_figure(table, size=size)
+
+
+def _table(rain: pd.DataFrame) -> Table:
+    extra = [name for name in ("planted_date", "sites") if name in rain]
+    columns = (
+        Column("Gauge"),
+        *(Column({"planted_date": "Planted", "sites": "Sites"}[name]) for name in extra),
+        Column("Measure"),
+        Column("This season", numeric=True),
+        Column("Median year", numeric=True),
+        Column("Decile", numeric=True),
+        Column("In words"),
+        Column("Years of record", numeric=True),
+        Column("Note"),
+    )
+    rows = []
+    for row in rain.to_dict("records"):
+        value, median, decile = (float(row.get(n, float("nan"))) for n in ("value", "median", "decile"))
+        unit = str(row.get("unit", ""))
+        note = row.get("note", "")
+        rows.append(
+            (
+                str(row["gauge"]),
+                *(date(row[name]) if name == "planted_date" else str(row[name]) for name in extra),
+                str(row["measure"]),
+                f"{_amount(value)} {unit}",
+                f"{_amount(median)} {unit}" if median == median else "–",
+                number(decile),
+                decile_words(decile) or "–",
+                number(float(row.get("years_of_record", float("nan")))),
+                sentence(note) if isinstance(note, str) else "",
+            )
+        )
+    return Table("rain-table", "The season's rain", columns, tuple(rows), row_heads=1)
+
+
+def _amount(value: float) -> str:
+    return number(value, 0 if abs(value) >= 10 or float(value).is_integer() else 1)
+
+
+def _cumulative(analysis: Analysis) -> list[Block]:
+    """One picture a gauge, at most three; the others are in the table."""
+    found: list[Block] = []
+    for place, (gauge, table, years) in enumerate(gather(analysis)[:3]):
+        known = table["rain_mm"].dropna()
+        if known.empty:
+            continue
+        last = table.loc[known.index[-1]]
+        finding = (
+            f"By {date(last['date'])} {number(float(last['rain_mm']))} mm had fallen since "
+            f"{date(table['date'].iloc[0])}; the median of the record is {number(float(last['median']))} mm."
+        )
+        dry = _dry_dates(analysis, table)
+        found.append(
+            Figure(
+                key=f"rain-{place + 1}",
+                title=f"Rain added up since planting, {gauge}",
+                finding=finding,
+                caption=(
+                    f"Line: this season. Broken grey line: median of the same days in {number(years)} other years; "
+                    "grey band: eight years in ten. A line that ends early meets a day that was not read."
+                ),
+                draw=partial(_draw_cumulative, table, dry),
+                table=_monthly(table, place + 1),
+            )
+        )
+    return found
+
+
+def _draw_cumulative(
+    table: pd.DataFrame, dry: tuple[pd.Timestamp, pd.Timestamp] | None, size: Size
+) -> Drawing:
+    return cumulative_figure(table, dry=dry, size=size)
+
+
+def _dry_dates(analysis: Analysis, table: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp] | None:
+    """Return the first dry season that the dates meet."""
+    named = analysis.settings.dry_season
+    if named is None:
+        return None
+    first, last = pd.Timestamp(table["date"].iloc[0]), pd.Timestamp(table["date"].iloc[-1])
+    for year in range(first.year - 1, last.year + 1):
+        start = pd.Timestamp(f"{year}-{named.start}")
+        over = named.end < named.start
+        end = pd.Timestamp(f"{year + 1 if over else year}-{named.end}")
+        if start < last and end > first:
+            return start, end
+    return None
+
+
+def _monthly(table: pd.DataFrame, place: int) -> Table:
+    """The numbers at the end of each month."""
+    month = pd.to_datetime(table["date"]).dt.to_period("M")
+    ends = table.groupby(month).tail(1)
+    rows = tuple(
+        (date(row["date"]), *(number(float(row[name])) for name in ("rain_mm", "median", "low", "high")))
+        for row in ends.to_dict("records")
+    )
+    columns = (
+        Column("To"),
+        Column("This season, mm", numeric=True),
+        Column("Median, mm", numeric=True),
+        Column("One year in ten is lower than, mm", numeric=True),
+        Column("One year in ten is higher than, mm", numeric=True),
+    )
+    return Table(f"rain-{place}-table", "Rain added up since planting", columns, rows)

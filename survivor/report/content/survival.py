@@ -1,0 +1,162 @@
+"""When they died: survival curves, the dry season, and numbers at risk."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from survivor.figures.curves import Backdrop, curves_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import number, per_100, per_100_limits
+from survivor.report.content.dryness import dry_spans, visit_days
+from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.reasons import usual_practice, why
+from survivor.report.content.wording import counted, listed, month_day
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+KEY = "curves"
+HEADING = "When they died"
+
+
+def survival_curves(analysis: Analysis) -> Section:
+    """Return a panel a preparation with the dry season shaded, and numbers at risk below."""
+    curves = analysis.curves
+    if curves is None or curves.table.empty:
+        return missing(KEY, HEADING, why(analysis, "curve", otherwise="The curves could not be drawn"))
+    table = curves.table.rename(columns={curves.table.columns[0]: "method"})
+    table = table.assign(method=table["method"].astype(str))
+    methods = list(dict.fromkeys(table["method"]))
+    intervals = analysis.records.intervals
+    last = float(table["day"].max())
+    visits = visit_days(intervals)
+    season = analysis.settings.dry_season
+    spans = dry_spans(intervals, season, last)
+    backdrop = Backdrop(spans, tuple(visits), analysis.milestone_day, usual_practice(analysis))
+    order = _by_end(table, methods)
+    days = [0.0, *_few([day for day in visits if day <= last])]
+    figure = Figure(
+        key="curves",
+        title="Alive after planting, by preparation",
+        finding=_finding(table, spans, order),
+        caption=_caption(analysis, spans),
+        draw=partial(_draw, table, backdrop, tuple(order)),
+        table=_values(table, order, days),
+    )
+    text = (
+        "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since the visit "
+        "before. Limits respect plots: seedlings of one plot share its ground."
+    )
+    risk = _at_risk(intervals, table, order, days)
+    return Section(KEY, HEADING, (Paragraph(text), figure, risk))
+
+
+def _draw(
+    table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size: Size
+) -> Drawing:
+    return curves_figure(table, backdrop, size=size, order=order)
+
+
+def _by_end(table: pd.DataFrame, methods: list[str]) -> list[str]:
+    ends = table.sort_values("day", kind="stable").groupby("method")["survival"].last()
+    return sorted(methods, key=lambda name: -float(ends[name]))
+
+
+def _few(days: list[float], most: int = 7) -> list[float]:
+    """Keep a visit from each round: days nearer than a fortnight count as one round, its last day."""
+    rounds: list[float] = []
+    for day in days:
+        if rounds and day - rounds[-1] <= 14:
+            rounds[-1] = day
+        else:
+            rounds.append(day)
+    if len(rounds) <= most:
+        return rounds
+    keep = np.unique(np.linspace(0, len(rounds) - 1, most).round().astype(int))
+    return [rounds[i] for i in keep]
+
+
+def _at(curve: pd.DataFrame, day: float, column: str) -> float:
+    """Return the value of a step curve on a day; NaN beyond its last."""
+    if day > float(curve["day"].max()):
+        return float("nan")
+    reached = curve[curve["day"] <= day]
+    if reached.empty:
+        return 1.0
+    return float(reached[column].iloc[-1])
+
+
+def _finding(table: pd.DataFrame, spans: pd.DataFrame, order: list[str]) -> str:
+    ends = []
+    for name in order:
+        curve = table[table["method"] == name].sort_values("day", kind="stable")
+        ends.append(f"{name} {per_100(100 * float(curve['survival'].iloc[-1]))}")
+    said = f"Alive per 100 planted at the last visit: {listed(ends)}."
+    full = spans[spans["share"] > 0.5]
+    if full.empty:
+        return said
+    start, stop = float(full["start_day"].min()), float(full["stop_day"].max())
+    fell = []
+    for name in order:
+        curve = table[table["method"] == name].sort_values("day", kind="stable")
+        end = min(stop, float(curve["day"].max()))
+        fell.append((_at(curve, start, "survival") - _at(curve, end, "survival")) * 100)
+    most, least = max(fell), min(fell)
+    return (
+        f"{said} Over the dry season the curves fall by {number(least)} to {number(most)} per 100 planted."
+    )
+
+
+def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
+    usual = usual_practice(analysis)
+    parts = ["Line: alive per 100 planted; band: 95 % limits."]
+    if usual is not None:
+        parts.append(f"Broken grey line in each panel: the usual practice, {usual}.")
+    season = analysis.settings.dry_season
+    if season is not None and not spans.empty:
+        parts.append(
+            f"Shaded: the dry season, {month_day(season.start)} to {month_day(season.end)}; paler where only some "
+            "plantings had reached it."
+        )
+    parts.append(
+        f"Strokes on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where the number is read."
+    )
+    return " ".join(parts)
+
+
+def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
+    rows = []
+    for name in order:
+        curve = table[table["method"] == name].sort_values("day", kind="stable")
+        cells = []
+        for day in days:
+            value = _at(curve, day, "survival")
+            text = per_100(100 * value)
+            if "lower" in curve and day > 0 and value == value:
+                text += f" ({per_100_limits(100 * _at(curve, day, 'lower'), 100 * _at(curve, day, 'upper'))})"
+            cells.append(text)
+        rows.append((name, *cells))
+    columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
+    return Table("curves-table", "Alive per 100 planted (95 % limits) by day after planting", columns, tuple(rows))
+
+
+def _at_risk(intervals: pd.DataFrame, table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
+    """Count seedlings under observation just after each day: (start, stop] with start at or before it."""
+    rows = []
+    methods = intervals["method"].astype(str)
+    for name in order:
+        own = intervals[methods == name] if name in set(methods) else intervals
+        counts = [
+            float(own.loc[(own["start_day"] <= day) & (own["stop_day"] > day), "at_risk"].sum()) for day in days
+        ]
+        rows.append((name, *(number(count) for count in counts)))
+    columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
+    note = (
+        f"Seedlings known alive and still under observation just after the day; {counted(len(order), 'preparation')}. "
+        "The count falls by deaths and by tags no longer found."
+    )
+    return Table("at-risk", "Numbers at risk", columns, tuple(rows), note=note)
