@@ -15,8 +15,9 @@ from survivor.report.content.reasons import allocation, between_sites, is_random
 from survivor.report.content.wording import counted, plain, sentence
 
 if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
     from survivor.evidence import Finding
+
+    from survivor.analysis.result import Analysis
 
 KEY = "answer"
 QUESTIONS = "questions"
@@ -125,7 +126,8 @@ def _survival_table(table: pd.DataFrame, costs: pd.DataFrame | None) -> Table:
             )
         )
     note = (
-        "Seedlings, deaths, plots and sites are those of the records; alive per 100 is averaged over the sites "
+        "Seedlings, deaths, plots and sites are those of the records; alive per 100 is averaged over the "
+        "sites "
         "and species of the study, so it need not equal the plain share."
     )
     return Table("survival-table", "Survival by preparation", tuple(columns), tuple(rows), note=note)
@@ -145,8 +147,10 @@ def questions(analysis: Analysis) -> Section:
     columns = (Column("Question"), Column("Answer"), Column("How sure"), Column("What would make it surer"))
     design = analysis.settings.design
     text = (
-        "How sure is one of four words: firm, fair, slight, unanswered; the rule is under “How this was worked out”. "
-        f"The smallest difference worth having was set at {plain(design.smallest_difference)} per 100 planted."
+        "How sure is one of four words: firm, fair, slight, unanswered; the rule is under “How this was "
+        "worked out”. "
+        f"The smallest difference worth having was set at {plain(design.smallest_difference)} per 100 "
+        f"planted."
     )
     if not rows:
         return Section(QUESTIONS, "Every question asked", (Paragraph("No question could be answered."),))

@@ -14,7 +14,16 @@ from survivor.figures.comparison import contrasts_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import NONE, number
 from survivor.report.content.cautions import before_acting
-from survivor.report.content.elements import Block, Column, Figure, Listing, Paragraph, Section, Table, missing
+from survivor.report.content.elements import (
+    Block,
+    Column,
+    Figure,
+    Listing,
+    Paragraph,
+    Section,
+    Table,
+    missing,
+)
 from survivor.report.content.reasons import between_sites, is_random, why
 from survivor.report.content.wording import (
     chance,
@@ -34,7 +43,9 @@ HEADING = "Each preparation against the usual practice"
 def comparison(analysis: Analysis) -> Section:
     """Return differences from the usual practice: sentences, picture, table, cautions."""
     if analysis.contrasts is None or analysis.contrasts.table.empty:
-        said = why(analysis, "contrast", "compar", otherwise="No comparison between preparations could be made")
+        said = why(
+            analysis, "contrast", "compar", otherwise="No comparison between preparations could be made"
+        )
         return missing(KEY, HEADING, said)
     table = analysis.contrasts.table
     smallest = analysis.settings.design.smallest_difference
@@ -55,8 +66,10 @@ def comparison(analysis: Analysis) -> Section:
             title="Difference from the usual practice",
             finding=in_words(table.iloc[_firmest(table)].to_dict(), smallest),
             caption=(
-                "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the number of "
-                f"comparisons. Shaded: differences under {plain(smallest)}, the smallest worth having. Hollow dot, "
+                "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the "
+                "number of "
+                f"comparisons. Shaded: differences under {plain(smallest)}, the smallest worth having. "
+                f"Hollow dot, "
                 "broken line: between sites only."
             ),
             draw=partial(_draw, table, smallest),
@@ -95,7 +108,8 @@ def in_words(row: Mapping[Hashable, Any], smallest: float) -> str:
         return said
     if -smallest <= lower and upper <= smallest:
         return f"{pair}: no difference worth having; {size} ({span})."
-    return f"{pair}: a difference is not shown; {size}, and the records fit {_way(lower)} to {_way(upper)} (95 % limits)."
+    fits = f"the records fit {_way(lower)} to {_way(upper)} (95 % limits)"
+    return f"{pair}: a difference is not shown; {size}, and {fits}."
 
 
 def _way(value: float) -> str:
@@ -128,7 +142,8 @@ def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
         for row in table.to_dict("records")
     )
     note = (
-        "Limits are of the one comparison. p is adjusted for the number of comparisons (Holm). A p value above 0.05 "
+        "Limits are of the one comparison. p is adjusted for the number of comparisons (Holm). A p value "
+        "above 0.05 "
         "means that a difference is not shown, not that there is none."
     )
     return Table(key, caption, columns, rows, row_heads=2, note=note)
@@ -140,7 +155,9 @@ def _traits(balance: pd.DataFrame) -> list[Block]:
         return []
     apart = balance[balance["standardised_difference"].abs() >= 0.5]
     if apart.empty:
-        return [Paragraph("No recorded trait of the plots differed much between the preparations.", kind="small")]
+        return [
+            Paragraph("No recorded trait of the plots differed much between the preparations.", kind="small")
+        ]
     rows = []
     for row in apart.to_dict("records"):
         trait = str(row["trait"]).replace("_", " ")
@@ -149,9 +166,13 @@ def _traits(balance: pd.DataFrame) -> list[Block]:
         unit = "" if row["unit"] == "mean" else f" {row['unit']}"
         rows.append((name, str(row["method"]), number(value, 1 if abs(value) < 10 else 0) + unit))
     text = (
-        "Preparations were used on different ground where the table below has a row: the trait's mean (or share of "
-        "plots) under the preparation lies at least half a standard deviation from that under the usual practice."
+        "Preparations were used on different ground where the table below has a row: the trait's mean (or "
+        "share of "
+        "plots) under the preparation lies at least half a standard deviation from that under the usual "
+        "practice."
     )
     columns = (Column("Trait"), Column("Preparation"), Column("Value", numeric=True))
-    table = Table("traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2)
+    table = Table(
+        "traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2
+    )
     return [Paragraph(text), table]

@@ -6,6 +6,7 @@ import datetime as dt
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survivor.settings import DrySeason
 from survivor.vocabulary import INTERVAL_KEYS
@@ -40,7 +41,8 @@ def dry_spans(intervals: pd.DataFrame, season: DrySeason | None, last: float) ->
     inside = np.zeros(length)
     for planted, count in plants.items():
         inside += float(count) * _in_season(pd.Timestamp(str(planted)).date(), season, length)
-    share = inside / max(float(plants.sum()), 1.0)
+    # In quarters: a planting that took weeks would else give a stretch for each of its days.
+    share = np.ceil(4 * inside / max(float(plants.sum()), 1.0) - 1e-9) / 4
     edges = np.flatnonzero(np.diff(share)) + 1
     starts = np.concatenate([[0], edges])
     stops = np.concatenate([edges, [length]])
@@ -56,12 +58,13 @@ def _plants(intervals: pd.DataFrame) -> pd.Series[float]:
     return known.groupby("planted_date")["at_risk"].sum().astype(float)
 
 
-def _in_season(planted: dt.date, season: DrySeason, length: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _in_season(planted: dt.date, season: DrySeason, length: int) -> NDArray[np.float64]:
     dates = pd.date_range(planted, periods=length, freq="D")
     today = dates.month.to_numpy() * 100 + dates.day.to_numpy()
     start, end = (int(edge.replace("-", "")) for edge in (season.start, season.end))
     inside = (today >= start) & (today <= end) if start <= end else (today >= start) | (today <= end)
-    return inside.astype(float)
+    found: NDArray[np.float64] = inside.astype(float)
+    return found
 
 
 def visit_days(intervals: pd.DataFrame) -> list[float]:

@@ -49,7 +49,9 @@ def gather(analysis: Analysis) -> list[tuple[str, pd.DataFrame, int]]:
     return found
 
 
-def _added(series: pd.Series[float], start: pd.Timestamp, days: int) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
+def _added(
+    series: pd.Series[float], start: pd.Timestamp, days: int
+) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
     window = series.reindex(pd.date_range(start, periods=days, freq="D"))
     return np.cumsum(window.to_numpy(dtype=float))
 

@@ -27,7 +27,8 @@ def species(analysis: Analysis) -> Section:
         return missing(key, heading, why(analysis, "species", otherwise="Species are not recorded"))
     ordered = table.sort_values("estimate", ascending=False, kind="stable")
     text = (
-        "Species are not planted alike under every preparation or at every site, so a species that fared badly may "
+        "Species are not planted alike under every preparation or at every site, so a species that fared "
+        "badly may "
         "have stood on the harder ground."
     )
     return Section(key, heading, (Paragraph(text), _figure(ordered, key, "species", "Species")))
@@ -41,7 +42,8 @@ def sites(analysis: Analysis) -> Section:
         return missing(key, heading, why(analysis, "site", otherwise="There is no table of sites"))
     ordered = table.sort_values(str(table.columns[0]), kind="stable")
     text = (
-        "Sites are in alphabetical order and are not ranked: they differ in ground, weather and preparations, and a "
+        "Sites are in alphabetical order and are not ranked: they differ in ground, weather and "
+        "preparations, and a "
         "site is not a method."
     )
     return Section(key, heading, (Paragraph(text), _figure(ordered, key, "site", "Site")))
@@ -49,7 +51,8 @@ def sites(analysis: Analysis) -> Section:
 
 def _figure(table: pd.DataFrame, key: str, word: str, heading: str) -> Figure:
     name = str(table.columns[0])
-    best, worst = table.loc[table["estimate"].idxmax()], table.loc[table["estimate"].idxmin()]
+    ranked = table.sort_values("estimate", ascending=False, kind="stable").dropna(subset=["estimate"])
+    best, worst = ranked.iloc[0], ranked.iloc[-1]
     finding = (
         f"From {per_100(float(worst['estimate']))} alive per 100 planted ({worst[name]}) to "
         f"{per_100(float(best['estimate']))} ({best[name]})."

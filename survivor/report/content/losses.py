@@ -33,7 +33,8 @@ def losses(analysis: Analysis) -> Section:
     worst = str(by_period.idxmax())
     finding = f"{counted(total, 'death')} with a period; most ({number(float(by_period.max()))}) in: {worst}."
     text = (
-        f"A cause is the observer's likeliest one, seen at the visit after the death. Of {counted(total, 'death')}, "
+        f"A cause is the observer's likeliest one, seen at the visit after the death. Of "
+        f"{counted(total, 'death')}, "
         f"{number(unknown)} have no known cause; they are kept as unknown, not shared out."
     )
     figure = Figure(
@@ -55,7 +56,11 @@ def _table(table: pd.DataFrame) -> Table:
     causes = list(dict.fromkeys(table["cause"]))
     counts = table.groupby(["method", "period", "cause"], observed=True)["deaths"].sum()
     pairs = table[["method", "period"]].astype(str).drop_duplicates().itertuples(index=False, name=None)
-    known = {tuple(str(part) for part in key): float(value) for key, value in counts.items() if isinstance(key, tuple)}
+    known = {
+        tuple(str(part) for part in key): float(value)
+        for key, value in counts.items()
+        if isinstance(key, tuple)
+    }
     rows = tuple(
         (method, period, *(number(known.get((method, period, cause), 0.0)) for cause in causes))
         for method, period in pairs

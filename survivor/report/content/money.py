@@ -29,14 +29,16 @@ def costs(analysis: Analysis) -> Section:
     lowest = table.iloc[0]
     currency = str(lowest["currency"])
     finding = (
-        f"Lowest: {lowest['method']}, {money(float(lowest['cost_per_established']), currency)} per plant established "
+        f"Lowest: {lowest['method']}, {money(float(lowest['cost_per_established']), currency)} per plant "
+        f"established "
         f"({limits(float(lowest['lower']), float(lowest['upper']), 2)})."
     )
     blocks: list[Block] = [Paragraph(_source(analysis))]
     if not is_random(analysis):
         blocks.append(
             Paragraph(
-                "The survival in these costs is that seen where each preparation was used; it was not allocated at "
+                "The survival in these costs is that seen where each preparation was used; it was not "
+                "allocated at "
                 "random.",
                 kind="note",
                 label="Not allocated at random",
@@ -48,7 +50,8 @@ def costs(analysis: Analysis) -> Section:
             title="Cost per plant established",
             finding=finding,
             caption=(
-                "Dot: cost per plant put in, divided by the share alive at the milestone. Line: 95 % limits, from the "
+                "Dot: cost per plant put in, divided by the share alive at the milestone. Line: 95 % "
+                "limits, from the "
                 "uncertainty of survival and the range of costs given."
             ),
             draw=partial(_draw, table, usual_practice(analysis)),
@@ -63,7 +66,8 @@ def _source(analysis: Analysis) -> str:
     if given is None:
         return "Costs are as given in the study file."
     return (
-        f"Costs are inputs, not findings: {given.currency}, {given.year}. Source: {sentence(given.source)} Cost per "
+        f"Costs are inputs, not findings: {given.currency}, {given.year}. Source: "
+        f"{sentence(given.source)} Cost per "
         "plant established is what was spent on each plant put in, divided by the share of them alive at the "
         "milestone. Infill is not in it unless the study file counts it."
     )
@@ -89,7 +93,9 @@ def _table(table: pd.DataFrame) -> Table:
             per_100(float(row["survival"])),
             money(float(row["cost_per_established"]), str(row["currency"])),
             limits(float(row["lower"]), float(row["upper"]), 2),
-            f"{number(100 * float(row['probability_lowest']))} in 100" if "probability_lowest" in row else "–",
+            f"{number(100 * float(row['probability_lowest']))} in 100"
+            if "probability_lowest" in row
+            else "–",
         )
         for row in table.to_dict("records")
     )

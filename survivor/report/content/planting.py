@@ -24,7 +24,7 @@ def planting(analysis: Analysis) -> Section:
     plots = analysis.records.plots
     blocks: list[Block] = []
     when = dates(plots["planted_date"]) if "planted_date" in plots else "–"
-    species = sorted({str(name) for name in _species(analysis) if str(name)})
+    species = _species(analysis)
     first = f"Planted {when}" if when != "–" else "The planting date is not recorded"
     kinds = f"; {counted(len(species), 'species', 'species')}: {listed(species)}" if species else ""
     blocks.append(Paragraph(sentence(first + kinds)))
@@ -44,11 +44,11 @@ def planting(analysis: Analysis) -> Section:
     return Section(KEY, "What was planted, and how it was prepared", tuple(blocks))
 
 
-def _species(analysis: Analysis) -> pd.Series[str]:
+def _species(analysis: Analysis) -> list[str]:
     for frame in (analysis.records.intervals, analysis.records.plots):
         if "species" in frame:
-            return frame["species"].dropna().astype(str)
-    return pd.Series([], dtype=str)
+            return sorted({str(name) for name in frame["species"].dropna() if str(name)})
+    return []
 
 
 def _methods(analysis: Analysis) -> Table:
@@ -79,14 +79,18 @@ def _methods(analysis: Analysis) -> Table:
         Column("Planted"),
     )
     note = (
-        "A preparation is a bundle of works: no part of it can be credited alone unless the design crossed the "
-        "parts. The radius is half the diameter of the weed-free patch round a seedling; the area is of that circle."
+        "A preparation is a bundle of works: no part of it can be credited alone unless the design "
+        "crossed the "
+        "parts. The radius is half the diameter of the weed-free patch round a seedling; the area is of "
+        "that circle."
     )
     return Table("preparations", "Preparations", columns, tuple(rows), note=note)
 
 
 def _radii(plots: pd.DataFrame) -> tuple[str, str]:
-    known = plots["weed_free_radius_m"].dropna() if "weed_free_radius_m" in plots else pd.Series([], dtype=float)
+    known = (
+        plots["weed_free_radius_m"].dropna() if "weed_free_radius_m" in plots else pd.Series([], dtype=float)
+    )
     if known.empty:
         return "not recorded", "–"
     low, high = float(known.min()), float(known.max())
@@ -103,7 +107,13 @@ def _layout(analysis: Analysis) -> Table:
     counts = unique.groupby(["site", "method"]).size()
     sites = list(dict.fromkeys(unique["site"].astype(str)))
     rows = tuple(
-        (site, *(number(float(counts.get((site, method), 0))) if counts.get((site, method)) else "–" for method in methods))
+        (
+            site,
+            *(
+                number(float(counts.get((site, method), 0))) if counts.get((site, method)) else "–"
+                for method in methods
+            ),
+        )
         for site in sites
     )
     columns = (Column("Site"), *(Column(method, numeric=True) for method in methods))

@@ -27,7 +27,9 @@ def radius(analysis: Analysis) -> Section:
     """Return the response to the radius, or why there is none."""
     dose = analysis.dose
     if dose is None:
-        said = why(analysis, "radius", "radii", "patch", otherwise="The radius could not be related to survival")
+        said = why(
+            analysis, "radius", "radii", "patch", otherwise="The radius could not be related to survival"
+        )
         return missing(KEY, HEADING, said)
     blocks: list[Block] = []
     if dose.table.empty:
@@ -37,7 +39,8 @@ def radius(analysis: Analysis) -> Section:
         if not is_random(analysis):
             blocks.append(
                 Paragraph(
-                    "The radius was not allocated at random: plots with a wider patch may differ in other ways.",
+                    "The radius was not allocated at random: plots with a wider patch may differ in other "
+                    "ways.",
                     kind="note",
                     label="Not allocated at random",
                 )
@@ -55,7 +58,8 @@ def _stops_words(analysis: Analysis, dose: Dose) -> str:
     if stops is None or stops.value is None:
         reach = float(dose.table[dose.column].max())
         return (
-            f"Within the radii seen, up to {number(reach, 2)} m, there is no point from which 10 cm more of radius "
+            f"Within the radii seen, up to {number(reach, 2)} m, there is no point from which 10 cm more "
+            f"of radius "
             f"goes with less than {gain} more alive per 100 planted."
         )
     ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
@@ -64,7 +68,8 @@ def _stops_words(analysis: Analysis, dose: Dose) -> str:
     else:
         span = " (its limits reach beyond the radii seen)"
     return (
-        f"From a radius of {number(stops.value, 2)} m{span}, an area of {number(math.pi * stops.value**2, 1)} m², "
+        f"From a radius of {number(stops.value, 2)} m{span}, an area of "
+        f"{number(math.pi * stops.value**2, 1)} m², "
         f"10 cm more goes with less than {gain} more alive per 100 planted."
     )
 
@@ -73,7 +78,8 @@ def _figure(analysis: Analysis, dose: Dose) -> Figure:
     table = dose.table.sort_values(dose.column, kind="stable")
     low, high = table.iloc[0], table.iloc[-1]
     finding = (
-        f"At {number(float(low[dose.column]), 2)} m, {per_100(float(low['estimate']))} alive per 100 planted; "
+        f"At {number(float(low[dose.column]), 2)} m, {per_100(float(low['estimate']))} alive per 100 "
+        f"planted; "
         f"at {number(float(high[dose.column]), 2)} m, {per_100(float(high['estimate']))}."
     )
     stops = dose.stops_paying
@@ -92,8 +98,10 @@ def _figure(analysis: Analysis, dose: Dose) -> Figure:
         title=f"Alive at day {number(dose.at_day)}, by radius of the weed-free patch",
         finding=finding,
         caption=(
-            "Line: alive per 100 planted; band: 95 % limits; strokes on the axis: the plots; above: the area of the "
-            f"patch. Only differences within a preparation and site count; nothing is drawn beyond the data. {tests}"
+            "Line: alive per 100 planted; band: 95 % limits; strokes on the axis: the plots; above: the "
+            "area of the "
+            f"patch. Only differences within a preparation and site count; nothing is drawn beyond the "
+            f"data. {tests}"
         ),
         draw=partial(_draw, table, dose.plots, mark, words),
         table=_values(shown, dose.column),

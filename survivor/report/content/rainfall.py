@@ -22,7 +22,8 @@ KEY = "season"
 HEADING = "The season"
 
 _CONTEXT = (
-    "One season at sites near each other is one sample of rain. It is context: it can say what kind of season these "
+    "One season at sites near each other is one sample of rain. It is context: it can say what kind of "
+    "season these "
     "results come from, not how the preparations would have done in another."
 )
 
@@ -40,7 +41,9 @@ def season(analysis: Analysis) -> Section:
     if analysis.rain_effect is not None and not analysis.rain_effect.empty:
         frame = analysis.rain_effect
         headings = [str(name).replace("_", " ") for name in frame.columns]
-        blocks.append(table_of("rain-effect", "Rain and survival between gauges and seasons", headings, frame))
+        blocks.append(
+            table_of("rain-effect", "Rain and survival between gauges and seasons", headings, frame)
+        )
     else:
         said = why(
             analysis,
@@ -69,7 +72,8 @@ def _deciles(rain: pd.DataFrame) -> Figure | None:
         title="Measures of the season against the record",
         finding=finding,
         caption=(
-            "Decile 1: the lowest tenth of the years on record; 10: the highest. Shaded: 4 to 7, about average. For "
+            "Decile 1: the lowest tenth of the years on record; 10: the highest. Shaded: 4 to 7, about "
+            "average. For "
             f"dry spells a high decile is a long one.{record}{many}"
         ),
         draw=partial(_draw_deciles, placed),
@@ -138,7 +142,8 @@ def _cumulative(analysis: Analysis) -> list[Block]:
                 title=f"Rain added up since planting, {gauge}",
                 finding=finding,
                 caption=(
-                    f"Line: this season. Broken grey line: median of the same days in {number(years)} other years; "
+                    f"Line: this season. Broken grey line: median of the same days in {number(years)} "
+                    f"other years; "
                     "grey band: eight years in ten. A line that ends early meets a day that was not read."
                 ),
                 draw=partial(_draw_cumulative, table, dry),
@@ -170,7 +175,7 @@ def _dry_dates(analysis: Analysis, table: pd.DataFrame) -> tuple[pd.Timestamp, p
 
 
 def _monthly(table: pd.DataFrame, place: int) -> Table:
-    """The numbers at the end of each month."""
+    """Return the sums at the end of each month."""
     month = pd.to_datetime(table["date"]).dt.to_period("M")
     ends = table.groupby(month).tail(1)
     rows = tuple(

@@ -54,7 +54,8 @@ def allocation(analysis: Analysis) -> Paragraph:
             "they were chosen for each place."
         )
     return Paragraph(
-        f"{first} The differences are what was seen at these sites in this season. Ground, weather or crew that "
+        f"{first} The differences are what was seen at these sites in this season. Ground, weather or "
+        f"crew that "
         "went with a preparation may account for part or all of a difference.",
         kind="note",
         label="Not allocated at random",

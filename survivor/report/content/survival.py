@@ -48,16 +48,15 @@ def survival_curves(analysis: Analysis) -> Section:
         table=_values(table, order, days),
     )
     text = (
-        "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since the visit "
+        "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time "
+        "since the visit "
         "before. Limits respect plots: seedlings of one plot share its ground."
     )
     risk = _at_risk(intervals, table, order, days)
     return Section(KEY, HEADING, (Paragraph(text), figure, risk))
 
 
-def _draw(
-    table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size: Size
-) -> Drawing:
+def _draw(table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size: Size) -> Drawing:
     return curves_figure(table, backdrop, size=size, order=order)
 
 
@@ -106,9 +105,7 @@ def _finding(table: pd.DataFrame, spans: pd.DataFrame, order: list[str]) -> str:
         end = min(stop, float(curve["day"].max()))
         fell.append((_at(curve, start, "survival") - _at(curve, end, "survival")) * 100)
     most, least = max(fell), min(fell)
-    return (
-        f"{said} Over the dry season the curves fall by {number(least)} to {number(most)} per 100 planted."
-    )
+    return f"{said} Over the dry season the curves fall by {number(least)} to {number(most)} per 100 planted."
 
 
 def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
@@ -119,11 +116,13 @@ def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
     season = analysis.settings.dry_season
     if season is not None and not spans.empty:
         parts.append(
-            f"Shaded: the dry season, {month_day(season.start)} to {month_day(season.end)}; paler where only some "
+            f"Shaded: the dry season, {month_day(season.start)} to {month_day(season.end)}; paler where "
+            f"only some "
             "plantings had reached it."
         )
     parts.append(
-        f"Strokes on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where the number is read."
+        f"Strokes on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where "
+        f"the number is read."
     )
     return " ".join(parts)
 
@@ -141,7 +140,9 @@ def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
             cells.append(text)
         rows.append((name, *cells))
     columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
-    return Table("curves-table", "Alive per 100 planted (95 % limits) by day after planting", columns, tuple(rows))
+    return Table(
+        "curves-table", "Alive per 100 planted (95 % limits) by day after planting", columns, tuple(rows)
+    )
 
 
 def _at_risk(intervals: pd.DataFrame, table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
@@ -151,12 +152,14 @@ def _at_risk(intervals: pd.DataFrame, table: pd.DataFrame, order: list[str], day
     for name in order:
         own = intervals[methods == name] if name in set(methods) else intervals
         counts = [
-            float(own.loc[(own["start_day"] <= day) & (own["stop_day"] > day), "at_risk"].sum()) for day in days
+            float(own.loc[(own["start_day"] <= day) & (own["stop_day"] > day), "at_risk"].sum())
+            for day in days
         ]
         rows.append((name, *(number(count) for count in counts)))
     columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
     note = (
-        f"Seedlings known alive and still under observation just after the day; {counted(len(order), 'preparation')}. "
+        f"Seedlings known alive and still under observation just after the day; "
+        f"{counted(len(order), 'preparation')}. "
         "The count falls by deaths and by tags no longer found."
     )
     return Table("at-risk", "Numbers at risk", columns, tuple(rows), note=note)

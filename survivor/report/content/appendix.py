@@ -1,0 +1,140 @@
+"""Appendix: all pairs, radius held equal, models side by side, other rules for unknown plants."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.fit import agreement_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import per_100, per_100_limits
+from survivor.report.content.comparing import contrast_table
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
+from survivor.report.content.reasons import why
+from survivor.report.content.wording import difference, difference_limits, sentence
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+
+def appendix(analysis: Analysis) -> Section:
+    """Return the parts that back the answers up."""
+    parts = (
+        Section("all-pairs", "All pairs of preparations", _all_pairs(analysis)),
+        Section("radius-held", "Preparations with the radius held equal", _radius_held(analysis)),
+        Section("agreement", "The same difference from different models", _agreement(analysis)),
+        Section("bounds", "Other rules for missing and unknown plants", _bounds(analysis)),
+    )
+    return Section("appendix", "Appendix", (), parts)
+
+
+def _all_pairs(analysis: Analysis) -> tuple[Block, ...]:
+    if analysis.all_pairs is None or analysis.all_pairs.table.empty:
+        return (_nothing(why(analysis, "pair", "compar", otherwise="No pairs could be compared")),)
+    return (contrast_table("all-pairs-table", "Differences between all pairs", analysis.all_pairs.table),)
+
+
+def _radius_held(analysis: Analysis) -> tuple[Block, ...]:
+    if analysis.radius_held is None or analysis.radius_held.table.empty:
+        return (_nothing(why(analysis, "radius", "radii", otherwise="The radius could not be held equal")),)
+    text = (
+        "The headline compares preparations as they were done, with the radius each came with. Here the "
+        "radius is "
+        "held equal, which asks a different question: what is left of the difference between two "
+        "preparations of one "
+        "radius."
+    )
+    caption = "Differences with the radius held equal"
+    return (Paragraph(text), contrast_table("radius-held-table", caption, analysis.radius_held.table))
+
+
+def _agreement(analysis: Analysis) -> tuple[Block, ...]:
+    table = analysis.agreement
+    if table.empty:
+        return (_nothing(why(analysis, "model", otherwise="Only one model could be fitted")),)
+    text = (
+        "Models are compared on differences per 100 planted. They look at the same records in different "
+        "ways, so they "
+        "need not agree to the last plant; where they point in different directions, trust neither much."
+    )
+    figure = Figure(
+        key="agreement",
+        title="The same difference from different models",
+        finding=_agreement_words(table),
+        caption="Dot, square or diamond: one model each, named under the preparation. Line: 95 % limits.",
+        draw=partial(_draw, table),
+        table=_agreement_table(table),
+    )
+    return (Paragraph(text), figure)
+
+
+def _draw(table: pd.DataFrame, size: Size) -> Drawing:
+    return agreement_figure(table, size=size)
+
+
+def _agreement_words(table: pd.DataFrame) -> str:
+    signs = table.assign(up=table["estimate"] > 0).dropna(subset=["estimate"])
+    mixed = [
+        str(name)
+        for name, ups in signs.groupby("method", observed=True, sort=False)["up"]
+        if ups.nunique() > 1
+    ]
+    if mixed:
+        return f"Models point in different directions for: {', '.join(mixed)}."
+    return "All models point in the same direction for every preparation."
+
+
+def _agreement_table(table: pd.DataFrame) -> Table:
+    columns = (
+        Column("Preparation"),
+        Column("Model"),
+        Column("Against"),
+        Column("Difference per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("Note"),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            str(row["model"]),
+            str(row["against"]),
+            difference(float(row["estimate"])),
+            difference_limits(float(row["lower"]), float(row["upper"])),
+            sentence(row["note"]) if isinstance(row.get("note"), str) else "",
+        )
+        for row in table.sort_values("method", kind="stable").to_dict("records")
+    )
+    return Table("agreement-table", "Differences from different models", columns, rows, row_heads=2)
+
+
+def _bounds(analysis: Analysis) -> tuple[Block, ...]:
+    table = analysis.bounds
+    if table.empty:
+        return (
+            _nothing(
+                why(analysis, "missing", "unknown", "not found", otherwise="No plant was missing or unknown")
+            ),
+        )
+    text = (
+        "The same survival under other rules. The first is the one used; all unknown plants dead, and all "
+        "alive, are "
+        "the ends between which the truth must lie."
+    )
+    rules = list(dict.fromkeys(table["rule"].astype(str)))
+    cells = {(str(row["method"]), str(row["rule"])): _with_limits(row) for row in table.to_dict("records")}
+    methods = list(dict.fromkeys(table["method"].astype(str)))
+    columns = (Column("Preparation"), *(Column(sentence(rule).rstrip("."), numeric=True) for rule in rules))
+    rows = tuple((method, *(cells.get((method, rule), "–") for rule in rules)) for method in methods)
+    caption = "Alive per 100 planted (95 % limits) under each rule"
+    return (Paragraph(text), Table("bounds-table", caption, columns, rows))
+
+
+def _with_limits(row: object) -> str:
+    assert isinstance(row, dict)
+    return f"{per_100(float(row['estimate']))} ({per_100_limits(float(row['lower']), float(row['upper']))})"
+
+
+def _nothing(said: str) -> Paragraph:
+    return Paragraph(said, kind="note", label="No answer")

@@ -1,0 +1,145 @@
+"""Cautions that go with advice: those a preparation touches, and all of them.
+
+Nothing here is an instruction for field work, and no product rate is ever printed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Final
+
+from survivor.report.content.elements import Paragraph, Section, Terms
+from survivor.report.content.wording import listed
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+KEY = "cautions"
+
+
+@dataclass(frozen=True)
+class Caution:
+    """A subject, the words of a preparation that touch it, one sentence, and the rest."""
+
+    subject: str
+    touched_by: tuple[str, ...]  # empty: goes with every preparation
+    short: str
+    full: str
+
+
+CAUTIONS: Final = (
+    Caution(
+        "Herbicide",
+        ("spray", "herbicide", "knockdown", "pre-emergent", "weed control", "residual"),
+        "the label is the law",
+        "The label is the law; permits, training and records are as local rules ask. This report prints "
+        "no product "
+        "and no rate. Keep buffers and mind drift; some products may not be used near water; residual "
+        "products wash "
+        "on slopes and harm roots. Wear the protective equipment the label names and keep to withholding "
+        "periods for "
+        "livestock.",
+    ),
+    Caution(
+        "Buried and overhead services",
+        ("rip", "auger", "mound", "scalp", "dug", "dig", "fence", "guard", "cultivat"),
+        "get the plans of services before the ground is broken",
+        "Get the plans of services before ripping, augering, digging or driving stakes. Cables can lie at "
+        "30 cm, "
+        "shallower than a rip. Look up for lines before raising machinery.",
+    ),
+    Caution(
+        "Machinery",
+        ("rip", "auger", "mound", "scalp", "cultivat", "tractor", "slash"),
+        "tractors roll over and augers catch",
+        "Tractors roll over on slopes; augers entangle and kick back. Two people, and someone who knows "
+        "where they "
+        "are.",
+    ),
+    Caution(
+        "Erosion",
+        ("rip", "mound", "scalp", "strip", "spray", "cultivat", "fallow"),
+        "work on the contour and leave breaks",
+        "Rip on the contour and leave unripped breaks; spots rather than strips on banks. Bare ground on "
+        "a slope "
+        "washes in the first storm.",
+    ),
+    Caution(
+        "Waterways",
+        ("rip", "auger", "mound", "scalp", "spray", "herbicide", "cultivat"),
+        "works near a waterway may need a permit",
+        "Works in or beside a waterway may need a permit; keep machines and sprays back from the bank.",
+    ),
+    Caution(
+        "Native ground cover and old trees",
+        ("rip", "auger", "mound", "scalp", "spray", "herbicide", "cultivat", "weed control"),
+        "keep off intact ground cover and the roots of standing trees",
+        "Intact native ground cover is not a weed: leave it. Keep machines and residual products off the "
+        "roots of "
+        "standing trees.",
+    ),
+    Caution(
+        "Cultural heritage",
+        ("rip", "auger", "mound", "scalp", "dug", "dig", "cultivat"),
+        "check for heritage before the ground is broken",
+        "Check heritage registers and ask the people whose country it is before breaking ground; stop and "
+        "report if "
+        "something is found.",
+    ),
+    Caution(
+        "Hygiene",
+        (),
+        "clean machines and boots between sites",
+        "Clean machines, tools and boots between sites: weeds and root rot travel in soil.",
+    ),
+    Caution(
+        "Crews",
+        (),
+        "mind fire, heat and snakes",
+        "Fire danger, heat, snakes, sun and lone work: plan for them before the day.",
+    ),
+    Caution(
+        "Landholders",
+        (),
+        "agree on everything with the landholder, an untreated comparison too",
+        "Agree with the landholder before work starts, and before leaving an untreated strip for comparison.",
+    ),
+)
+
+
+def touched(texts: tuple[str, ...]) -> tuple[Caution, ...]:
+    """Return the cautions that words such as ``deep ripping`` touch; general ones are left out."""
+    said = " ".join(texts).casefold()
+    return tuple(caution for caution in CAUTIONS if any(word in said for word in caution.touched_by))
+
+
+def before_acting(analysis: Analysis) -> tuple[Paragraph, ...]:
+    """Return a short caution for the preparations compared, to stand beside their comparison."""
+    names: list[str] = []
+    for method in analysis.settings.methods:
+        names.extend([method.name, *method.works])
+    if analysis.contrasts is not None:
+        names.extend(str(name) for name in analysis.contrasts.table["method"])
+    found = touched(tuple(names))
+    if not found:
+        return ()
+    said = "; ".join(f"{caution.subject.lower()}: {caution.short}" for caution in found)
+    text = f"{said[0].upper()}{said[1:]}."
+    return (Paragraph(text, kind="note", label="Before acting on this", see=KEY),)
+
+
+def cautions(analysis: Analysis) -> Section:
+    """Return every caution, those touched by the preparations of this study named first."""
+    names: list[str] = []
+    for method in analysis.settings.methods:
+        names.extend([method.name, *method.works])
+    found = touched(tuple(names))
+    text = (
+        "This report compares what was recorded. It is no instruction for field work; local rules, labels "
+        "and permits "
+        "come first."
+    )
+    if found:
+        text += f" The preparations of this study touch: {listed(c.subject.lower() for c in found)}."
+    pairs = tuple((caution.subject, caution.full) for caution in CAUTIONS)
+    return Section(KEY, "Cautions", (Paragraph(text), Terms(pairs)))

@@ -1,0 +1,206 @@
+"""What cannot be said, how the rest was worked out, and under which rules."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from survivor.figures.words import number
+from survivor.report.content.elements import Block, Listing, Paragraph, Section, Table, Terms, missing
+from survivor.report.content.wording import counted, plain, sentence, table_of
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+_GRADES = (
+    (
+        "firm",
+        "drawn by lot within blocks, enough plots, and limits narrow against the smallest difference "
+        "worth having",
+    ),
+    ("fair", "the best that a choice of place by place allows, or limits wider than firm asks for"),
+    (
+        "slight",
+        "rests on differences between sites alone, on few plots (under 4 degrees of freedom), or turns "
+        "with the rule "
+        "for tags not found",
+    ),
+    ("unanswered", "under 3 plots in one of the preparations, or not estimable at all"),
+)
+
+_MEASURES = (
+    (
+        "Survival of planted",
+        "alive, of all that were planted: the measure of this report unless it says otherwise",
+    ),
+    (
+        "Survival of found",
+        "alive, of alive and dead plants seen; too high, as dead plants disappear and are not counted",
+    ),
+    ("Stocking", "live stems on a hectare, infill counted apart"),
+    (
+        "95 % limits",
+        "the range that the records fit; were the season monitored again and again, 95 such ranges of 100 "
+        "would hold "
+        "the truth",
+    ),
+    ("Not shown", "the limits hold both nought and differences worth having; it never means no difference"),
+    (
+        "Missing",
+        "position found, plant gone; counted as dead at that visit unless the study file says unknown",
+    ),
+    ("Not found", "position or tag not found; unknown from the last sighting on, never dead by default"),
+    (
+        "Infill",
+        "a new plant with its own planting date; it never takes over the survival of the plant it replaced",
+    ),
+)
+
+
+def cannot(analysis: Analysis) -> Section:
+    """Return what these records cannot say."""
+    key, heading = "cannot", "What cannot be said"
+    if not analysis.cannot:
+        return missing(key, heading, "Nothing that was asked had to be left unanswered.")
+    items = tuple(sentence(said) for said in analysis.cannot)
+    return Section(key, heading, (Listing(items),))
+
+
+def workings(analysis: Analysis) -> Section:
+    """Return the methods, the rules, and what the words mean."""
+    rules, design = analysis.settings.rules, analysis.settings.design
+    blocks: list[Block] = []
+    if analysis.notes:
+        blocks.append(
+            Listing(tuple(sentence(note) for note in analysis.notes), label="What was decided on the way")
+        )
+    blocks.append(
+        Terms(
+            (
+                ("Missing plants", "counted as dead" if rules.missing == "dead" else "counted as unknown"),
+                ("Blank cells", rules.blank),
+                ("A height without a state", "alive" if rules.measured_means_alive else "tells nothing"),
+                ("A count that rises", "mended" if rules.count_rises == "mend" else "reported, not mended"),
+                ("Allocation of preparations", design.allocation),
+                ("Placing of plots", design.plots_placed),
+                ("Smallest difference worth having", f"{plain(design.smallest_difference)} per 100 planted"),
+                ("Gain in radius worth having", f"{plain(design.radius_gain)} per 100 planted per 10 cm"),
+            ),
+            label="Rules of this study",
+        )
+    )
+    if not analysis.measures.empty:
+        frame = analysis.measures
+        blocks.append(
+            table_of(
+                "measures",
+                "Three measures that are not the same",
+                [_heading(n) for n in frame.columns],
+                frame,
+            )
+        )
+    blocks.append(Terms(_MEASURES, label="What the words mean"))
+    blocks.append(Terms(_GRADES, label="How sure: the four words"))
+    blocks.extend(_models(analysis))
+    return Section("workings", "How this was worked out", tuple(blocks))
+
+
+def _heading(name: object) -> str:
+    text = str(name).replace("_", " ")
+    return text[:1].upper() + text[1:]
+
+
+def _models(analysis: Analysis) -> list[Block]:
+    if not analysis.fits:
+        return []
+    rows = []
+    checks: dict[str, None] = {}
+    for name, fit in analysis.fits.items():
+        rows.append(
+            {
+                "Model": name,
+                "Terms": fit.formula,
+                "Limits from": fit.variance,
+                "Seedlings": fit.n_seedlings,
+                "Died": fit.n_died,
+                "Plots": fit.n_plots,
+                "Sites": fit.n_sites,
+            }
+        )
+        checks.update(dict.fromkeys(f"{name}: {sentence(check)}" for check in fit.checks))
+    import pandas as pd
+
+    frame = pd.DataFrame(rows)
+    found: list[Block] = [table_of("models", "Models fitted", list(frame.columns), frame)]
+    if checks:
+        found.append(Listing(tuple(checks), label="What the models noticed"))
+    return found
+
+
+def provenance(analysis: Analysis) -> Section:
+    """Return what the report was made from, so that it can be made again."""
+    text = (
+        "The same records, study file, seed and version give the same report. "
+        "A digest names the exact content of a file."
+    )
+    pairs = tuple((str(name), str(value)) for name, value in analysis.provenance.items())
+    blocks: tuple[Block, ...] = (Paragraph(text), Terms(pairs, code=True))
+    return Section("provenance", "Where this comes from", blocks)
+
+
+def problems(analysis: Analysis) -> Section:
+    """Return what became of every record, and what was wrong in them."""
+    records = analysis.records
+    blocks: list[Block] = []
+    if not records.accounts.empty:
+        fates = records.accounts["fate"].astype(str).value_counts()
+        total = counted(float(fates.sum()), "record was", "records were")
+        parts = "; ".join(f"{number(float(count))} {fate}" for fate, count in fates.items())
+        blocks.append(
+            Paragraph(f"{total} read: {parts}. Every one is accounted for in the table accounts.csv.")
+        )
+    if records.problems.empty:
+        blocks.append(Paragraph("No problem was found in the records."))
+    else:
+        blocks.append(_problem_table(analysis))
+    if not records.matches.empty:
+        blocks.append(_matches(analysis))
+    return Section("problems", "Problems in the records", tuple(blocks))
+
+
+def _problem_table(analysis: Analysis) -> Table:
+    frame = analysis.records.problems
+    order = {"stop": 0, "check": 1, "note": 2}
+    counts = (
+        frame.assign(severity=frame["severity"].astype(str))
+        .groupby(["severity", "code"], sort=False, as_index=False)
+        .agg(count=("what", "size"), what=("what", "first"), mend=("mend", "first"))
+    )
+    counts = counts.assign(rank=counts["severity"].map(order).fillna(3)).sort_values(
+        ["rank", "count"], ascending=[True, False], kind="stable"
+    )
+    shown = counts[["severity", "count", "what", "mend"]].assign(
+        what=counts["what"].map(sentence), mend=counts["mend"].map(sentence)
+    )
+    note = (
+        "One row a kind of problem, with its first case. stop: the record cannot be used; check: used or "
+        "set aside by "
+        "a stated rule, a person should look; note: worth knowing. Every case, with file and row, is in "
+        "problems.csv."
+    )
+    headings = ["Weight", "Cases", "First case", "What to do"]
+    return table_of("problems-table", "Problems by kind", headings, shown, note)
+
+
+def _matches(analysis: Analysis) -> Table:
+    frame = analysis.records.matches
+    names = [name for name in ("file", "sheet", "header", "column", "how") if name in frame]
+    if "sheet" in names and not frame["sheet"].astype(str).str.strip().any():
+        names.remove("sheet")
+    words = {
+        "file": "File",
+        "sheet": "Sheet",
+        "header": "Header",
+        "column": "Read as",
+        "how": "How it was matched",
+    }
+    return table_of("matches", "How the headers were read", [words[n] for n in names], frame[names])
