@@ -1,0 +1,90 @@
+"""The actuarial life table: deaths in bands of days, half a band for those who came or went.
+
+For records too coarse or too ragged for visit days. Within a band the seedlings that
+left alive, or entered late, count as half exposed. Where the bands are the visits
+nobody does either within one, and the table is the product limit.
+
+Reference: Cutler and Ederer 1958 (Journal of Chronic Diseases 8, 699-712).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+
+from survivor.curves.samples import Codes, FloatArray, Sample, sums
+from survivor.errors import CurveError
+from survivor.vocabulary import DAYS_PER_YEAR
+
+_BANDS_A_YEAR: Final = 4
+
+
+def band_ends(sample: Sample, bands: Sequence[float] | None) -> FloatArray:
+    """Lay out the ends of the bands in days, the first being where the watch begins.
+
+    Parameters
+    ----------
+    sample
+        Risk intervals of one group.
+    bands
+        Days at which bands end; None: quarters of a year. The last is cut to the last visit.
+
+    Raises
+    ------
+    CurveError
+        When the days given do not rise.
+    """
+    first, last = float(sample.start.min()), sample.last_day
+    if bands is None:
+        quarters = np.arange(1, np.ceil(last * _BANDS_A_YEAR / DAYS_PER_YEAR) + 1)
+        given = np.round(quarters * DAYS_PER_YEAR / _BANDS_A_YEAR)
+    else:
+        given = np.asarray(bands, dtype=float)
+    if given.ndim != 1 or not np.all(np.isfinite(given)) or np.any(np.diff(given) <= 0):
+        raise CurveError(
+            "the ends of the bands do not rise", where="bands", mend="give days in ascending order"
+        )
+    return np.concatenate([[first], given[(given > first) & (given < last)], [last]])
+
+
+def exposures(sample: Sample, ends: FloatArray, unit: Codes, units: int) -> tuple[FloatArray, FloatArray]:
+    """Exposed seedlings and deaths by unit and band.
+
+    Parameters
+    ----------
+    sample
+        Risk intervals of one group.
+    ends
+        From :func:`band_ends`, shape (bands + 1,).
+    unit, units
+        As for the risk sets of Kaplan-Meier.
+
+    Returns
+    -------
+    exposed, died
+        Shape (units, bands); exposed = present at the start of the band, and half of
+        those who entered or left alive before its end.
+    """
+    kept = unit >= 0
+    bands = len(ends) - 1
+    wide = bands + 1
+    of = unit[kept] * wide
+    # Present at the start of a band: start <= edge < stop.
+    from_edge = np.searchsorted(ends[:-1], sample.start[kept], side="left")
+    to_edge = np.searchsorted(ends[:-1], sample.stop[kept], side="left")
+    weight = sample.at_risk[kept]
+    steps = sums(of + from_edge, weight, units * wide) - sums(of + to_edge, weight, units * wide)
+    present = steps.reshape(units, wide).cumsum(axis=1)[:, :-1]
+    in_band = np.searchsorted(ends, sample.stop[kept], side="left") - 1
+    died = sums(of + in_band, sample.died[kept], units * wide).reshape(units, wide)[:, :-1]
+    who, day, count = sample.net(sample.cluster)
+    place = np.searchsorted(ends, day, side="left") - 1
+    # Arrivals on the last day of a band, or on the first of all, are exposed from the next band's start.
+    inside = (place >= 0) & (place < bands) & (day < ends[np.minimum(place + 1, bands)])
+    owner = np.full(sample.plots, -1, dtype=np.intp)
+    owner[sample.cluster] = unit
+    inside &= owner[who] >= 0
+    half = sums(owner[who[inside]] * wide + place[inside], -0.5 * count[inside], units * wide)
+    return present + half.reshape(units, wide)[:, :-1], died
