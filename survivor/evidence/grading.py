@@ -1,0 +1,254 @@
+"""How far an answer can be leaned on: four grades, by a rule that is data.
+
+The rules are rows. A ``cap`` holds the grade at or under a level; a ``step``
+takes it one level down, after the caps and never under ``slight``. Rules of one
+``group`` take one step between them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import pandas as pd
+
+from survivor.effects.confounding import BETWEEN
+from survivor.evidence.finding import Grade
+
+Settled = Literal["yes", "partly", "no"]
+
+GRADES: Final[tuple[Grade, ...]] = ("unanswered", "slight", "fair", "firm")
+RANDOM: Final = "random within blocks"
+BY_CHOICE: Final = "by choice"
+LEAST_DF: Final = 4.0
+LEAST_PLOTS: Final = 3
+
+
+@dataclass(frozen=True)
+class Circumstances:
+    """What the grade of one answer depends on.
+
+    Attributes
+    ----------
+    compares
+        Whether preparations are compared, so that their allocation matters.
+    answered
+        Whether there is an estimate with limits at all.
+    allocation, plots_placed
+        As in the study file.
+    basis
+        ``within sites`` or ``between sites only``.
+    df
+        Degrees of freedom of the limits; infinite where rows are independent.
+    fewest_plots
+        Plots in the arm that has fewer.
+    settled
+        Whether the limits, and the p adjusted for the number of comparisons, settle
+        the question against the smallest difference worth having.
+    bounds_change_sign
+        Whether 'all unknown dead' and 'all unknown alive' give opposite answers.
+    penalised
+        Whether a penalised model had to be used.
+    models_disagree, sites_inconsistent, one_site_carries
+        Whether the answer depends on the model, goes opposite ways at sites, or
+        rests on one site.
+    """
+
+    compares: bool = True
+    answered: bool = True
+    allocation: str = "not recorded"
+    plots_placed: str = "not recorded"
+    basis: str = "within sites"
+    df: float = float("inf")
+    fewest_plots: int = LEAST_PLOTS
+    settled: Settled = "yes"
+    bounds_change_sign: bool = False
+    penalised: bool = False
+    models_disagree: bool = False
+    sites_inconsistent: bool = False
+    one_site_carries: bool = False
+
+
+@dataclass(frozen=True)
+class Rule:
+    """One row of the grading rule.
+
+    Attributes
+    ----------
+    name
+        Short name.
+    test
+        The test in words, as the report prints it; also the reason given.
+    effect
+        ``cap`` or ``step``.
+    to
+        The level of a cap; None for a step.
+    raise_it
+        What would lift it.
+    holds
+        The test.
+    group
+        Rules of one group take one step between them.
+    """
+
+    name: str
+    test: str
+    effect: Literal["cap", "step"]
+    to: Grade | None
+    raise_it: str
+    holds: Callable[[Circumstances], bool]
+    group: str = ""
+
+
+RULES: Final[tuple[Rule, ...]] = (
+    Rule(
+        "no estimate",
+        "the records give no estimate with limits",
+        "cap",
+        "unanswered",
+        "see what could not be said, and why",
+        lambda c: not c.answered,
+    ),
+    Rule(
+        "few plots",
+        f"an arm has fewer than {LEAST_PLOTS} plots",
+        "cap",
+        "unanswered",
+        f"at least {LEAST_PLOTS} plots of each preparation compared",
+        lambda c: c.fewest_plots < LEAST_PLOTS,
+    ),
+    Rule(
+        "between sites",
+        "it rests on differences between sites only",
+        "cap",
+        "slight",
+        "both preparations side by side at the same sites",
+        lambda c: c.basis == BETWEEN,
+    ),
+    Rule(
+        "few degrees of freedom",
+        f"the limits have fewer than {LEAST_DF:g} degrees of freedom",
+        "cap",
+        "slight",
+        "more plots, spread over more sites",
+        lambda c: not c.df >= LEAST_DF,
+    ),
+    Rule(
+        "unknown plants",
+        "the answer changes sign with what became of plants not found",
+        "cap",
+        "slight",
+        "finding the plants that were not found, or tags that last",
+        lambda c: c.bounds_change_sign,
+    ),
+    Rule(
+        "penalised",
+        "a preparation had no deaths, or no survivors, so a penalised model was used",
+        "cap",
+        "slight",
+        "more plants, or a later visit",
+        lambda c: c.penalised,
+    ),
+    Rule(
+        "too little to tell",
+        "the limits reach beyond the smallest difference worth having both ways",
+        "cap",
+        "slight",
+        "more plots, so that the limits are narrower",
+        lambda c: c.settled == "no",
+    ),
+    Rule(
+        "not random",
+        "preparations were not given to plots at random, or that is not recorded",
+        "cap",
+        "fair",
+        "drawing lots for which plot of a block gets which preparation",
+        lambda c: c.compares and c.allocation != RANDOM,
+    ),
+    Rule(
+        "not precise",
+        "the limits, or the number of comparisons made, leave the smallest difference worth having open",
+        "cap",
+        "fair",
+        "more plots, so that the limits are narrower",
+        lambda c: c.settled == "partly",
+    ),
+    Rule(
+        "plots by choice",
+        "plots were placed by choice",
+        "step",
+        None,
+        "placing plots at random within sites",
+        lambda c: c.plots_placed == BY_CHOICE,
+    ),
+    Rule(
+        "models disagree",
+        "the models disagree",
+        "step",
+        None,
+        "more visits, so that the models rest less on assumptions",
+        lambda c: c.models_disagree,
+        group="consistency",
+    ),
+    Rule(
+        "sites inconsistent",
+        "sites do not agree in the difference",
+        "step",
+        None,
+        "more sites that hold both preparations",
+        lambda c: c.sites_inconsistent,
+        group="consistency",
+    ),
+    Rule(
+        "one site",
+        "one site carries the answer",
+        "step",
+        None,
+        "more sites that hold both preparations",
+        lambda c: c.one_site_carries,
+        group="consistency",
+    ),
+)
+
+
+def grade(circumstances: Circumstances) -> tuple[Grade, tuple[str, ...], tuple[str, ...]]:
+    """Grade an answer.
+
+    Returns
+    -------
+    grade, reasons, raise_it
+        The grade; why it is no higher; what would raise it (each once).
+    """
+    holding = [rule for rule in RULES if rule.holds(circumstances)]
+    caps = [GRADES.index(rule.to) for rule in holding if rule.to is not None]
+    level = min([len(GRADES) - 1, *caps])
+    steps = {rule.group or rule.name for rule in holding if rule.effect == "step"}
+    if level > 0:
+        level = max(1, level - len(steps))
+    reasons = tuple(rule.test for rule in holding)
+    raise_it = tuple(dict.fromkeys(rule.raise_it for rule in holding))
+    return GRADES[level], reasons or (_NOTHING_AGAINST,), raise_it
+
+
+_NOTHING_AGAINST: Final = "no rule holds it back"
+
+
+def rules_table() -> pd.DataFrame:
+    """Return the rules as a table: ``rule, holds_when, effect, raised_by``."""
+    effects = [
+        f"at most {rule.to}" if rule.effect == "cap" else "one step down" + _together(rule) for rule in RULES
+    ]
+    return pd.DataFrame(
+        {
+            "rule": [rule.name for rule in RULES],
+            "holds_when": [rule.test for rule in RULES],
+            "effect": effects,
+            "raised_by": [rule.raise_it for rule in RULES],
+        }
+    )
+
+
+def _together(rule: Rule) -> str:
+    others = [other.name for other in RULES if rule.group and other.group == rule.group and other is not rule]
+    return f" (once with: {', '.join(others)})" if others else ""

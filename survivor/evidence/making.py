@@ -1,0 +1,250 @@
+"""From results to findings: the numbers, the sentence and the grade together."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from typing import Any
+
+from survivor.costing import Payoff
+from survivor.effects.confounding import REFUSED
+from survivor.effects.contrasts import Contrasts
+from survivor.effects.standardise import Standardised
+from survivor.evidence.finding import Finding
+from survivor.evidence.grading import RANDOM, Circumstances, Settled, grade
+from survivor.evidence.words import Counts, comparison_sentence, settled, target_verdict
+from survivor.settings import Design
+from survivor.vocabulary import PER_100
+
+
+def contrast_finding(
+    contrasts: Contrasts,
+    row: int,
+    milestone: str,
+    design: Design,
+    *,
+    key: str = "",
+    question: str = "",
+    cost: str | None = None,
+    flags: Circumstances | None = None,
+) -> Finding:
+    """Make the finding of one comparison.
+
+    Parameters
+    ----------
+    contrasts
+        The comparisons.
+    row
+        Which of them, counted from 0.
+    milestone
+        Name of the milestone.
+    design
+        How plots were placed and preparations chosen, and the smallest difference
+        worth having.
+    key, question
+        Names; made from the methods where empty.
+    cost
+        What it costs, in words.
+    flags
+        What else is known: unknown plants, models, sites, penalty. Its other fields
+        are filled in here.
+    """
+    line: dict[str, Any] = {str(name): value for name, value in contrasts.table.iloc[row].items()}
+    method, against = str(line[contrasts.by]), str(line["against"])
+    answered = line["basis"] != REFUSED
+    asked = question or f"Were more plants alive with {method} than with {against}?"
+    estimate, lower, upper = (
+        float(line[name]) if answered else None for name in ("estimate", "lower", "upper")
+    )
+    known = replace(
+        flags or Circumstances(),
+        compares=True,
+        answered=answered,
+        allocation=design.allocation,
+        plots_placed=design.plots_placed,
+        basis=str(line["basis"]),
+    )
+    if answered:
+        answer, known = _comparison(line, method, against, milestone, design, known)
+    else:
+        answer = f"{method} cannot be compared with {against} from these records: {line['reason']}."
+    graded, reasons, raise_it = grade(known)
+    return Finding(
+        key=key or f"{method} against {against}",
+        question=asked,
+        answer=answer,
+        estimate=estimate,
+        lower=lower,
+        upper=upper,
+        unit=PER_100,
+        milestone=milestone,
+        at_day=contrasts.at_day,
+        methods=(method, against),
+        n_seedlings=int(line["n_seedlings"]),
+        n_plots=int(line["n_plots"]),
+        n_sites=int(line["n_sites"]),
+        checks=contrasts.checks,
+        cost=cost,
+        grade=graded,
+        reasons=reasons,
+        raise_it=raise_it,
+    )
+
+
+def _comparison(
+    line: Mapping[str, Any], method: str, against: str, milestone: str, design: Design, known: Circumstances
+) -> tuple[str, Circumstances]:
+    estimate, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
+    p_adjusted = float(line["p_adjusted"])
+    answer = comparison_sentence(
+        method,
+        against,
+        estimate,
+        lower,
+        upper,
+        milestone,
+        _counts(line),
+        p_adjusted=p_adjusted,
+        smallest=design.smallest_difference,
+        random=design.allocation == RANDOM,
+        basis=str(line["basis"]),
+    )
+    filled = replace(
+        known,
+        df=float(line["df"]),
+        fewest_plots=int(line["fewest_plots"]),
+        settled=settled(lower, upper, p_adjusted, design.smallest_difference),
+    )
+    return answer, filled
+
+
+def target_finding(
+    survival: Standardised,
+    target: float,
+    milestone: str,
+    design: Design,
+    *,
+    row: int = 0,
+    key: str = "target",
+    question: str = "",
+    flags: Circumstances | None = None,
+) -> Finding:
+    """Make the finding of a target: a statement about true survival of the planted.
+
+    Parameters
+    ----------
+    survival
+        Usually of the whole planting (``by=None``).
+    target
+        Survival promised, per 100 planted.
+    row
+        Which line of the table.
+    milestone, design, key, question, flags
+        As for :func:`contrast_finding`.
+    """
+    line: dict[str, Any] = {str(name): value for name, value in survival.table.iloc[row].items()}
+    estimate, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
+    verdict = target_verdict(estimate, lower, upper, target, milestone, _counts(line))
+    wide = (upper - lower) / 2 > design.smallest_difference
+    unsettled: Settled = "no" if wide else "partly"
+    known = replace(
+        flags or Circumstances(),
+        compares=False,
+        plots_placed=design.plots_placed,
+        df=float(line["df"]),
+        fewest_plots=int(line["n_plots"]),
+        settled=unsettled if verdict.word == "not shown" else "yes",
+    )
+    graded, reasons, raise_it = grade(known)
+    return Finding(
+        key=key,
+        question=question or "Is it what was promised?",
+        answer=verdict.sentence,
+        estimate=estimate,
+        lower=lower,
+        upper=upper,
+        unit=PER_100,
+        milestone=milestone,
+        at_day=survival.at_day,
+        n_seedlings=int(line["n_seedlings"]),
+        n_plots=int(line["n_plots"]),
+        n_sites=int(line["n_sites"]),
+        checks=survival.checks,
+        grade=graded,
+        reasons=reasons,
+        raise_it=raise_it,
+        verdict=verdict.word,
+    )
+
+
+def payoff_finding(
+    payoff: Payoff,
+    milestone: str,
+    design: Design,
+    *,
+    key: str = "payoff",
+    question: str = "",
+    flags: Circumstances | None = None,
+) -> Finding:
+    """Make the finding of what an established plant costs: of the cheapest method, or the lowest found."""
+    table = payoff.table
+    place = int(table["cost_per_established"].to_numpy().argmin())
+    if payoff.cheapest is not None:
+        place = table[payoff.by].tolist().index(payoff.cheapest)
+    line: dict[str, Any] = {str(name): value for name, value in table.iloc[place].items()}
+    survived = payoff.survival.table
+    costed = survived[survived[payoff.by].isin(table[payoff.by])]
+    known = replace(
+        flags or Circumstances(),
+        compares=len(table) > 1,
+        allocation=design.allocation,
+        plots_placed=design.plots_placed,
+        df=float(costed["df"].min()),
+        fewest_plots=int(costed["n_plots"].min()),
+        settled="yes" if payoff.cheapest is not None or len(table) == 1 else "partly",
+    )
+    graded, reasons, raise_it = grade(known)
+    currency = str(line["currency"])
+    return Finding(
+        key=key,
+        question=question or "What does an established plant cost?",
+        answer=payoff.statement,
+        estimate=float(line["cost_per_established"]),
+        lower=float(line["lower"]),
+        upper=float(line["upper"]),
+        unit=f"{currency} per established plant".strip(),
+        milestone=milestone,
+        at_day=payoff.at_day,
+        methods=tuple(map(str, table[payoff.by])),
+        n_seedlings=int(costed["n_seedlings"].sum()),
+        n_plots=int(costed["n_plots"].sum()),
+        n_sites=int(costed["n_sites"].max()),
+        checks=payoff.checks,
+        cost=payoff.statement,
+        grade=graded,
+        reasons=reasons,
+        raise_it=raise_it,
+    )
+
+
+def unanswered_finding(key: str, question: str, reason: str, milestone: str, at_day: float) -> Finding:
+    """Make the finding of a question that the records cannot answer; it stays on the list with its reason."""
+    graded, reasons, raise_it = grade(Circumstances(answered=False))
+    return Finding(
+        key=key,
+        question=question,
+        answer=reason,
+        estimate=None,
+        lower=None,
+        upper=None,
+        unit="",
+        milestone=milestone,
+        at_day=at_day,
+        grade=graded,
+        reasons=reasons,
+        raise_it=raise_it,
+    )
+
+
+def _counts(line: Mapping[str, Any]) -> Counts:
+    return Counts(int(line["n_seedlings"]), int(line["n_plots"]), int(line["n_sites"]))
