@@ -63,7 +63,7 @@ class Sheet(_Strict):
     date_order: Literal["day-first", "month-first"] | None = None
     columns: dict[str, str | tuple[str, ...]] = {}
     every_row: dict[str, str] = {}
-    states: dict[str, str] = {}
+    states: dict[str, Literal["alive", "dead", "missing", "not found", "not visited"]] = {}
     species: dict[str, str] = {}
 
 

@@ -55,7 +55,7 @@ _COLUMN_WORDS: Final = {
     "vigour": "vigor",
     "browsing": "browsed, browse",
     "observer": "observers, recorder, recorded by, observed by",
-    "note": "notes, comment, comments, remarks, remark",
+    "notes": "note, comment, comments, remarks, remark",
     "crew": "planting crew, planted by",
     "texture": "soil texture, soil",
     "slope": "slope position, slope degrees",
@@ -87,12 +87,12 @@ TRAIT_WORDS: Final = (
 )  # fmt: skip
 # Facts that tell whose or where a plot is: kept in the plot table, never carried further.
 PRIVATE_WORDS: Final = ("landholder", "latitude", "longitude", "easting", "northing")
-NOTE_WORDS: Final = ("vigour", "browsing", "observer", "note")
+NOTE_WORDS: Final = ("vigour", "browsing", "observer", "notes")
 
 KEY_WORDS: Final = ("site", "block", "plot")
 PLOT_SHEET_WORDS: Final = (
     *KEY_WORDS, "species", "method", "planted", "planted_date", "planted_until", *RADIUS_WORDS,
-    *TRAIT_WORDS, *PRIVATE_WORDS, "observer", "note",
+    *TRAIT_WORDS, *PRIVATE_WORDS, "observer", "notes",
 )  # fmt: skip
 _BOTH_KINDS: Final = (
     *KEY_WORDS, "species", "cohort", "method", "visit", "date", "planted_date", "planted_until", "infill",
@@ -144,3 +144,12 @@ def squeezed(text: str) -> str:
 def is_total(label: str) -> bool:
     """Tell whether a label says that its row sums up others."""
     return bool(_TOTAL.fullmatch(plain(label)))
+
+
+def spoken(word: str) -> str:
+    """Write the word for a state without case, joining signs and a full stop at its end.
+
+    More careful than `plain`: ``A?`` is not ``A``, and ``-1`` is not ``1``.
+    """
+    whole = re.sub(r"^(\d+)\.0+$", r"\1", word.casefold().strip())
+    return " ".join(re.sub(r"(?<=[a-z])[-_/](?=[a-z])", " ", whole).removesuffix(".").split())

@@ -1,0 +1,104 @@
+"""Every code a problem can have: how grave it is, and what becomes of the record.
+
+``set aside``: the record is not used until it is mended. ``listed``: nothing is
+wrong with the record, it only says nothing of survival. ``used``: it is used, by
+the rule that the problem states.
+"""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+from survivor.vocabulary import Severity
+
+
+class Code(NamedTuple):
+    """What a code means."""
+
+    severity: Severity
+    fate: str
+    reason: str
+
+
+_STOP, _CHECK, _NOTE = Severity.STOP, Severity.CHECK, Severity.NOTE
+
+_SHEETS: Final = {
+    "how-read": Code(_NOTE, "used", "the file was read in another way than UTF-8 with commas"),
+    "column-not-used": Code(_NOTE, "used", "a column without header, or a header nobody asked for"),
+    "no-site": Code(_NOTE, "used", "no column tells sites apart: all plots are taken as one site"),
+    "total-row": Code(_NOTE, "listed", "a row that sums up others"),
+}
+_CELLS: Final = {
+    "blank-key": Code(_STOP, "set aside", "the plot or tag is blank"),
+    "blank-date": Code(_STOP, "set aside", "the date is blank"),
+    "ambiguous-date": Code(_STOP, "set aside", "the date can be read in two ways"),
+    "unreadable-date": Code(_STOP, "set aside", "the date cannot be read"),
+    "serial-date": Code(_NOTE, "used", "a spreadsheet's day number, read as a day"),
+    "unknown-state": Code(_STOP, "set aside", "the word for the state is not known"),
+    "unknown-cohort": Code(_STOP, "set aside", "the word for first planting or infill is not known"),
+    "percentage": Code(_STOP, "set aside", "a percentage where a count is needed"),
+    "unreadable-count": Code(_STOP, "set aside", "the count cannot be read"),
+    "negative-count": Code(_STOP, "set aside", "a negative count"),
+    "fractional-count": Code(_STOP, "set aside", "a count that is not whole"),
+    "unreadable-number": Code(_CHECK, "used", "a measure that cannot be read is left blank"),
+    "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
+    "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
+    "species-spelling": Code(_CHECK, "used", "a species that may be another, misspelt"),
+}
+_PLOTS: Final = {
+    "unknown-plot": Code(_STOP, "set aside", "the plot is not in the plot sheet"),
+    "plot-without-visits": Code(_CHECK, "listed", "no visit of the plot can be used"),
+    "repeated-plot": Code(_CHECK, "listed", "the same row of the plot sheet a second time"),
+    "plot-differs": Code(_STOP, "set aside", "two rows tell different things of one plot"),
+    "unknown-method": Code(_STOP, "set aside", "the method of the plot is not known"),
+    "usual-practice-absent": Code(_CHECK, "used", "no plot holds the usual local practice"),
+    "no-planting-date": Code(_STOP, "set aside", "the plot has no planting date"),
+    "planting-in-future": Code(_STOP, "set aside", "the planting date is after the records were closed"),
+    "several-planting-days": Code(_NOTE, "used", "days count from the last planting day of the plot"),
+    "planting-date-differs": Code(_CHECK, "used", "visits and plot sheet give different planting dates"),
+    "impossible-radius": Code(_CHECK, "used", "an impossible radius is left blank"),
+    "radius-in-centimetres": Code(_CHECK, "used", "a radius that seems to be in centimetres is left blank"),
+    "radius-like-diameter": Code(_CHECK, "used", "a radius that looks like a diameter"),
+    "diameter-halved": Code(_NOTE, "used", "a diameter, halved to the radius"),
+}
+_VISITS: Final = {
+    "before-planting": Code(_STOP, "set aside", "the visit is dated before planting"),
+    "in-the-future": Code(_STOP, "set aside", "the visit is dated after the records were closed"),
+    "out-of-order": Code(_STOP, "set aside", "the visit is dated before an earlier visit of the plot"),
+    "repeated-record": Code(_CHECK, "listed", "the same record a second time"),
+    "duplicate-record": Code(_STOP, "set aside", "two records of one visit contradict each other"),
+    "infill-no-date": Code(_STOP, "set aside", "infill without a planting date"),
+}
+_TAGGED: Final = {
+    "reshoot": Code(_NOTE, "used", "called dead and alive later: alive throughout"),
+    "alive-after-missing": Code(_CHECK, "used", "called missing and alive later: alive throughout"),
+    "unconfirmed-death": Code(_NOTE, "used", "dead at the last visit only: counted as dead, unconfirmed"),
+    "not-found": Code(_NOTE, "listed", "not found: the state is unknown"),
+    "not-found-at-end": Code(_CHECK, "listed", "never found again: followed to the last sighting"),
+    "missing-unknown": Code(_NOTE, "listed", "missing, taken as unknown by the study file"),
+    "missing-dead": Code(_NOTE, "used", "missing, taken as dead at the visit first missing"),
+    "skipped-visit": Code(
+        _NOTE, "used", "a visit of the plot without a record of the seedling before this one"
+    ),
+    "blank-dead": Code(_CHECK, "used", "blank, taken as dead by the study file"),
+    "plot-all-blank": Code(_CHECK, "used", "every seedling of the plot is blank at the visit"),
+    "measured-alive": Code(_NOTE, "used", "a height and no state, taken as alive by the study file"),
+    "dead-at-planting": Code(_CHECK, "set aside", "dead on the day of planting"),
+    "never-seen-alive": Code(_CHECK, "set aside", "never seen alive, and not known to be tagged at planting"),
+    "seen-once": Code(_NOTE, "listed", "one sighting only: nothing before or after it to compare with"),
+    "delayed-entry": Code(_NOTE, "used", "followed from the first sighting, not from planting"),
+    "more-tags-than-planted": Code(_CHECK, "used", "more tags than seedlings planted in the plot"),
+    "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
+}
+_COUNTS: Final = {
+    "more-alive-than-planted": Code(_STOP, "set aside", "more alive than planted"),
+    "fewer-at-planting": Code(_CHECK, "set aside", "a count on the planting day below the number planted"),
+    "count-rises": Code(_CHECK, "set aside", "two counts that contradict each other: the later is higher"),
+    "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
+    "infill-mixed": Code(_CHECK, "set aside", "infill is counted together with the first planting"),
+    "no-planted-number": Code(_CHECK, "used", "no number planted: followed from the first count"),
+    "planted-differs": Code(_STOP, "set aside", "different numbers planted are given for one plot"),
+    "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
+}
+
+CODES: Final[dict[str, Code]] = {**_SHEETS, **_CELLS, **_PLOTS, **_VISITS, **_TAGGED, **_COUNTS}

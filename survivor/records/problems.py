@@ -1,0 +1,220 @@
+"""Problems found in the records, and what becomes of each record.
+
+A finding is kept per record, so that every record can be accounted for; findings
+of one cause (all records of an unknown plot) carry a common group and are printed
+as one problem.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from typing import Any, Final, TypeAlias
+
+import numpy as np
+import pandas as pd
+
+from survivor.records.codes import CODES
+from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
+
+FINDING_COLUMNS: Final = ("record", "source", "row", "code", "word", "value", "what", "mend", "group")
+NOWHERE: Final = -1
+
+USED: Final = "used"
+SET_ASIDE: Final = "set aside"
+LISTED: Final = "listed"
+
+Texts: TypeAlias = "pd.Series[Any]"  # one text a row
+
+
+@dataclass(frozen=True)
+class Source:
+    """Where records came from: a sheet, or one visit of a wide sheet.
+
+    Attributes
+    ----------
+    file, sheet
+        As printed in problems and accounts.
+    record
+        What one record of it is called in the accounts, such as ``visit row``.
+    headers
+        Our word -> the header over it, for the column of a problem.
+    """
+
+    file: str
+    sheet: str
+    record: str
+    headers: dict[str, str] = field(default_factory=dict)
+
+
+def none_found() -> pd.DataFrame:
+    """Make a table of findings without rows."""
+    return pd.DataFrame({name: pd.Series(dtype=object) for name in FINDING_COLUMNS})
+
+
+def find(
+    rows: pd.DataFrame,
+    wrong: pd.Series[bool],
+    code: str,
+    *,
+    word: str,
+    what: str | Texts,
+    mend: str | Texts,
+    value: Texts | None = None,
+    group: Texts | None = None,
+) -> pd.DataFrame:
+    """Make one finding of each row that is wrong.
+
+    Parameters
+    ----------
+    rows
+        Records with the columns record, source and row.
+    wrong
+        Which of them; index as ``rows``.
+    code
+        A code of `survivor.records.codes`.
+    word
+        Our word for the column concerned.
+    what, mend
+        Texts, or one text a row.
+    value
+        What stands in the cell; default: the column ``word`` of ``rows``.
+    group
+        Findings with the same group are printed as one problem.
+    """
+    if not wrong.any():
+        return none_found()
+    chosen = rows[wrong]
+    if value is None:
+        value = rows[word] if word in rows.columns else pd.Series("", index=rows.index)
+    found = pd.DataFrame(
+        {
+            "record": chosen["record"],
+            "source": chosen["source"],
+            "row": chosen["row"],
+            "code": code,
+            "word": word,
+            "value": _shown(value[wrong]),
+            "what": what[wrong] if isinstance(what, pd.Series) else what,
+            "mend": mend[wrong] if isinstance(mend, pd.Series) else mend,
+            "group": "" if group is None else group[wrong].astype(str),
+        }
+    )
+    return found.reset_index(drop=True)
+
+
+def say(
+    code: str, *, what: str, mend: str, source: int = NOWHERE, word: str = "", value: str = ""
+) -> pd.DataFrame:
+    """Make one finding that is of no single record."""
+    row = (NOWHERE, source, NOWHERE, code, word, value, what, mend, "")
+    return pd.DataFrame([row], columns=list(FINDING_COLUMNS))
+
+
+def gather(found: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Join tables of findings, in order."""
+    filled = [table for table in found if not table.empty]
+    return pd.concat(filled, ignore_index=True) if filled else none_found()
+
+
+def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
+    """Name the records that a finding sets aside."""
+    fates = found["code"].map(lambda code: CODES[code].fate)
+    return found.loc[(fates == SET_ASIDE) & (found["record"] != NOWHERE), "record"].to_numpy()
+
+
+def _shown(values: pd.Series[Any]) -> pd.Series[Any]:
+    if pd.api.types.is_datetime64_any_dtype(values):
+        return values.dt.strftime("%Y-%m-%d").fillna("").astype(object)
+    if pd.api.types.is_float_dtype(values):
+        return values.map(lambda number: "" if pd.isna(number) else f"{number:g}").astype(object)
+    return values.astype(str).astype(object)
+
+
+def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Print findings: one problem a group, with file, sheet, row and column as in the sheet.
+
+    Returns
+    -------
+    DataFrame
+        `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first, then as found in
+        the sheets; ``row`` is blank for a problem of no single record.
+    """
+    if found.empty:
+        return pd.DataFrame({name: pd.Series(dtype=_problem_dtype(name)) for name in PROBLEM_COLUMNS})
+    alone = np.arange(len(found)).astype(str)
+    key = np.where(found["group"] == "", alone, found["code"] + "\n" + found["group"])
+    grouped = found.groupby(key, sort=False)
+    first = grouped.head(1).copy()
+    size = grouped["row"].transform("size").loc[first.index]
+    top, foot = (grouped["row"].transform(how).loc[first.index] for how in ("min", "max"))
+    many = size > 1
+    first.loc[many, "what"] = [
+        f"{what} ({count} records, rows {low} to {high})" if low != high else what
+        for what, count, low, high in zip(
+            first.loc[many, "what"], size[many], top[many], foot[many], strict=True
+        )
+    ]
+    known = first["source"].astype(int)
+    table = pd.DataFrame(
+        {
+            "code": first["code"].astype(str),
+            "severity": first["code"].map(lambda code: str(CODES[code].severity)),
+            "file": [sources[s].file if s >= 0 else "" for s in known],
+            "sheet": [sources[s].sheet if s >= 0 else "" for s in known],
+            "row": first["row"].astype(int).where(first["row"].astype(int) >= 0).astype("Int64"),
+            "column": [
+                sources[s].headers.get(word, word) if s >= 0 else word
+                for s, word in zip(known, first["word"], strict=True)
+            ],
+            "value": first["value"].astype(str),
+            "what": first["what"].astype(str),
+            "mend": first["mend"].astype(str),
+        }
+    )
+    gravity = table["severity"].map({"stop": 0, "check": 1, "note": 2})
+    order = table.assign(gravity=gravity).sort_values(
+        ["gravity", "code", "file", "sheet", "row"], kind="stable"
+    )
+    return order[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+
+
+def _problem_dtype(name: str) -> str:
+    return "Int64" if name == "row" else "object"
+
+
+def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Say of every record read what became of it.
+
+    Parameters
+    ----------
+    records
+        record, source, row; one row a record read.
+    found
+        All findings. The gravest fate of a record's findings is its fate, the
+        first finding with that fate its reason; without any the record is used.
+    sources
+        Where the records came from.
+
+    Returns
+    -------
+    DataFrame
+        `survivor.vocabulary.ACCOUNT_COLUMNS`, one row a record read.
+    """
+    own = found[found["record"] != NOWHERE]
+    rank = own["code"].map(lambda code: {SET_ASIDE: 0, LISTED: 1, USED: 2}[CODES[code].fate])
+    worst = own.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record")
+    code = records["record"].map(worst.set_index("record")["code"]).fillna("").astype(str)
+    source = records["source"].astype(int)
+    table = pd.DataFrame(
+        {
+            "file": [sources[s].file for s in source],
+            "sheet": [sources[s].sheet for s in source],
+            "row": records["row"].astype(int),
+            "record": [sources[s].record for s in source],
+            "fate": code.map(lambda c: CODES[c].fate if c else USED),
+            "reason": code.map(lambda c: CODES[c].reason if c else "in the risk intervals"),
+            "code": code,
+        }
+    )
+    return table[list(ACCOUNT_COLUMNS)].reset_index(drop=True)

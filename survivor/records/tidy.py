@@ -1,0 +1,270 @@
+"""Raw records to tidy ones: typed columns, our words, findings on cells."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from survivor.records import cells
+from survivor.records.checks import cells as check
+from survivor.records.matching import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_USED, SAME_WORD, trait_name
+from survivor.records.problems import Source, find, gather, say
+from survivor.records.sheets import VISIT_WORDS, RawSheet
+from survivor.records.words import (
+    COHORT_WORDS,
+    COUNT_WORDS,
+    DATE_WORDS,
+    MEASURE_WORDS,
+    RADIUS_WORDS,
+    STATE_WORDS,
+    spoken,
+)
+from survivor.vocabulary import FIRST_PLANTING
+
+UNREADABLE: Final = "?"  # a word that nobody has explained
+BLANK: Final = ""
+
+_TEXT: Final = ("site", "block", "plot", "tag", "species", "method", "visit", "cause")
+
+
+@dataclass(frozen=True)
+class Tidy:
+    """Typed records.
+
+    Attributes
+    ----------
+    rows
+        record, source, row, total, and one typed column a word.
+    found
+        Findings on cells.
+    sources
+        Where the records came from; ``source`` is an index into it.
+    matches
+        file, sheet, header, column, how; one row a header, and one a word for a state.
+    """
+
+    rows: pd.DataFrame
+    found: pd.DataFrame
+    sources: tuple[Source, ...]
+    matches: pd.DataFrame
+
+
+def tidy_plots(raw: RawSheet) -> Tidy:
+    """Type the plot sheet."""
+    rows, found = _typed(raw, raw.words)
+    found += [check.check_keys(rows, ["plot"])]
+    return _put_together(raw, rows, found, raw.matches)
+
+
+def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
+    """Type a sheet of visits; ``kind`` is "tagged" or "counts"."""
+    # In a sheet of seedlings, infill is a word about the seedling; in one of plots, a count.
+    told_by = "infill" if kind == "tagged" and "cohort" not in raw.words else "cohort"
+    rows, found = _typed(raw, [word for word in raw.words if word not in (told_by, "state")])
+    shown: list[tuple[str, str, str, str, str]] = []
+    if kind == "tagged":
+        rows["state"], wrong = _states(raw, shown)
+        found.append(wrong)
+    rows["cohort"] = FIRST_PLANTING
+    if told_by in raw.words:
+        rows["cohort"], wrong = _cohorts(raw, told_by, shown)
+        found.append(wrong)
+    rows = _with_all_columns(rows, kind)
+    says = rows["state"] != BLANK if kind == "tagged" else rows["alive"].notna()
+    found += [
+        check.check_keys(rows, ["plot", "tag"] if kind == "tagged" else ["plot"]),
+        check.check_blank_dates(rows, rows["date_unread"], says),
+    ]
+    words = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
+    return _put_together(raw, rows, found, pd.concat([raw.matches, words], ignore_index=True))
+
+
+def _put_together(
+    raw: RawSheet, rows: pd.DataFrame, found: list[pd.DataFrame], matches: pd.DataFrame
+) -> Tidy:
+    totals = rows.loc[rows["total"], "record"]
+    on_records = gather(found)
+    said = [say("how-read", what=how, mend="nothing, if that is right", source=0) for how in raw.said]
+    return Tidy(
+        rows,
+        gather(
+            [*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows, rows["total"])]
+        ),
+        raw.sources,
+        matches,
+    )
+
+
+def _typed(raw: RawSheet, words: Sequence[str]) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    rows = raw.cells[["record", "source", "row", "line", "total"]].copy()
+    columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
+    found: list[pd.DataFrame] = []
+    for word in words:
+        column = raw.cells[word]
+        # A fault in a cell that holds for all visits of a row is one problem.
+        group = None if word in VISIT_WORDS else rows["line"] + word
+        if word in DATE_WORDS:
+            columns[word], faults = cells.dates(column, raw.sheet.date_order)
+            found.append(check.check_dates(rows, word, cells.texts(column), faults, group))
+            if word == "date":
+                columns["date_unread"] = faults.isin((cells.AMBIGUOUS, cells.NOT_A_DATE))
+        elif word in COUNT_WORDS:
+            values, faults = cells.numbers(column)
+            columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
+            found.append(wrong)
+        elif word in MEASURE_WORDS or word in RADIUS_WORDS:
+            columns[word], faults = cells.numbers(column)
+            found.append(check.check_measures(rows, word, cells.texts(column), faults, group))
+        else:
+            columns[word] = cells.texts(column)
+    for trait in raw.own:
+        columns[trait_name(trait)] = _trait_values(cells.texts(raw.cells[trait]))
+    rows = pd.concat([rows, pd.DataFrame(columns, index=rows.index)], axis=1)
+    if "height_m" in rows.columns:
+        metres = rows["height_m"] * 100
+        rows["height_cm"] = rows["height_cm"].fillna(metres) if "height_cm" in rows.columns else metres
+        rows = rows.drop(columns="height_m")
+    return rows, found
+
+
+def _trait_values(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Numbers where every filled cell is one, else text."""
+    values, faults = cells.numbers(column)
+    return values if (faults == "").all() and values.notna().any() else column
+
+
+def _with_all_columns(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
+    absent: dict[str, Any] = {word: BLANK for word in _TEXT if word not in rows.columns}
+    numbers = (
+        ("alive", "dead", "planted", "infill", "height_cm") if kind == "counts" else ("planted", "height_cm")
+    )
+    absent |= {word: float("nan") for word in numbers if word not in rows.columns}
+    absent |= {word: pd.NaT for word in ("planted_date", "planted_until") if word not in rows.columns}
+    rows = rows.assign(**absent)
+    for word in ("planted_date", "planted_until"):
+        rows[word] = rows[word].astype("datetime64[ns]")
+    return rows
+
+
+def _states(
+    raw: RawSheet, shown: list[tuple[str, str, str, str, str]]
+) -> tuple[pd.Series[Any], pd.DataFrame]:
+    if "state" not in raw.cells.columns:  # heights only, by a rule of the study file
+        return pd.Series(BLANK, index=raw.cells.index, dtype=object), gather([])
+    words = cells.texts(raw.cells["state"])
+    values = _meanings(words, raw.sheet.states, STATE_WORDS, raw, "state", shown)
+    found = find(
+        raw.cells,
+        values == UNREADABLE,
+        "unknown-state",
+        word="state",
+        value=words,
+        what="this word for the state of a seedling is not known",
+        mend='say in the study file what it means: [records.sheets.states] "' + words + '" = "alive" '
+        '(or "dead", "missing", "not found", "not visited")',
+    )
+    return values, found
+
+
+def _cohorts(
+    raw: RawSheet, word: str, shown: list[tuple[str, str, str, str, str]]
+) -> tuple[pd.Series[Any], pd.DataFrame]:
+    words = cells.texts(raw.cells[word])
+    values = _meanings(words, {}, COHORT_WORDS, raw, word, shown)
+    found = find(
+        raw.cells,
+        values == UNREADABLE,
+        "unknown-cohort",
+        word=word,
+        value=words,
+        what="this word for first planting or infill is not known",
+        mend="write planting or infill",
+        group=raw.cells["line"],
+    )
+    return values.where(values != BLANK, FIRST_PLANTING), found
+
+
+def _meanings(
+    column: pd.Series[Any],
+    told: Mapping[str, str],
+    known: Mapping[Any, Sequence[str]],
+    raw: RawSheet,
+    word: str,
+    shown: list[tuple[str, str, str, str, str]],
+) -> pd.Series[Any]:
+    """Their words to ours, shown in ``shown``; "" for a blank, "?" for a word not known."""
+    forgiving_told = {spoken(theirs): ours for theirs, ours in told.items()}
+    forgiving = {spoken(theirs): str(ours) for ours, words in known.items() for theirs in words}
+    meaning: dict[str, str] = {}
+    for theirs in column.unique():
+        key = spoken(theirs)
+        if theirs in told or key in forgiving_told:
+            meaning[theirs], how = told.get(theirs, forgiving_told.get(key, "")), BY_STUDY_FILE
+        elif theirs == BLANK:
+            meaning[theirs] = BLANK
+            continue
+        elif key in forgiving:
+            meaning[theirs] = forgiving[key]
+            how = SAME_WORD if theirs == forgiving[key] else FORGIVING
+        else:
+            meaning[theirs], how = UNREADABLE, NOT_USED
+        source = raw.sources[0]
+        ours = "" if how == NOT_USED else meaning[theirs]
+        shown.append((source.file, source.sheet, f"{source.headers.get(word, word)}: {theirs}", ours, how))
+    return column.map(meaning)
+
+
+def stack(parts: Sequence[Tidy]) -> Tidy:
+    """Put the records of several sheets under each other, numbering records and sources anew."""
+    rows, found, records = [], [], 0
+    sources: list[Source] = []
+    for part in parts:
+        shift = len(sources)
+        rows.append(
+            part.rows.assign(record=part.rows["record"] + records, source=part.rows["source"] + shift)
+        )
+        moved = part.found.assign(source=part.found["source"] + shift)
+        moved["record"] = moved["record"].where(moved["record"] < 0, moved["record"] + records)
+        found.append(moved)
+        sources += part.sources
+        records += len(part.rows)
+    table = pd.concat(rows, ignore_index=True)
+    for name in table.columns:
+        if table[name].dtype == object:  # a column that one of the sheets lacks is blank there
+            table[name] = table[name].where(table[name].notna(), BLANK)
+    matches = pd.concat([part.matches for part in parts], ignore_index=True)
+    return Tidy(table, gather(found), tuple(sources), matches)
+
+
+def one_spelling(
+    rows: pd.DataFrame, word: str, told: Mapping[str, str] | None = None
+) -> tuple[pd.Series[Any], pd.DataFrame]:
+    """Give words that differ in case and spaces only one spelling, the commonest; and say so.
+
+    Parameters
+    ----------
+    rows
+        Records with the column ``word``.
+    told
+        Their word -> ours, from the study file: applied first, in silence.
+    """
+    ours_for = {" ".join(theirs.split()).casefold(): ours for theirs, ours in (told or {}).items()}
+    best = {ours.casefold(): ours for ours in ours_for.values()}
+    often = [str(spelling) for spelling in rows[word].value_counts().index]
+    for spelling in often:
+        best.setdefault(spelling.casefold(), spelling)
+    meaning = {s: best[ours_for.get(s.casefold(), s).casefold()] for s in often}
+    values = rows[word].map(meaning)
+    found = find(
+        rows,
+        (values != rows[word]) & ~rows[word].str.casefold().isin(list(ours_for)),
+        "spelling",
+        word=word,
+        what="read as " + values + ", which differs in case or spaces only",
+        mend="nothing, if they are the same; else give them different names",
+        group=rows[word],
+    )
+    return values, found
