@@ -56,7 +56,7 @@ def product_limit(at_risk: FloatArray, died: FloatArray) -> FloatArray:
     np.divide(at_risk - died, at_risk, out=share, where=watched)
     share[np.abs(share) < 1e-12] = 0.0
     share[np.abs(share - 1) < 1e-12] = 1.0
-    survival: FloatArray = np.cumprod(share, axis=-1)
+    survival: FloatArray = np.cumprod(share, axis=-1, dtype=np.float64)
     return survival
 
 
