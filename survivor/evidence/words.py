@@ -9,7 +9,7 @@ from typing import Literal
 from survivor.effects.confounding import BETWEEN, WITHIN
 from survivor.evidence.finding import VerdictWord
 from survivor.evidence.grading import Settled
-from survivor.figures.words import number, per_100, per_100_limits
+from survivor.figures.words import difference_digits, number, per_100, per_100_limits
 from survivor.vocabulary import CONFIDENCE
 
 Reading = Literal[
@@ -21,7 +21,6 @@ Reading = Literal[
 ]
 
 _CLEAR = 1 - CONFIDENCE
-_NARROW = 2.0  # half-width in plants per 100 under which one decimal is worth printing
 
 
 @dataclass(frozen=True)
@@ -123,7 +122,7 @@ def comparison_sentence(
     basis
         ``within sites`` or ``between sites only``.
     """
-    digits = _digits(estimate, lower, upper)
+    digits = difference_digits(estimate, lower, upper)
     verb = "kept" if random and basis == WITHIN else "had"
     size = f"{method} {verb} {_more(estimate, digits)} alive per 100 planted"
     rest = f"({_difference_limits(lower, upper, digits)}; {counts})"
@@ -195,13 +194,6 @@ def target_verdict(
     if upper < target:
         return Verdict("not met", f"At these sites {promised} was not met: {found}.")
     return Verdict("not shown", f"It is not shown that {promised} was met or missed at these sites: {found}.")
-
-
-def _digits(*values: float) -> int:
-    """One decimal where the limits are narrow or whole numbers would hide a sign; none otherwise."""
-    low, high = min(values), max(values)
-    hidden = any(0 < abs(value) < 0.5 for value in values)
-    return 1 if hidden or (high - low) / 2 < _NARROW else 0
 
 
 def _more(value: float, digits: int) -> str:

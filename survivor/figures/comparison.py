@@ -19,7 +19,7 @@ from survivor.figures.rows import (
     set_range,
 )
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import limits, money, number, per_100, per_100_limits
+from survivor.figures.words import difference, money, number, per_100, per_100_limits
 
 BETWEEN_SITES = "between sites only"
 REFUSED = "refused"
@@ -156,8 +156,8 @@ def survival_rows(
 
 
 def _with_limits(record: Mapping[Hashable, Any]) -> str:
-    value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
-    return f"{number(value, sign=True)} ({limits(lower, upper, sign=True)})"
+    written, span = difference(*(float(record[name]) for name in ("estimate", "lower", "upper")))
+    return f"{written} ({span})"
 
 
 def _survival_axis(table: pd.DataFrame) -> str:

@@ -11,7 +11,7 @@ from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from survivor.figures.rows import Layout, Row, draw_rows, mark_nought, rows_figure, set_range
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import limits, number
+from survivor.figures.words import difference, limits, number
 
 _MARKERS: Final = ("o", "s", "D", "^", "v", "P")
 _TICKS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
@@ -80,7 +80,7 @@ def agreement_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
                         lower=lower,
                         upper=upper,
                         look="ink",
-                        beside=(f"{number(value, sign=True)} ({limits(lower, upper, sign=True)})",),
+                        beside=("{} ({})".format(*difference(value, lower, upper)),),
                         under=str(record["model"]),
                         marker=_MARKERS[models.index(str(record["model"])) % len(_MARKERS)],
                     )

@@ -11,6 +11,8 @@ from decimal import ROUND_HALF_UP, Decimal
 
 NONE = "–"
 
+_NARROW = 2.0  # half-width in plants per 100 under which one decimal is worth printing
+
 
 def number(value: float, digits: int = 0, *, sign: bool = False) -> str:
     """Write a number with thousands apart and a true minus sign; a dash where there is none.
@@ -58,6 +60,24 @@ def per_100_limits(lower: float, upper: float) -> str:
     if not (math.isfinite(lower) and math.isfinite(upper)):
         return NONE
     return f"{per_100(lower)} to {per_100(upper)}"
+
+
+def difference_digits(*values: float) -> int:
+    """Return the places for a difference and its limits, per 100 planted.
+
+    One where the limits are narrow or a whole number would hide a sign; none otherwise.
+    """
+    known = [value for value in values if math.isfinite(value)]
+    if not known:
+        return 0
+    hidden = any(0 < abs(value) < 0.5 for value in known)
+    return 1 if hidden or (max(known) - min(known)) / 2 < _NARROW else 0
+
+
+def difference(estimate: float, lower: float, upper: float) -> tuple[str, str]:
+    """Write a difference per 100 planted with its sign, and its limits."""
+    digits = difference_digits(estimate, lower, upper)
+    return number(estimate, digits, sign=True), limits(lower, upper, digits, sign=True)
 
 
 def money(value: float, currency: str) -> str:

@@ -15,9 +15,8 @@ from survivor.report.content.reasons import allocation, between_sites, is_random
 from survivor.report.content.wording import counted, plain, sentence
 
 if TYPE_CHECKING:
-    from survivor.evidence import Finding
-
     from survivor.analysis.result import Analysis
+    from survivor.evidence import Finding
 
 KEY = "answer"
 QUESTIONS = "questions"

@@ -9,11 +9,11 @@ import pandas as pd
 
 from survivor.figures.fit import agreement_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import per_100, per_100_limits
+from survivor.figures.words import difference, per_100, per_100_limits
 from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import difference, difference_limits, sentence
+from survivor.report.content.wording import sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -100,8 +100,7 @@ def _agreement_table(table: pd.DataFrame) -> Table:
             str(row["method"]),
             str(row["model"]),
             str(row["against"]),
-            difference(float(row["estimate"])),
-            difference_limits(float(row["lower"]), float(row["upper"])),
+            *difference(*(float(row[name]) for name in ("estimate", "lower", "upper"))),
             sentence(row["note"]) if isinstance(row.get("note"), str) else "",
         )
         for row in table.sort_values("method", kind="stable").to_dict("records")

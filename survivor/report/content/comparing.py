@@ -10,9 +10,10 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from survivor.effects.confounding import REFUSED
+from survivor.evidence.words import Counts, comparison_sentence
 from survivor.figures.comparison import contrasts_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import NONE, number
+from survivor.figures.words import NONE, difference, number
 from survivor.report.content.cautions import before_acting
 from survivor.report.content.elements import (
     Block,
@@ -25,13 +26,7 @@ from survivor.report.content.elements import (
     missing,
 )
 from survivor.report.content.reasons import between_sites, is_random, why
-from survivor.report.content.wording import (
-    chance,
-    difference,
-    difference_limits,
-    plain,
-    sentence,
-)
+from survivor.report.content.wording import chance, plain, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -49,7 +44,12 @@ def comparison(analysis: Analysis) -> Section:
         return missing(KEY, HEADING, said)
     table = analysis.contrasts.table
     smallest = analysis.settings.design.smallest_difference
-    blocks: list[Block] = [Listing(tuple(in_words(row, smallest) for row in table.to_dict("records")))]
+    milestone = analysis.settings.headline_milestone.name
+    sentences = tuple(
+        sentence(in_words(row, milestone, smallest, random=is_random(analysis)))
+        for row in table.to_dict("records")
+    )
+    blocks: list[Block] = [Listing(sentences)]
     if not is_random(analysis):
         blocks.append(
             Paragraph(
@@ -64,7 +64,7 @@ def comparison(analysis: Analysis) -> Section:
         Figure(
             key="contrasts",
             title="Difference from the usual practice",
-            finding=in_words(table.iloc[_firmest(table)].to_dict(), smallest),
+            finding=sentences[_widest(table)],
             caption=(
                 "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the "
                 "number of "
@@ -86,34 +86,31 @@ def _draw(table: pd.DataFrame, smallest: float, size: Size) -> Drawing:
     return contrasts_figure(table, smallest=smallest, size=size)
 
 
-def _firmest(table: pd.DataFrame) -> int:
+def _widest(table: pd.DataFrame) -> int:
     known = table["estimate"].abs().fillna(-1.0)
     return int(known.to_numpy().argmax())
 
 
-def in_words(row: Mapping[Hashable, Any], smallest: float) -> str:
+def in_words(row: Mapping[Hashable, Any], milestone: str, smallest: float, *, random: bool) -> str:
     """Return a difference as a sentence; a wide interval is 'not shown', never 'no difference'."""
-    pair = f"{row['method']} against {row['against']}"
-    if str(row.get("basis", "")) == REFUSED or not math.isfinite(float(row["estimate"])):
-        return sentence(f"{pair}: not compared. {sentence(str(row.get('reason', '')))}")
+    method, against = str(row["method"]), str(row["against"])
     estimate, lower, upper = (float(row[name]) for name in ("estimate", "lower", "upper"))
-    size = f"{number(abs(estimate))} {'more' if estimate >= 0 else 'fewer'} alive per 100 planted"
-    if not (math.isfinite(lower) and math.isfinite(upper)):
-        return f"{pair}: {size}, without limits. {sentence(str(row.get('reason', '')))}".strip()
-    span = f"95 % limits {_way(lower)} to {_way(upper)}"
-    if lower > 0 or upper < 0:
-        said = f"{pair}: {size} ({span})."
-        if -smallest <= lower and upper <= smallest:
-            said += " Smaller than the smallest difference worth having."
-        return said
-    if -smallest <= lower and upper <= smallest:
-        return f"{pair}: no difference worth having; {size} ({span})."
-    fits = f"the records fit {_way(lower)} to {_way(upper)} (95 % limits)"
-    return f"{pair}: a difference is not shown; {size}, and {fits}."
-
-
-def _way(value: float) -> str:
-    return f"{number(abs(value))} {'more' if value >= 0 else 'fewer'}"
+    if str(row["basis"]) == REFUSED or not math.isfinite(estimate):
+        return sentence(f"{method} is not compared with {against}: {row['reason'] or 'no estimate'}")
+    counts = Counts(*(int(row[name]) for name in ("n_seedlings", "n_plots", "n_sites")))
+    return comparison_sentence(
+        method,
+        against,
+        estimate,
+        lower,
+        upper,
+        milestone,
+        counts,
+        p_adjusted=float(row["p_adjusted"]),
+        smallest=smallest,
+        random=random,
+        basis=str(row["basis"]),
+    )
 
 
 def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
@@ -133,8 +130,7 @@ def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
         (
             str(row["method"]),
             str(row["against"]),
-            difference(float(row["estimate"])),
-            difference_limits(float(row["lower"]), float(row["upper"])),
+            *difference(*(float(row[name]) for name in ("estimate", "lower", "upper"))),
             chance(float(row["p_adjusted"])) if "p_adjusted" in row else NONE,
             str(row["basis"]),
             *(number(float(row[name])) for name in ("n_seedlings", "n_plots", "n_sites")),

@@ -33,7 +33,7 @@ def costs(analysis: Analysis) -> Section:
         f"established "
         f"({limits(float(lowest['lower']), float(lowest['upper']), 2)})."
     )
-    blocks: list[Block] = [Paragraph(_source(analysis))]
+    blocks: list[Block] = [Paragraph(_source(analysis)), Paragraph(sentence(analysis.payoff.statement))]
     if not is_random(analysis):
         blocks.append(
             Paragraph(
@@ -58,6 +58,7 @@ def costs(analysis: Analysis) -> Section:
             table=_table(table),
         )
     )
+    blocks.extend(Paragraph(sentence(check), kind="small") for check in analysis.payoff.checks)
     return Section(KEY, HEADING, tuple(blocks))
 
 

@@ -14,10 +14,11 @@ from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.dryness import dry_spans, visit_days
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import usual_practice, why
-from survivor.report.content.wording import counted, listed, month_day
+from survivor.report.content.wording import listed, month_day, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
+    from survivor.curves import Curves
 
 KEY = "curves"
 HEADING = "When they died"
@@ -48,12 +49,12 @@ def survival_curves(analysis: Analysis) -> Section:
         table=_values(table, order, days),
     )
     text = (
-        "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time "
-        "since the visit "
-        "before. Limits respect plots: seedlings of one plot share its ground."
+        "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
+        f"the visit before. {sentence(curves.limits)}"
     )
-    risk = _at_risk(intervals, table, order, days)
-    return Section(KEY, HEADING, (Paragraph(text), figure, risk))
+    risk = _at_risk(curves, order, days)
+    notes = tuple(Paragraph(sentence(note), kind="small") for note in curves.notes)
+    return Section(KEY, HEADING, (Paragraph(text), figure, risk, *notes))
 
 
 def _draw(table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size: Size) -> Drawing:
@@ -145,21 +146,20 @@ def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
     )
 
 
-def _at_risk(intervals: pd.DataFrame, table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
-    """Count seedlings under observation just after each day: (start, stop] with start at or before it."""
-    rows = []
-    methods = intervals["method"].astype(str)
-    for name in order:
-        own = intervals[methods == name] if name in set(methods) else intervals
-        counts = [
-            float(own.loc[(own["start_day"] <= day) & (own["stop_day"] > day), "at_risk"].sum())
-            for day in days
-        ]
-        rows.append((name, *(number(count) for count in counts)))
+def _at_risk(curves: Curves, order: list[str], days: list[float]) -> Table:
+    frame = curves.at_risk(days)
+    group = str(frame.columns[0])
+    counts = {
+        (str(name), float(day)): float(count)
+        for name, day, count in zip(frame[group], frame["day"], frame["at_risk"], strict=True)
+    }
+    rows = tuple(
+        (name, *(number(counts.get((name, float(day)), float("nan"))) for day in days)) for name in order
+    )
     columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
     note = (
-        f"Seedlings known alive and still under observation just after the day; "
-        f"{counted(len(order), 'preparation')}. "
-        "The count falls by deaths and by tags no longer found."
+        "Seedlings watched up to that day; on day 0, all that were planted and watched. The count falls "
+        "by deaths, "
+        "and by tags no longer found."
     )
-    return Table("at-risk", "Numbers at risk", columns, tuple(rows), note=note)
+    return Table("at-risk", "Numbers at risk", columns, rows, note=note)

@@ -8,7 +8,7 @@ from typing import Any
 
 import pandas as pd
 
-from survivor.figures.words import NONE, limits, number
+from survivor.figures.words import NONE, number
 from survivor.report.content.elements import Column, Table
 
 _MONTHS = (
@@ -25,16 +25,6 @@ _MONTHS = (
     "November",
     "December",
 )
-
-
-def difference(value: float) -> str:
-    """Write a difference per 100 planted with its sign."""
-    return number(value, sign=True)
-
-
-def difference_limits(lower: float, upper: float) -> str:
-    """Write limits of a difference per 100 planted."""
-    return limits(lower, upper, sign=True)
 
 
 def plain(value: float) -> str:

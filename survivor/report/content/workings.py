@@ -4,28 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from survivor.evidence.grading import rules_table
 from survivor.figures.words import number
 from survivor.report.content.elements import Block, Listing, Paragraph, Section, Table, Terms, missing
 from survivor.report.content.wording import counted, plain, sentence, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-
-_GRADES = (
-    (
-        "firm",
-        "drawn by lot within blocks, enough plots, and limits narrow against the smallest difference "
-        "worth having",
-    ),
-    ("fair", "the best that a choice of place by place allows, or limits wider than firm asks for"),
-    (
-        "slight",
-        "rests on differences between sites alone, on few plots (under 4 degrees of freedom), or turns "
-        "with the rule "
-        "for tags not found",
-    ),
-    ("unanswered", "under 3 plots in one of the preparations, or not estimable at all"),
-)
 
 _MEASURES = (
     (
@@ -99,7 +84,15 @@ def workings(analysis: Analysis) -> Section:
             )
         )
     blocks.append(Terms(_MEASURES, label="What the words mean"))
-    blocks.append(Terms(_GRADES, label="How sure: the four words"))
+    blocks.append(
+        Paragraph(
+            "How sure an answer is has one of four words: firm, fair, slight, unanswered. An answer "
+            "starts as firm "
+            "and is held back by each rule below that holds for it."
+        )
+    )
+    headings = ("Rule", "Holds when", "Then the answer is", "What would lift it")
+    blocks.append(table_of("grades", "How sure: the rule", headings, rules_table()))
     blocks.extend(_models(analysis))
     return Section("workings", "How this was worked out", tuple(blocks))
 

@@ -1,0 +1,100 @@
+"""The report as one HTML file that needs nothing else: no network, no script, no fonts of its own."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Final
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from survivor.errors import ReportError
+from survivor.figures.style import COLOURS, Size, styled
+from survivor.figures.svg import to_svg
+from survivor.report.content import report_of
+from survivor.report.content.elements import Figure, Report, Section
+from survivor.report.tables import FOLDER, findings_json, write_tables
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+PAGE: Final = "report.html"
+FINDINGS: Final = "findings.json"
+
+
+def page_of(report: Report) -> str:
+    """Return the whole page as text; the same report gives the same text."""
+    environment = Environment(
+        loader=PackageLoader("survivor.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        keep_trailing_newline=True,
+    )
+    environment.globals["kind"] = _kind
+    environment.globals["picture"] = picture
+    template = environment.get_template("page.html.j2")
+    style, _, _ = (
+        environment.loader.get_source(environment, "page.css") if environment.loader else ("", "", "")
+    )
+    return template.render(report=report, colours=COLOURS, style=Markup(style))
+
+
+def picture(figure: Figure, size: Size) -> Markup:
+    """Draw a figure for one width of page, as SVG that may stand in the page as it is."""
+    name = figure.key if size == "wide" else f"{figure.key}-{size}"
+    with styled():
+        drawing = figure.draw(size)
+        # to_svg escapes what it is given and matplotlib escapes the letters it draws.
+        return Markup(to_svg(drawing, f"figure-{name}", figure.title, figure.finding))
+
+
+def _kind(block: object) -> str:
+    return type(block).__name__.lower()
+
+
+def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
+    """Write the page, the findings and every table.
+
+    Parameters
+    ----------
+    analysis
+        A season, analysed.
+    folder
+        Made where it does not exist.
+
+    Returns
+    -------
+    tuple of Path
+        The page first, then ``findings.json``, then ``tables/*.csv``.
+
+    Raises
+    ------
+    ReportError
+        When the folder cannot be written to.
+    """
+    report = report_of(analysis)
+    text = page_of(report)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        page = folder / PAGE
+        page.write_text(text, encoding="utf-8", newline="\n")
+        findings = folder / FINDINGS
+        findings.write_text(findings_json(analysis), encoding="utf-8", newline="\n")
+        tables = write_tables(analysis, folder / FOLDER)
+    except OSError as error:
+        raise ReportError(
+            f"the report could not be written: {error.strerror or error}",
+            where=folder.name,
+            mend="name a folder that you may write to, with room on its disk",
+        ) from error
+    return (page, findings, *tables)
+
+
+def sections_of(report: Report) -> Iterator[Section]:
+    """Go through every section and its parts in reading order."""
+    for section in (report.answer, *report.sections):
+        yield section
+        yield from section.parts

@@ -1,0 +1,155 @@
+"""Every table as CSV, and the findings as JSON: the same numbers, not rounded."""
+
+from __future__ import annotations
+
+import json
+import math
+from dataclasses import asdict
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+FOLDER: Final = "tables"
+
+#: Columns that tell who owns the land or where it lies; left out unless the study file allows them.
+LANDHOLDERS: Final = ("landholder", "owner", "landowner", "property", "address", "phone", "email")
+COORDINATES: Final = (
+    "latitude",
+    "longitude",
+    "lat",
+    "lon",
+    "long",
+    "easting",
+    "northing",
+    "gps",
+    "coordinates",
+)
+
+
+def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
+    """Return every table of an analysis by name; those with nothing in them are left out."""
+    results = {
+        "survival": analysis.survival,
+        "contrasts": analysis.contrasts,
+        "all_pairs": analysis.all_pairs,
+        "curves": analysis.curves,
+        "radius": analysis.dose,
+        "radius_held": analysis.radius_held,
+        "payoff": analysis.payoff,
+    }
+    found = {name: result.table for name, result in results.items() if result is not None}
+    if analysis.dose is not None:
+        found["radius_gain"] = analysis.dose.gain
+    if analysis.confounding is not None:
+        found["layout"] = analysis.confounding.table.reset_index()
+        found["traits"] = analysis.confounding.balance
+    found |= {
+        "agreement": analysis.agreement,
+        "rain": analysis.rain,
+        "species": analysis.species,
+        "sites": analysis.sites,
+        "causes": analysis.causes,
+        "bounds": analysis.bounds,
+        "measures": analysis.measures,
+        "problems": analysis.records.problems,
+        "accounts": analysis.records.accounts,
+        "matches": analysis.records.matches,
+    }
+    if analysis.rain_effect is not None:
+        found["rain_effect"] = analysis.rain_effect
+    found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
+    hidden = _hidden(analysis)
+    return {name: _public(table, hidden) for name, table in found.items() if not table.empty}
+
+
+def _hidden(analysis: Analysis) -> frozenset[str]:
+    privacy = analysis.settings.privacy
+    names: list[str] = []
+    if not privacy.show_landholders:
+        names.extend(LANDHOLDERS)
+    if not privacy.show_coordinates:
+        names.extend(COORDINATES)
+    return frozenset(names)
+
+
+def _public(table: pd.DataFrame, hidden: frozenset[str]) -> pd.DataFrame:
+    """Leave out what may not be shown: columns by name, and the cells that name them."""
+    shown = table[[name for name in table.columns if str(name).casefold() not in hidden]]
+    if "column" in shown and "value" in shown:
+        private = shown["column"].astype(str).str.casefold().isin(hidden)
+        shown = shown.assign(value=shown["value"].astype(str).mask(private, "not shown"))
+    if "trait" in shown:
+        shown = shown[~shown["trait"].astype(str).str.casefold().isin(hidden)]
+    return shown
+
+
+def write_tables(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
+    """Write every table as CSV (UTF-8, dates ISO) into ``folder``.
+
+    Text that a spreadsheet would take for a formula is written with an apostrophe
+    before it: a site named ``=1+1`` stays a name.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    written = []
+    for name, table in tables_of(analysis).items():
+        file = folder / f"{name}.csv"
+        safe = pd.DataFrame({column: _safe(table[column]) for column in table.columns})
+        file.write_text(
+            safe.to_csv(index=False, lineterminator="\n", date_format="%Y-%m-%d"), encoding="utf-8"
+        )
+        written.append(file)
+    return tuple(written)
+
+
+def _safe(column: pd.Series[Any]) -> pd.Series[Any]:
+    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
+        return column
+    return column.astype(object).map(_not_a_formula)
+
+
+def _not_a_formula(value: Any) -> Any:
+    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not _is_number(value):
+        return f"'{value}"
+    return value
+
+
+def _is_number(text: str) -> bool:
+    try:
+        float(text)
+    except ValueError:
+        return False
+    return True
+
+
+def findings_json(analysis: Analysis) -> str:
+    """Return the findings, what cannot be said and the provenance as JSON text."""
+    content = {
+        "study": analysis.settings.study.name,
+        "milestone": analysis.settings.headline_milestone.name,
+        "at_day": analysis.milestone_day,
+        "allocation": analysis.settings.design.allocation,
+        "findings": [asdict(finding) for finding in analysis.findings],
+        "cannot": list(analysis.cannot),
+        "notes": list(analysis.notes),
+        "provenance": dict(analysis.provenance),
+    }
+    return json.dumps(_plain(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def _plain(value: Any) -> Any:
+    """Turn numpy numbers, tuples and blanks into what JSON knows."""
+    if isinstance(value, dict):
+        return {str(key): _plain(part) for key, part in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(part) for part in value]
+    if hasattr(value, "item") and not isinstance(value, str):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        return None
+    if value is None or isinstance(value, bool | int | float | str):
+        return value
+    return str(value)
