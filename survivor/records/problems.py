@@ -148,14 +148,21 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
     first = grouped.head(1).copy()
     size = grouped["row"].transform("size").loc[first.index]
     top, foot = (grouped["row"].transform(how).loc[first.index] for how in ("min", "max"))
-    many = size > 1
-    first.loc[many, "what"] = [
-        f"{what} ({count} records, rows {low} to {high})" if low != high else what
-        for what, count, low, high in zip(
-            first.loc[many, "what"], size[many], top[many], foot[many], strict=True
+    known = first["source"].astype(int)
+    files = found["source"].map(lambda place: sources[place].file if place >= 0 else "")
+    one_file = files.groupby(key).transform("nunique").loc[first.index] == 1
+    first["what"] = [
+        what if count == 1 or (one and low == high) else f"{what} ({count} records{span})"
+        for what, count, one, span, low, high in zip(
+            first["what"],
+            size,
+            one_file,
+            np.where(one_file, ", rows " + top.astype(str) + " to " + foot.astype(str), ""),
+            top,
+            foot,
+            strict=True,
         )
     ]
-    known = first["source"].astype(int)
     table = pd.DataFrame(
         {
             "code": first["code"].astype(str),

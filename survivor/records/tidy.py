@@ -52,9 +52,10 @@ class Tidy:
     matches: pd.DataFrame
 
 
-def tidy_plots(raw: RawSheet) -> Tidy:
-    """Type the plot sheet."""
-    rows, found = _typed(raw, raw.words)
+def tidy_plots(raw: RawSheet, kind: str) -> Tidy:
+    """Type the plot sheet; ``kind`` is "tagged" or "counts"."""
+    # Where seedlings are tagged, the number planted only helps to check the tags.
+    rows, found = _typed(raw, raw.words, measures=("planted",) if kind == "tagged" else ())
     found += [check.check_keys(rows, ["plot"])]
     return _put_together(raw, rows, found, raw.matches)
 
@@ -98,7 +99,9 @@ def _put_together(
     )
 
 
-def _typed(raw: RawSheet, words: Sequence[str]) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+def _typed(
+    raw: RawSheet, words: Sequence[str], measures: Sequence[str] = ()
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     rows = raw.cells[["record", "source", "row", "line", "total"]].copy()
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
@@ -111,11 +114,11 @@ def _typed(raw: RawSheet, words: Sequence[str]) -> tuple[pd.DataFrame, list[pd.D
             found.append(check.check_dates(rows, word, cells.texts(column), faults, group))
             if word == "date":
                 columns["date_unread"] = faults.isin((cells.AMBIGUOUS, cells.NOT_A_DATE))
-        elif word in COUNT_WORDS:
+        elif word in COUNT_WORDS and word not in measures:
             values, faults = cells.numbers(column)
             columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
             found.append(wrong)
-        elif word in MEASURE_WORDS or word in RADIUS_WORDS:
+        elif word in (*COUNT_WORDS, *MEASURE_WORDS, *RADIUS_WORDS):
             columns[word], faults = cells.numbers(column)
             found.append(check.check_measures(rows, word, cells.texts(column), faults, group))
         else:

@@ -1,0 +1,262 @@
+"""Checks of what is told of a plot: its method, planting date and weed-free radius."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Sequence
+
+import pandas as pd
+
+from survivor.records.problems import Source, Texts, find, gather, none_found, say
+from survivor.records.words import RADIUS_WORDS, plain
+from survivor.settings import Method
+
+WIDEST_RADIUS_M = 3.0
+_CENTIMETRES = (10.0, 300.0)
+_LIKE_DOUBLE = (1.8, 2.25)
+
+
+def plot_name(rows: pd.DataFrame) -> Texts:
+    """Name each row's plot: site, block and plot together."""
+    name: Texts = rows["site"] + "|" + rows["block"] + "|" + rows["plot"]
+    return name.str.casefold()
+
+
+def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts, pd.DataFrame]:
+    """Match the methods of a sheet to those of the study file, forgiving case and spaces only.
+
+    Parameters
+    ----------
+    rows
+        Records with site, block, plot and method.
+    methods
+        The preparations of the study file; none: every name is taken as it stands.
+
+    Returns
+    -------
+    method, found
+        The matched names, "" where unknown; and the unknown ones, with a proposal
+        that is never made in silence.
+    """
+    blank = find(
+        rows,
+        rows["method"] == "",
+        "unknown-method",
+        word="method",
+        what="no method is given for the plot",
+        mend="write what was done to the ground",
+        group=plot_name(rows),
+    )
+    if not methods:
+        return rows["method"], blank
+    names = {_folded(spelling): m.name for m in methods for spelling in (*m.also, m.name)}
+    matched = rows["method"].map({text: names.get(_folded(text), "") for text in rows["method"].unique()})
+    mends = {text: _proposal(text, names) for text in rows.loc[matched == "", "method"].unique()}
+    unknown = find(
+        rows,
+        (matched == "") & (rows["method"] != ""),
+        "unknown-method",
+        word="method",
+        what="this method is not among those of the study file",
+        mend=rows["method"].map(mends).fillna(""),
+        group=plot_name(rows),
+    )
+    return matched, gather([blank, unknown])
+
+
+def _folded(text: str) -> str:
+    return "".join(text.split()).casefold()
+
+
+def _proposal(text: str, names: dict[str, str]) -> str:
+    close = difflib.get_close_matches(_folded(text), list(names), n=1)
+    if close:
+        name = names[close[0]]
+        line = f'[[methods]] name = "{name}", also = ["{text}"]'
+        return f"if {name!r} is meant, add {text!r} to its spellings: {line}"
+    return f'add it to the study file: [[methods]] name = "{text}"'
+
+
+def check_usual_practice(present: Sequence[str], usual: str | None) -> pd.DataFrame:
+    """Find that no plot holds the practice everything else is compared with."""
+    if usual is None or usual in present:
+        return none_found()
+    return say(
+        "usual-practice-absent",
+        word="method",
+        value=usual,
+        what=f"no plot that can be used holds the usual local practice; the methods are {', '.join(present)}",
+        mend="check usual_practice under [design] in the study file",
+    )
+
+
+def check_planting_dates(
+    rows: pd.DataFrame, closed: dt.date, *, several: pd.Series[bool], needed: bool
+) -> pd.DataFrame:
+    """Find plots without a planting date, with one in the future, or with several.
+
+    Parameters
+    ----------
+    rows
+        Records with site, block, plot and planted_date (the last day of the plot).
+    closed
+        The day after which no record can be true.
+    several
+        Whether the plot was planted on several days.
+    needed
+        Whether a row without a date is a problem (another sheet may hold it).
+    """
+    group = plot_name(rows)
+    found = [
+        find(
+            rows,
+            rows["planted_date"] > pd.Timestamp(closed),
+            "planting-in-future",
+            word="planted_date",
+            what=f"the planting date is after the records were closed ({closed})",
+            mend="correct the date, or as_of in the study file",
+            group=group,
+        ),
+        find(
+            rows,
+            several,
+            "several-planting-days",
+            word="planted_date",
+            what="the plot was planted on several days; days count from the last",
+            mend="nothing, if that is right",
+            group=group,
+        ),
+    ]
+    if needed:
+        found.append(
+            find(
+                rows,
+                rows["planted_date"].isna(),
+                "no-planting-date",
+                word="planted_date",
+                what="no planting date that can be read is given for the plot, so its days cannot be counted",
+                mend="write the date, or say [rules] planted_date where all plots share one",
+                group=group,
+            )
+        )
+    return gather(found)
+
+
+def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.Series[float], pd.DataFrame]:
+    """Bring radius and diameter, metres and centimetres, to the radius in metres, and check it.
+
+    A patch "of 1 m" can be a radius or a diameter: an area four times as large. The
+    header has to say which; a header and the study file that disagree are listed,
+    and so is a site whose radii are about twice those of the same methods elsewhere.
+
+    Parameters
+    ----------
+    rows
+        Records with site, block, plot, method and any of the radius words.
+    sources
+        Where they came from.
+
+    Returns
+    -------
+    radius, found
+        Metres, blank where impossible.
+    """
+    given = [word for word in RADIUS_WORDS if word in rows.columns]
+    radius = pd.Series(float("nan"), index=rows.index)
+    if not given:
+        return radius, none_found()
+    found = []
+    for word in given:
+        values = rows[word]
+        if "diameter" in word:
+            values = values / 2
+            found.append(_halved(rows, word))
+        radius = radius.fillna(values / 100 if word.endswith("_cm") else values)
+    group = plot_name(rows)
+    shown = radius.map(lambda metres: "" if pd.isna(metres) else f"{metres:g}")
+    centimetres = radius.between(*_CENTIMETRES)
+    wrong = ((radius <= 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
+    found += [
+        find(
+            rows,
+            wrong,
+            "impossible-radius",
+            word=given[0],
+            value=shown,
+            what=f"a weed-free radius has to be between 0 and {WIDEST_RADIUS_M:g} metres; it was left blank",
+            mend="measure from the stem to the edge of the patch, in metres",
+            group=group,
+        ),
+        find(
+            rows,
+            centimetres,
+            "radius-in-centimetres",
+            word=given[0],
+            value=shown,
+            what="this seems to be in centimetres where metres are needed; it was left blank",
+            mend=f"if so, name the column {given[0].removesuffix('_m')}_cm, or mend the cell",
+            group=group,
+        ),
+    ]
+    radius = radius.where(~(wrong | centimetres))
+    found += [_named_diameter(rows, sources, radius), _like_diameter(rows, radius)]
+    return radius, gather(found)
+
+
+def _halved(rows: pd.DataFrame, word: str) -> pd.DataFrame:
+    return find(
+        rows,
+        rows[word].notna(),
+        "diameter-halved",
+        word=word,
+        what="the column tells a diameter; half of it is the radius",
+        mend="nothing, if it is a diameter; else name the column weed_free_radius_m in the study file",
+        group=rows["source"].astype(str),
+    )
+
+
+def _named_diameter(rows: pd.DataFrame, sources: Sequence[Source], radius: pd.Series[float]) -> pd.DataFrame:
+    words = [word for word in RADIUS_WORDS if "radius" in word and word in rows.columns]
+    speaks = {
+        place: word
+        for place, source in enumerate(sources)
+        for word in words
+        if {"diameter", "width", "across"} & set(plain(source.headers.get(word, "")).split())
+    }
+    return find(
+        rows,
+        rows["source"].isin(list(speaks)) & radius.notna(),
+        "radius-like-diameter",
+        word=words[0] if words else "",
+        what="the header speaks of a diameter or width, the study file of a radius: four times the area",
+        mend="if it is a diameter, name the column weed_free_diameter_m in the study file",
+        group=rows["source"].astype(str),
+    )
+
+
+def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame:
+    """Find sites where every method's radius is about twice its radius elsewhere."""
+    plots = pd.DataFrame(
+        {"site": rows["site"], "method": rows["method"], "radius": radius, "name": plot_name(rows)}
+    )
+    plots = plots.dropna().drop_duplicates(["name", "method", "radius"])
+    middle = plots.groupby(["method", "site"])["radius"].median().reset_index()
+    suspects = []
+    for site, own in middle.groupby("site"):
+        others = middle[(middle["site"] != site) & middle["method"].isin(own["method"])]
+        elsewhere = others.groupby("method")["radius"].agg(["median", "size"])
+        common = own.set_index("method").join(elsewhere[elsewhere["size"] >= 2], how="inner")
+        ratio = common["radius"] / common["median"]
+        if (plots["site"] == site).sum() >= 2 and len(ratio) and ratio.between(*_LIKE_DOUBLE).all():
+            suspects.append(site)
+    return find(
+        rows,
+        rows["site"].isin(suspects) & radius.notna(),
+        "radius-like-diameter",
+        word="weed_free_radius_m",
+        value=radius,
+        what="the radii of this site are about twice those of the same methods elsewhere: diameters?",
+        mend="ask who measured it; halve it if it is a diameter",
+        group="like" + rows["site"],
+    )

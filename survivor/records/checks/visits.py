@@ -1,0 +1,198 @@
+"""Checks of a visit: its day, its order, and whether it was recorded twice."""
+
+from __future__ import annotations
+
+import datetime as dt
+import re
+from collections.abc import Sequence
+
+import pandas as pd
+
+from survivor.records.problems import Texts, find, gather, none_found
+
+SAME_VISIT_DAYS = 3  # records without a visit's name this close in a plot are one visit
+SPREAD_DAYS = 60
+
+
+def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
+    """Find visits before planting and after the records were closed.
+
+    Parameters
+    ----------
+    rows
+        Records that say something, with name, visit, date and planted_first.
+    closed
+        The day after which no record can be true.
+    """
+    group = rows["name"] + "|" + rows["visit"] + "|" + rows["date"].astype(str)
+    planted = rows["planted_first"].dt.strftime("%Y-%m-%d")
+    return gather(
+        [
+            find(
+                rows,
+                rows["date"] < rows["planted_first"],
+                "before-planting",
+                word="date",
+                what="the visit is dated before planting on " + planted.fillna(""),
+                mend="correct the date of the visit or of planting",
+                group=group,
+            ),
+            find(
+                rows,
+                rows["date"] > pd.Timestamp(closed),
+                "in-the-future",
+                word="date",
+                what=f"the visit is dated after the records were closed ({closed})",
+                mend="correct the date, or as_of in the study file",
+                group=group,
+            ),
+        ]
+    )
+
+
+def name_visits(rows: pd.DataFrame) -> tuple[Texts, pd.DataFrame]:
+    """Tell the visits of each plot apart.
+
+    Records of one name are one visit, unless more than two months lie between
+    them. Without names, records at most three days apart in a plot are one visit.
+
+    Parameters
+    ----------
+    rows
+        Records with name (of the plot), visit, date; dates all known.
+
+    Returns
+    -------
+    label, found
+        One text a visit within its plot; visits that spread over two months.
+    """
+    days = rows[["name", "visit", "date"]].drop_duplicates().sort_values(["name", "visit", "date"])
+    gap = days.groupby(["name", "visit"])["date"].diff().dt.days.fillna(0)
+    allowed = (days["visit"] == "").map({True: SAME_VISIT_DAYS, False: SPREAD_DAYS})
+    run = (gap > allowed).groupby([days["name"], days["visit"]]).cumsum()
+    days["label"] = days["visit"] + "~" + run.astype(str)
+    label = rows[["name", "visit", "date"]].merge(days, how="left", on=["name", "visit", "date"])["label"]
+    label.index = rows.index
+    spread = (rows["visit"] != "") & ~label.str.endswith("~0")
+    found = find(
+        rows,
+        spread,
+        "visit-spread",
+        word="date",
+        what="two records of one visit to the plot are more than two months apart",
+        mend="correct the date, or give each visit its own name",
+        group=rows["name"] + rows["visit"],
+    )
+    return label, found
+
+
+def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
+    """Find visits dated before one that should have come earlier.
+
+    The order of the visits is that of the study file for a wide sheet, else that of
+    the numbers in their names, else that of their middle dates over all plots. Of
+    two visits in the wrong order the one further from its usual date is set aside.
+
+    Parameters
+    ----------
+    rows
+        Records with name, visit and date.
+    order
+        Names of the visits in order; empty where the study file names none.
+    """
+    named = rows[rows["visit"] != ""]
+    if named["visit"].nunique() < 2:
+        return none_found()
+    usual = named.groupby("visit")["date"].median()
+    rank = _ranks(usual, order)
+    days = named.groupby(["name", "visit"])["date"].agg(["min", "max"]).reset_index()
+    days["rank"] = days["visit"].map(rank)
+    days["away"] = (days["min"] - days["visit"].map(usual)).abs()
+    days = days.sort_values(["name", "rank"], ignore_index=True)
+    late = days.groupby("name")["min"].cummax().groupby(days["name"]).shift()
+    disordered = days[days["name"].isin(days.loc[days["min"] < late, "name"])]
+    wrong = {f"{name}|{visit}" for name, plot in disordered.groupby("name") for visit in _misplaced(plot)}
+    group = rows["name"] + "|" + rows["visit"]
+    return find(
+        rows,
+        group.isin(wrong),
+        "out-of-order",
+        word="date",
+        what="the date does not fit the order of the visits: another of the plot is on the wrong side of it",
+        mend="correct the date or the name of the visit",
+        group=group,
+    )
+
+
+def _misplaced(plot: pd.DataFrame) -> list[str]:
+    """Visits of one plot, in their order, that are dated before an earlier one."""
+    wrong = []
+    kept: list[tuple[pd.Timestamp, pd.Timedelta, str]] = []
+    for date, away, visit in zip(plot["min"], plot["away"], plot["visit"], strict=True):
+        while kept and kept[-1][0] > date and kept[-1][1] > away:
+            wrong.append(kept.pop()[2])
+        if kept and kept[-1][0] > date:
+            wrong.append(visit)
+        else:
+            kept.append((date, away, visit))
+    return wrong
+
+
+def _ranks(usual: pd.Series[pd.Timestamp], order: Sequence[str]) -> dict[str, int]:
+    names = [str(name) for name in usual.index]
+    if order and set(names) <= set(order):
+        return {name: order.index(name) for name in names}
+    numbers = [re.findall(r"\d+", name) for name in names]
+    if all(len(found) == 1 and len(found[0]) <= 2 for found in numbers):
+        figures = [int(found[0]) for found in numbers]
+        if len(set(figures)) == len(figures):
+            return dict(zip(names, figures, strict=True))
+    return {str(name): place for place, name in enumerate(usual.sort_values(kind="stable").index)}
+
+
+def check_twice(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) -> pd.DataFrame:
+    """Find two records of one thing at one visit.
+
+    Equal ones are one record written twice; unequal ones contradict each other, and
+    which is right cannot be told, so none is used.
+
+    Parameters
+    ----------
+    rows
+        Records that say something.
+    keys
+        Columns that name the thing and the visit.
+    value
+        Column with what is said.
+    noun
+        What the thing is called, such as ``tag``.
+    """
+    if not rows.duplicated(list(keys)).any():
+        return none_found()
+    grouped = rows.groupby(list(keys), sort=False, dropna=False)[value]
+    many, differing = grouped.transform("size") > 1, grouped.transform("nunique") > 1
+    again = rows.duplicated(list(keys)) & many & ~differing
+    group = pd.Series(grouped.ngroup(), index=rows.index).astype(str)
+    return gather(
+        [
+            find(
+                rows,
+                many & differing,
+                "duplicate-record",
+                word=noun,
+                what=f"the {noun} stands at one visit more than once, and the records contradict each other ("
+                + rows[value].astype(str)
+                + ", ...); none of them is used",
+                mend=f"correct the {noun} or the visit of one of them, or remove it",
+                group=group,
+            ),
+            find(
+                rows,
+                again,
+                "repeated-record",
+                word=noun,
+                what=f"the {noun} stands at one visit a second time, with the same record",
+                mend=f"remove one of them, or correct the {noun} if it is another seedling or plot",
+            ),
+        ]
+    )

@@ -1,0 +1,333 @@
+"""The plot table: one row a plot, and the plot of each visit record."""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from survivor.errors import RecordsError
+from survivor.records.checks import plots as check
+from survivor.records.problems import Source, Texts, find, gather, set_aside
+from survivor.records.tidy import one_spelling
+from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
+from survivor.settings import Settings
+from survivor.vocabulary import PLOT_KEY
+
+_PLAIN: Final = (
+    "record",
+    "source",
+    "row",
+    "line",
+    "total",
+    "date_unread",
+    "species",
+    "planted",
+    "notes",
+    "observer",
+)
+DATES: Final = ("planted_first", "planted_date")
+
+
+@dataclass(frozen=True)
+class PlotTable:
+    """What the plot sheet tells.
+
+    Attributes
+    ----------
+    plots
+        One row a plot, indexed by its name (site, block and plot, without case):
+        record, source, row, site, block, plot, method ("" unknown), planted_first,
+        planted_date (the last planting day), weed_free_radius_m, traits.
+    planted
+        name, species ("" where the sheet does not tell), planted: seedlings planted.
+    traits
+        Columns that explain survival and go into the intervals.
+    found
+        Findings; records set aside take their plot with them.
+    """
+
+    plots: pd.DataFrame
+    planted: pd.DataFrame
+    traits: tuple[str, ...]
+    found: pd.DataFrame
+
+
+def plot_table(
+    rows: pd.DataFrame, sources: Sequence[Source], settings: Settings, closed: dt.date
+) -> PlotTable:
+    """Make the plot table of the plot sheet.
+
+    Parameters
+    ----------
+    rows
+        Typed records of the sheet; totals and rows without a plot left out.
+    sources
+        Where they came from.
+    settings
+        The study file.
+    closed
+        The day after which no record can be true.
+    """
+    rows, found = _spelt(rows, settings)
+    rows["method"], unknown = check.match_methods(rows, settings.methods)
+    rows["weed_free_radius_m"], radius = check.radius_in_metres(rows, sources)
+    rows = rows.drop(columns=[word for word in RADIUS_WORDS[1:] if word in rows.columns])
+    rows, several = planting_days(rows, settings.rules.planted_date)
+    name = check.plot_name(rows)
+    repeated, differs = _told_twice(rows, name)
+    found += [
+        unknown,
+        radius,
+        repeated,
+        differs,
+        check.check_planting_dates(rows, closed, several=several, needed=False),
+    ]
+    traits = [
+        word for word in rows.columns if word not in (*_PLAIN, *PLOT_KEY, "method", *DATES, "planted_until")
+    ]
+    for word in (*traits, "weed_free_radius_m"):
+        rows[word], wrong = one_fact(rows, name, word)
+        found.append(wrong)
+    kept = rows[~rows["record"].isin(repeated["record"])].assign(name=name)
+    plots = kept.drop_duplicates("name").set_index("name")
+    planted = kept.groupby(["name", "species"], sort=False)["planted"].sum(min_count=1).reset_index()
+    carried = tuple(word for word in traits if word not in (*PRIVATE_WORDS, "weed_free_radius_m"))
+    dropped = [
+        word for word in ("total", "date_unread", "line", "species", "planted") if word in plots.columns
+    ]
+    return PlotTable(plots.drop(columns=dropped), planted, carried, gather(found))
+
+
+def _spelt(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    rows = rows.copy()
+    for word in (*PLOT_KEY, "species", "method"):
+        if word not in rows.columns:
+            rows[word] = ""
+    if "planted" not in rows.columns:
+        rows["planted"] = float("nan")
+    found = []
+    told = settings.records.plots.species if settings.records.plots else {}
+    for word in ("site", "species", *(() if settings.methods else ("method",))):
+        rows[word], spelling = one_spelling(rows, word, told if word == "species" else None)
+        found.append(spelling)
+    return rows, found
+
+
+def planting_days(rows: pd.DataFrame, otherwise: str | None) -> tuple[pd.DataFrame, pd.Series[bool]]:
+    """Give each row the first and the last planting day of its plot.
+
+    Parameters
+    ----------
+    rows
+        Records with site, block, plot, and planted_date, planted_until where told.
+    otherwise
+        The day where no sheet gives one, as year-month-day.
+
+    Returns
+    -------
+    rows, several
+        With planted_first and planted_date (the last day, from which days count);
+        and whether the plot was planted on several days.
+    """
+    rows = rows.copy()
+    for word in ("planted_date", "planted_until"):
+        if word not in rows.columns:
+            rows[word] = pd.NaT
+        rows[word] = rows[word].astype("datetime64[ns]")
+    last = rows["planted_until"].fillna(rows["planted_date"])
+    name = check.plot_name(rows)
+    rows["planted_first"] = rows["planted_date"].fillna(last).groupby(name).transform("min")
+    rows["planted_date"] = last.groupby(name).transform("max")
+    if otherwise is not None:
+        for word in DATES:
+            rows[word] = rows[word].fillna(pd.Timestamp(otherwise))
+    return rows, (rows["planted_first"] < rows["planted_date"]).fillna(False)
+
+
+def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataFrame]:
+    same = rows.drop(columns=["record", "row", "line", "source"]).assign(name=name)
+    again = same.astype(str).duplicated()
+    repeated = find(
+        rows,
+        again,
+        "repeated-plot",
+        word="plot",
+        what="the same row stands in the plot sheet a second time",
+        mend="remove one of them",
+    )
+    key = name + "|" + rows["species"]
+    twice = key.where(~again).duplicated(keep=False) & ~again
+    methods = rows["method"].where(rows["method"] != "").groupby(name).transform("nunique") > 1
+    differs = find(
+        rows,
+        (twice | methods) & ~again,
+        "plot-differs",
+        word="plot",
+        what="the plot stands in the plot sheet more than once, with different facts",
+        mend="keep one row and one method a plot (a row a species where numbers planted are told by species)",
+        group=name,
+    )
+    return repeated, differs
+
+
+def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any], pd.DataFrame]:
+    """Blank a fact of a plot that its rows tell in two ways; carry it to all of them."""
+    told = rows[word].where(rows[word] != "") if rows[word].dtype == object else rows[word]
+    differs = told.groupby(name).transform("nunique") > 1
+    found = find(
+        rows,
+        differs,
+        "fact-differs",
+        word=word,
+        what=f"the rows of one plot tell its {word} in different ways; it was left blank",
+        mend="write the same into every row of the plot",
+        group=name + word,
+    )
+    first = told.groupby(name).transform("first").where(~differs)
+    return (first.fillna("") if rows[word].dtype == object else first), found
+
+
+def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Find the plot of each visit record in the plot table.
+
+    A key that only one of the two sheets has (a block, say) is taken from it, where
+    the others tell one plot.
+
+    Parameters
+    ----------
+    visits
+        Visit records with site, block and plot.
+    table
+        The plot table.
+    place
+        What to call the plot sheet in an error.
+
+    Returns
+    -------
+    visits, found
+        The records with site, block and plot spelt as in the plot sheet and the
+        column ``name`` ("" where the plot is not in it); findings.
+
+    Raises
+    ------
+    RecordsError
+        When the sheets share no key by which plots can be told apart.
+    """
+    plots = table.plots
+    shared = [word for word in PLOT_KEY if (plots[word] != "").any() and (visits[word] != "").any()]
+    by_key = _joined(plots, shared)
+    if "plot" not in shared or (by_key.duplicated().mean() > 0.5 and len(by_key) > 2):
+        raise RecordsError(
+            "the labels of the plots repeat, and plot sheet and visits share no column that tells them apart",
+            where=place,
+            mend="give both sheets the columns site, block and plot",
+        )
+    names = pd.Series(by_key.index, index=by_key.to_numpy())
+    names = names[~names.index.duplicated(keep=False)]
+    keys = _joined(visits, shared)
+    name = keys.map(names).fillna("")
+    alike = _labels_apart(visits, name, shared)
+    name = name.where(~alike, "")
+    unknown = find(
+        visits,
+        (name == "") & (visits["plot"] != ""),
+        "unknown-plot",
+        word="plot",
+        value=_as_read(visits),
+        what=_why_unknown(keys, by_key),
+        mend="add it to the plot sheet, or mend its label here" + _closest(keys, name, by_key),
+        group=keys,
+    )
+    out = visits.assign(name=name)
+    spelt = []
+    for word in PLOT_KEY:
+        as_listed = name.map(plots[word]).fillna("")
+        as_listed = as_listed.where(as_listed != "", visits[word])
+        spelt.append(
+            find(
+                visits,
+                (as_listed != visits[word]) & (visits[word] != ""),
+                "spelling",
+                word=word,
+                what="read as " + as_listed + " of the plot sheet, which differs in case or spaces only",
+                mend="nothing, if they are the same; else give them different names",
+                group=visits[word],
+            )
+        )
+        out[word] = as_listed
+    return out, gather([unknown, *spelt])
+
+
+def _joined(rows: pd.DataFrame, words: Sequence[str]) -> Texts:
+    key = pd.Series("", index=rows.index, dtype=object)
+    for word in words:
+        key = key + rows[word].str.casefold() + "|"
+    return key
+
+
+def _as_read(rows: pd.DataFrame) -> Texts:
+    words = [word for word in PLOT_KEY if (rows[word] != "").any()]
+    return pd.Series([" ".join(parts) for parts in rows[words].to_numpy()], index=rows.index, dtype=object)
+
+
+def _labels_apart(visits: pd.DataFrame, name: Texts, shared: Sequence[str]) -> pd.Series[bool]:
+    """Tell records whose plot the plot sheet cannot tell from another (same label, other site)."""
+    alone = [word for word in PLOT_KEY if word not in shared and (visits[word] != "").any()]
+    if not alone:
+        return pd.Series(False, index=visits.index)
+    places = _joined(visits, alone).groupby(name).transform("nunique")
+    return (places > 1) & (name != "")
+
+
+def _why_unknown(keys: Texts, by_key: Texts) -> Texts:
+    several = keys.isin(by_key[by_key.duplicated(keep=False)])
+    return several.map(
+        {True: "several plots of the plot sheet have this label", False: "the plot is not in the plot sheet"}
+    )
+
+
+def _closest(keys: Texts, name: Texts, by_key: Texts) -> Texts:
+    known = [str(key) for key in by_key.unique()]
+    proposals = {}
+    for key in keys[name == ""].unique():
+        close = difflib.get_close_matches(str(key), known, n=1, cutoff=0.8)
+        proposals[key] = (
+            f"; did you mean {close[0].strip('|').replace('|', ' ')}?" if close and close[0] != key else ""
+        )
+    return keys.map(proposals).fillna("")
+
+
+def follow(visits: pd.DataFrame, table: PlotTable, found: pd.DataFrame) -> pd.DataFrame:
+    """Set the visits of a plot aside together with its row of the plot sheet.
+
+    Parameters
+    ----------
+    visits
+        Located visit records.
+    table
+        The plot table.
+    found
+        Findings on the plot sheet; the visits join the problem of their plot.
+    """
+    fatal = found[found["record"].isin(set_aside(found))].drop_duplicates("record").set_index("record")
+    names = table.plots.loc[table.plots["record"].isin(fatal.index), "record"]
+    fatal_by_name = fatal.reindex(names).set_index(names.index)
+    lost = visits["name"].isin(fatal_by_name.index)
+    parts = [
+        find(
+            visits,
+            lost & (visits["name"].map(fatal_by_name["code"]) == code),
+            str(code),
+            word="plot",
+            what="its plot is set aside",
+            mend="mend the plot sheet",
+            group=visits["name"].map(fatal_by_name["group"]).fillna(""),
+        )
+        for code in fatal_by_name["code"].unique()
+    ]
+    return gather(parts)
