@@ -67,14 +67,22 @@ class Design:
         return _without_intercept(matrix)[0]
 
     def strata_for(self, cells: pd.DataFrame) -> NDArray[np.intp]:
-        """Stratum of new rows; -1 where the stratum was not in the fit."""
+        """Stratum of new rows; one that the fit has not seen is refused."""
         if not self.strata:
             return np.zeros(len(cells), dtype=np.intp)
         names = list(self.strata)
         _refuse_absent(cells, names)
         levels = self.strata_levels.astype(str).assign(_code=np.arange(len(self.strata_levels)))
         joined = cells[names].astype(str).merge(levels, on=names, how="left")["_code"]
-        return joined.fillna(-1).to_numpy(dtype=np.intp)
+        unseen = joined.isna().to_numpy()
+        if unseen.any():
+            text = cells[names].astype(str).agg(" / ".join, axis=1)[unseen].iloc[0]
+            raise ModelError(
+                f"the fit has not seen {' / '.join(names)} {text}",
+                where="prediction",
+                mend="predict only for strata that are in the records fitted",
+            )
+        return joined.to_numpy(dtype=np.intp)
 
 
 def build_design(
