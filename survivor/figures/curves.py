@@ -131,7 +131,7 @@ def curves_figure(
     named = [name for name in order if name in curves] + [name for name in curves if name not in order]
     if behind.usual in curves:  # it goes first: every other panel is read against it
         named = [behind.usual, *[name for name in named if name != behind.usual]]
-    columns = min(_COLUMNS[size], max(len(named), 1))
+    columns = 2 if len(named) == 4 else min(_COLUMNS[size], max(len(named), 1))
     rows = math.ceil(len(named) / columns)
     titles = max((len(wrapped(name, _LETTERS[size])) for name in named), default=1)
     with styled():
@@ -180,7 +180,7 @@ def _scale(ax: Axes, curves: Iterable[pd.DataFrame], last: float) -> float:
         floors.append(100 * float(column.min(skipna=True)))
     low = 50.0 if min(floors, default=0.0) >= 52 else 0.0
     ax.set_ylim(low - (100 - low) * 0.04, 102)
-    ax.set_xlim(0, last * 1.01)
+    ax.set_xlim(0, last * 1.02)
     ax.set_yticks(np.arange(low, 101, 25 if low == 0 else 10))
     return low
 
@@ -251,7 +251,7 @@ def _value(ax: Axes, curve: pd.DataFrame, day: float, low: float) -> None:
     if reached.empty or pd.isna(reached.iloc[-1]):
         return
     value = 100 * float(reached.iloc[-1])
-    ax.plot([day], [value], "o", color=INK, markersize=3.5, zorder=5)
+    ax.plot([day], [value], "o", color=INK, markersize=3.5, zorder=5, clip_on=False)
     above = value < low + 0.25 * (100 - low)  # else below: the curve comes from above
     ax.annotate(
         per_100(value),

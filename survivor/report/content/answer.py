@@ -39,13 +39,13 @@ def answer(analysis: Analysis) -> Section:
             blocks.append(Paragraph(target_words(finding), label="Target"))
     if not is_random(analysis):
         blocks.append(allocation(analysis))
-    blocks.extend(between_sites(analysis))
     figure = survival_picture(analysis)
     if figure is not None:
         blocks.append(figure)
     else:
         said = why(analysis, "survival", otherwise="Survival by preparation could not be estimated")
         blocks.append(Paragraph(said, kind="note", label="No picture"))
+    blocks.extend(between_sites(analysis))
     return Section(KEY, heading, tuple(blocks))
 
 

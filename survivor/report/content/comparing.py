@@ -25,7 +25,7 @@ from survivor.report.content.elements import (
     Table,
     missing,
 )
-from survivor.report.content.reasons import between_sites, is_random, why
+from survivor.report.content.reasons import is_random, why
 from survivor.report.content.wording import chance, plain, sentence
 
 if TYPE_CHECKING:
@@ -59,12 +59,11 @@ def comparison(analysis: Analysis) -> Section:
                 see="answer",
             )
         )
-    blocks.extend(between_sites(analysis))
     blocks.append(
         Figure(
             key="contrasts",
             title="Difference from the usual practice",
-            finding=sentences[_widest(table)],
+            finding=_largest(table),
             caption=(
                 "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the "
                 "number of "
@@ -86,9 +85,13 @@ def _draw(table: pd.DataFrame, smallest: float, size: Size) -> Drawing:
     return contrasts_figure(table, smallest=smallest, size=size)
 
 
-def _widest(table: pd.DataFrame) -> int:
-    known = table["estimate"].abs().fillna(-1.0)
-    return int(known.to_numpy().argmax())
+def _largest(table: pd.DataFrame) -> str:
+    known = table[table["estimate"].notna()]
+    if known.empty:
+        return "No preparation could be compared with the usual practice."
+    row = known.iloc[int(known["estimate"].abs().to_numpy().argmax())]
+    written, span = difference(*(float(row[name]) for name in ("estimate", "lower", "upper")))
+    return f"Largest difference: {row['method']}, {written} alive per 100 planted ({span}) against {row['against']}."
 
 
 def in_words(row: Mapping[Hashable, Any], milestone: str, smallest: float, *, random: bool) -> str:

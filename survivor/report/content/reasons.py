@@ -47,7 +47,7 @@ def allocation(analysis: Analysis) -> Paragraph:
     if design.allocation == "by choice":
         first = "Preparations were chosen for each place, not drawn by lot."
         if design.reason_for_choice:
-            first += f" Reason given for the choice: {sentence(design.reason_for_choice)}"
+            first += f" Reason given for the choice: “{design.reason_for_choice.strip().rstrip('.')}”."
     else:
         first = (
             "The records do not say how plots were given their preparation, so this report takes it that "

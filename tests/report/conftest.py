@@ -1,0 +1,406 @@
+"""A small made-up analysis with every part a report can print; invented places and numbers."""
+
+from __future__ import annotations
+
+import json
+from types import SimpleNamespace
+from typing import Any
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from survivor.evidence import Finding
+from survivor.settings import Settings
+
+METHODS = ("spot spray, hand-dug", "rip and spot spray", "auger hole and guard", "scalp")
+USUAL = METHODS[0]
+SITES = ("Tarn Hollow", "Quill <script>alert(1)</script> & Creek", "Ombry $5 Rise$")
+NONCAUSAL = "by choice"
+DAYS = (40, 110, 200, 290, 365)
+
+
+def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
+    """Return an analysis; ``changes`` replace its fields."""
+    fields = {
+        "settings": _settings(allocation),
+        "records": _records(),
+        "findings": _findings(),
+        "milestone_day": 365.0,
+        "survival": SimpleNamespace(table=_survival(), checks=()),
+        "contrasts": SimpleNamespace(table=_contrasts(), checks=(), limits_note="95 % limits, not adjusted"),
+        "all_pairs": SimpleNamespace(table=_contrasts(), checks=(), limits_note=""),
+        "curves": _curves(),
+        "dose": _dose(),
+        "radius_held": SimpleNamespace(table=_contrasts().head(1), checks=(), limits_note=""),
+        "payoff": SimpleNamespace(
+            table=_payoff(), statement="Which costs least is not shown.", checks=(), cheapest=None, not_costed=()
+        ),
+        "confounding": _confounding(),
+        "fits": {"grouped": _fit()},
+        "agreement": _agreement(),
+        "rain": _rain(),
+        "rain_record": _rain_record(),
+        "rain_effect": None,
+        "species": _groups("species", ("black wattle", "river oak")),
+        "sites": _groups("site", SITES),
+        "causes": _causes(),
+        "bounds": _bounds(),
+        "measures": pd.DataFrame(
+            {
+                "measure": ["survival of planted", "survival of found"],
+                "of": [960, 900],
+                "alive": [640, 640],
+                "estimate": [66.7, 71.1],
+                "note": ["", "too high"],
+            }
+        ),
+        "cannot": (
+            "rain and survival: one season at one gauge cannot tell what rain did",
+            "scalp against spot spray, hand-dug: no site has both",
+        ),
+        "notes": ("pieces: planting to the first dry season, first dry season, after",),
+        "provenance": {"survivor": "0.1.0", "seed": "1", "sha256 of visits.csv": "ab" * 32},
+    }
+    return SimpleNamespace(**(fields | changes))
+
+
+@pytest.fixture(scope="session")
+def analysis() -> SimpleNamespace:
+    """Preparations chosen, not drawn: the commonest season."""
+    return build()
+
+
+@pytest.fixture(scope="session")
+def page(analysis: SimpleNamespace) -> str:
+    """The whole page of that season."""
+    from survivor.report.content import report_of
+    from survivor.report.page import page_of
+
+    return page_of(report_of(analysis))
+
+
+def _settings(allocation: str) -> Settings:
+    works = (["spot spray", "hand-dug hole"], ["spot spray", "rip line"], ["auger hole", "guard"], ["scalp"])
+    content = {
+        "study": {"name": "Invented season"},
+        "records": {"kind": "tagged", "sheets": [{"file": "visits.csv"}]},
+        "design": {
+            "allocation": allocation,
+            "usual_practice": USUAL,
+            "reason_for_choice": "ripped where the ground is hard" if allocation == NONCAUSAL else "",
+        },
+        "dry_season": {"start": "12-01", "end": "03-31"},
+        "target": {"survival_per_100": 70, "milestone": "12 months"},
+        "methods": [
+            {"name": name, "works": list(work), "cost": {"per_plant": 4.0 + i}}
+            for i, (name, work) in enumerate(zip(METHODS, works, strict=True))
+        ],
+        "costs": {"currency": "dollars", "year": 2023, "source": "invented"},
+    }
+    return Settings.model_validate_json(json.dumps(content))
+
+
+def _plots() -> pd.DataFrame:
+    rows = []
+    for s, site in enumerate(SITES):
+        for m, method in enumerate(METHODS):
+            if m == 3 and s < 2:
+                continue
+            for copy in range(3):
+                rows.append((site, "1", f"{m}{copy}", method, pd.Timestamp("2023-06-15") + pd.Timedelta(days=9 * s)))
+    frame = pd.DataFrame(rows, columns=["site", "block", "plot", "method", "planted_date"])
+    radius = np.array([0.4, 0.6, 0.9])[np.arange(len(frame)) % 3]
+    return frame.assign(planted=30, weed_free_radius_m=radius)
+
+
+def _records() -> SimpleNamespace:
+    plots = _plots()
+    intervals, visits = [], []
+    shares = (0.97, 0.93, 0.85, 0.70, 0.66)
+    for row in plots.to_dict("records"):
+        alive, start = 30, 0
+        for day, share in zip(DAYS, shares, strict=True):
+            now = round(30 * share)
+            date = row["planted_date"] + pd.Timedelta(days=day)
+            known = {name: row[name] for name in ("site", "block", "plot", "method", "planted_date")}
+            intervals.append(
+                {**known, "species": "river oak", "start_day": start, "stop_day": day, "at_risk": alive, "died": alive - now}
+            )
+            visits.append({**known, "visit": f"visit {DAYS.index(day) + 1}", "date": date, "alive": now})
+            alive, start = now, day
+    problems = pd.DataFrame(
+        {
+            "code": ["R1", "R1", "R2"],
+            "severity": ["check", "check", "note"],
+            "file": "visits.csv",
+            "sheet": "",
+            "row": [4, 9, 12],
+            "column": ["date", "date", "landholder"],
+            "value": ["31/02/2024", "=1+1", "A. Person"],
+            "what": ["no such date", "no such date", "a column that is not used"],
+            "mend": ["correct the date", "correct the date", "nothing to do"],
+        }
+    )
+    accounts = pd.DataFrame(
+        {"file": "visits.csv", "sheet": "", "row": [2, 3, 4], "record": ["a", "b", "c"], "fate": ["used", "used", "set aside"]}
+    ).assign(reason=["", "", "no such date"], code=["", "", "R1"])
+    matches = pd.DataFrame(
+        {"file": ["visits.csv"], "sheet": [""], "header": ["Site"], "column": ["site"], "how": ["same word"]}
+    )
+    return SimpleNamespace(
+        plots=plots,
+        visits=pd.DataFrame(visits),
+        intervals=pd.DataFrame(intervals),
+        accounts=accounts,
+        problems=problems,
+        matches=matches,
+    )
+
+
+def _findings() -> tuple[Finding, ...]:
+    shared: dict[str, Any] = {"milestone": "12 months", "at_day": 365.0, "unit": "per 100 planted"}
+    counts: dict[str, Any] = {"n_seedlings": 540, "n_plots": 18, "n_sites": 3}
+    return (
+        Finding(
+            key="best",
+            question="Which preparation kept most plants alive?",
+            answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, hand-dug at "
+            "12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
+            estimate=15.2,
+            lower=6.1,
+            upper=24.3,
+            methods=METHODS[1::-1],
+            grade="fair",
+            reasons=("preparations were not given to plots at random, or that is not recorded",),
+            raise_it=("drawing lots for which plot of a block gets which preparation",),
+            **shared,
+            **counts,
+        ),
+        Finding(
+            key="target",
+            question="Was the target met?",
+            answer="It is not shown that the target of 70 alive per 100 planted at 12 months was met or missed at these "
+            "sites: 67 were alive (95 % limits 58 to 74).",
+            estimate=66.7,
+            lower=58.0,
+            upper=74.0,
+            grade="slight",
+            verdict="not shown",
+            **shared,
+            **counts,
+        ),
+    )
+
+
+def _survival() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": pd.Categorical(METHODS, categories=METHODS),
+            "estimate": [58.2, 73.4, 66.6, 61.0],
+            "std_error": 4.0,
+            "df": 9.0,
+            "lower": [49.1, 65.2, 57.3, 40.8],
+            "upper": [66.4, 80.1, 74.7, 76.2],
+            "unit": "per 100 planted",
+            "at_day": 365.0,
+            "n_seedlings": [270, 270, 270, 90],
+            "n_plots": [9, 9, 9, 3],
+            "n_sites": [3, 3, 3, 1],
+            "died": [113, 72, 90, 35],
+        }
+    )
+
+
+def _contrasts() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1:],
+            "against": USUAL,
+            "basis": ["within sites", "between sites only", "refused"],
+            "estimate": [15.2, 8.4, np.nan],
+            "std_error": [4.1, 6.0, np.nan],
+            "df": [9.0, 4.0, np.nan],
+            "lower": [6.1, -6.3, np.nan],
+            "upper": [24.3, 23.1, np.nan],
+            "p_value": [0.003, 0.2, np.nan],
+            "p_adjusted": [0.006, 0.2, np.nan],
+            "unit": "per 100 planted",
+            "at_day": 365.0,
+            "n_seedlings": [540, 540, 360],
+            "n_plots": [18, 18, 12],
+            "n_sites": [3, 3, 3],
+            "fewest_plots": [9, 9, 3],
+            "reason": ["", "", "scalp was used at one site only, so the method cannot be told from the site"],
+        }
+    )
+
+
+def _curves() -> SimpleNamespace:
+    rows = []
+    for i, method in enumerate(METHODS):
+        end = float(_survival()["estimate"][i]) / 100
+        for day, part in zip((0, *DAYS), (0, 0.08, 0.2, 0.4, 0.9, 1.0), strict=True):
+            value = 1 - (1 - end) * part
+            low, high = (1.0, 1.0) if day == 0 else (value - 0.07, min(value + 0.06, 1))
+            rows.append((method, float(day), value, low, high, 270, 0))
+    table = pd.DataFrame(rows, columns=["method", "day", "survival", "lower", "upper", "at_risk", "died"])
+
+    def at_risk(days: list[float]) -> pd.DataFrame:
+        return pd.DataFrame([(m, d, 270 - d // 5) for m in METHODS for d in days], columns=["method", "day", "at_risk"])
+
+    return SimpleNamespace(
+        table=table, at_risk=at_risk, limits="95 % limits by leaving out one plot at a time", notes=()
+    )
+
+
+def _dose() -> SimpleNamespace:
+    radius = np.linspace(0.4, 0.9, 11)
+    middle = 55 + 25 * (1 - np.exp(-4 * (radius - 0.35)))
+    table = pd.DataFrame(
+        {
+            "weed_free_radius_m": radius,
+            "area_m2": np.pi * radius**2,
+            "estimate": middle,
+            "lower": middle - 8,
+            "upper": middle + 7,
+        }
+    )
+    return SimpleNamespace(
+        column="weed_free_radius_m",
+        shape="spline",
+        at_day=365.0,
+        table=table,
+        gain=pd.DataFrame({"from_m": [0.4], "to_m": [0.5], "estimate": [5.0]}),
+        p_value=0.012,
+        line_p_value=0.2,
+        stops_paying=SimpleNamespace(value=0.75, lower=0.6, upper=None, sentence=""),
+        within_sd_m=0.2,
+        description=pd.DataFrame({"method": METHODS[:2], "plots": [9, 9], "mean": [0.63, 0.63]}),
+        plots=(0.4, 0.6, 0.9),
+        fit=None,
+        n_seedlings=900,
+        n_plots=30,
+        n_sites=3,
+        checks=("the curve has 2 inner knots",),
+    )
+
+
+def _payoff() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS,
+            "cost_per_plant": [4.0, 5.0, 6.0, 7.0],
+            "survival": _survival()["estimate"],
+            "cost_per_established": [6.87, 6.81, 9.01, 11.48],
+            "lower": [6.02, 6.24, 8.03, 9.19],
+            "upper": [8.15, 7.67, 10.47, 17.16],
+            "probability_lowest": [0.47, 0.53, 0.0, 0.0],
+            "currency": "dollars",
+        }
+    )
+
+
+def _confounding() -> SimpleNamespace:
+    balance = pd.DataFrame(
+        {
+            "trait": ["slope", "texture"],
+            "level": ["", "clay"],
+            "method": [METHODS[1], METHODS[1]],
+            "n_plots": [9, 9],
+            "value": [6.2, 33.3],
+            "unit": ["mean", "per 100 plots"],
+            "standardised_difference": [0.7, 0.1],
+        }
+    )
+    table = pd.DataFrame({METHODS[0]: [3, 3, 3]}, index=pd.Index(SITES, name="site"))
+    return SimpleNamespace(table=table, balance=balance, between_only=(), checks=())
+
+
+def _fit() -> SimpleNamespace:
+    return SimpleNamespace(
+        formula="method",
+        variance="CR2",
+        n_seedlings=900,
+        n_died=310,
+        n_plots=30,
+        n_sites=3,
+        checks=("no piece was merged",),
+        table=pd.DataFrame({"term": ["method[T.scalp]"], "estimate": [0.1]}),
+    )
+
+
+def _agreement() -> pd.DataFrame:
+    return pd.DataFrame(
+        [(m, METHODS[1], USUAL, e, e - 9, e + 9, "") for m, e in (("grouped", 15.2), ("cox", 14.8), ("logistic", 15.9))],
+        columns=["model", "method", "against", "estimate", "lower", "upper", "note"],
+    )
+
+
+def _rain() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "gauge": "north gauge",
+            "measure": ["dry-season total", "longest run of days under 2 mm"],
+            "value": [61.4, 43.0],
+            "unit": ["mm", "days"],
+            "median": [118.0, 24.0],
+            "decile": [2.0, 9.0],
+            "years_of_record": [31, 31],
+            "note": ["", ""],
+        }
+    )
+
+
+def _rain_record() -> pd.DataFrame:
+    dates = pd.date_range("2008-01-01", "2024-07-31", freq="D")
+    falls = np.random.default_rng(7).gamma(0.3, 5.0, len(dates)).round(1)
+    return pd.DataFrame({"gauge": "north gauge", "date": dates, "rain_mm": falls})
+
+
+def _groups(name: str, labels: tuple[str, ...]) -> pd.DataFrame:
+    estimate = np.linspace(74, 58, len(labels))
+    return pd.DataFrame(
+        {
+            name: labels,
+            "planted": 300,
+            "alive": (3 * estimate).round(),
+            "estimate": estimate,
+            "lower": estimate - 9,
+            "upper": estimate + 8,
+            "n_plots": 10,
+        }
+    )
+
+
+def _causes() -> pd.DataFrame:
+    periods = ("planting to the first dry season", "first dry season", "after the first dry season")
+    return pd.DataFrame(
+        [
+            (method, period, cause, (3 * i + 5 * j + 7 * k) % 11)
+            for i, method in enumerate(METHODS)
+            for j, period in enumerate(periods)
+            for k, cause in enumerate(("dried out", "browsed", "unknown"))
+        ],
+        columns=["method", "period", "cause", "deaths"],
+    )
+
+
+def _bounds() -> pd.DataFrame:
+    survival = _survival()
+    rules = (("as recorded", 0.0), ("missing unknown", 2.0), ("all unknown dead", -4.0), ("all unknown alive", 3.0))
+    return pd.concat(
+        [
+            pd.DataFrame(
+                {
+                    "rule": rule,
+                    "method": survival["method"].astype(str),
+                    "estimate": survival["estimate"] + shift,
+                    "lower": survival["lower"] + shift,
+                    "upper": survival["upper"] + shift,
+                }
+            )
+            for rule, shift in rules
+        ],
+        ignore_index=True,
+    )
