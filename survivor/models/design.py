@@ -123,7 +123,7 @@ def build_design(
     _refuse_blank(frame, needed)
     _refuse_single(frame, needed)
     try:
-        matrix = parsed.get_model_matrix(frame)
+        matrix = parsed.get_model_matrix(_levels_there(frame, needed))
     except FormulaicError as problem:
         raise ModelError(
             f"the formula cannot be used: {problem}", where=formula, mend="check its terms"
@@ -193,6 +193,12 @@ def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
                 where=f"column {name}",
                 mend=f"leave those rows out knowingly, or leave {name} out of the formula",
             )
+
+
+def _levels_there(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
+    """Factors without the levels that no row has, so that a part of a table is not refused for them."""
+    factors = [name for name in names if isinstance(frame[name].dtype, pd.CategoricalDtype)]
+    return frame.assign(**{name: frame[name].cat.remove_unused_categories() for name in factors})
 
 
 def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
