@@ -234,7 +234,10 @@ def _differences(
         weights[place, levels.index(pair.level)] = share
         weights[place, levels.index(pair.against)] = -share
     stacked = under_levels(cells.frame, by, levels, fit.data[by])
-    found = fit.average_survival(stacked, weights.reshape(len(pairs), -1), at)
+    flat = weights.reshape(len(pairs), -1)
+    # Cells that no pair rests on are not asked for: a model may have no answer there.
+    used = (flat != 0).any(axis=0)
+    found = fit.average_survival(stacked[used].reset_index(drop=True), flat[:, used], at)
     variance = np.clip(np.diag(np.atleast_2d(found.covariance)), 0, None)
     return np.column_stack([found.estimate, np.sqrt(variance), found.df]), list(cells.checks)
 

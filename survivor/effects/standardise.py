@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from survivor.models.result import Fit
 
 ALL = "all"
+_STALE_DAYS = 30  # the usual window of a milestone
 
 
 @dataclass(frozen=True, repr=False)
@@ -129,7 +130,7 @@ def survival(
     checks = (
         *cells.checks,
         *_edge_checks(levels, limits.edge),
-        *_reach_checks(fit.data, by, levels, at),
+        *_reach_checks(fit.data, by, at),
         *_unseen_checks(extrapolated, by),
     )
     return Standardised(name, float(at), table, np.asarray(found.covariance), extrapolated, checks)
@@ -182,16 +183,18 @@ def _edge_checks(levels: list[Any], edge: np.ndarray[Any, np.dtype[np.bool_]]) -
     ]
 
 
-def _reach_checks(data: pd.DataFrame, by: str | None, levels: list[Any], at: float) -> list[str]:
-    """Levels that were not visited up to the day: their later deaths are borrowed from others."""
-    if by is None or "stop_day" not in data.columns:
-        return []
-    last = data.groupby(by, observed=True)["stop_day"].max()
-    return [
-        f"{level} was last visited on day {last[level]:g}: deaths of the others stand in up to day {at:g}."
-        for level in levels
-        if last[level] < at
-    ]
+def _reach_checks(data: pd.DataFrame, by: str | None, at: float) -> list[str]:
+    """Levels and sites last visited well before the day: others' later deaths stand in for theirs."""
+    said = []
+    for column in dict.fromkeys(name for name in (by, "site") if name is not None):
+        if column not in data.columns or "stop_day" not in data.columns:
+            continue
+        last = data.groupby(column, observed=True)["stop_day"].max()
+        early = last[last < at - _STALE_DAYS]
+        if len(early):
+            named = ", ".join(f"{level} (day {day:g})" for level, day in early.items())
+            said.append(f"Last visited before day {at:g}, so later deaths are those of the others: {named}.")
+    return said
 
 
 def _unseen_checks(extrapolated: pd.DataFrame, by: str | None) -> list[str]:

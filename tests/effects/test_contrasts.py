@@ -1,0 +1,248 @@
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from survivor.effects.contrasts import contrasts, holm
+from survivor.effects.standardise import survival
+from survivor.errors import EffectError
+from survivor.models.fit import fit
+from tests.effects.fakes import FakeFit, planting
+from tests.effects.test_standardise import bartlett
+
+SITE_LEVEL = {"Alder Flat": 0.0, "Brack Hill": 0.1, "Corran": -0.2, "Dunmore": -0.1}
+EFFECT = {"usual": 0.0, "spot": 0.1, "rip": 0.2}
+
+
+def alive(cell):
+    """A method does more good at Brack Hill, so that the place of the average matters."""
+    boost = 1.5 if cell["site"] == "Brack Hill" else 1.0
+    return 0.5 + SITE_LEVEL[cell["site"]] + boost * EFFECT[cell["method"]]
+
+
+@pytest.fixture
+def three_methods():
+    return FakeFit(
+        planting(
+            {
+                "Alder Flat": {"usual": 2, "spot": 2},
+                "Brack Hill": {"usual": 1, "spot": 1, "rip": 2},
+                "Corran": {"usual": 3},
+            }
+        ),
+        alive,
+    )
+
+
+def test_holm_values():
+    # Source: Holm 1979; values computed with R p.adjust.
+    found = holm(np.array([0.01, 0.04, np.nan, 0.03, 0.005]))
+    assert found[[0, 1, 3, 4]] == pytest.approx([0.03, 0.06, 0.06, 0.02])
+    assert np.isnan(found[2])
+    # Source: the fifteen p values of Benjamini and Hochberg 1995, section 4; computed with R p.adjust.
+    fifteen = [
+        0.0001,
+        0.0004,
+        0.0019,
+        0.0095,
+        0.0201,
+        0.0278,
+        0.0298,
+        0.0344,
+        0.0459,
+        0.324,
+        0.4262,
+        0.5719,
+        0.6528,
+        0.759,
+        1,
+    ]
+    expected = [0.0015, 0.0056, 0.0247, 0.1140, 0.2211, 0.2780, 0.2780, 0.2780, 0.3213, 1, 1, 1, 1, 1, 1]
+    assert holm(np.array(fifteen)) == pytest.approx(expected, abs=5e-5)
+
+
+def test_a_pair_is_averaged_over_the_sites_that_hold_both(three_methods):
+    table = contrasts(three_methods).table.set_index("method")
+    # spot and usual: Alder Flat has 80 plants, Brack Hill 80; rip and usual: Brack Hill alone.
+    assert table.loc["spot", "estimate"] == pytest.approx(50 * 0.1 + 50 * 0.15)
+    assert table.loc["rip", "estimate"] == pytest.approx(30.0)
+    assert table["basis"].tolist() == ["within sites", "within sites"]
+    assert table["against"].tolist() == ["usual", "usual"]
+
+
+def test_counts_are_those_of_the_two_arms_at_the_shared_sites(three_methods):
+    table = contrasts(three_methods).table.set_index("method")
+    counts = table[["n_seedlings", "n_plots", "n_sites", "fewest_plots"]]
+    assert counts.loc["spot"].tolist() == [120, 6, 2, 3]
+    assert counts.loc["rip"].tolist() == [60, 3, 1, 1]
+
+
+def test_limits_and_p_are_t_on_the_scale_of_the_difference(three_methods):
+    row = contrasts(three_methods).table.set_index("method").loc["spot"]
+    std_error = 100 * 0.02 * np.sqrt(4 * 0.25)  # two cells an arm, half a weight each
+    assert row["std_error"] == pytest.approx(std_error)
+    assert row["upper"] - row["estimate"] == pytest.approx(stats.t.ppf(0.975, 10) * std_error)
+    assert row["p_value"] == pytest.approx(2 * stats.t.sf(row["estimate"] / std_error, 10))
+    assert row["p_adjusted"] == pytest.approx(row["p_value"])  # the larger of two
+
+
+def test_another_base_and_all_pairs(three_methods):
+    table = contrasts(three_methods, against="spot").table
+    assert table[["method", "against"]].astype(str).values.tolist() == [["usual", "spot"], ["rip", "spot"]]
+    assert table["estimate"].iloc[0] == pytest.approx(-12.5)
+    every = contrasts(three_methods, pairs="all").table
+    assert every[["method", "against"]].astype(str).values.tolist() == [
+        ["spot", "usual"],
+        ["rip", "usual"],
+        ["rip", "spot"],
+    ]
+
+
+def test_planted_numbers_are_the_weights(three_methods):
+    planted = pd.DataFrame({"site": ["Alder Flat", "Brack Hill"], "plants": [300, 100]})
+    table = contrasts(three_methods, population=planted).table.set_index("method")
+    assert table.loc["spot", "estimate"] == pytest.approx(75 * 0.1 + 25 * 0.15)
+
+
+def test_a_pair_that_shares_no_site_is_refused_without_a_model_for_sites():
+    frame = planting(
+        {
+            "Alder Flat": {"usual": 3},
+            "Brack Hill": {"usual": 3},
+            "Corran": {"spot": 3},
+            "Dunmore": {"spot": 3},
+        }
+    )
+    table = contrasts(FakeFit(frame, alive)).table
+    assert table["basis"].tolist() == ["refused"]
+    assert "no site holds both" in table["reason"].iloc[0]
+    assert 'strata=None and cluster="site"' in table["reason"].iloc[0]
+    assert table[["estimate", "lower", "upper", "p_value", "p_adjusted"]].isna().all(axis=None)
+
+
+def test_with_a_model_for_sites_it_is_between_sites_only():
+    frame = planting(
+        {
+            "Alder Flat": {"usual": 3},
+            "Brack Hill": {"usual": 3},
+            "Corran": {"spot": 3},
+            "Dunmore": {"spot": 3},
+        }
+    )
+    sites = FakeFit(frame, lambda cell: 0.5 + EFFECT[cell["method"]], strata=(), cluster=("site",), df=2.0)
+    for given in (contrasts(FakeFit(frame, alive), between_fit=sites), contrasts(sites)):
+        table = given.table
+        assert table["basis"].tolist() == ["between sites only"]
+        assert table["estimate"].iloc[0] == pytest.approx(10.0)
+        assert table["df"].iloc[0] == 2.0
+        assert table["n_sites"].iloc[0] == 4
+
+
+def test_where_method_and_site_are_one_it_is_refused_whatever_the_model():
+    frame = planting({"Alder Flat": {"usual": 3}, "Corran": {"spot": 3}})
+    sites = FakeFit(frame, alive, strata=(), cluster=("site",))
+    table = contrasts(FakeFit(frame, alive), between_fit=sites).table
+    assert table["basis"].tolist() == ["refused"]
+    assert "cannot be told from the site" in table["reason"].iloc[0]
+
+
+def test_refused_pairs_do_not_count_for_holm():
+    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}, "Corran": {"rip": 3}})
+    table = contrasts(FakeFit(frame, alive)).table.set_index("method")
+    assert table.loc["rip", "basis"] == "refused"
+    assert table.loc["spot", "p_adjusted"] == table.loc["spot", "p_value"]
+
+
+def test_a_link_through_a_third_method_is_named():
+    frame = planting(
+        {
+            "Alder Flat": {"usual": 2, "rip": 2},
+            "Brack Hill": {"usual": 2, "rip": 2},
+            "Corran": {"spot": 2, "rip": 2},
+            "Dunmore": {"spot": 2, "rip": 2},
+        }
+    )
+    table = contrasts(FakeFit(frame, alive)).table.set_index("method")
+    assert "linked only through rip" in table.loc["spot", "reason"]
+
+
+def test_a_model_without_site_levels_says_so(three_methods):
+    bare = FakeFit(three_methods.data, alive, strata=())
+    table = contrasts(bare).table
+    assert (table["reason"] == "the model has no site levels: differences between sites are in it").all()
+
+
+def test_without_deaths_there_are_no_limits_and_it_is_refused():
+    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}})
+    table = contrasts(FakeFit(frame, lambda _: 1.0, std_error=0.0)).table
+    assert table["basis"].tolist() == ["refused"]
+    assert "no limits can be given" in table["reason"].iloc[0]
+
+
+@pytest.mark.parametrize(("wrong", "words"), [
+    ({"against": "auger"}, "not a level"),
+    ({"pairs": "some"}, "not known"),
+    ({"by": "plot"}, "does not hold"),
+])  # fmt: skip
+def test_wrong_use_is_refused(three_methods, wrong, words):
+    with pytest.raises(EffectError, match=words):
+        contrasts(three_methods, **wrong)
+
+
+def test_a_between_fit_with_site_levels_is_refused(three_methods):
+    with pytest.raises(EffectError, match="no site levels"):
+        contrasts(three_methods, between_fit=three_methods)
+
+
+def test_one_level_leaves_nothing_to_compare():
+    with pytest.raises(EffectError, match="one level"):
+        contrasts(FakeFit(planting({"Alder Flat": {"usual": 3}}), alive))
+
+
+def test_saturated_difference_is_the_raw_one_bartlett():
+    frame = bartlett()
+    frame["treatment"] = frame["time"] + " " + frame["length"]
+    model = fit(frame, "treatment", cluster=None, strata=None)
+    long = frame[frame["length"] == frame.loc[frame["died"] == 84, "length"].iloc[0]]
+    now, spring = (long.loc[long["died"] == died, "treatment"].iloc[0] for died in (84, 156))
+    table = contrasts(model, by="treatment", against=spring).table.set_index("treatment")
+    # Source: counts of Bartlett 1935: 156/240 less 84/240, Wald limits by hand.
+    std_error = 100 * np.sqrt(2 * 0.65 * 0.35 / 240)
+    assert table.loc[now, "estimate"] == pytest.approx(30.0, abs=1e-6)
+    assert table.loc[now, "std_error"] == pytest.approx(std_error, abs=1e-5)
+    assert table.loc[now, "lower"] == pytest.approx(30 - 1.959964 * std_error, abs=1e-4)
+
+
+def crossed(seed=1):
+    rng = np.random.default_rng(seed)
+    frame = planting({site: {"usual": 3, "spot": 3} for site in SITE_LEVEL})
+    return frame.assign(died=rng.binomial(20, np.where(frame["method"] == "spot", 0.2, 0.4)))
+
+
+def test_with_all_sites_shared_it_is_the_difference_of_the_standardised():
+    model = fit(crossed(), "method")
+    alone = survival(model).table["estimate"]
+    table = contrasts(model).table
+    assert table["estimate"].iloc[0] == pytest.approx(alone[1] - alone[0], abs=1e-9)
+
+
+def test_joining_equal_rows_changes_nothing():
+    frame = crossed()
+    seedlings = frame.loc[frame.index.repeat(frame["at_risk"])].reset_index(drop=True)
+    seedlings["tag"] = (seedlings.index % 20).astype(str)
+    seedlings["died"] = (seedlings.index % 20 < seedlings["died"]).astype(int)
+    seedlings["at_risk"] = 1
+    first, second = (contrasts(fit(given, "method")).table for given in (frame, seedlings))
+    names = ["estimate", "std_error", "df", "p_value"]
+    assert first[names].to_numpy() == pytest.approx(second[names].to_numpy(), rel=1e-6)
+
+
+@pytest.mark.parametrize("model", ["cox", "logistic"])
+def test_other_models_answer_on_the_same_scale(model):
+    frame = crossed()
+    if model == "logistic":
+        other = fit(frame, "method", model=model, at=365)
+    else:
+        other = fit(frame, "method", model=model)
+    grouped = contrasts(fit(frame, "method")).table
+    assert contrasts(other).table["estimate"].iloc[0] == pytest.approx(grouped["estimate"].iloc[0], abs=2.0)

@@ -1,0 +1,257 @@
+import math
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from survivor.effects.dose import dose
+from survivor.effects.paying import crossing, leave_out, not_shown, stops_paying
+from survivor.effects.spread import Curve, choose_curve, spread_of
+from survivor.errors import EffectError
+from survivor.models.fit import fit
+
+RADII = (0.3, 0.45, 0.6, 0.75, 0.9, 1.05)
+
+
+def planted(hazard, radii=RADII, plants=200, sites=("Alder Flat", "Brack Hill")):
+    """Plots without chance: every plot of a site and method has its expected deaths.
+
+    ``hazard(site, method, radius)`` is the cumulative hazard in a year.
+    """
+    rows = []
+    for site in sites:
+        for method in ("usual", "spot"):
+            for place, radius in enumerate(radii):
+                died = round(plants * (1 - math.exp(-hazard(site, method, radius))))
+                rows.append((site, f"{method}{place}", method, radius, 0, 365, plants, died))
+    names = ["site", "plot", "method", "weed_free_radius_m", "start_day", "stop_day", "at_risk", "died"]
+    frame = pd.DataFrame(rows, columns=names)
+    return frame.assign(method=pd.Categorical(frame["method"], categories=["usual", "spot"]))
+
+
+def levelling(_site, _method, radius):
+    """Gains up to 0.6 m, none beyond."""
+    return 0.2 + 1.5 * max(0.6 - radius, 0.0)
+
+
+def straight(_site, _method, radius):
+    """A straight line on the log hazard."""
+    return math.exp(-0.5 - 0.8 * radius)
+
+
+# --- the smallest radius from which the gain stays under what is worth having -------------------
+
+POINTS = np.array([0.2, 0.4, 0.6, 0.8, 1.0])
+CROSSINGS = {
+    # gains between the points, worth 1: the last gain of 3 stands at 0.5 m, the first under 1 at 0.7 m
+    "between two steps": ([5.0, 3.0, 0.0, 0.0], 0.5 + 0.2 * 2 / 3),
+    "never worth it": ([0.5, 0.2, 0.1, 0.0], 0.2),
+    "not reached": ([5.0, 3.0, 2.0, 1.5], None),
+    "it must stay under": ([0.5, 0.2, 4.0, 0.0], 0.7 + 0.2 * 3 / 4),
+    "on the edge is not under": ([5.0, 3.0, 2.0, 1.0], None),
+    "falling survival": ([2.0, -3.0, -4.0, -5.0], 0.3 + 0.2 * 1 / 5),
+}
+
+
+@pytest.mark.parametrize(("gains", "expected"), CROSSINGS.values(), ids=CROSSINGS.keys())
+def test_crossing(gains, expected):
+    found = crossing(POINTS, np.array(gains), 1.0)
+    assert found == (None if expected is None else pytest.approx(expected))
+
+
+def test_limits_are_those_of_the_jackknife():
+    values = np.array([0.5, 0.55, 0.6, 0.65])
+    found = stops_paying(POINTS, np.array([5.0, 3.0, 0.0, 0.0]), 1.0, values, df=3)
+    # By hand: sqrt(3/4 * sum of squares 0.0125), t on 3 df 3.182446.
+    width = 3.182446 * math.sqrt(0.75 * 0.0125)
+    assert found.value == pytest.approx(0.5 + 0.4 / 3)
+    assert found.lower == pytest.approx(found.value - width, abs=1e-6)
+    assert found.upper == pytest.approx(found.value + width, abs=1e-6)
+    assert "1.26 m²" in found.sentence  # pi times 0.633 squared: the area is printed too
+
+
+def test_a_limit_beyond_the_data_is_said():
+    found = stops_paying(POINTS, np.array([5.0, 3.0, 0.0, 0.0]), 1.0, np.array([0.2, 0.5, 0.9, 1.0]), df=3)
+    assert found.lower is None
+    assert found.upper is None
+    assert "to beyond the data" in found.sentence
+
+
+def test_not_reached_is_an_answer():
+    found = stops_paying(POINTS, np.array([5.0, 3.0, 2.0, 1.5]), 1.0, None, df=math.nan)
+    assert found.value is None
+    assert found.sentence.startswith("Not reached within the data")
+
+
+def test_no_response_is_not_shown():
+    assert "cannot be ruled out" in not_shown(0.4, 1.0).sentence
+
+
+def test_plots_are_left_out_one_by_one():
+    frame = planted(straight)
+    sizes = []
+
+    def gains_of(rows):
+        sizes.append(len(rows))
+        return np.array([2.0, 0.0])
+
+    values, failed = leave_out(frame, np.array([0.0, 0.2, 0.4]), 1.0, gains_of)
+    assert sizes == [23] * 24
+    assert failed == 0
+    assert values == pytest.approx([0.2] * 24)
+
+
+# --- the curve -----------------------------------------------------------------------------------
+
+
+def test_the_bends_hold_no_line():
+    frame = pd.DataFrame({"weed_free_radius_m": np.linspace(0.1, 1.4, 40)})
+    curve = Curve("spline", "weed_free_radius_m", (0.3, 0.6, 0.9, 1.2))
+    found = curve.add_to(frame)[list(curve.bends)].to_numpy()
+    knots = curve.add_to(pd.DataFrame({"weed_free_radius_m": curve.knots}))[list(curve.bends)].to_numpy()
+    line = np.column_stack([np.ones(4), curve.knots])
+    assert line.T @ knots == pytest.approx(np.zeros((2, 2)), abs=1e-12)
+    # Natural: straight beyond the outer knots.
+    outside = found[frame["weed_free_radius_m"] > 1.2]
+    assert np.diff(outside, 2, axis=0) == pytest.approx(0, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("radii", "shape"),
+    [((0.5, 1.0), "groups"), ((0.4, 0.7, 1.0), "groups"), (RADII, "spline")],
+)
+def test_the_shape_follows_the_number_of_radii(radii, shape):
+    frame = planted(straight, radii=radii)
+    curve, _ = choose_curve(
+        spread_of(frame, "weed_free_radius_m", ["site", "method"]), "weed_free_radius_m", None
+    )
+    assert curve.shape == shape
+
+
+def test_knots_are_quantiles_of_plots_not_of_seedlings():
+    frame = planted(straight)
+    frame.loc[0, "at_risk"] = 100_000
+    curve, _ = choose_curve(spread_of(frame, "weed_free_radius_m", ["site"]), "weed_free_radius_m", None)
+    expected = np.quantile(np.repeat(RADII, 4), [0.1, 0.5, 0.9])
+    assert curve.knots == pytest.approx(expected, abs=1e-4)
+
+
+def test_spread_within_method_and_site():
+    frame = planted(straight, radii=(0.5, 0.7))
+    frame.loc[frame["site"] == "Brack Hill", "weed_free_radius_m"] += 1.0
+    spread = spread_of(frame, "weed_free_radius_m", ["site", "method"])
+    # By hand: four cells of two plots, each 0.1 m from its mean, four degrees of freedom.
+    assert spread.within_sd_m == pytest.approx(math.sqrt(8 * 0.01 / 4))
+
+
+# --- the response --------------------------------------------------------------------------------
+
+
+def test_a_response_that_levels_off():
+    found = dose(fit(planted(levelling), "method"), at=365, jackknife=False)
+    assert found.shape == "spline"
+    assert found.p_value < 1e-4
+    assert found.line_p_value < 0.01
+    assert 0.5 < found.stops_paying.value < 0.8
+    assert found.n_plots == 24
+    radius = found.table["weed_free_radius_m"]
+    assert radius.is_monotonic_increasing
+    assert found.table["area_m2"].to_numpy() == pytest.approx(math.pi * radius.to_numpy() ** 2)
+
+
+def test_nothing_is_said_outside_the_middle_of_the_plots():
+    found = dose(fit(planted(levelling), "method"), jackknife=False)
+    low, high = np.quantile(np.repeat(RADII, 4), [0.05, 0.95])
+    assert found.table["weed_free_radius_m"].iloc[[0, -1]].tolist() == pytest.approx([low, high], abs=1e-3)
+
+
+def test_a_line_gives_the_survival_it_came_from():
+    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line", jackknife=False)
+    expected = [100 * math.exp(-straight("", "", radius)) for radius in found.table["weed_free_radius_m"]]
+    assert found.table["estimate"].to_numpy() == pytest.approx(expected, abs=0.02)
+    assert math.isnan(found.line_p_value)
+
+
+def test_gain_is_for_each_10_cm():
+    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line", jackknife=False)
+    gain = found.gain.iloc[0]
+    rise = math.exp(-straight("", "", gain["to_m"])) - math.exp(-straight("", "", gain["from_m"]))
+    assert gain["estimate"] == pytest.approx(100 * rise * 0.1 / (gain["to_m"] - gain["from_m"]), abs=0.05)
+
+
+def test_only_variation_within_method_and_site_counts():
+    # Wide patches go with the better site and the better method; within them the radius does nothing.
+    frame = planted(lambda site, method, _: 0.4 + 0.6 * (site == "Alder Flat") + 0.5 * (method == "usual"))
+    shift = 0.5 * (frame["site"] == "Brack Hill") + 0.5 * (frame["method"] == "spot")
+    frame["weed_free_radius_m"] += shift + 0.4 * (
+        (frame["site"] == "Brack Hill") & (frame["method"] == "spot")
+    )
+    frame["died"] += np.tile([1, -1, 0, 0, -1, 1], 4)  # plots differ a little, not with the radius
+    found = dose(fit(frame, "method"), shape="line", jackknife=False)
+    assert found.table["estimate"].max() - found.table["estimate"].min() < 0.5
+    assert found.p_value > 0.5
+
+
+def test_no_variation_within_method_and_site_is_refused():
+    frame = planted(straight, radii=(0.5, 0.505))
+    with pytest.raises(EffectError, match=r"varies by 0\.4 cm only"):
+        dose(frame)
+
+
+def test_two_radii_are_groups():
+    frame = planted(straight, radii=(0.5, 1.0, 0.5, 1.0), plants=2000)
+    frame["died"] += np.tile([5, 5, -5, -5], 4)  # plots differ, not with the radius
+    found = dose(fit(frame, "method"), jackknife=False)
+    assert found.shape == "groups"
+    assert found.table["weed_free_radius_m"].tolist() == [0.5, 1.0]
+    expected = [100 * math.exp(-straight("", "", radius)) for radius in (0.5, 1.0)]
+    assert found.table["estimate"].to_numpy() == pytest.approx(expected, abs=0.05)
+
+
+def test_measured_after_planting_is_described_not_modelled():
+    found = dose(planted(straight), radius_measured="after planting")
+    assert found.shape == "described"
+    assert found.fit is None
+    assert found.table.empty
+    assert found.description["n_plots"].tolist() == [12, 12]
+    assert found.description["mean_m"].to_numpy() == pytest.approx(np.mean(RADII))
+
+
+def test_a_flat_response_names_no_radius():
+    frame = planted(lambda *_: 0.4, plants=20)
+    frame["died"] += np.concatenate([sign * np.array([3, -3, 1, 2, -3, 0]) for sign in (1, -1, -1, 1)])
+    found = dose(fit(frame, "method"), jackknife=False)
+    assert found.p_value > 0.05
+    assert found.stops_paying.value is None
+    assert found.stops_paying.sentence.startswith("Not shown")
+
+
+def test_limits_by_leaving_out_plots():
+    rng = np.random.default_rng(3)
+    frame = planted(levelling, radii=RADII, plants=60)
+    frame["died"] = rng.binomial(60, frame["died"] / 60)
+    found = dose(frame).stops_paying
+    assert 0.45 < found.value < 0.9
+    assert found.lower is None or found.lower < found.value
+
+
+def test_plots_without_a_radius_are_named():
+    frame = planted(straight)
+    frame.loc[[0, 1], "weed_free_radius_m"] = np.nan
+    found = dose(frame, shape="line", jackknife=False)
+    assert found.n_plots == 22
+    assert any("2 plots, 400 plants" in sentence for sentence in found.checks)
+
+
+def test_other_terms_of_the_fit_are_kept():
+    frame = planted(straight)
+    frame["crew"] = np.where(np.arange(len(frame)) % 2, "first", "second")
+    found = dose(fit(frame, "method + crew"), shape="line", jackknife=False)
+    assert found.fit.table["term"].tolist() == ["crew[T.second]", "weed_free_radius_m"]
+    assert found.fit.strata == ("site", "method")
+
+
+@pytest.mark.parametrize("column", ["radius", "plot"])
+def test_a_column_that_is_no_radius_is_refused(column):
+    with pytest.raises(EffectError, match=r"absent|no numbers"):
+        dose(planted(straight), column)

@@ -1,0 +1,143 @@
+import numpy as np
+import pandas as pd
+import pytest
+from scipy import stats
+
+from survivor.costing import payoff
+from survivor.effects.limits import survival_limits
+from survivor.errors import PayoffError
+from survivor.settings import Cost
+from tests.effects.fakes import FakeFit, planting
+
+ALIVE = {"usual": 0.6, "spot": 0.8}
+
+
+@pytest.fixture
+def fit():
+    frame = planting({"Alder Flat": {"usual": 5, "spot": 5}})
+    return FakeFit(frame, lambda cell: ALIVE[cell["method"]], std_error=0.04, df=np.inf)
+
+
+def test_cost_per_established_plant_is_cost_over_survival(fit):
+    table = payoff(fit, {"usual": 3.0, "spot": 4.4}).table.set_index("method")
+    assert table["cost_per_established"].to_dict() == pytest.approx({"usual": 5.0, "spot": 5.5})
+    assert table["survival"].to_dict() == pytest.approx({"usual": 60.0, "spot": 80.0})
+
+
+def test_with_a_certain_cost_the_limits_are_those_of_survival(fit):
+    # Cost over survival falls as survival rises, so the quantiles carry over.
+    row = payoff(fit, {"usual": 3.0}, draws=100_000).table.iloc[0]
+    alive = survival_limits(np.array([0.6]), np.array([0.04]), np.array([np.inf]), np.array([5.0]))
+    assert row["lower"] == pytest.approx(3.0 / alive.upper[0], abs=4 * row["lower_error"])
+    assert row["upper"] == pytest.approx(3.0 / alive.lower[0], abs=4 * row["upper_error"])
+    assert 0 < row["lower_error"] < 0.01
+
+
+def test_few_degrees_of_freedom_widen_the_limits(fit):
+    few = FakeFit(fit.data, fit.alive, std_error=0.04, df=5.0)
+    row = payoff(few, {"usual": 3.0}, draws=100_000).table.iloc[0]
+    alive = survival_limits(np.array([0.6]), np.array([0.04]), np.array([5.0]), np.array([5.0]))
+    assert row["upper"] == pytest.approx(3.0 / alive.lower[0], abs=4 * row["upper_error"])
+
+
+def test_probability_of_the_lowest_with_equal_costs(fit):
+    close = FakeFit(
+        fit.data, lambda cell: {"usual": 0.7, "spot": 0.74}[cell["method"]], std_error=0.04, df=np.inf
+    )
+    table = payoff(close, {"usual": 3.0, "spot": 3.0}, draws=40_000).table.set_index("method")
+    # Equal costs: the cheapest is the one with more alive; normal on the log(-log) scale.
+    share = np.array([0.7, 0.74])
+    place = np.log(-np.log(share))
+    spread = 0.04 / np.abs(share * np.log(share))
+    by_hand = stats.norm.cdf((place[0] - place[1]) / np.hypot(*spread))
+    assert table.loc["spot", "probability_lowest"] == pytest.approx(
+        by_hand, abs=4 * table.loc["spot", "probability_error"]
+    )
+    assert table["probability_lowest"].sum() == pytest.approx(1.0)
+
+
+def test_correlated_estimates_share_their_draws(fit):
+    class Together(FakeFit):
+        def average_survival(self, cells, weights, at):
+            found = super().average_survival(cells, weights, at)
+            return type(found)(found.estimate, np.full_like(found.covariance, 0.04**2), found.df)
+
+    alike = Together(fit.data, lambda cell: {"usual": 0.7, "spot": 0.71}[cell["method"]], df=np.inf)
+    table = payoff(alike, {"usual": 3.0, "spot": 3.0}).table.set_index("method")
+    assert table.loc["spot", "probability_lowest"] > 0.99
+
+
+def test_a_range_of_costs_is_a_triangle(fit):
+    sure = FakeFit(fit.data, fit.alive, std_error=1e-6, df=np.inf)
+    row = payoff(sure, {"usual": Cost(per_plant=3.0, low=2.0, high=6.0)}, draws=100_000).table.iloc[0]
+    triangle = stats.triang(0.25, 2.0, 4.0)
+    assert row["lower"] == pytest.approx(triangle.ppf(0.025) / 0.6, abs=4 * row["lower_error"])
+    assert row["upper"] == pytest.approx(triangle.ppf(0.975) / 0.6, abs=4 * row["upper_error"])
+
+
+def test_one_is_called_the_cheapest_only_when_it_is_clear(fit):
+    clear = payoff(fit, {"usual": 9.0, "spot": 4.0}, currency="$")
+    assert clear.cheapest == "spot"
+    assert clear.statement.startswith("At these sites spot cost least: $5.00 per established plant")
+    close = payoff(fit, {"usual": 3.0, "spot": 4.1}, currency="$")
+    assert close.cheapest is None
+    assert "none of the methods is clearly the cheapest" in close.statement
+
+
+def test_methods_without_a_cost_are_listed_and_the_others_answered(fit):
+    found = payoff(fit, {"spot": 4.0, "auger": 9.0})
+    assert found.table["method"].tolist() == ["spot"]
+    assert found.not_costed == ("usual",)
+    assert any("No cost was given for usual" in sentence for sentence in found.checks)
+    assert any("not in the records: auger" in sentence for sentence in found.checks)
+    assert found.cheapest is None
+
+
+def test_without_any_cost_it_is_refused(fit):
+    with pytest.raises(PayoffError, match="no method has a cost: usual, spot"):
+        payoff(fit, {"Spot": 4.0})
+
+
+def test_costs_from_a_table(fit):
+    costs = pd.DataFrame(
+        {
+            "method": ["usual", "spot"],
+            "per_plant": [3.0, np.nan],
+            "low": [2.5, np.nan],
+            "currency": ["EUR", "EUR"],
+        }
+    )
+    found = payoff(fit, costs)
+    assert found.not_costed == ("spot",)
+    assert found.table[["cost_low", "cost_high", "currency"]].values.tolist() == [[2.5, 3.0, "EUR"]]
+
+
+@pytest.mark.parametrize(
+    ("costs", "words"),
+    [
+        ({"usual": "dear"}, "not a number"),
+        ({"usual": -1.0}, "cannot be used"),
+        ({"usual": float("inf")}, "cannot be used"),
+        (pd.DataFrame({"method": ["usual"]}), "no column per_plant"),
+        (pd.DataFrame({"method": ["usual", "usual"], "per_plant": [1.0, 2.0]}), "two costs"),
+        (
+            pd.DataFrame({"method": ["usual", "spot"], "per_plant": [1.0, 2.0], "currency": ["EUR", "$"]}),
+            "2 currencies",
+        ),
+    ],
+)
+def test_costs_that_cannot_be_used_are_refused(fit, costs, words):
+    with pytest.raises(PayoffError, match=words):
+        payoff(fit, costs)
+
+
+def test_the_same_seed_gives_the_same_numbers(fit):
+    first, second = (payoff(fit, {"usual": 3.0, "spot": 4.0}, seed=7).table for _ in range(2))
+    pd.testing.assert_frame_equal(first, second)
+
+
+def test_all_alive_still_has_limits():
+    frame = planting({"Alder Flat": {"usual": 10}})
+    row = payoff(FakeFit(frame, lambda _: 1.0, std_error=0.0), {"usual": 3.0}).table.iloc[0]
+    assert row["cost_per_established"] == 3.0
+    assert row["upper"] > 3.3

@@ -1,0 +1,302 @@
+import json
+from dataclasses import fields, replace
+
+import numpy as np
+import pytest
+
+from survivor.costing import payoff
+from survivor.effects.contrasts import contrasts
+from survivor.effects.limits import wilson
+from survivor.effects.standardise import survival
+from survivor.evidence import (
+    RULES,
+    Circumstances,
+    Counts,
+    comparison_sentence,
+    contrast_finding,
+    grade,
+    payoff_finding,
+    reading,
+    rules_table,
+    settled,
+    survival_sentence,
+    target_finding,
+    target_verdict,
+    unanswered_finding,
+)
+from survivor.settings import Design
+from tests.effects.fakes import FakeFit, planting
+
+BEST = Circumstances(
+    allocation="random within blocks", plots_placed="random", df=20, fewest_plots=6, settled="yes"
+)
+
+# What is known -> the grade. Caps first, then steps down, never under slight by steps.
+GRADES = {
+    "nothing against it": ({}, "firm"),
+    "no estimate": ({"answered": False}, "unanswered"),
+    "two plots in an arm": ({"fewest_plots": 2}, "unanswered"),
+    "between sites only": ({"basis": "between sites only"}, "slight"),
+    "3.9 degrees of freedom": ({"df": 3.9}, "slight"),
+    "4 degrees of freedom": ({"df": 4.0}, "firm"),
+    "degrees of freedom not known": ({"df": float("nan")}, "slight"),
+    "unknown plants decide the sign": ({"bounds_change_sign": True}, "slight"),
+    "penalised": ({"penalised": True}, "slight"),
+    "too little to tell": ({"settled": "no"}, "slight"),
+    "by choice": ({"allocation": "by choice"}, "fair"),
+    "allocation not recorded": ({"allocation": "not recorded"}, "fair"),
+    "allocation does not matter to a target": ({"allocation": "by choice", "compares": False}, "firm"),
+    "not precise": ({"settled": "partly"}, "fair"),
+    "plots by choice": ({"plots_placed": "by choice"}, "fair"),
+    "plots not recorded": ({"plots_placed": "not recorded"}, "firm"),
+    "models disagree": ({"models_disagree": True}, "fair"),
+    "three faults of consistency are one step": (
+        {"models_disagree": True, "sites_inconsistent": True, "one_site_carries": True},
+        "fair",
+    ),
+    "two steps": ({"models_disagree": True, "plots_placed": "by choice"}, "slight"),
+    "a cap, then a step": ({"allocation": "by choice", "plots_placed": "by choice"}, "slight"),
+    "steps stop at slight": ({"df": 2, "plots_placed": "by choice", "one_site_carries": True}, "slight"),
+    "a step does not lift unanswered": ({"fewest_plots": 0, "one_site_carries": True}, "unanswered"),
+}
+
+
+@pytest.mark.parametrize(("change", "expected"), GRADES.values(), ids=GRADES.keys())
+def test_grade(change, expected):
+    found, reasons, raise_it = grade(replace(BEST, **change))
+    assert found == expected
+    assert reasons
+    assert bool(raise_it) == (reasons != ("no rule holds it back",))
+
+
+def test_every_reason_stands_with_what_would_lift_it():
+    _, reasons, raise_it = grade(replace(BEST, allocation="by choice", df=2.0))
+    assert len(reasons) == 2
+    assert "more plots, spread over more sites" in raise_it
+
+
+def test_the_rule_is_printed_as_a_table():
+    table = rules_table()
+    assert len(table) == len(RULES)
+    assert table.loc[table["rule"] == "between sites", "effect"].tolist() == ["at most slight"]
+    assert table["holds_when"].is_unique
+
+
+# Limits, adjusted p, smallest difference worth having 5 -> how it is read, whether it settles the question.
+READINGS = {
+    "beyond": ((6, 20, 0.001), "clear difference", "yes"),
+    "narrow": ((3, 12, 0.001), "clear difference", "yes"),
+    "wide": ((1, 30, 0.04), "clear difference", "partly"),
+    "beyond the other way": ((-30, -6, 0.001), "clear difference", "yes"),
+    "small": ((1, 4, 0.001), "clear but small difference", "yes"),
+    "none worth having": ((-4, 4.9, 0.8), "no difference worth having", "yes"),
+    "one way open": ((-3, 15, 0.2), "no clear difference", "partly"),
+    "not after adjusting": ((1, 15, 0.08), "no clear difference", "partly"),
+    "both ways open": ((-12, 20, 0.5), "too little data to tell", "no"),
+    "on the edge": ((-5, 5, 0.9), "too little data to tell", "no"),
+}
+
+
+@pytest.mark.parametrize(("numbers", "words", "settles"), READINGS.values(), ids=READINGS.keys())
+def test_reading(numbers, words, settles):
+    assert reading(*numbers, 5.0) == words
+    assert settled(*numbers, 5.0) == settles
+
+
+COUNTS = Counts(480, 24, 3)
+SENTENCES = {
+    "random": (
+        {"random": True},
+        (12.3, 5.2, 19.4, 0.001),
+        "At these sites spot kept 12 more alive per 100 planted than usual at 12 months "
+        "(95 % limits 5 to 19 more; 480 seedlings in 24 plots at 3 sites).",
+    ),
+    "not random: no causal verb": (
+        {"random": False},
+        (-12.3, -19.4, -5.2, 0.001),
+        "At these sites spot had 12 fewer alive per 100 planted than usual at 12 months "
+        "(95 % limits 5 to 19 fewer; 480 seedlings in 24 plots at 3 sites).",
+    ),
+    "small": (
+        {"random": True},
+        (2.5, 1.0, 4.0, 0.001),
+        "At these sites spot kept 2.5 more alive per 100 planted than usual at 12 months "
+        "(95 % limits 1.0 to 4.0 more; 480 seedlings in 24 plots at 3 sites), less than the 5 per "
+        "100 worth having.",
+    ),
+    "none worth having": (
+        {"random": False},
+        (0.0, -4.0, 4.0, 0.9),
+        "At these sites spot and usual did not differ by the 5 per 100 worth having: spot had no "
+        "more and no fewer "
+        "alive per 100 planted at 12 months (95 % limits 4 fewer to 4 more; 480 seedlings in 24 "
+        "plots at 3 sites).",
+    ),
+    "no clear difference": (
+        {"random": False},
+        (6.0, -3.0, 15.0, 0.2),
+        "At these sites spot and usual did not clearly differ: spot had 6 more alive per 100 planted "
+        "at 12 months "
+        "(95 % limits 3 fewer to 15 more; 480 seedlings in 24 plots at 3 sites).",
+    ),
+    "not after adjusting": (
+        {"random": False},
+        (8.0, 1.0, 15.0, 0.08),
+        "At these sites spot and usual did not clearly differ once the number of comparisons is "
+        "allowed for: spot had "
+        "8 more alive per 100 planted at 12 months (95 % limits 1 to 15 more; 480 seedlings in 24 "
+        "plots at 3 sites).",
+    ),
+    "too little": (
+        {"random": True},
+        (4.0, -12.0, 20.0, 0.6),
+        "There is too little data to tell spot from usual at these sites: spot kept 4 more alive per "
+        "100 planted at "
+        "12 months (95 % limits 12 fewer to 20 more; 480 seedlings in 24 plots at 3 sites).",
+    ),
+    "between sites is never causal": (
+        {"random": True, "basis": "between sites only"},
+        (12.3, 5.2, 19.4, 0.001),
+        "At these sites spot had 12 more alive per 100 planted than usual at 12 months (95 % limits "
+        "5 to 19 more; "
+        "480 seedlings in 24 plots at 3 sites); no site had both, so this compares sites as much as "
+        "preparations.",
+    ),
+    "a limit that would round to nought keeps its sign": (
+        {"random": True},
+        (8.0, 0.3, 15.7, 0.04),
+        "At these sites spot kept 8.0 more alive per 100 planted than usual at 12 months "
+        "(95 % limits 0.3 to 15.7 more; 480 seedlings in 24 plots at 3 sites).",
+    ),
+}
+
+
+@pytest.mark.parametrize(("how", "numbers", "expected"), SENTENCES.values(), ids=SENTENCES.keys())
+def test_comparison_sentence(how, numbers, expected):
+    estimate, lower, upper, p_adjusted = numbers
+    found = comparison_sentence(
+        "spot",
+        "usual",
+        estimate,
+        lower,
+        upper,
+        "12 months",
+        COUNTS,
+        p_adjusted=p_adjusted,
+        smallest=5.0,
+        **how,
+    )
+    assert found == expected
+
+
+def test_counts_in_words():
+    assert str(Counts(1, 1, 1)) == "1 seedling in 1 plot at 1 site"
+    assert str(Counts(35338, 0, 0)) == "35,338 seedlings"
+
+
+def test_survival_sentence():
+    assert survival_sentence("spot", 78.4, 70.2, 84.3, "12 months", COUNTS) == (
+        "At these sites 78 of 100 planted under spot were alive at 12 months "
+        "(95 % limits 70 to 84; 480 seedlings in 24 plots at 3 sites)."
+    )
+
+
+# Source: 84 % of 50 seedlings is 71 to 92 % (Wilson), before plots are respected.
+def test_84_of_100_in_50_seedlings_does_not_show_a_target_of_80():
+    lower, upper = (100 * float(end[0]) for end in wilson(np.array([0.84]), np.array([50.0])))
+    assert (round(lower), round(upper)) == (71, 92)
+    found = target_verdict(84.0, lower, upper, 80.0, "12 months", Counts(50, 2, 1))
+    assert found.word == "not shown"
+    assert found.sentence == (
+        "It is not shown that the target of 80 alive per 100 planted at 12 months was met or missed "
+        "at these sites: "
+        "84 were alive (95 % limits 71 to 92; 50 seedlings in 2 plots at 1 site)."
+    )
+
+
+VERDICTS = {
+    "above": (87.0, 82.0, 91.0, "met"),
+    "at": (87.0, 80.0, 91.0, "met"),
+    "below": (72.0, 65.0, 79.9, "not met"),
+    "upper at the target": (72.0, 65.0, 80.0, "not shown"),
+    "without limits": (85.0, float("nan"), float("nan"), "not shown"),
+}
+
+
+@pytest.mark.parametrize(("estimate", "lower", "upper", "word"), VERDICTS.values(), ids=VERDICTS.keys())
+def test_target_verdict(estimate, lower, upper, word):
+    assert target_verdict(estimate, lower, upper, 80.0).word == word
+
+
+@pytest.fixture
+def fit():
+    frame = planting(
+        {"Alder Flat": {"usual": 5, "spot": 5}, "Brack Hill": {"usual": 5, "spot": 5}, "Corran": {"rip": 4}}
+    )
+    alive = {"usual": 0.6, "spot": 0.8, "rip": 0.7}
+    return FakeFit(frame, lambda cell: alive[cell["method"]], std_error=0.01, df=12.0)
+
+
+RANDOMISED = Design(allocation="random within blocks", plots_placed="random", smallest_difference=5.0)
+
+
+def test_a_comparison_becomes_a_finding(fit):
+    found = contrast_finding(contrasts(fit), 0, "12 months", RANDOMISED, cost="4.00 more a plant")
+    assert found.methods == ("spot", "usual")
+    assert found.estimate == pytest.approx(20.0)
+    assert found.grade == "firm"
+    assert found.answer.startswith(
+        "At these sites spot kept 20 more alive per 100 planted than usual at 12 months"
+    )
+    assert (found.n_seedlings, found.n_plots, found.n_sites) == (400, 20, 2)
+    assert found.unit == "per 100 planted"
+    assert found.cost == "4.00 more a plant"
+
+
+def test_without_random_allocation_it_is_fair_at_most(fit):
+    found = contrast_finding(contrasts(fit), 0, "12 months", Design())
+    assert found.grade == "fair"
+    assert " kept " not in found.answer
+
+
+def test_a_refused_comparison_stays_as_an_unanswered_finding(fit):
+    found = contrast_finding(contrasts(fit), 1, "12 months", RANDOMISED)
+    assert found.grade == "unanswered"
+    assert found.estimate is None
+    assert "no site holds both" in found.answer
+
+
+def test_flags_from_elsewhere_count(fit):
+    flags = Circumstances(bounds_change_sign=True)
+    assert contrast_finding(contrasts(fit), 0, "12 months", RANDOMISED, flags=flags).grade == "slight"
+
+
+def test_a_target_becomes_a_finding(fit):
+    whole = survival(fit, by=None)
+    assert target_finding(whole, 60.0, "12 months", RANDOMISED).verdict == "met"
+    missed = target_finding(whole, 80.0, "12 months", Design(allocation="by choice"))
+    assert (missed.verdict, missed.grade) == ("not met", "firm")
+    near = target_finding(whole, float(whole.table["estimate"].iloc[0]), "12 months", RANDOMISED)
+    assert (near.verdict, near.grade) == ("not shown", "fair")
+
+
+def test_a_payoff_becomes_a_finding(fit):
+    found = payoff_finding(
+        payoff(fit, {"usual": 9.0, "spot": 4.0, "rip": 6.0}, currency="$"), "12 months", RANDOMISED
+    )
+    assert found.unit == "$ per established plant"
+    assert found.estimate == pytest.approx(5.0)
+    assert found.methods == ("usual", "spot", "rip")
+
+
+def test_a_finding_can_be_written_down(fit):
+    found = contrast_finding(contrasts(fit), 0, "12 months", RANDOMISED)
+    record = json.loads(json.dumps(found.as_record()))
+    assert set(record) == {field.name for field in fields(found)}
+    assert record["methods"] == ["spot", "usual"]
+    assert len(found.table) == 1
+
+
+def test_a_question_without_an_answer_keeps_its_reason():
+    found = unanswered_finding("rain", "Was it the season?", "No gauge was given.", "12 months", 365)
+    assert (found.grade, found.answer) == ("unanswered", "No gauge was given.")
