@@ -67,7 +67,7 @@ def _ragged(who: str, name: str, sample: Sample, survival: FloatArray) -> list[s
     said = (
         f"{who}some were last seen from day {span[0]:g} on while deaths over the same weeks were found "
         f"later, up to day {span[1]:g}: by day {sample.last_day:g} this curve says "
-        f"{100 * survival[-1]:.1f} alive per 100; Turnbull's estimate, made for this, says {100 * turnbull:.1f}"
+        f"{100 * survival[-1]:.1f} alive per 100, Turnbull's estimate, made for this, {100 * turnbull:.1f}"
     )
     return [f'{said}; use estimator="turnbull", or align= to take visits a few days apart as one round']
 
