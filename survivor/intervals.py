@@ -22,7 +22,7 @@ from survivor.errors import IntervalsError
 from survivor.vocabulary import INTERVAL_KEYS, PLOT_KEY
 
 NEEDED = ("start_day", "stop_day", "at_risk", "died")
-_ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
+ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
 
 Codes = NDArray[np.intp]
 
@@ -129,7 +129,7 @@ def entries(frame: pd.DataFrame) -> pd.DataFrame:
     ``at_risk`` summed over these rows is the number of seedlings. Tagged plants
     enter once each; counts enter once per plot, species, method and planting.
     """
-    keys = [name for name in _ENTRY_GROUP if name in frame.columns]
+    keys = [name for name in ENTRY_GROUP if name in frame.columns]
     if not keys:
         return frame[frame["start_day"] == frame["start_day"].min()]
     first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")

@@ -1,0 +1,281 @@
+"""The ``logistic`` model: alive or dead at one milestone, limits by cluster.
+
+Odds are odds of being alive, so that an odds ratio above 1 means better survival.
+statsmodels fits; steps of our own bring the estimate to full precision, name a term
+that runs away, and do the whole fit where strata are too many for its dense columns.
+"""
+
+from __future__ import annotations
+
+import warnings
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from scipy.special import expit, gammaln
+
+from survivor.errors import ModelError
+from survivor.intervals import Codes, group_codes, sum_by, tally
+from survivor.models.clusters import Kind, Sandwich, bread_of, by_cluster, sandwich
+from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.outcome import outcomes
+from survivor.models.result import DeltaEngine, Fit, coefficient_table
+
+Floats = NDArray[np.float64]
+
+_STEPS = 100
+_CONVERGED = 1e-18  # squared length of the step in units of standard errors
+_RUNAWAY = 12.0  # a term that moves the log odds this far over its range is running to infinity
+_MOST_DENSE = 20_000_000  # numbers in the matrix given to statsmodels
+
+
+@dataclass(frozen=True)
+class _Rows:
+    """Collapsed data: columns (n, q), stratum codes 0 to S - 1, counts alive and in all (n,)."""
+
+    columns: Floats
+    stratum: Codes
+    cluster: Codes
+    alive: Floats
+    number: Floats
+
+    @property
+    def strata(self) -> int:
+        return int(self.stratum.max()) + 1
+
+
+@dataclass(frozen=True)
+class _Survival:
+    """Share alive and its derivative for new cells: strata levels, then terms."""
+
+    design: Design
+    level: Floats
+    beta: Floats
+    place: Codes  # stratum of the design -> level, -1 nobody died, -2 everybody died
+
+    def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
+        place = self.place[self.design.strata_for(cells)]
+        columns = self.design.columns_for(cells)
+        inside = place >= 0
+        share = np.where(
+            inside, expit(self.level[np.maximum(place, 0)] + columns @ self.beta), (place == -1).astype(float)
+        )
+        slope = np.where(inside, share * (1 - share), 0.0)
+        derivative = np.zeros((len(cells), len(self.level) + len(self.beta)))
+        derivative[np.flatnonzero(inside), place[inside]] = slope[inside]
+        derivative[:, len(self.level) :] = slope[:, None] * columns
+        return share, derivative
+
+
+def fit_logistic(
+    frame: pd.DataFrame,
+    formula: str,
+    *,
+    cluster: str | Sequence[str] | None,
+    strata: str | Sequence[str] | None,
+    at: float,
+    window: float,
+    variance: Kind = "CR2",
+) -> Fit:
+    """Fit odds of being alive at day ``at``; see ``survivor.fit`` for the parameters.
+
+    A stratum where everybody is alive, or everybody dead, leaves the likelihood: it is
+    named in ``checks`` and stands at 1 or 0 in ``average_survival``. ``n_seedlings``
+    and ``n_died`` count those whose state is known. How states are told:
+    ``survivor.models.outcome``.
+    """
+    whole = build_design(frame, formula, strata, cluster)
+    found = outcomes(
+        frame, at, window, list(dict.fromkeys([*whole.variables, *whole.strata, *whole.cluster]))
+    )
+    chains = found.chains
+    design = build_design(chains, formula, strata, cluster)
+    place, checks = _strata(design, chains)
+    used = place[design.strata_codes] >= 0
+    if not used.any():
+        raise ModelError(
+            "in every stratum everybody is alive, or everybody dead, so no odds can be compared",
+            where="logistic model",
+            mend="use wider strata, another day, or read the survival from the curves",
+        )
+    rows = _collapse(design, chains, place, used)
+    against = " and ".join(design.strata) + " levels" if design.strata else "the intercept"
+    refuse_aliased(design.columns[used], design.terms, place[design.strata_codes[used]], against)
+    level, beta, value = _solve(rows, design.terms)
+    kind: Kind = "model" if cluster is None else variance
+    clusters, covariance = _covariance(rows, level, beta, kind)
+    picks = np.eye(len(beta), len(level) + len(beta), len(level))
+    table = coefficient_table(
+        design.terms,
+        beta,
+        np.sqrt(np.diag(covariance.covariance_of(picks))) if design.terms else np.empty(0),
+        covariance.degrees(picks),
+        kind,
+        "odds_ratio",
+    )
+    data, unread = _with_outcome(found.rows, design)
+    counts = tally(chains)
+    survival = _Survival(design, level, beta, place)
+    return Fit(
+        model="logistic",
+        formula=formula,
+        variance=kind,
+        at=at,
+        table=table,
+        log_likelihood=value,
+        n_seedlings=int(chains["alive"].sum() + chains["dead"].sum()),
+        n_died=int(chains["dead"].sum()),
+        n_plots=counts["plots"],
+        n_sites=counts["sites"],
+        checks=(
+            *found.checks,
+            "odds ratios are of being alive: above 1 is better survival",
+            *checks,
+            *unread,
+        ),
+        data=data,
+        cluster=design.cluster,
+        strata=design.strata,
+        n_clusters=clusters,
+        variables=design.variables,
+        engine=DeltaEngine(np.concatenate([level, beta]), covariance, survival, len(level)),
+    )
+
+
+def _strata(design: Design, chains: pd.DataFrame) -> tuple[Codes, list[str]]:
+    """Level of each stratum in the likelihood, -1 nobody died, -2 everybody died; and what to say."""
+    count = len(design.strata_levels)
+    alive = sum_by(design.strata_codes, chains["alive"].to_numpy(), count)
+    dead = sum_by(design.strata_codes, chains["dead"].to_numpy(), count)
+    mixed = (alive > 0) & (dead > 0)
+    place = np.where(dead == 0, -1, -2).astype(np.intp)
+    place[mixed] = np.arange(int(mixed.sum()))
+    names = (
+        design.strata_levels.astype(str).agg(" / ".join, axis=1)
+        if design.strata
+        else pd.Series(["the study"])
+    )
+    checks = []
+    for state, per, which in (("alive", 100, dead == 0), ("dead", 0, alive == 0)):
+        if which.any():
+            checks.append(
+                f"everybody was {state} at {', '.join(names[which])}: no odds can be compared there, and the "
+                f"standardised survival takes it as {per} alive per 100"
+            )
+    return place, checks
+
+
+def _with_outcome(rows: pd.DataFrame, design: Design) -> tuple[pd.DataFrame, list[str]]:
+    """Rows of the strata in which some state is known, which alone can be predicted."""
+    if not design.strata:
+        return rows, []
+    names = list(design.strata)
+    known = (
+        rows[names]
+        .astype(str)
+        .merge(design.strata_levels.astype(str), on=names, how="left", indicator="_there")
+    )
+    there = (known["_there"] == "both").to_numpy()
+    if there.all():
+        return rows, []
+    lost = sorted(set(rows.loc[~there, names].astype(str).agg(" / ".join, axis=1)))
+    return rows[there], [f"no state is known at that visit at {', '.join(lost)}, which is left out"]
+
+
+def _collapse(design: Design, chains: pd.DataFrame, place: Codes, used: NDArray[np.bool_]) -> _Rows:
+    stratum = place[design.strata_codes[used]]
+    clusters = np.unique(design.cluster_codes[used], return_inverse=True)[1].astype(np.intp)
+    key = pd.DataFrame(np.column_stack([clusters, stratum, design.columns[used]]))
+    codes, levels = group_codes(key, list(key.columns))
+    first = np.full(len(levels), len(codes), dtype=np.intp)
+    np.minimum.at(first, codes, np.arange(len(codes)))
+    alive, dead = (sum_by(codes, chains[name].to_numpy(float)[used]) for name in ("alive", "dead"))
+    return _Rows(design.columns[used][first], stratum[first], clusters[first], alive, alive + dead)
+
+
+def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
+    """Levels, coefficients and log-likelihood (with the binomial constant) by Newton steps."""
+    level, beta = _start(rows)
+    value = _value(rows, level, beta)
+    spread = np.ptp(rows.columns, axis=0)
+    for _ in range(_STEPS):
+        share = expit(level[rows.stratum] + rows.columns @ beta)
+        score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
+        own = sum_by(rows.stratum, score)
+        across = np.column_stack(
+            [
+                np.empty((rows.strata, 0)),
+                *(sum_by(rows.stratum, weight * column)[:, None] for column in rows.columns.T),
+            ]
+        )
+        common = rows.columns.T @ (weight[:, None] * rows.columns)
+        gradient = np.concatenate([own, score @ rows.columns])
+        bread = bread_of(sum_by(rows.stratum, weight), across, common)
+        step_level, step_beta = (part[0] for part in bread.times(gradient[None]))
+        gain = float(np.concatenate([step_level, step_beta]) @ gradient)
+        size = 1.0
+        while True:
+            trial = _value(rows, level + size * step_level, beta + size * step_beta)
+            if trial >= value - 1e-10 * abs(value) or size < 1e-8:
+                break
+            size /= 2
+        level, beta, value = level + size * step_level, beta + size * step_beta, trial
+        reach = np.abs(beta) * spread
+        if reach.max(initial=0.0) > _RUNAWAY:
+            raise ModelError(
+                f"{terms[int(np.argmax(reach))]} has no finite estimate: at one of its levels everybody is alive, "
+                "or everybody dead",
+                where="logistic model",
+                mend="join that level with another, leave the term out, or read its survival from the curves",
+            )
+        if gain * size < _CONVERGED:
+            break
+    dead = rows.number - rows.alive
+    constant = float(np.sum(gammaln(rows.number + 1) - gammaln(rows.alive + 1) - gammaln(dead + 1)))
+    return level, beta, value + constant
+
+
+def _value(rows: _Rows, level: Floats, beta: Floats) -> float:
+    linear = level[rows.stratum] + rows.columns @ beta
+    return float(np.sum(rows.alive * linear - rows.number * np.logaddexp(0.0, linear)))
+
+
+def _start(rows: _Rows) -> tuple[Floats, Floats]:
+    """Estimates of statsmodels; where its columns would be too many, levels from the counts."""
+    strata, terms = rows.strata, rows.columns.shape[1]
+    alive, number = sum_by(rows.stratum, rows.alive), sum_by(rows.stratum, rows.number)
+    plain = np.log((alive + 0.5) / (number - alive + 0.5)), np.zeros(terms)
+    if len(rows.alive) * (strata + terms) > _MOST_DENSE:
+        return plain
+    from statsmodels.genmod.families import Binomial
+    from statsmodels.genmod.generalized_linear_model import GLM
+    from statsmodels.tools.sm_exceptions import PerfectSeparationError
+
+    matrix = np.hstack([(rows.stratum[:, None] == np.arange(strata)).astype(float), rows.columns])
+    counts = np.column_stack([rows.alive, rows.number - rows.alive])
+    with warnings.catch_warnings():
+        # Separation and its overflows: the steps that follow find the term and name it.
+        warnings.simplefilter("ignore")
+        try:
+            found = np.asarray(GLM(counts, matrix, family=Binomial()).fit().params, dtype=float)
+        except (PerfectSeparationError, np.linalg.LinAlgError):
+            return plain
+    tame = np.isfinite(found).all() and np.abs(found).max() < 2 * _RUNAWAY
+    return (found[:strata], found[strata:]) if tame else plain
+
+
+def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> tuple[int, Sandwich]:
+    """Number of clusters, and covariance; strata are a border where every cluster lies within one."""
+    share = expit(level[rows.stratum] + rows.columns @ beta)
+    score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
+    clusters = int(rows.cluster.max()) + 1
+    stratum = np.empty(clusters, dtype=np.intp)
+    stratum[rows.cluster] = rows.stratum
+    if np.array_equal(stratum[rows.cluster], rows.stratum):
+        local = np.column_stack([np.ones(len(share)), rows.columns])
+        return clusters, sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind, stratum)
+    levels = (rows.stratum[:, None] == np.arange(rows.strata)).astype(float)
+    local = np.hstack([levels, rows.columns])
+    return clusters, sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind)
