@@ -225,8 +225,8 @@ def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
         reach = np.abs(beta) * spread
         if reach.max(initial=0.0) > _RUNAWAY:
             raise ModelError(
-                f"{terms[int(np.argmax(reach))]} has no finite estimate: at one of its levels everybody is alive, "
-                "or everybody dead",
+                f"{terms[int(np.argmax(reach))]} has no finite estimate: at one of its levels everybody is "
+                "alive, or everybody dead",
                 where="logistic model",
                 mend="join that level with another, leave the term out, or read its survival from the curves",
             )
@@ -267,7 +267,7 @@ def _start(rows: _Rows) -> tuple[Floats, Floats]:
 
 
 def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> tuple[int, Sandwich]:
-    """Number of clusters, and covariance; strata are a border where every cluster lies within one."""
+    """Count clusters and give the covariance; strata are a border where every cluster lies in one."""
     share = expit(level[rows.stratum] + rows.columns @ beta)
     score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
     clusters = int(rows.cluster.max()) + 1

@@ -63,12 +63,9 @@ def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[st
     """
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
     _refuse_changing(frame, keys, columns)
-    codes, levels = (
-        group_codes(frame, list(dict.fromkeys([*keys, *columns]))) if keys or columns else _one(frame)
-    )
+    codes, count = _chains(frame, list(dict.fromkeys([*keys, *columns])))
     start, stop = frame["start_day"].to_numpy(float), frame["stop_day"].to_numpy(float)
     at_risk, died = frame["at_risk"].to_numpy(float), frame["died"].to_numpy(float)
-    count = len(levels)
     first = np.full(count, np.inf)
     np.minimum.at(first, codes, start)
     entered = start == first[codes]
@@ -105,14 +102,14 @@ def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[st
     blind = followed & ~visited & (alive > 0)
     if blind.any():
         checks.append(
-            f"{int((alive + dead)[blind].sum())} seedlings have no visit of their own in that window: found alive "
-            "after it they count as alive, found dead before it as dead"
+            f"{int((alive + dead)[blind].sum())} seedlings have no visit of their own in that window: "
+            "found alive after it they count as alive, found dead before it as dead"
         )
     if unknown.sum() > 0:
         between = float(np.minimum(lost_dead, unknown).sum())
         checks.append(
-            f"the state of {int(unknown.sum())} of {int(planted[followed].sum())} seedlings at that visit is unknown "
-            f"and they are left out: {int(between)} died between visits either side of it, "
+            f"the state of {int(unknown.sum())} of {int(planted[followed].sum())} seedlings at that visit is "
+            f"unknown and they are left out: {int(between)} died between visits either side of it, "
             f"{int(unknown.sum() - between)} were last seen alive before it"
         )
     if not followed.all():
@@ -120,13 +117,19 @@ def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[st
     return Outcomes(chains, frame[followed[codes]], tuple(checks))
 
 
-def _one(frame: pd.DataFrame) -> tuple[Codes, pd.DataFrame]:
-    return np.zeros(len(frame), dtype=np.intp), pd.DataFrame(index=[0])
+def _chains(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, int]:
+    """Chain of each row and how many there are."""
+    if (frame["start_day"] == 0).all():  # nothing follows on from another row
+        return np.arange(len(frame), dtype=np.intp), len(frame)
+    if not columns:
+        return np.zeros(len(frame), dtype=np.intp), 1
+    codes, levels = group_codes(frame, columns)
+    return codes, len(levels)
 
 
 def _used(days: Floats, at: float, window: float) -> str:
     if not len(days):
-        return f"no visit within {window:g} days of day {at:g}: alive and dead are told by visits before and after it"
+        return f"no visit within {window:g} days of day {at:g}: states are told by visits before and after it"
     span = f"day {days.min():g}" if days.min() == days.max() else f"days {days.min():g} to {days.max():g}"
     return f"alive or dead at the visit nearest to day {at:g} within {window:g} days ({span})"
 
@@ -157,7 +160,7 @@ def _alive_later(codes: Codes, start: Floats, at_risk: Floats, day: Floats, coun
 
 
 def _refuse_changing(frame: pd.DataFrame, keys: Sequence[str], columns: Sequence[str]) -> None:
-    """A covariate of the visit has no single value at planting."""
+    """Raise where a column has other values later in a chain than at planting."""
     if not keys:
         return
     codes = group_codes(frame, keys)[0]
