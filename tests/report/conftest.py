@@ -34,7 +34,11 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
         "dose": _dose(),
         "radius_held": SimpleNamespace(table=_contrasts().head(1), checks=(), limits_note=""),
         "payoff": SimpleNamespace(
-            table=_payoff(), statement="Which costs least is not shown.", checks=(), cheapest=None, not_costed=()
+            table=_payoff(),
+            statement="Which costs least is not shown.",
+            checks=(),
+            cheapest=None,
+            not_costed=(),
         ),
         "confounding": _confounding(),
         "fits": {"grouped": _fit()},
@@ -108,7 +112,9 @@ def _plots() -> pd.DataFrame:
             if m == 3 and s < 2:
                 continue
             for copy in range(3):
-                rows.append((site, "1", f"{m}{copy}", method, pd.Timestamp("2023-06-15") + pd.Timedelta(days=9 * s)))
+                rows.append(
+                    (site, "1", f"{m}{copy}", method, pd.Timestamp("2023-06-15") + pd.Timedelta(days=9 * s))
+                )
     frame = pd.DataFrame(rows, columns=["site", "block", "plot", "method", "planted_date"])
     radius = np.array([0.4, 0.6, 0.9])[np.arange(len(frame)) % 3]
     return frame.assign(planted=30, weed_free_radius_m=radius)
@@ -125,7 +131,14 @@ def _records() -> SimpleNamespace:
             date = row["planted_date"] + pd.Timedelta(days=day)
             known = {name: row[name] for name in ("site", "block", "plot", "method", "planted_date")}
             intervals.append(
-                {**known, "species": "river oak", "start_day": start, "stop_day": day, "at_risk": alive, "died": alive - now}
+                {
+                    **known,
+                    "species": "river oak",
+                    "start_day": start,
+                    "stop_day": day,
+                    "at_risk": alive,
+                    "died": alive - now,
+                }
             )
             visits.append({**known, "visit": f"visit {DAYS.index(day) + 1}", "date": date, "alive": now})
             alive, start = now, day
@@ -143,7 +156,13 @@ def _records() -> SimpleNamespace:
         }
     )
     accounts = pd.DataFrame(
-        {"file": "visits.csv", "sheet": "", "row": [2, 3, 4], "record": ["a", "b", "c"], "fate": ["used", "used", "set aside"]}
+        {
+            "file": "visits.csv",
+            "sheet": "",
+            "row": [2, 3, 4],
+            "record": ["a", "b", "c"],
+            "fate": ["used", "used", "set aside"],
+        }
     ).assign(reason=["", "", "no such date"], code=["", "", "R1"])
     matches = pd.DataFrame(
         {"file": ["visits.csv"], "sheet": [""], "header": ["Site"], "column": ["site"], "how": ["same word"]}
@@ -165,8 +184,8 @@ def _findings() -> tuple[Finding, ...]:
         Finding(
             key="best",
             question="Which preparation kept most plants alive?",
-            answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, hand-dug at "
-            "12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
+            answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, "
+            "hand-dug at 12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
             estimate=15.2,
             lower=6.1,
             upper=24.3,
@@ -180,8 +199,8 @@ def _findings() -> tuple[Finding, ...]:
         Finding(
             key="target",
             question="Was the target met?",
-            answer="It is not shown that the target of 70 alive per 100 planted at 12 months was met or missed at these "
-            "sites: 67 were alive (95 % limits 58 to 74).",
+            answer="It is not shown that the target of 70 alive per 100 planted at 12 months was met or "
+            "missed at these sites: 67 were alive (95 % limits 58 to 74).",
             estimate=66.7,
             lower=58.0,
             upper=74.0,
@@ -247,7 +266,9 @@ def _curves() -> SimpleNamespace:
     table = pd.DataFrame(rows, columns=["method", "day", "survival", "lower", "upper", "at_risk", "died"])
 
     def at_risk(days: list[float]) -> pd.DataFrame:
-        return pd.DataFrame([(m, d, 270 - d // 5) for m in METHODS for d in days], columns=["method", "day", "at_risk"])
+        return pd.DataFrame(
+            [(m, d, 270 - d // 5) for m in METHODS for d in days], columns=["method", "day", "at_risk"]
+        )
 
     return SimpleNamespace(
         table=table, at_risk=at_risk, limits="95 % limits by leaving out one plot at a time", notes=()
@@ -332,7 +353,10 @@ def _fit() -> SimpleNamespace:
 
 def _agreement() -> pd.DataFrame:
     return pd.DataFrame(
-        [(m, METHODS[1], USUAL, e, e - 9, e + 9, "") for m, e in (("grouped", 15.2), ("cox", 14.8), ("logistic", 15.9))],
+        [
+            (m, METHODS[1], USUAL, e, e - 9, e + 9, "")
+            for m, e in (("grouped", 15.2), ("cox", 14.8), ("logistic", 15.9))
+        ],
         columns=["model", "method", "against", "estimate", "lower", "upper", "note"],
     )
 
@@ -388,7 +412,12 @@ def _causes() -> pd.DataFrame:
 
 def _bounds() -> pd.DataFrame:
     survival = _survival()
-    rules = (("as recorded", 0.0), ("missing unknown", 2.0), ("all unknown dead", -4.0), ("all unknown alive", 3.0))
+    rules = (
+        ("as recorded", 0.0),
+        ("missing unknown", 2.0),
+        ("all unknown dead", -4.0),
+        ("all unknown alive", 3.0),
+    )
     return pd.concat(
         [
             pd.DataFrame(

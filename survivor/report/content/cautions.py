@@ -46,7 +46,7 @@ CAUTIONS: Final = (
         "get the plans of services before the ground is broken",
         "Get the plans of services before ripping, augering, digging or driving stakes. Cables can lie at "
         "30 cm, "
-        "shallower than a rip. Look up for lines before raising machinery.",
+        "shallower than a rip. Look up for lines before machinery goes up.",
     ),
     Caution(
         "Machinery",

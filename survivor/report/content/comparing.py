@@ -91,7 +91,8 @@ def _largest(table: pd.DataFrame) -> str:
         return "No preparation could be compared with the usual practice."
     row = known.iloc[int(known["estimate"].abs().to_numpy().argmax())]
     written, span = difference(*(float(row[name]) for name in ("estimate", "lower", "upper")))
-    return f"Largest difference: {row['method']}, {written} alive per 100 planted ({span}) against {row['against']}."
+    size = f"{written} alive per 100 planted ({span})"
+    return f"Largest difference: {row['method']}, {size} against {row['against']}."
 
 
 def in_words(row: Mapping[Hashable, Any], milestone: str, smallest: float, *, random: bool) -> str:

@@ -35,7 +35,7 @@ def losses(analysis: Analysis) -> Section:
     text = (
         f"A cause is the observer's likeliest one, seen at the visit after the death. Of "
         f"{counted(total, 'death')}, "
-        f"{number(unknown)} have no known cause; they are kept as unknown, not shared out."
+        f"{number(unknown)} have no known cause; they stay unknown and are not shared out."
     )
     figure = Figure(
         key="causes",

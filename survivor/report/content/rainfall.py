@@ -189,4 +189,5 @@ def _monthly(table: pd.DataFrame, place: int) -> Table:
         Column("One year in ten is lower than, mm", numeric=True),
         Column("One year in ten is higher than, mm", numeric=True),
     )
-    return Table(f"rain-{place}-table", "Rain added up since planting", columns, rows)
+    first = date(table["date"].iloc[0])
+    return Table(f"rain-{place}-table", f"Rain added up since {first}", columns, rows)
