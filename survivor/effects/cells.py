@@ -60,6 +60,12 @@ def check_by(fit: Fit, by: str) -> None:
             where=f"by={by!r}",
             mend=f"columns there are: {', '.join(map(str, fit.data.columns))}",
         )
+    if by in fit.strata and len(fit.strata) > 1:
+        raise EffectError(
+            f"{by} is one of several strata columns ({', '.join(fit.strata)}), so it cannot be set alone",
+            where=f"by={by!r}",
+            mend=f"fit with strata={by!r}",
+        )
     if by not in fit.variables and by not in fit.strata:
         raise EffectError(
             f"the model {fit.formula!r} does not hold {by}, so it cannot tell its levels apart",
@@ -70,6 +76,8 @@ def check_by(fit: Fit, by: str) -> None:
 
 def check_day(fit: Fit, at: float) -> None:
     """Raise when ``at`` (days since planting) lies outside what was visited."""
+    if fit.at is not None:  # a fit of one day, which may be judged at a visit near it; the fit itself checks
+        return
     last = float(fit.data["stop_day"].max()) if "stop_day" in fit.data.columns else np.inf
     if not 0 < at <= last:
         raise EffectError(

@@ -148,6 +148,12 @@ def comparison_sentence(
     return f"{words}."
 
 
+def difference_phrase(estimate: float, lower: float, upper: float) -> str:
+    """Say a difference in a few words: how many more or fewer per 100, with limits."""
+    digits = difference_digits(estimate, lower, upper)
+    return f"{_more(estimate, digits)} per 100 ({_difference_limits(lower, upper, digits)})"
+
+
 def survival_sentence(
     name: str, estimate: float, lower: float, upper: float, milestone: str, counts: Counts
 ) -> str:

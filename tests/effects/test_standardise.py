@@ -219,3 +219,20 @@ def test_a_site_without_deaths_counts_as_100_alive():
     both = survival(model).table["estimate"]
     alone = survival(fit(frame[frame["site"] == "Alder Flat"], "method")).table["estimate"]
     assert both.to_numpy() == pytest.approx((alone.to_numpy() + 100) / 2, abs=1e-6)
+
+
+def test_one_of_several_strata_columns_cannot_be_set_alone(uneven):
+    frame = uneven.data.assign(block="north")
+    model = FakeFit(frame, sites_and_methods, strata=("site", "block"))
+    with pytest.raises(EffectError, match="cannot be set alone"):
+        survival(model, by="site")
+
+
+def test_a_logistic_fit_answers_for_its_own_day_though_the_visit_was_earlier():
+    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}, "Brack Hill": {"usual": 3, "spot": 3}})
+    frame["died"] = [6, 7, 8, 3, 4, 2, 9, 8, 10, 5, 5, 4]
+    frame["stop_day"] = 350
+    model = fit(frame, "method", model="logistic", at=365)
+    found = survival(model, at=365).table
+    # With equal plots a logit model with site levels keeps each method's total: 48 of 120 died.
+    assert found["estimate"].iloc[0] == pytest.approx(100 * (1 - 48 / 120), abs=1e-6)
