@@ -14,7 +14,7 @@ ALIVE = {"usual": 0.6, "spot": 0.8}
 
 @pytest.fixture
 def fit():
-    frame = planting({"Alder Flat": {"usual": 5, "spot": 5}})
+    frame = planting({"Oddle Flat": {"usual": 5, "spot": 5}})
     return FakeFit(frame, lambda cell: ALIVE[cell["method"]], std_error=0.04, df=np.inf)
 
 
@@ -137,7 +137,7 @@ def test_the_same_seed_gives_the_same_numbers(fit):
 
 
 def test_all_alive_still_has_limits():
-    frame = planting({"Alder Flat": {"usual": 10}})
+    frame = planting({"Oddle Flat": {"usual": 10}})
     row = payoff(FakeFit(frame, lambda _: 1.0, std_error=0.0), {"usual": 3.0}).table.iloc[0]
     assert row["cost_per_established"] == 3.0
     assert row["upper"] > 3.3

@@ -231,7 +231,11 @@ def test_target_verdict(estimate, lower, upper, word):
 @pytest.fixture
 def fit():
     frame = planting(
-        {"Alder Flat": {"usual": 5, "spot": 5}, "Brack Hill": {"usual": 5, "spot": 5}, "Corran": {"rip": 4}}
+        {
+            "Oddle Flat": {"usual": 5, "spot": 5},
+            "Snarrow Rise": {"usual": 5, "spot": 5},
+            "Quillop Bend": {"rip": 4},
+        }
     )
     alive = {"usual": 0.6, "spot": 0.8, "rip": 0.7}
     return FakeFit(frame, lambda cell: alive[cell["method"]], std_error=0.01, df=12.0)

@@ -10,13 +10,13 @@ from survivor.models.fit import fit
 from tests.effects.fakes import FakeFit, planting
 from tests.effects.test_standardise import bartlett
 
-SITE_LEVEL = {"Alder Flat": 0.0, "Brack Hill": 0.1, "Corran": -0.2, "Dunmore": -0.1}
+SITE_LEVEL = {"Oddle Flat": 0.0, "Snarrow Rise": 0.1, "Quillop Bend": -0.2, "Thribble End": -0.1}
 EFFECT = {"usual": 0.0, "spot": 0.1, "rip": 0.2}
 
 
 def alive(cell):
-    """A method does more good at Brack Hill, so that the place of the average matters."""
-    boost = 1.5 if cell["site"] == "Brack Hill" else 1.0
+    """A method does more good at Snarrow Rise, so that the place of the average matters."""
+    boost = 1.5 if cell["site"] == "Snarrow Rise" else 1.0
     return 0.5 + SITE_LEVEL[cell["site"]] + boost * EFFECT[cell["method"]]
 
 
@@ -25,9 +25,9 @@ def three_methods():
     return FakeFit(
         planting(
             {
-                "Alder Flat": {"usual": 2, "spot": 2},
-                "Brack Hill": {"usual": 1, "spot": 1, "rip": 2},
-                "Corran": {"usual": 3},
+                "Oddle Flat": {"usual": 2, "spot": 2},
+                "Snarrow Rise": {"usual": 1, "spot": 1, "rip": 2},
+                "Quillop Bend": {"usual": 3},
             }
         ),
         alive,
@@ -63,7 +63,7 @@ def test_holm_values():
 
 def test_a_pair_is_averaged_over_the_sites_that_hold_both(three_methods):
     table = contrasts(three_methods).table.set_index("method")
-    # spot and usual: Alder Flat has 80 plants, Brack Hill 80; rip and usual: Brack Hill alone.
+    # spot and usual: Oddle Flat has 80 plants, Snarrow Rise 80; rip and usual: Snarrow Rise alone.
     assert table.loc["spot", "estimate"] == pytest.approx(50 * 0.1 + 50 * 0.15)
     assert table.loc["rip", "estimate"] == pytest.approx(30.0)
     assert table["basis"].tolist() == ["within sites", "within sites"]
@@ -99,7 +99,7 @@ def test_another_base_and_all_pairs(three_methods):
 
 
 def test_planted_numbers_are_the_weights(three_methods):
-    planted = pd.DataFrame({"site": ["Alder Flat", "Brack Hill"], "plants": [300, 100]})
+    planted = pd.DataFrame({"site": ["Oddle Flat", "Snarrow Rise"], "plants": [300, 100]})
     table = contrasts(three_methods, population=planted).table.set_index("method")
     assert table.loc["spot", "estimate"] == pytest.approx(75 * 0.1 + 25 * 0.15)
 
@@ -107,10 +107,10 @@ def test_planted_numbers_are_the_weights(three_methods):
 def test_a_pair_that_shares_no_site_is_refused_without_a_model_for_sites():
     frame = planting(
         {
-            "Alder Flat": {"usual": 3},
-            "Brack Hill": {"usual": 3},
-            "Corran": {"spot": 3},
-            "Dunmore": {"spot": 3},
+            "Oddle Flat": {"usual": 3},
+            "Snarrow Rise": {"usual": 3},
+            "Quillop Bend": {"spot": 3},
+            "Thribble End": {"spot": 3},
         }
     )
     table = contrasts(FakeFit(frame, alive)).table
@@ -123,10 +123,10 @@ def test_a_pair_that_shares_no_site_is_refused_without_a_model_for_sites():
 def test_with_a_model_for_sites_it_is_between_sites_only():
     frame = planting(
         {
-            "Alder Flat": {"usual": 3},
-            "Brack Hill": {"usual": 3},
-            "Corran": {"spot": 3},
-            "Dunmore": {"spot": 3},
+            "Oddle Flat": {"usual": 3},
+            "Snarrow Rise": {"usual": 3},
+            "Quillop Bend": {"spot": 3},
+            "Thribble End": {"spot": 3},
         }
     )
     sites = FakeFit(frame, lambda cell: 0.5 + EFFECT[cell["method"]], strata=(), cluster=("site",), df=2.0)
@@ -139,7 +139,7 @@ def test_with_a_model_for_sites_it_is_between_sites_only():
 
 
 def test_where_method_and_site_are_one_it_is_refused_whatever_the_model():
-    frame = planting({"Alder Flat": {"usual": 3}, "Corran": {"spot": 3}})
+    frame = planting({"Oddle Flat": {"usual": 3}, "Quillop Bend": {"spot": 3}})
     sites = FakeFit(frame, alive, strata=(), cluster=("site",))
     table = contrasts(FakeFit(frame, alive), between_fit=sites).table
     assert table["basis"].tolist() == ["refused"]
@@ -147,7 +147,7 @@ def test_where_method_and_site_are_one_it_is_refused_whatever_the_model():
 
 
 def test_refused_pairs_do_not_count_for_holm():
-    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}, "Corran": {"rip": 3}})
+    frame = planting({"Oddle Flat": {"usual": 3, "spot": 3}, "Quillop Bend": {"rip": 3}})
     table = contrasts(FakeFit(frame, alive)).table.set_index("method")
     assert table.loc["rip", "basis"] == "refused"
     assert table.loc["spot", "p_adjusted"] == table.loc["spot", "p_value"]
@@ -156,10 +156,10 @@ def test_refused_pairs_do_not_count_for_holm():
 def test_a_link_through_a_third_method_is_named():
     frame = planting(
         {
-            "Alder Flat": {"usual": 2, "rip": 2},
-            "Brack Hill": {"usual": 2, "rip": 2},
-            "Corran": {"spot": 2, "rip": 2},
-            "Dunmore": {"spot": 2, "rip": 2},
+            "Oddle Flat": {"usual": 2, "rip": 2},
+            "Snarrow Rise": {"usual": 2, "rip": 2},
+            "Quillop Bend": {"spot": 2, "rip": 2},
+            "Thribble End": {"spot": 2, "rip": 2},
         }
     )
     table = contrasts(FakeFit(frame, alive)).table.set_index("method")
@@ -173,7 +173,7 @@ def test_a_model_without_site_levels_says_so(three_methods):
 
 
 def test_without_deaths_there_are_no_limits_and_it_is_refused():
-    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}})
+    frame = planting({"Oddle Flat": {"usual": 3, "spot": 3}})
     table = contrasts(FakeFit(frame, lambda _: 1.0, std_error=0.0)).table
     assert table["basis"].tolist() == ["refused"]
     assert "no limits can be given" in table["reason"].iloc[0]
@@ -196,7 +196,7 @@ def test_a_between_fit_with_site_levels_is_refused(three_methods):
 
 def test_one_level_leaves_nothing_to_compare():
     with pytest.raises(EffectError, match="one level"):
-        contrasts(FakeFit(planting({"Alder Flat": {"usual": 3}}), alive))
+        contrasts(FakeFit(planting({"Oddle Flat": {"usual": 3}}), alive))
 
 
 def test_saturated_difference_is_the_raw_one_bartlett():

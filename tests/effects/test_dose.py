@@ -13,7 +13,7 @@ from survivor.models.fit import fit
 RADII = (0.3, 0.45, 0.6, 0.75, 0.9, 1.05)
 
 
-def planted(hazard, radii=RADII, plants=200, sites=("Alder Flat", "Brack Hill")):
+def planted(hazard, radii=RADII, plants=200, sites=("Oddle Flat", "Snarrow Rise")):
     """Plots without chance: every plot of a site and method has its expected deaths.
 
     ``hazard(site, method, radius)`` is the cumulative hazard in a year.
@@ -138,7 +138,7 @@ def test_knots_are_quantiles_of_plots_not_of_seedlings():
 
 def test_spread_within_method_and_site():
     frame = planted(straight, radii=(0.5, 0.7))
-    frame.loc[frame["site"] == "Brack Hill", "weed_free_radius_m"] += 1.0
+    frame.loc[frame["site"] == "Snarrow Rise", "weed_free_radius_m"] += 1.0
     spread = spread_of(frame, "weed_free_radius_m", ["site", "method"])
     # By hand: four cells of two plots, each 0.1 m from its mean, four degrees of freedom.
     assert spread.within_sd_m == pytest.approx(math.sqrt(8 * 0.01 / 4))
@@ -181,10 +181,10 @@ def test_gain_is_for_each_10_cm():
 
 def test_only_variation_within_method_and_site_counts():
     # Wide patches go with the better site and the better method; within them the radius does nothing.
-    frame = planted(lambda site, method, _: 0.4 + 0.6 * (site == "Alder Flat") + 0.5 * (method == "usual"))
-    shift = 0.5 * (frame["site"] == "Brack Hill") + 0.5 * (frame["method"] == "spot")
+    frame = planted(lambda site, method, _: 0.4 + 0.6 * (site == "Oddle Flat") + 0.5 * (method == "usual"))
+    shift = 0.5 * (frame["site"] == "Snarrow Rise") + 0.5 * (frame["method"] == "spot")
     frame["weed_free_radius_m"] += shift + 0.4 * (
-        (frame["site"] == "Brack Hill") & (frame["method"] == "spot")
+        (frame["site"] == "Snarrow Rise") & (frame["method"] == "spot")
     )
     frame["died"] += np.tile([1, -1, 0, 0, -1, 1], 4)  # plots differ a little, not with the radius
     found = dose(fit(frame, "method"), shape="line", jackknife=False)

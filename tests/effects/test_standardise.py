@@ -9,7 +9,7 @@ from survivor.errors import EffectError
 from survivor.models.fit import fit
 from tests.effects.fakes import FakeFit, counted, planting
 
-SITE_LEVEL = {"Alder Flat": 0.0, "Brack Hill": 0.1}
+SITE_LEVEL = {"Oddle Flat": 0.0, "Snarrow Rise": 0.1}
 
 
 def sites_and_methods(cell):
@@ -18,8 +18,8 @@ def sites_and_methods(cell):
 
 @pytest.fixture
 def uneven():
-    """Alder Flat has 3 plots, Brack Hill 1 and never the method 'spot'."""
-    frame = planting({"Alder Flat": {"usual": 2, "spot": 1}, "Brack Hill": {"usual": 1}})
+    """Oddle Flat has 3 plots, Snarrow Rise 1 and never the method 'spot'."""
+    frame = planting({"Oddle Flat": {"usual": 2, "spot": 1}, "Snarrow Rise": {"usual": 1}})
     return FakeFit(frame, sites_and_methods)
 
 
@@ -95,7 +95,7 @@ def test_saturated_two_way_with_unequal_cells_pines():
 
 def test_average_is_weighted_by_plants(uneven):
     found = survival(uneven).table.set_index("method")
-    # 60 plants at Alder Flat, 20 at Brack Hill.
+    # 60 plants at Oddle Flat, 20 at Snarrow Rise.
     assert found.loc["usual", "estimate"] == pytest.approx(75 * 0.6 + 25 * 0.7)
     assert found.loc["spot", "estimate"] == pytest.approx(75 * 0.8 + 25 * 0.9)
     weights = np.array([0.75, 0.25])
@@ -115,21 +115,23 @@ def test_limits_are_on_the_loglog_scale_with_the_estimates_own_df(uneven):
 
 
 def test_planted_numbers_replace_the_plants_of_the_plots(uneven):
-    planted = pd.DataFrame({"site": ["Alder Flat", "Brack Hill", "Corran"], "plants": [1000, 3000, 50]})
+    planted = pd.DataFrame(
+        {"site": ["Oddle Flat", "Snarrow Rise", "Quillop Bend"], "plants": [1000, 3000, 50]}
+    )
     found = survival(uneven, population=planted)
     table = found.table.set_index("method")
     assert table.loc["usual", "estimate"] == pytest.approx(25 * 0.6 + 75 * 0.7)
-    assert any("Corran (50 plants)" in sentence for sentence in found.checks)
+    assert any("Quillop Bend (50 plants)" in sentence for sentence in found.checks)
 
 
 def test_planted_numbers_by_species_and_for_the_rest_of_a_site():
-    frame = planting({"Alder Flat": {"usual": 2}, "Brack Hill": {"usual": 1}})
+    frame = planting({"Oddle Flat": {"usual": 2}, "Snarrow Rise": {"usual": 1}})
     frame = frame.assign(species=["wattle", "gum", "gum"])
     levels = {"wattle": 0.5, "gum": 0.9}
     model = FakeFit(frame, lambda cell: levels[cell["species"]], formula="species", variables=("species",))
     planted = pd.DataFrame(
         {
-            "site": ["Alder Flat", "Alder Flat", "Brack Hill"],
+            "site": ["Oddle Flat", "Oddle Flat", "Snarrow Rise"],
             "species": ["wattle", None, ""],
             "plants": [10, 30, 60],
         }
@@ -139,21 +141,21 @@ def test_planted_numbers_by_species_and_for_the_rest_of_a_site():
 
 
 def test_plots_without_a_planted_number_are_named(uneven):
-    found = survival(uneven, population=pd.DataFrame({"site": ["Alder Flat"], "plants": [10]}))
+    found = survival(uneven, population=pd.DataFrame({"site": ["Oddle Flat"], "plants": [10]}))
     assert found.table["estimate"].tolist() == pytest.approx([60, 80])
     assert any(
-        "Brack Hill" in sentence and "without a planted number" in sentence for sentence in found.checks
+        "Snarrow Rise" in sentence and "without a planted number" in sentence for sentence in found.checks
     )
 
 
 @pytest.mark.parametrize(
     ("population", "words"),
     [
-        (pd.DataFrame({"site": ["Alder Flat"]}), "no column plants"),
+        (pd.DataFrame({"site": ["Oddle Flat"]}), "no column plants"),
         (pd.DataFrame({"site": [], "plants": []}), "no line"),
-        (pd.DataFrame({"site": ["Alder Flat"], "plants": [-1]}), "below 0"),
-        (pd.DataFrame({"site": ["Alder Flat"], "plants": ["many"]}), "must be a number"),
-        (pd.DataFrame({"place": ["Alder Flat"], "plants": [1]}), "share no column"),
+        (pd.DataFrame({"site": ["Oddle Flat"], "plants": [-1]}), "below 0"),
+        (pd.DataFrame({"site": ["Oddle Flat"], "plants": ["many"]}), "must be a number"),
+        (pd.DataFrame({"place": ["Oddle Flat"], "plants": [1]}), "share no column"),
         (pd.DataFrame({"site": ["alder flat"], "plants": [1]}), "no planted number matches"),
     ],
 )
@@ -166,21 +168,21 @@ def test_extrapolated_cells_are_listed(uneven):
     found = survival(uneven)
     listed = found.extrapolated
     assert listed[["method", "site", "plants", "share_per_100"]].values.tolist() == [
-        ["spot", "Brack Hill", 20, 25]
+        ["spot", "Snarrow Rise", 20, 25]
     ]
     assert any(sentence.startswith("spot: 25 of 100 plants") for sentence in found.checks)
 
 
 def test_the_whole_planting_as_it_was_done(uneven):
     found = survival(uneven, by=None)
-    # 40 usual and 20 spot at Alder Flat, 20 usual at Brack Hill.
+    # 40 usual and 20 spot at Oddle Flat, 20 usual at Snarrow Rise.
     assert found.table["estimate"].iloc[0] == pytest.approx(100 * (40 * 0.6 + 20 * 0.8 + 20 * 0.7) / 80)
     assert found.table["group"].tolist() == ["all"]
     assert found.extrapolated.empty
 
 
 def test_at_100_the_limits_are_wilson_and_said():
-    frame = planting({"Alder Flat": {"usual": 12, "spot": 12}})
+    frame = planting({"Oddle Flat": {"usual": 12, "spot": 12}})
     model = FakeFit(frame, lambda cell: 1.0 if cell["method"] == "spot" else 0.5, std_error=0.0)
     found = survival(model)
     spot = found.table.set_index("method").loc["spot"]
@@ -192,9 +194,9 @@ def test_at_100_the_limits_are_wilson_and_said():
 
 def test_a_site_last_visited_early_is_named(uneven):
     frame = uneven.data.copy()
-    frame.loc[frame["site"] == "Brack Hill", "stop_day"] = 200
+    frame.loc[frame["site"] == "Snarrow Rise", "stop_day"] = 200
     found = survival(FakeFit(frame, sites_and_methods))
-    assert any("Brack Hill (day 200)" in sentence for sentence in found.checks)
+    assert any("Snarrow Rise (day 200)" in sentence for sentence in found.checks)
 
 
 @pytest.mark.parametrize(("by", "at", "words"), [
@@ -213,11 +215,11 @@ def test_levels_keep_the_order_of_the_records(uneven):
 
 
 def test_a_site_without_deaths_counts_as_100_alive():
-    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}, "Brack Hill": {"usual": 3, "spot": 3}})
+    frame = planting({"Oddle Flat": {"usual": 3, "spot": 3}, "Snarrow Rise": {"usual": 3, "spot": 3}})
     frame["died"] = [6, 7, 8, 3, 4, 2, 0, 0, 0, 0, 0, 0]
     model = fit(frame, "method")
     both = survival(model).table["estimate"]
-    alone = survival(fit(frame[frame["site"] == "Alder Flat"], "method")).table["estimate"]
+    alone = survival(fit(frame[frame["site"] == "Oddle Flat"], "method")).table["estimate"]
     assert both.to_numpy() == pytest.approx((alone.to_numpy() + 100) / 2, abs=1e-6)
 
 
@@ -229,7 +231,7 @@ def test_one_of_several_strata_columns_cannot_be_set_alone(uneven):
 
 
 def test_a_logistic_fit_answers_for_its_own_day_though_the_visit_was_earlier():
-    frame = planting({"Alder Flat": {"usual": 3, "spot": 3}, "Brack Hill": {"usual": 3, "spot": 3}})
+    frame = planting({"Oddle Flat": {"usual": 3, "spot": 3}, "Snarrow Rise": {"usual": 3, "spot": 3}})
     frame["died"] = [6, 7, 8, 3, 4, 2, 9, 8, 10, 5, 5, 4]
     frame["stop_day"] = 350
     model = fit(frame, "method", model="logistic", at=365)
