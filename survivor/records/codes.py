@@ -24,7 +24,6 @@ _STOP, _CHECK, _NOTE = Severity.STOP, Severity.CHECK, Severity.NOTE
 
 _SHEETS: Final = {
     "how-read": Code(_NOTE, "used", "the file was read in another way than UTF-8 with commas"),
-    "column-not-used": Code(_NOTE, "used", "a column without header, or a header nobody asked for"),
     "no-site": Code(_NOTE, "used", "no column tells sites apart: all plots are taken as one site"),
     "total-row": Code(_NOTE, "listed", "a row that sums up others"),
 }
@@ -77,6 +76,7 @@ _TAGGED: Final = {
     "unconfirmed-death": Code(_NOTE, "used", "dead at the last visit only: counted as dead, unconfirmed"),
     "not-found": Code(_NOTE, "listed", "not found: the state is unknown"),
     "not-found-at-end": Code(_CHECK, "listed", "never found again: followed to the last sighting"),
+    "lost-from-sight": Code(_CHECK, "used", "no record after this one: followed to this sighting"),
     "missing-unknown": Code(_NOTE, "listed", "missing, taken as unknown by the study file"),
     "missing-dead": Code(_NOTE, "used", "missing, taken as dead at the visit first missing"),
     "skipped-visit": Code(

@@ -12,8 +12,9 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.records.checks import plots as check
-from survivor.records.problems import Source, Texts, find, gather, set_aside
-from survivor.records.tidy import one_spelling
+from survivor.records.codes import CODES
+from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather
+from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
 from survivor.settings import Settings
 from survivor.vocabulary import PLOT_KEY
@@ -45,6 +46,8 @@ class PlotTable:
         planted_date (the last planting day), weed_free_radius_m, traits.
     planted
         name, species ("" where the sheet does not tell), planted: seedlings planted.
+    records
+        record, name: every row of the plot sheet and its plot.
     traits
         Columns that explain survival and go into the intervals.
     found
@@ -53,34 +56,37 @@ class PlotTable:
 
     plots: pd.DataFrame
     planted: pd.DataFrame
+    records: pd.DataFrame
     traits: tuple[str, ...]
     found: pd.DataFrame
 
 
-def plot_table(
-    rows: pd.DataFrame, sources: Sequence[Source], settings: Settings, closed: dt.date
-) -> PlotTable:
+def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, closed: dt.date) -> PlotTable:
     """Make the plot table of the plot sheet.
 
     Parameters
     ----------
-    rows
-        Typed records of the sheet; totals and rows without a plot left out.
+    sheet
+        The plot sheet; what was found on its cells goes with its plots.
     sources
-        Where they came from.
+        Where all records came from.
     settings
         The study file.
     closed
         The day after which no record can be true.
     """
-    rows, found = _spelt(rows, settings)
+    keyless = sheet.found.loc[sheet.found["code"] == "blank-key", "record"]
+    rows = sheet.rows[~sheet.rows["total"] & ~sheet.rows["record"].isin(keyless)]
+    rows, spelling = _spelt(rows, settings)
     rows["method"], unknown = check.match_methods(rows, settings.methods)
     rows["weed_free_radius_m"], radius = check.radius_in_metres(rows, sources)
     rows = rows.drop(columns=[word for word in RADIUS_WORDS[1:] if word in rows.columns])
     rows, several = planting_days(rows, settings.rules.planted_date)
     name = check.plot_name(rows)
     repeated, differs = _told_twice(rows, name)
-    found += [
+    found = [
+        sheet.found,
+        *spelling,
         unknown,
         radius,
         repeated,
@@ -100,7 +106,8 @@ def plot_table(
     dropped = [
         word for word in ("total", "date_unread", "line", "species", "planted") if word in plots.columns
     ]
-    return PlotTable(plots.drop(columns=dropped), planted, carried, gather(found))
+    records = pd.DataFrame({"record": rows["record"], "name": name})
+    return PlotTable(plots.drop(columns=dropped), planted, records, carried, gather(found))
 
 
 def _spelt(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
@@ -314,9 +321,9 @@ def follow(visits: pd.DataFrame, table: PlotTable, found: pd.DataFrame) -> pd.Da
     found
         Findings on the plot sheet; the visits join the problem of their plot.
     """
-    fatal = found[found["record"].isin(set_aside(found))].drop_duplicates("record").set_index("record")
-    names = table.plots.loc[table.plots["record"].isin(fatal.index), "record"]
-    fatal_by_name = fatal.reindex(names).set_index(names.index)
+    fatal = found[found["code"].map(lambda code: CODES[code].fate) == SET_ASIDE]
+    fatal = fatal.merge(table.records, on="record")
+    fatal_by_name = fatal.drop_duplicates("name").set_index("name")
     lost = visits["name"].isin(fatal_by_name.index)
     parts = [
         find(

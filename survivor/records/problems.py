@@ -123,12 +123,14 @@ def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
     return found.loc[(fates == SET_ASIDE) & (found["record"] != NOWHERE), "record"].to_numpy()
 
 
-def _shown(values: pd.Series[Any]) -> pd.Series[Any]:
+def _shown(values: Texts) -> Texts:
     if pd.api.types.is_datetime64_any_dtype(values):
-        return values.dt.strftime("%Y-%m-%d").fillna("").astype(object)
+        days: Texts = values.dt.strftime("%Y-%m-%d").fillna("").astype(object)
+        return days
     if pd.api.types.is_float_dtype(values):
         return values.map(lambda number: "" if pd.isna(number) else f"{number:g}").astype(object)
-    return values.astype(str).astype(object)
+    shown: Texts = values.astype(str).astype(object)
+    return shown
 
 
 def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
@@ -218,7 +220,10 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
             "file": [sources[s].file for s in source],
             "sheet": [sources[s].sheet for s in source],
             "row": records["row"].astype(int),
-            "record": [sources[s].record for s in source],
+            "record": [
+                "total row" if c == "total-row" else sources[s].record
+                for s, c in zip(source, code, strict=True)
+            ],
             "fate": code.map(lambda c: CODES[c].fate if c else USED),
             "reason": code.map(lambda c: CODES[c].reason if c else "in the risk intervals"),
             "code": code,

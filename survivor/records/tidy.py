@@ -75,8 +75,11 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
         found.append(wrong)
     rows = _with_all_columns(rows, kind)
     says = rows["state"] != BLANK if kind == "tagged" else rows["alive"].notna()
+    keys = ["plot", "tag"] if kind == "tagged" else ["plot"]
+    if (rows["site"] != BLANK).any():  # else the plot sheet may tell the site
+        keys.append("site")
     found += [
-        check.check_keys(rows, ["plot", "tag"] if kind == "tagged" else ["plot"]),
+        check.check_keys(rows, keys),
         check.check_blank_dates(rows, rows["date_unread"], says),
     ]
     words = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
@@ -220,12 +223,21 @@ def _meanings(
     return column.map(meaning)
 
 
-def stack(parts: Sequence[Tidy]) -> Tidy:
-    """Put the records of several sheets under each other, numbering records and sources anew."""
-    rows, found, records = [], [], 0
+def stack(parts: Sequence[Tidy], after: Tidy | None = None) -> Tidy:
+    """Put the records of several sheets under each other, numbering records and sources anew.
+
+    Parameters
+    ----------
+    parts
+        The sheets.
+    after
+        Records and sources that come before; the numbers go on from theirs.
+    """
+    first_record, first_source = (len(after.rows), len(after.sources)) if after is not None else (0, 0)
+    rows, found, records = [], [], first_record
     sources: list[Source] = []
     for part in parts:
-        shift = len(sources)
+        shift = first_source + len(sources)
         rows.append(
             part.rows.assign(record=part.rows["record"] + records, source=part.rows["source"] + shift)
         )

@@ -1,0 +1,263 @@
+"""Records: everything read from the sheets of a study, and what became of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from survivor.errors import RecordsError
+from survivor.records import counts, tagged
+from survivor.records.checks.plots import check_usual_practice
+from survivor.records.checks.states import check_states
+from survivor.records.frames import (
+    intervals_frame,
+    planted_by_entry,
+    planted_by_plot,
+    plots_frame,
+    visits_frame,
+)
+from survivor.records.plots import PlotTable, plot_table
+from survivor.records.prepare import WORKINGS, Ready, left, prepare
+from survivor.records.problems import Source, account_table, find, gather, none_found, problem_table, say
+from survivor.records.sheets import RawSheet, read_plot_sheet, read_visit_sheet
+from survivor.records.tagged import Histories, Missing, Unknown
+from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
+from survivor.settings import Settings
+from survivor.vocabulary import PLOT_KEY, State
+
+
+@dataclass(frozen=True)
+class Records:
+    """The records of a study, tidy, with an account of every one.
+
+    Attributes
+    ----------
+    plots
+        One row a plot (and a species, where numbers planted are told by species):
+        site, block, plot, species, method, planted_date (the last planting day),
+        planted (seedlings), weed_free_radius_m, and every trait found.
+    visits
+        One row a visit record that is not set aside: keys, visit, date, day (since
+        planting), state (as recorded) or alive, height_cm, cause and whatever else
+        was recorded; file, sheet, row.
+    intervals
+        Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS` and then the traits.
+    accounts
+        `survivor.vocabulary.ACCOUNT_COLUMNS`: one row a record read; fate is
+        "used", "set aside" (not used until mended) or "listed" (tells nothing).
+    problems
+        `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first.
+    matches
+        file, sheet, header, column, how: what was taken for which of our words.
+    """
+
+    plots: pd.DataFrame
+    visits: pd.DataFrame
+    intervals: pd.DataFrame
+    accounts: pd.DataFrame
+    problems: pd.DataFrame
+    matches: pd.DataFrame
+    _settings: Settings = field(repr=False)
+    _traits: tuple[str, ...] = field(repr=False)
+    _past: Histories | None = field(repr=False, default=None)
+
+    def under(self, *, missing: Missing | None = None, unknown: Unknown = "censored") -> pd.DataFrame:
+        """Make the risk intervals under another rule.
+
+        Parameters
+        ----------
+        missing
+            "dead": a plant gone from its position died by the visit at which it was
+            first missing; "unknown": it tells nothing. None: as the study file says.
+        unknown
+            What became of a tag never found again: "censored", it is followed to its
+            last sighting; "dead", it died by the next visit of its plot; "alive", it
+            lived to the last. The latter two bound every answer.
+
+        Returns
+        -------
+        DataFrame
+            As ``intervals``. Counts know neither tags nor missing plants, so theirs
+            are the same under every rule.
+        """
+        if self._past is None:
+            return self.intervals.copy()
+        followed = tagged.follow(self._past, missing or self._settings.rules.missing, unknown)
+        return intervals_frame(
+            tagged.assemble(self._past, followed, self._traits), self._traits, self._settings
+        )
+
+    def sizes(self) -> dict[str, int]:
+        """Count the seedlings that entered, died, were lost from sight, and lived to the end.
+
+        Returns
+        -------
+        dict
+            entered, died, lost, alive; the last three sum to the first. First
+            planting and infill together.
+        """
+        if self._past is not None:
+            return tagged.sizes(self._past, tagged.follow(self._past, self._settings.rules.missing))
+        keys = [*PLOT_KEY, "species", "cohort", "planted_date"]
+        table = self.intervals.sort_values("start_day").groupby(keys, observed=True, dropna=False)
+        entered, died = int(table["at_risk"].first().sum()), int(self.intervals["died"].sum())
+        return {"entered": entered, "died": died, "lost": 0, "alive": entered - died}
+
+
+def read_records(study_file: str | Path, settings: Settings) -> Records:
+    """Read the records that a study file names.
+
+    Parameters
+    ----------
+    study_file
+        The study file, or its folder; the sheets are named relative to it.
+    settings
+        What the study file says.
+
+    Returns
+    -------
+    Records
+        Whatever is wrong with single records is in its problems; nothing is left
+        out in silence.
+
+    Raises
+    ------
+    RecordsError
+        When a file cannot be read, a needed column is not understood, or no record
+        at all can be used.
+    """
+    given = Path(study_file)
+    folder = given if given.is_dir() else given.parent
+    kind = settings.records.kind
+    closed = settings.records_closed or dt.date.today()
+    plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
+    visit_sheets = [
+        read_visit_sheet(folder, sheet, settings.records, settings.rules) for sheet in settings.records.sheets
+    ]
+    _need_methods([*([plot_sheet] if plot_sheet else []), *visit_sheets], settings)
+    plots = stack([tidy_plots(plot_sheet, kind)]) if plot_sheet else None
+    visits = stack([tidy_visits(sheet, kind) for sheet in visit_sheets], after=plots)
+    plots, visits, one_site = _one_site(plots, visits, settings)
+    sources = (*(plots.sources if plots else ()), *visits.sources)
+    table = plot_table(plots, sources, settings, closed) if plots is not None else None
+    ready = prepare(visits, table, sources, settings, closed)
+    found = [one_site, *([table.found] if table is not None else []), visits.found, ready.found]
+    return _put_together(ready, table, plots, visits, sources, gather(found), settings)
+
+
+def _need_methods(sheets: list[RawSheet], settings: Settings) -> None:
+    if settings.study.purpose != "compare preparations" or any("method" in sheet.words for sheet in sheets):
+        return
+    sheet = sheets[0]
+    headers = ", ".join(repr(header) for header in sheet.matches["header"] if header)
+    table = "records.plots" if settings.records.plots else "records.sheets"
+    raise RecordsError(
+        f"no column was understood as method, so preparations cannot be compared; the headers are {headers}",
+        where=sheet.sources[0].file,
+        mend=f'say in the study file which header it is:\n    [{table}.columns]\n    method = "..."\n'
+        'or, where nothing is compared, [study] purpose = "check a target"',
+    )
+
+
+def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tidy | None, Tidy, pd.DataFrame]:
+    """Take all plots as one site where no sheet tells sites apart."""
+    told = [tidy.rows["site"] for tidy in (plots, visits) if tidy is not None and "site" in tidy.rows.columns]
+    if any((site != "").any() for site in told):
+        return plots, visits, none_found()
+    name = settings.study.name
+    named = [
+        None if tidy is None else Tidy(tidy.rows.assign(site=name), tidy.found, tidy.sources, tidy.matches)
+        for tidy in (plots, visits)
+    ]
+    found = say(
+        "no-site",
+        word="site",
+        value=name,
+        what="no column tells sites apart: all plots are taken as one site under the name of the study",
+        mend='nothing, if it is one site; else name the column, or [records.sheets.every_row] site = "..."',
+    )
+    assert named[1] is not None
+    return named[0], named[1], found
+
+
+def _put_together(
+    ready: Ready,
+    table: PlotTable | None,
+    plots: Tidy | None,
+    visits: Tidy,
+    sources: tuple[Source, ...],
+    found: pd.DataFrame,
+    settings: Settings,
+) -> Records:
+    past = None
+    rows = ready.rows
+    if rows.empty:
+        raise _nothing_left(found, sources)
+    if settings.records.kind == "tagged":
+        past, more = tagged.histories(rows, planted_by_plot(table, rows), settings.rules)
+        followed = tagged.follow(past, settings.rules.missing)
+        more = gather([more, check_states(past, followed)])
+        intervals = tagged.assemble(past, followed, ready.traits)
+        rows, entries = followed.rows, past.entries
+        rows = rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD)))
+    else:
+        counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules)
+        more = gather([more, counts.check_left_out(counted)])
+        intervals = counts.intervals(counted, ready.traits)
+        entries = counted.entries
+    found = gather([found, more])
+    if intervals.empty:
+        raise _nothing_left(found, sources)
+    intervals = intervals_frame(intervals, ready.traits, settings)
+    present = [str(method) for method in intervals["method"].cat.categories]
+    found = gather([found, check_usual_practice(present, settings.design.usual_practice)])
+    if table is not None:
+        found = gather([found, _without_visits(table, entries, intervals)])
+    told = pd.concat([rows, ready.silent], ignore_index=True)
+    read = pd.concat([tidy.rows for tidy in (plots, visits) if tidy is not None], ignore_index=True)
+    return Records(
+        plots=plots_frame(table, entries, ready.traits, tagged=past is not None),
+        visits=visits_frame(left(told, found), sources, (*WORKINGS, *ready.traits), tagged=past is not None),
+        intervals=intervals,
+        accounts=account_table(read[["record", "source", "row"]], found, sources),
+        problems=problem_table(found, sources),
+        matches=pd.concat([tidy.matches for tidy in (plots, visits) if tidy is not None], ignore_index=True),
+        _settings=settings,
+        _traits=ready.traits,
+        _past=past,
+    )
+
+
+def _without_visits(table: PlotTable, entries: pd.DataFrame, intervals: pd.DataFrame) -> pd.DataFrame:
+    """Find plots of the plot sheet of which no interval came."""
+    with_interval = intervals[list(PLOT_KEY)].drop_duplicates()
+    names = entries.drop_duplicates("name")[["name", *PLOT_KEY]].merge(with_interval, on=list(PLOT_KEY))[
+        "name"
+    ]
+    plots = table.plots.reset_index()
+    return find(
+        plots,
+        ~plots["name"].isin(names),
+        "plot-without-visits",
+        word="plot",
+        what="no visit of this plot can be used",
+        mend="add its visits, or mend their labels; without them the plot is left out of every answer",
+    )
+
+
+def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...]) -> RecordsError:
+    problems = problem_table(found, sources)
+    often = problems.loc[problems["severity"] == "stop"].drop_duplicates("code")
+    lines = "".join(
+        f"\n    {p.file} row {p.row}, {p.column}: {p.value!r}: {p.what}; {p.mend}" for p in often.itertuples()
+    )
+    return RecordsError(
+        "no record can be used, so there is nothing to analyse",
+        where=sources[-1].file,
+        mend=f"begin with these:{lines}"
+        if lines
+        else "give at least two visits of a plot, or planting and one visit",
+    )

@@ -1,0 +1,182 @@
+"""The frames that the records hand on: intervals, plots and visits in their final columns."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.records.plots import PlotTable
+from survivor.records.problems import Source
+from survivor.records.words import COLUMN_WORDS, PRIVATE_WORDS
+from survivor.settings import Settings
+from survivor.vocabulary import FIRST_PLANTING, INTERVAL_COLUMNS, PLOT_KEY, State
+
+_VISIT_COLUMNS: Final = (
+    "site",
+    "block",
+    "plot",
+    "tag",
+    "species",
+    "cohort",
+    "method",
+    "visit",
+    "date",
+    "day",
+)
+_MEASURED: Final = ("height_cm", "cause", "weed_cover", "vigour", "browsing", "observer", "notes")
+_ORDER: Final = ("site", "block", "plot", "tag", "species", "cohort", "planted_date", "start_day")
+
+
+def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
+    """Order the columns and rows of the risk intervals and type them.
+
+    Parameters
+    ----------
+    table
+        One row a stretch with all columns.
+    traits
+        Columns that follow `survivor.vocabulary.INTERVAL_COLUMNS`.
+    settings
+        The study file: the usual practice comes first among the methods, and the
+        dry season goes with the table as ``attrs["dry_season"]``.
+    """
+    methods = [method.name for method in settings.methods] or sorted(table["method"].unique())
+    usual = settings.design.usual_practice
+    ordered = ([usual] if usual is not None else []) + [method for method in methods if method != usual]
+    present = [method for method in ordered if (table["method"] == method).any()]
+    out = table.assign(method=pd.Categorical(table["method"], categories=present))
+    order = out.assign(method=table["method"]).sort_values(list(_ORDER), kind="stable").index
+    out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)
+    if settings.dry_season is not None:
+        out.attrs["dry_season"] = {"start": settings.dry_season.start, "end": settings.dry_season.end}
+    return out
+
+
+def planted_by_plot(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[float]:
+    """Seedlings planted in each plot, by its name; blank where no sheet tells."""
+    if table is not None and table.planted["planted"].notna().any():
+        return table.planted.groupby("name")["planted"].sum(min_count=1)
+    return rows.groupby("name")["planted"].max().astype(float)
+
+
+def planted_by_entry(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[float]:
+    """Seedlings planted of each group counted, from the plot sheet; blank where it does not tell.
+
+    Numbers by plot and counts by species do not fit: which species were planted
+    how often is then not told.
+    """
+    groups = rows.loc[rows["cohort"] == FIRST_PLANTING].drop_duplicates("entry").set_index("entry")
+    if table is None:
+        return pd.Series(np.nan, index=groups.index)
+    by_species = table.planted.assign(species=table.planted["species"].str.casefold())
+    told = by_species.set_index(["name", "species"])["planted"]
+    key = pd.MultiIndex.from_arrays([groups["name"], groups["species"].str.casefold()])
+    number = pd.Series(told.reindex(key).to_numpy(dtype=float), index=groups.index)
+    whole = table.planted.groupby("name")["planted"].sum(min_count=1)
+    return number.where(groups["species"] != "", groups["name"].map(whole))
+
+
+def plots_frame(
+    table: PlotTable | None, entries: pd.DataFrame, traits: Sequence[str], *, tagged: bool
+) -> pd.DataFrame:
+    """Make the plot table that is handed on.
+
+    Parameters
+    ----------
+    table
+        The plot sheet's, where there is one.
+    entries
+        Seedlings or groups counted, with the facts of their plots.
+    traits
+        Columns that explain survival.
+    tagged
+        Whether entries are seedlings. Their number is the number planted where all
+        of a plot were tagged at planting and no sheet tells it.
+    """
+    first = entries[entries["cohort"] == FIRST_PLANTING]
+    if tagged:
+        all_tagged = first.groupby("name")["at_planting"].all()
+        tags = first.groupby("name").size().where(all_tagged).astype(float)
+    if table is not None:
+        plots = table.planted.merge(table.plots, how="left", left_on="name", right_index=True)
+        dates = plots["name"].map(first.groupby("name")["planted_date"].first())
+        plots["planted_date"] = plots["planted_date"].fillna(dates)
+    else:
+        by = ["name"] if tagged else ["name", "species"]
+        private = [word for word in PRIVATE_WORDS if word in first.columns]
+        facts = ["method", "weed_free_radius_m", *traits, *private]
+        plots = first.groupby(by, sort=False)[[*PLOT_KEY, "planted_date"]].first().reset_index()
+        for fact in facts:
+            single = first.groupby(by)[fact].agg(_single)
+            plots = plots.merge(single.reset_index(), how="left", on=by)
+        number = first.groupby(by)["planted"].max() if not tagged else tags
+        plots = plots.merge(number.rename("planted").reset_index(), how="left", on=by)
+    if tagged and table is not None:
+        alone = ~plots["name"].duplicated(keep=False)
+        plots["planted"] = plots["planted"].fillna(plots["name"].map(tags).where(alone))
+    has_species = "species" in plots.columns and (plots["species"] != "").any()
+    private = [word for word in PRIVATE_WORDS if word in plots.columns]
+    columns = [
+        *PLOT_KEY,
+        *(["species"] if has_species else []),
+        "method",
+        "planted_date",
+        "planted",
+        "weed_free_radius_m",
+        *traits,
+        *(word for word in private if word not in traits),
+    ]
+    kept = plots[[word for word in columns if word in plots.columns]]
+    by_place = [*PLOT_KEY, *(["species"] if has_species else [])]
+    return kept.sort_values(by_place, kind="stable").reset_index(drop=True)
+
+
+def _single(values: pd.Series[Any]) -> Any:
+    """Return the one value of a group; blank where it differs within it."""
+    distinct = values.dropna().unique()
+    if len(distinct) == 1:
+        return distinct[0]
+    return "" if values.dtype == object else np.nan
+
+
+def visits_frame(
+    rows: pd.DataFrame, sources: Sequence[Source], bookkeeping: Sequence[str], *, tagged: bool
+) -> pd.DataFrame:
+    """Make the tidy visits that are handed on: keys, what was said, where it stood.
+
+    Parameters
+    ----------
+    rows
+        Visit records that are not set aside.
+    sources
+        Where they came from.
+    bookkeeping
+        Columns that are of no use outside, and traits (which the plots tell).
+    tagged
+        Whether a record is of a seedling, with a state, or of a plot, with a count.
+    """
+    value = ["state"] if tagged else ["alive", "planted"]
+    rows = rows.assign(
+        file=rows["source"].map(lambda place: sources[place].file),
+        sheet=rows["source"].map(lambda place: sources[place].sheet),
+    )
+    rows["visit"] = rows["visit"].where(rows["visit"] != "", rows["date"].dt.strftime("%Y-%m-%d").fillna(""))
+    if tagged:
+        rows["state"] = rows["state"].where(rows["state"] != "", str(State.NOT_VISITED))
+    rows["day"] = (rows["date"] - rows["planted_date"]).dt.days
+    counts = [] if tagged else ["dead", "infill"]
+    out = (*_VISIT_COLUMNS, *value, "file", "sheet", "row", *bookkeeping)
+    own = [word for word in rows.columns if word not in COLUMN_WORDS and word not in out]
+    measured = [
+        word
+        for word in (*counts, *_MEASURED, *own)
+        if word in rows.columns and rows[word].notna().any() and (rows[word] != "").any()
+    ]
+    columns = [*_VISIT_COLUMNS, *value, *measured, "file", "sheet", "row"]
+    ordered = rows.sort_values(
+        ["site", "block", "plot", "tag", "species", "cohort", "date", "row"], kind="stable"
+    )
+    return ordered[columns].reset_index(drop=True)

@@ -1,0 +1,323 @@
+"""Visit records made ready for their histories: facts of the plot joined, days counted, visits told apart."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import pandas as pd
+
+from survivor.records.checks import cells as check_cells
+from survivor.records.checks import plots as check_plots
+from survivor.records.checks import visits as check_visits
+from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
+from survivor.records.problems import Source, Texts, find, gather, set_aside
+from survivor.records.tidy import Tidy, one_spelling
+from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
+from survivor.settings import Settings
+from survivor.vocabulary import FIRST_PLANTING, INFILL, PLOT_KEY, State
+
+_BOOKKEEPING: Final = ("record", "source", "line", "total", "date_unread")
+_PLACE: Final = ("name", "entry", "row", *_BOOKKEEPING, "planted_first", "planted_until")
+# Columns that only the way to the intervals needs.
+WORKINGS: Final = (
+    *_PLACE, "label", "day", "turn", "blank", "says", "number", "at_planting", "turn_before",
+    "alive", "dead", "death",
+)  # fmt: skip
+SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND)
+
+
+@dataclass(frozen=True)
+class Ready:
+    """Visit records that can be used.
+
+    Attributes
+    ----------
+    rows
+        One row a record that says something: name and entry (texts that name the
+        plot and the seedling or the group counted), the keys and facts, visit,
+        date, day (since planting), turn (0, 1, ...: which visit of the plot), and
+        state and blank, or alive. ``blank`` tells a blank that the study file
+        takes as dead.
+    traits
+        Columns that explain survival and go into the intervals.
+    silent
+        Records that say nothing of survival, with the same columns as far as they
+        have them.
+    found
+        Findings; what they set aside is not in ``rows``.
+    """
+
+    rows: pd.DataFrame
+    traits: tuple[str, ...]
+    silent: pd.DataFrame
+    found: pd.DataFrame
+
+
+def prepare(
+    visits: Tidy,
+    table: PlotTable | None,
+    sources: Sequence[Source],
+    settings: Settings,
+    closed: dt.date,
+) -> Ready:
+    """Make the visit records ready.
+
+    Parameters
+    ----------
+    visits
+        Typed visit records.
+    table
+        The plot table, where there is a plot sheet.
+    sources
+        Where all records came from.
+    settings
+        The study file.
+    closed
+        The day after which no record can be true.
+
+    Raises
+    ------
+    RecordsError
+        When plots cannot be told apart.
+    """
+    kind = settings.records.kind
+    rows = left(visits.rows[~visits.rows["total"]], visits.found)
+    rows, found = _spelt(rows, settings, with_plots=table is not None)
+    if table is None:
+        rows = rows.assign(name=check_plots.plot_name(rows))
+        rows, more = _own_facts(_with_entry(rows, kind), sources, settings)
+    else:
+        rows, more = _facts_of_plots(rows, table, settings)
+    found += more
+    rows = left(_with_entry(rows, kind), gather(found))
+    rows, more = _planting(rows, settings, closed)
+    found += more
+    rows = left(rows, gather(found))
+    rows, traits, more = _traits(rows, table)
+    found += more
+    if kind == "tagged":
+        rows, more = _what_seedlings_say(rows, settings)
+    else:
+        rows, more = _what_counts_say(rows)
+    found += more
+    silent = rows[~rows["says"]]
+    rows, more = _days(rows[rows["says"]], settings, closed)
+    return Ready(rows.reset_index(drop=True), traits, silent, gather([*found, *more]))
+
+
+def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """Rows that no finding sets aside."""
+    return rows[~rows["record"].isin(set_aside(found))]
+
+
+def _spelt(
+    rows: pd.DataFrame, settings: Settings, *, with_plots: bool
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    rows = rows.copy()
+    told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
+    words = ["species"] if with_plots else [*PLOT_KEY, "species", *(() if settings.methods else ("method",))]
+    found = []
+    for word in words:
+        rows[word], wrong = one_spelling(rows, word, told if word == "species" else None)
+        found.append(wrong)
+    return rows, [*found, check_cells.check_species(rows)]
+
+
+def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
+    """Name the seedling (or the group counted together) that each record is of.
+
+    Infill never shares an entry with the plant it replaced, nor with an earlier infill.
+    """
+    who = rows["tag"] if kind == "tagged" else rows["species"]
+    later = rows["planted_date"].dt.strftime("|%Y-%m-%d").fillna("").where(rows["cohort"] == INFILL, "")
+    return rows.assign(entry=rows["name"] + "|" + who + "|" + rows["cohort"] + later)
+
+
+def _facts_of_plots(
+    rows: pd.DataFrame, table: PlotTable, settings: Settings
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    place = settings.records.plots.file if settings.records.plots else "plot sheet"
+    rows, located = locate(rows, table, place)
+    followed = follow(rows, table, table.found)
+    rows = left(rows, gather([located, followed])).copy()
+    if (table.plots["method"] == "").all() and (rows["method"] != "").any():
+        method, unknown = check_plots.match_methods(rows, settings.methods)
+        rows["method"] = method
+    else:
+        rows["method"], unknown = rows["name"].map(table.plots["method"]), gather([])
+    rows["weed_free_radius_m"] = rows["name"].map(table.plots["weed_free_radius_m"])
+    for trait in table.traits:
+        rows[trait] = rows["name"].map(table.plots[trait])
+    first = rows["cohort"] == FIRST_PLANTING
+    own = rows["planted_date"]
+    plot_first, plot_last = (
+        rows["name"].map(table.plots[word]) for word in ("planted_first", "planted_date")
+    )
+    differs = find(
+        rows,
+        first & own.notna() & plot_last.notna() & ((own < plot_first) | (own > plot_last)),
+        "planting-date-differs",
+        word="planted_date",
+        what="the plot sheet gives another planting date, " + plot_last.dt.strftime("%Y-%m-%d").fillna(""),
+        mend="correct one of them; that of the plot sheet is used",
+        group=rows["name"],
+    )
+    rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
+    rows["planted_first"] = plot_first.where(first, own).fillna(own)
+    rows["planted_date"] = plot_last.where(first, own).fillna(own)
+    return rows, [located, followed, unknown, differs]
+
+
+def _own_facts(
+    rows: pd.DataFrame, sources: Sequence[Source], settings: Settings
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Facts of plots and seedlings where the visits themselves tell them."""
+    rows = rows.copy()
+    whole = rows["name"]
+    for by in (rows["entry"], whole):
+        told = rows["method"].where(rows["method"] != "")
+        single = told.groupby(by).transform("nunique") == 1
+        rows["method"] = told.fillna(told.groupby(by).transform("first").where(single)).fillna("")
+    rows["method"], unknown = check_plots.match_methods(rows, settings.methods)
+    several = rows.groupby("entry")["method"].transform("nunique") > 1
+    differs = find(
+        rows,
+        several,
+        "plot-differs",
+        word="method",
+        what="the rows of one plot or seedling tell different methods",
+        mend="write the same method into every row",
+        group=rows["entry"],
+    )
+    radius, wrong = check_plots.radius_in_metres(rows, sources)
+    rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
+    rows["weed_free_radius_m"] = radius
+    rows["weed_free_radius_m"], twice = one_fact(rows, rows["entry"], "weed_free_radius_m")
+    return rows, [unknown, differs, wrong, twice]
+
+
+def _planting(
+    rows: pd.DataFrame, settings: Settings, closed: dt.date
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Planting days: of the plot for the first planting, of the plant itself for infill."""
+    first = rows["cohort"] == FIRST_PLANTING
+    planted, several = planting_days(rows[first], settings.rules.planted_date)
+    if "planted_first" in rows.columns:  # the plot sheet's, and noted there
+        planted["planted_first"] = rows.loc[first, "planted_first"].fillna(planted["planted_first"])
+        several = pd.Series(False, index=planted.index)
+    infill = rows[~first].assign(planted_first=rows.loc[~first, "planted_date"])
+    found = [
+        check_plots.check_planting_dates(planted, closed, several=several, needed=True),
+        find(
+            infill,
+            infill["planted_date"].isna(),
+            "infill-no-date",
+            word="planted_date",
+            what="infill has its own clock, and no planting date is given for it",
+            mend="write the day on which the infill was planted",
+            group=infill["entry"],
+        ),
+    ]
+    both = pd.concat([planted, infill]).sort_index() if len(infill) else planted
+    return both, found
+
+
+def _traits(
+    rows: pd.DataFrame, table: PlotTable | None
+) -> tuple[pd.DataFrame, tuple[str, ...], list[pd.DataFrame]]:
+    rows = rows.copy()
+    of_plots = table.traits if table is not None else ()
+    told = [
+        word
+        for word in rows.columns
+        if word not in of_plots and word not in _PLACE and (word in TRAIT_WORDS or word not in COLUMN_WORDS)
+    ]
+    carried, found = [], []
+    for word in told:
+        values, differs = one_fact(rows, rows["entry"], word)
+        if differs.empty or word in TRAIT_WORDS:
+            rows[word] = values
+            carried.append(word)
+            found.append(differs)
+    return rows, (*of_plots, *carried), found
+
+
+def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Apply the study file's rules for heights and blanks; list what says nothing."""
+    rules = settings.rules
+    measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
+    place = rows["source"].astype(str) + "|" + rows["visit"]
+    alive = find(
+        rows,
+        measured,
+        "measured-alive",
+        word="height_cm",
+        what="a height and no state: taken as alive, as the study file says",
+        mend="nothing, if that is right",
+        group=place,
+    )
+    rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
+    blank = (
+        (rows["state"] == "")
+        & (rules.blank == "dead")
+        & rows["date"].notna()
+        & (rows["date"] > rows["planted_date"])
+    )
+    says = rows["state"].isin([str(state) for state in SAYS])
+    silent = find(
+        rows,
+        ~says & ~blank,
+        "not-visited",
+        word="state",
+        what="no state at this visit: the time between the visits round it is taken together",
+        mend="nothing, if nobody looked; a blank is never dead",
+        group=place,
+    )
+    return rows.assign(blank=blank, says=says | blank), [alive, silent]
+
+
+def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    says = rows["alive"].notna()
+    silent = find(
+        rows,
+        ~says,
+        "not-visited",
+        word="alive",
+        what="no count at this visit: the time between the visits round it is taken together",
+        mend="nothing, if nobody counted; a blank is never zero",
+        group=rows["source"].astype(str) + "|" + rows["visit"],
+    )
+    return rows.assign(says=says), [silent]
+
+
+def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+    """Check the days, tell the visits of each plot apart and number them."""
+    kind = settings.records.kind
+    found = [check_visits.check_days(rows, closed)]
+    rows = left(rows, found[0])
+    order = [visit.name for visit in settings.records.visits]
+    found.append(check_visits.check_order(rows, order))
+    rows = left(rows, found[-1])
+    label, spread = check_visits.name_visits(rows)
+    rows = rows.assign(label=label)
+    said = rows[~rows["blank"]] if kind == "tagged" else rows
+    value, noun = ("state", "tag") if kind == "tagged" else ("alive", "plot")
+    found.append(spread)
+    for keys in (["entry", "label"], ["entry", "date"]):
+        twice = check_visits.check_twice(said, keys, value, noun)
+        found.append(twice)
+        said, rows = (_once(left(table, twice), twice) for table in (said, rows))
+    last = rows.groupby(["name", "label"])["date"].max().reset_index().sort_values(["name", "date", "label"])
+    last["turn"] = last.groupby("name").cumcount()
+    turn = rows[["name", "label"]].merge(last, how="left", on=["name", "label"])["turn"]
+    day = (rows["date"] - rows["planted_date"]).dt.days.clip(lower=0)
+    return rows.assign(turn=turn.to_numpy(), day=day), found
+
+
+def _once(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
+    """Leave out records that stand there a second time."""
+    again: Texts | Any = found.loc[found["code"] == "repeated-record", "record"]
+    return rows[~rows["record"].isin(again)]

@@ -1,0 +1,280 @@
+"""Histories of tagged seedlings to risk intervals.
+
+A seedling's history is what the visits say of it. One interval is one stretch
+(L, R] between a visit at which it was alive and the next at which its state is
+known; what nobody saw is never filled in.
+
+When does a seedling enter? At day 0 where it is known to have been tagged at
+planting, else at its first sighting (delayed entry). It is known, in this order:
+
+1. from the study file (``[rules] tagged``);
+2. where the plot has as many tags as seedlings planted;
+3. where the seedling itself was recorded within two weeks of planting.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import pandas as pd
+
+from survivor.records.problems import find, gather
+from survivor.settings import Rules
+from survivor.vocabulary import FIRST_PLANTING, State
+
+AT_PLANTING_DAYS: Final = 14
+
+Missing = Literal["dead", "unknown"]
+Unknown = Literal["censored", "dead", "alive"]
+
+
+@dataclass(frozen=True)
+class Histories:
+    """Everything that the visits say of tagged seedlings, ready for any rule.
+
+    Attributes
+    ----------
+    rows
+        Records that say something, sorted by seedling and day: entry, name (of the
+        plot), day, turn (0, 1, ...: which visit of the plot), state, blank.
+    entries
+        One row a seedling, indexed by entry: name, keys, facts, planted_date,
+        at_planting (whether it enters at day 0), turn_before (the last visit of the
+        plot up to its planting, -1 for none).
+    visits
+        One row a visit of a plot: name, turn, date (the last day of the visit).
+    """
+
+    rows: pd.DataFrame
+    entries: pd.DataFrame
+    visits: pd.DataFrame
+
+
+def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tuple[Histories, pd.DataFrame]:
+    """Put the records of each seedling in order and decide when it enters.
+
+    Parameters
+    ----------
+    rows
+        Ready visit records (`survivor.records.prepare.Ready`).
+    planted
+        Seedlings planted in a plot, by name; blank where not told.
+    rules
+        The rules of the study file.
+    """
+    rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
+    species = rows["species"].where(rows["species"] != "").groupby(rows["entry"])
+    two = find(
+        rows,
+        (species.transform("nunique") > 1) & ~rows["entry"].duplicated(),
+        "two-species-one-tag",
+        word="tag",
+        what="one tag is recorded with two species; the first is used",
+        mend="correct the species, or the tag if there are two seedlings",
+    )
+    rows["species"] = species.transform("first").fillna("")
+    entries = rows.drop_duplicates("entry").set_index("entry")
+    last = rows.groupby(["name", "turn"])["date"].max().reset_index()
+    entries = entries.assign(
+        at_planting=_tagged_at_planting(rows, entries, planted, rules),
+        turn_before=_visits_before_planting(entries, last) - 1,
+    )
+    return Histories(rows, entries, last), gather([two, _more_tags(entries, planted), _delayed(entries)])
+
+
+def _tagged_at_planting(
+    rows: pd.DataFrame, entries: pd.DataFrame, planted: pd.Series[float], rules: Rules
+) -> pd.Series[bool]:
+    if rules.tagged is not None:
+        return pd.Series(rules.tagged == "at planting", index=entries.index)
+    early = rows.groupby("entry")["day"].min().reindex(entries.index) <= AT_PLANTING_DAYS
+    first = entries["cohort"] == FIRST_PLANTING
+    tags = first.groupby(entries["name"]).sum()
+    equal = entries["name"].map(tags == planted.reindex(tags.index)).astype(bool)
+    # An infill plant is tagged when it is planted: that is how one knows its planting date.
+    return early | (first & equal) | ~first
+
+
+def _visits_before_planting(entries: pd.DataFrame, visits: pd.DataFrame) -> pd.Series[int]:
+    """Count the visits of its plot up to the day a seedling was put in (infill: several)."""
+    pairs = entries[["name", "planted_date"]].drop_duplicates().merge(visits, on="name")
+    pairs["before"] = pairs["date"] <= pairs["planted_date"]
+    number = pairs.groupby(["name", "planted_date"])["before"].sum()
+    own = pd.MultiIndex.from_frame(entries[["name", "planted_date"]])
+    return pd.Series(number.reindex(own).to_numpy(), index=entries.index)
+
+
+def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame:
+    first = entries[entries["cohort"] == FIRST_PLANTING]
+    tags = first.groupby("name").size()
+    too_many = tags[tags > planted.reindex(tags.index)]
+    number = first["name"].map(tags).astype(str) + " tags, " + first["name"].map(planted).map("{:g}".format)
+    return find(
+        first,
+        first["name"].isin(too_many.index) & ~first["name"].duplicated(),
+        "more-tags-than-planted",
+        word="tag",
+        value=number,
+        what="the plot has more tags than seedlings planted: " + number + " planted",
+        mend="correct the number planted, look for a tag written in two ways, or call infill infill",
+    )
+
+
+def _delayed(entries: pd.DataFrame) -> pd.DataFrame:
+    return find(
+        entries,
+        ~entries["at_planting"],
+        "delayed-entry",
+        word="tag",
+        what="not known to be tagged at planting: followed from the first sighting on (delayed entry)",
+        mend='if the tags went in with the plants, say [rules] tagged = "at planting" in the study file',
+        group=entries["name"],
+    )
+
+
+@dataclass(frozen=True)
+class Followed:
+    """Histories under one rule.
+
+    Attributes
+    ----------
+    intervals
+        entry, start_day, stop_day, died; one row a stretch.
+    rows
+        The records with, for each: ``alive`` (counts as a sighting), ``death`` (the
+        visit at which it was first found dead).
+    lost
+        Entries whose state is not known at the last visit of their plot, though
+        last seen alive: turn of the last sighting, and the next visit of the plot.
+    """
+
+    intervals: pd.DataFrame
+    rows: pd.DataFrame
+    lost: pd.DataFrame
+
+
+def follow(past: Histories, missing: Missing, unknown: Unknown = "censored") -> Followed:
+    """Follow each seedling under one rule.
+
+    Parameters
+    ----------
+    past
+        The histories.
+    missing
+        "dead": a missing plant died by the visit at which it was first missing.
+        "unknown": it says nothing.
+    unknown
+        What became of a tag never found again: "censored" leaves at its last
+        sighting, "dead" died by the next visit of its plot, "alive" lived to the last.
+
+    Returns
+    -------
+    Followed
+        Missing or dead and alive later means alive throughout, under every rule.
+    """
+    rows = past.rows
+    entry, day, state = rows["entry"], rows["day"], rows["state"]
+    place = pd.Series(np.arange(len(rows)), index=rows.index)
+    last_alive = place.where(state == State.ALIVE).groupby(entry).transform("max").fillna(-1)
+    seen = state.isin([str(State.ALIVE), str(State.DEAD), str(State.MISSING)])
+    alive = seen & (place <= last_alive)
+    dead = (state == State.DEAD) | rows["blank"] | ((state == State.MISSING) & (missing == "dead"))
+    dead &= place > last_alive
+    death = dead & ~dead.groupby(entry).cumsum().gt(1)
+    told = rows.assign(alive=alive, dead=dead, death=death)
+    points = pd.DataFrame(
+        {"entry": entry[alive | death], "day": day[alive | death], "dies": death[alive | death]}
+    )
+    planted = past.entries.index[past.entries["at_planting"]]
+    zero = pd.DataFrame({"entry": planted, "day": 0, "dies": False})
+    lost = _lost(past, told)
+    parts = [zero, points]
+    if unknown != "censored":
+        days = (lost["next_date"] if unknown == "dead" else lost["last_date"]) - lost["planted_date"]
+        parts.append(pd.DataFrame({"entry": lost.index, "day": days.dt.days, "dies": unknown == "dead"}))
+    points = pd.concat(parts, ignore_index=True)
+    points = points.sort_values(["entry", "day", "dies"], kind="stable", ignore_index=True)
+    start = points.groupby("entry")["day"].shift()
+    stretch = start.notna() & (points["day"] > start)
+    intervals = pd.DataFrame(
+        {
+            "entry": points.loc[stretch, "entry"],
+            "start_day": start[stretch].astype(np.int64),
+            "stop_day": points.loc[stretch, "day"].astype(np.int64),
+            "died": points.loc[stretch, "dies"].astype(np.int64),
+        }
+    )
+    return Followed(intervals.reset_index(drop=True), told, lost)
+
+
+def _lost(past: Histories, told: pd.DataFrame) -> pd.DataFrame:
+    """Entries last seen alive (or put in at planting) whose plot was visited later without telling."""
+    turns = told["turn"].where(told["alive"]).groupby(told["entry"]).max()
+    entries = past.entries[["name", "planted_date", "at_planting"]].copy()
+    entries["turn"] = turns.reindex(entries.index).fillna(past.entries["turn_before"]).astype(int)
+    known = told.groupby("entry")[["alive", "death"]].any().reindex(entries.index)
+    entries = entries[~known["death"] & (known["alive"] | entries["at_planting"])]
+    final = past.visits.sort_values("turn").drop_duplicates("name", keep="last").set_index("name")
+    entries["last_date"] = entries["name"].map(final["date"])
+    entries = entries[entries["turn"] < entries["name"].map(final["turn"])]
+    at = past.visits.set_index(["name", "turn"])["date"]
+    following = pd.MultiIndex.from_arrays([entries["name"], entries["turn"] + 1])
+    entries["next_date"] = at.reindex(following).to_numpy()
+    return entries
+
+
+def assemble(past: Histories, followed: Followed, traits: tuple[str, ...]) -> pd.DataFrame:
+    """Join the facts of each seedling to its intervals.
+
+    Returns
+    -------
+    DataFrame
+        One row a stretch, at_risk 1, with keys, facts, days and dates.
+    """
+    facts = past.entries[
+        [
+            "site",
+            "block",
+            "plot",
+            "tag",
+            "species",
+            "method",
+            "weed_free_radius_m",
+            "cohort",
+            "planted_date",
+            *traits,
+        ]
+    ]
+    table: pd.DataFrame = followed.intervals.join(facts, on="entry")
+    for day, date in (("start_day", "start_date"), ("stop_day", "stop_date")):
+        table[date] = table["planted_date"] + pd.to_timedelta(table[day], unit="D")
+    return table.assign(at_risk=np.int64(1)).drop(columns="entry")
+
+
+def never_at_risk(followed: Followed) -> list[str]:
+    """Entries found dead on the day of planting: they were not planted alive."""
+    rows = followed.rows
+    return list(rows.loc[rows["death"] & (rows["day"] <= 0), "entry"].unique())
+
+
+def sizes(past: Histories, followed: Followed) -> dict[str, int]:
+    """Count the seedlings that entered, and how they left.
+
+    Returns
+    -------
+    dict
+        entered, died, lost (never found again before the last visit of their plot)
+        and alive (at its last visit); the last three sum to the first.
+    """
+    seen = followed.rows.groupby("entry")["alive"].any().reindex(past.entries.index)
+    entered = set(past.entries.index[past.entries["at_planting"] | seen]) - set(never_at_risk(followed))
+    died = set(followed.intervals.loc[followed.intervals["died"] == 1, "entry"])
+    lost = set(followed.lost.index) & entered
+    return {
+        "entered": len(entered),
+        "died": len(died),
+        "lost": len(lost),
+        "alive": len(entered - died - lost),
+    }
