@@ -14,6 +14,12 @@ Strata levels are a border: a cluster that lies within one stratum touches its o
 level and the common parameters only. With S strata and q common parameters every
 step then costs clusters x q^2 and never S^2.
 
+Where one cluster alone decides a direction (a site with one plot, a method on one
+plot) T_g is singular there and the residual is zero: nothing can be learnt of how
+such clusters vary. Its pseudo-inverse would leave that part of a variance out. The
+variance of a contrast is therefore divided by the share that it does tell of, which
+keeps CR2 unbiased under the working model; where the share is small there is none.
+
 Sources: Bell and McCaffrey (2002), Survey Methodology 28, 169-181; Pustejovsky
 and Tipton (2018), Journal of Business and Economic Statistics 36, 672-683.
 """
@@ -34,6 +40,7 @@ Codes = NDArray[np.intp]
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
+_LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
 _BLOCK = 4_000_000  # numbers held at once while row information is summed
 
 
@@ -128,7 +135,10 @@ class Sandwich:
         return self.covariance_of(np.eye(self.bread.size))
 
     def covariance_of(self, contrasts: Floats) -> Floats:
-        """Covariance of ``contrasts @ parameters``, shape (m, m)."""
+        """Covariance of ``contrasts @ parameters``, shape (m, m).
+
+        NaN for a CR2 contrast that one cluster alone decides.
+        """
         contrasts = np.atleast_2d(contrasts)
         levels, common = self.bread.times(contrasts)
         if self.kind == "model":
@@ -138,8 +148,30 @@ class Sandwich:
         pulled = np.einsum("mq,gq->mg", common, self._pull[:, -len(self.bread.common) :])
         if len(self.bread.level):
             pulled += levels[:, self._stratum] * self._pull[:, 0]
+        if self.kind == "CR2":
+            pulled = pulled / np.sqrt(self._told(contrasts))[:, None]
         covariance: Floats = pulled @ pulled.T
         return covariance * (self.clusters / (self.clusters - 1) if self.kind == "CR1" else 1.0)
+
+    def _told(self, contrasts: Floats) -> Floats:
+        """Share of each contrast's working variance that residuals tell of; NaN where it is small."""
+        alone = self._values <= _FULL_LEVERAGE
+        if not alone.any():
+            return np.ones(len(contrasts))
+        squares = self._rotated(contrasts) ** 2
+        whole = np.einsum("gj,mgj->m", 1 - self._values, squares)
+        lost = np.einsum("gj,mgj->m", (1 - self._values) * alone, squares)
+        told = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
+        return np.where(told < _LEAST_TOLD, np.nan, told)
+
+    def _rotated(self, contrasts: Floats) -> Floats:
+        """Each contrast on the eigenvectors of each cluster's T_g, shape (m, G, b + q)."""
+        levels, common = self.bread.times(contrasts)
+        local = np.broadcast_to(common[:, None, :], (len(contrasts), self.clusters, common.shape[1]))
+        if len(self.bread.level):
+            local = np.concatenate([levels[:, self._stratum, None], local], axis=2)
+        upper = np.einsum("gij,mgj->mgi", np.linalg.inv(self._root)[self._stratum], local)
+        return np.asarray(np.einsum("gij,mgi->mgj", self._vectors, upper), dtype=np.float64)
 
     def degrees(self, contrasts: Floats) -> Floats:
         """Degrees of freedom of each contrast, shape (m,) for contrasts of shape (m, S + q).
@@ -158,7 +190,7 @@ class Sandwich:
             mean = float(np.sum(own[0, 0] - level[0] ** 2 - np.sum(common[0] ** 2, axis=1)))
             spread = self._variance(own, level, common, 0, 0) / 2
             found[row] = mean**2 / spread if spread > 0 else np.nan
-        return found
+        return np.where(np.isnan(self._told(contrasts)), np.nan, found)
 
     def _spread(self, contrasts: Floats) -> tuple[Floats, Floats, Floats]:
         """Take apart the working variance of the sandwich of each pair of contrasts.
@@ -167,23 +199,15 @@ class Sandwich:
         meet as delta_gh own[s, s, g] - level[s, g] level[s, h] (one stratum) -
         common[s, g] . common[s, h].
         """
-        levels, common = self.bread.times(contrasts)
-        local = np.broadcast_to(common[:, None, :], (len(contrasts), self.clusters, common.shape[1]))
-        bordered = len(self.bread.level) > 0
-        if bordered:
-            local = np.concatenate([levels[:, self._stratum, None], local], axis=2)
-        root = self._root
-        inverse = np.linalg.inv(root)
-        upper = np.einsum("gij,mgj->mgi", inverse[self._stratum], local)
+        rotated = self._rotated(contrasts)
         kept = self._values > _FULL_LEVERAGE
         safe = np.where(kept, self._values, 1.0)
-        rotated = np.einsum("gij,mgi->mgj", self._vectors, upper)
         own = np.einsum("gj,sgj,tgj->stg", np.where(kept, (1 - safe) / safe, 0.0), rotated, rotated)
         scaled = np.where(kept, (1 - safe) / np.sqrt(safe), 0.0) * rotated
         pushed = np.einsum("gij,mgj->mgi", self._vectors, scaled)
-        back = np.einsum("gji,mgj->mgi", inverse[self._stratum], pushed)
+        back = np.einsum("gji,mgj->mgi", np.linalg.inv(self._root)[self._stratum], pushed)
         half = np.linalg.cholesky(self.bread.common)
-        if not bordered:
+        if not len(self.bread.level):
             return own, np.zeros(back.shape[:2]), back @ half
         slope = self.bread.slope[self._stratum]
         on_level = back[:, :, 0] / np.sqrt(self.bread.level[self._stratum])

@@ -15,7 +15,7 @@ from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, join_piece
-from survivor.models.result import DeltaEngine, Fit, coefficient_table
+from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -102,6 +102,7 @@ def fit_grouped(
         kind,
         "hazard_ratio",
     )
+    checks += without_limits(table, design.cluster)
     counts = tally(frame)
     survival = _Survival(design, chosen, solution, kept, lost)
     return Fit(
@@ -172,7 +173,7 @@ def _covariance(data: Rows, solution: Solution, codes: Codes, clusters: int, kin
 def _equal_rows(key: Floats, rows: pd.DataFrame) -> tuple[Codes, Floats, Floats]:
     """Join rows alike in every column of ``key``: the likelihood does not change."""
     table = pd.DataFrame(key)
-    codes = table.groupby(list(table.columns), sort=False).ngroup().to_numpy(dtype=np.intp)
+    codes: Codes = np.asarray(table.groupby(list(table.columns), sort=False).ngroup(), dtype=np.intp)
     count = int(codes.max()) + 1
     first = np.full(count, len(codes), dtype=np.intp)
     np.minimum.at(first, codes, np.arange(len(codes)))

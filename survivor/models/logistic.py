@@ -21,7 +21,7 @@ from survivor.intervals import Codes, group_codes, sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, bread_of, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.outcome import outcomes
-from survivor.models.result import DeltaEngine, Fit, coefficient_table
+from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
 
 Floats = NDArray[np.float64]
 
@@ -115,6 +115,7 @@ def fit_logistic(
         kind,
         "odds_ratio",
     )
+    checks += without_limits(table, design.cluster)
     data, unread = _with_outcome(found.rows, design)
     counts = tally(chains)
     survival = _Survival(design, level, beta, place)

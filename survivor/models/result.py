@@ -203,6 +203,15 @@ class Fit:
         return html
 
 
+def without_limits(table: pd.DataFrame, cluster: Sequence[str]) -> list[str]:
+    """Sentences on terms that have an estimate but no standard error."""
+    what = cluster[-1] if cluster else "row"
+    lost = table.loc[table["std_error"].isna(), "term"]
+    return [
+        f"no limits for {term}: one {what} alone decides it, so its variation cannot be told" for term in lost
+    ]
+
+
 def coefficient_table(
     terms: Sequence[str], estimate: Floats, std_error: Floats, df: Floats, variance: str, ratio: str
 ) -> pd.DataFrame:

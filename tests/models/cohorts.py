@@ -51,7 +51,7 @@ def single(frame):
 
 
 def tagged(frame):
-    """The same table with a tag for each seedling: one row a stretch, the dead of a visit taken from the end."""
+    """The same table with a tag for each seedling: the dead of a visit taken from the end."""
     keys = [name for name in ("site", "plot", "species") if name in frame.columns]
     rows = single(frame)
     # The dead come first in each stretch: number backwards, so that who goes on keeps the low numbers.

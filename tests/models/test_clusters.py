@@ -62,8 +62,14 @@ def _covariance(codes, rows, residual):
     return bread @ meat @ bread
 
 
+def _told(codes, rows):
+    """Share of each parameter's working variance that residuals tell of; 0 where a cluster alone decides."""
+    bread = np.linalg.inv(rows.T @ rows)
+    return np.array([np.sum(_vectors(codes, rows, pick) ** 2) for pick in np.eye(6)]) / np.diag(bread)
+
+
 def _plain(kind):
-    codes, design, weight, outcome, rows, residual, beta = _case()
+    codes, design, weight, _, _, residual, _ = _case()
     score = residual * np.sqrt(weight)
     return sandwich(*by_cluster(codes, len(SIZES), design, score, weight), kind)
 
@@ -80,10 +86,14 @@ BUILT = pytest.mark.parametrize("build", [_plain, _bordered], ids=["plain", "bor
 
 @BUILT
 def test_cr2_equals_full_matrices(build):
-    # Source: the definition, Bell and McCaffrey (2002), Survey Methodology 28, 169-181; a cluster that
-    # fills its stratum has full leverage there and takes the pseudo-inverse.
+    # Source: the definition, Bell and McCaffrey (2002), Survey Methodology 28, 169-181. The last cluster
+    # fills its stratum: full leverage, the pseudo-inverse, and what it leaves out is divided out.
     codes, _, _, _, rows, residual, _ = _case()
-    np.testing.assert_allclose(build("CR2").covariance, _covariance(codes, rows, residual), atol=1e-12)
+    told = _told(codes, rows)
+    np.testing.assert_allclose(told[[0, 1, 2, 4, 5]], 1, atol=1e-9)
+    assert told[3] < 0.8
+    expected = _covariance(codes, rows, residual) / np.sqrt(np.outer(told, told))
+    np.testing.assert_allclose(build("CR2").covariance, expected, atol=1e-12)
 
 
 @BUILT
@@ -97,14 +107,36 @@ def test_satterthwaite_equals_full_matrices(build, contrast):
     assert build("CR2").degrees(np.array([contrast], dtype=float))[0] == pytest.approx(expected, rel=1e-9)
 
 
-def test_cr2_is_unbiased_under_the_working_model():
-    # Source: Bell and McCaffrey (2002): the expectation of CR2 is then the model's own variance,
-    # for a contrast that no full-leverage cluster decides.
-    codes, _, _, _, rows, _, _ = _case()
-    contrast = np.array([0, 0, 0, 0, 1.0, 1.0])
-    vectors = _vectors(codes, rows, contrast)
-    model = contrast @ np.linalg.inv(rows.T @ rows) @ contrast
-    assert np.sum(vectors**2) == pytest.approx(model, rel=1e-9)
+@BUILT
+@pytest.mark.parametrize("contrast", [[0, 0, 0, 0, 1, 1], [0, 0, 0, 1, 0, 0], [0.25, 0.25, 0.25, 0.25, 0, 0]])
+def test_cr2_is_unbiased_under_the_working_model(build, contrast):
+    # Source: Bell and McCaffrey (2002): the expectation of CR2 is then the model's own variance; here
+    # also for what the last cluster, alone in its stratum, takes part in.
+    codes, design, weight, _, rows, _, _ = _case()
+    residual = np.eye(len(rows)) - rows @ np.linalg.inv(rows.T @ rows) @ rows.T
+    contrast = np.array([contrast], dtype=float)
+    border = build is _bordered
+    local = np.column_stack([np.ones(len(codes)), design[:, 4:]]) if border else design
+    expected = 0.0
+    for noise in np.eye(
+        len(rows)
+    ):  # the variance is quadratic in the residuals: sum over an orthonormal basis
+        score = residual @ noise * np.sqrt(weight)
+        pieces = by_cluster(codes, len(SIZES), local, score, weight)
+        expected += sandwich(*pieces, "CR2", STRATUM if border else None).covariance_of(contrast)[0, 0]
+    model = contrast[0] @ np.linalg.inv(rows.T @ rows) @ contrast[0]
+    assert expected == pytest.approx(model, rel=1e-9)
+
+
+def test_what_one_cluster_alone_decides_has_no_variance():
+    # A level that only the last cluster has, and nothing else there: no residual, no limits.
+    codes, design, weight, _, _, residual, _ = _case()
+    score = residual * np.sqrt(weight)
+    found = sandwich(*by_cluster(codes, len(SIZES), design[:, :5], score, weight), "CR2")
+    alone = np.eye(5)[3:4] + np.eye(5)[4:5] * (design[codes == 7, 4].mean())
+    assert np.isnan(found.covariance_of(alone)).all()
+    assert np.isnan(found.degrees(alone)).all()
+    assert np.isfinite(found.covariance_of(np.eye(5)[4:])).all()
 
 
 @BUILT
