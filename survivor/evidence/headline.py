@@ -8,7 +8,7 @@ from dataclasses import replace
 from survivor.evidence.finding import Finding
 from survivor.evidence.words import Reading, difference_phrase
 
-QUESTION = "Which preparation kept most plants alive?"
+QUESTION = "Under which preparation were most plants alive?"
 CLEAR: tuple[Reading, ...] = ("clear difference", "clear but small difference")
 _OPEN: tuple[tuple[Reading, str], ...] = (
     ("no difference worth having", "No difference worth having from"),

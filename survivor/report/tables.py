@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "tables"
 
+#: Above this number of records only those not used are written out.
+MOST_ACCOUNTS: Final = 100_000
+
 #: Columns that tell who owns the land or where it lies; left out unless the study file allows them.
 LANDHOLDERS: Final = ("landholder", "owner", "landowner", "property", "address", "phone", "email")
 COORDINATES: Final = (
@@ -54,9 +57,10 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "sites": analysis.sites,
         "causes": analysis.causes,
         "bounds": analysis.bounds,
+        "left_out": analysis.left_out,
         "measures": analysis.measures,
         "problems": analysis.records.problems,
-        "accounts": analysis.records.accounts,
+        "accounts": _accounts(analysis.records.accounts),
         "matches": analysis.records.matches,
     }
     if analysis.rain_effect is not None:
@@ -64,6 +68,12 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
     hidden = _hidden(analysis)
     return {name: _public(table, hidden) for name, table in found.items() if not table.empty}
+
+
+def _accounts(accounts: pd.DataFrame) -> pd.DataFrame:
+    if len(accounts) <= MOST_ACCOUNTS:
+        return accounts
+    return accounts[accounts["fate"].astype(str) != "used"]
 
 
 def _hidden(analysis: Analysis) -> frozenset[str]:

@@ -59,6 +59,16 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
                 "note": ["", "too high"],
             }
         ),
+        "left_out": pd.DataFrame(
+            {
+                "site_left_out": SITES,
+                "method": METHODS[1],
+                "against": USUAL,
+                "estimate": [14.0, 15.0, 16.6],
+                "lower": 5.0,
+                "upper": 25.0,
+            }
+        ),
         "cannot": (
             "rain and survival: one season at one gauge cannot tell what rain did",
             "scalp against spot spray, hand-dug: no site has both",
@@ -183,7 +193,7 @@ def _findings() -> tuple[Finding, ...]:
     return (
         Finding(
             key="best",
-            question="Which preparation kept most plants alive?",
+            question="Under which preparation were most plants alive?",
             answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, "
             "hand-dug at 12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
             estimate=15.2,

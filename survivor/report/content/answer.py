@@ -29,7 +29,10 @@ def answer(analysis: Analysis) -> Section:
     if analysis.findings:
         first = analysis.findings[0]
         heading = first.question
-        blocks.append(Paragraph(sentence(first.answer), kind="lead"))
+        lead, rest = opening(first.answer)
+        blocks.append(Paragraph(lead, kind="lead"))
+        if rest:
+            blocks.append(Paragraph(rest))
         blocks.append(Paragraph(how_sure(first), label="How sure"))
     else:
         said = why(analysis, otherwise="No question could be answered from these records")
@@ -47,6 +50,12 @@ def answer(analysis: Analysis) -> Section:
         blocks.append(Paragraph(said, kind="note", label="No picture"))
     blocks.extend(between_sites(analysis))
     return Section(KEY, heading, tuple(blocks))
+
+
+def opening(text: str) -> tuple[str, str]:
+    """Return the first sentence, to be read at a glance, and the rest."""
+    lead, stop, rest = sentence(text).partition(". ")
+    return (f"{lead}.", rest) if stop else (lead, "")
 
 
 def how_sure(finding: Finding) -> str:

@@ -13,7 +13,7 @@ from survivor.figures.words import difference, per_100, per_100_limits
 from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import sentence
+from survivor.report.content.wording import sentence, shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -25,6 +25,7 @@ def appendix(analysis: Analysis) -> Section:
         Section("all-pairs", "All pairs of preparations", _all_pairs(analysis)),
         Section("radius-held", "Preparations with the radius held equal", _radius_held(analysis)),
         Section("agreement", "The same difference from different models", _agreement(analysis)),
+        Section("left-out", "The same difference with one site left out", _left_out(analysis)),
         Section("bounds", "Other rules for missing and unknown plants", _bounds(analysis)),
     )
     return Section("appendix", "Appendix", (), parts)
@@ -106,6 +107,32 @@ def _agreement_table(table: pd.DataFrame) -> Table:
         for row in table.sort_values("method", kind="stable").to_dict("records")
     )
     return Table("agreement-table", "Differences from different models", columns, rows, row_heads=2)
+
+
+def _left_out(analysis: Analysis) -> tuple[Block, ...]:
+    table = analysis.left_out
+    if table.empty:
+        return (_nothing(why(analysis, "left out", otherwise="There were too few sites to leave one out")),)
+    text = (
+        "The differences without each site in turn. Where a row is far from the others, that site carries "
+        "the answer."
+    )
+    columns = (
+        Column("Site left out"),
+        Column("Preparation"),
+        Column("Against"),
+        Column("Difference per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+    )
+    rows = tuple(
+        (
+            *(str(row[name]) for name in ("site_left_out", "method", "against")),
+            *difference(*(float(row[name]) for name in ("estimate", "lower", "upper"))),
+        )
+        for row in table.sort_values("method", kind="stable").to_dict("records")
+    )
+    made = Table("left-out-table", "Differences with one site left out", columns, rows, row_heads=2)
+    return (Paragraph(text), shortened(made, "left_out.csv"))
 
 
 def _bounds(analysis: Analysis) -> tuple[Block, ...]:

@@ -9,7 +9,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.settings import DrySeason
-from survivor.vocabulary import INTERVAL_KEYS
+from survivor.vocabulary import FIRST_PLANTING, INTERVAL_KEYS
 
 _COLUMNS = ["start_day", "stop_day", "share"]
 
@@ -65,6 +65,13 @@ def _in_season(planted: dt.date, season: DrySeason, length: int) -> NDArray[np.f
     inside = (today >= start) & (today <= end) if start <= end else (today >= start) | (today <= end)
     found: NDArray[np.float64] = inside.astype(float)
     return found
+
+
+def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
+    """Return the intervals of the first planting: infill runs on a clock of its own."""
+    if "cohort" not in intervals:
+        return intervals
+    return intervals[intervals["cohort"].astype(str).isin([FIRST_PLANTING, ""])]
 
 
 def visit_days(intervals: pd.DataFrame) -> list[float]:

@@ -6,38 +6,47 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
+Floats = NDArray[np.float64]
+
 _FEWEST_YEARS = 10  # fewer years make no band
+_MOST_UNKNOWN = 0.05  # share of days not read, above which a sum says too little
+_FEW_DAYS = 3  # as many may be unknown however short the sum
 
 
 def gather(analysis: Analysis) -> list[tuple[str, pd.DataFrame, int]]:
     """Return, for each gauge, its name, the season against its record, and the years compared.
 
     The frame has ``date, rain_mm, low, median, high`` (mm since the first planting;
-    the record's tenth, fiftieth and ninetieth percentile). A day not read ends the
-    sum: what fell on it is not known to be nought.
+    the record's tenth, fiftieth and ninetieth percentile) and ``not_read``, the days so
+    far whose fall is not known. Those add nothing, so the true sum can only be higher;
+    once they are more than one in twenty the sum is no longer given.
     """
     record = analysis.rain_record
     plots = analysis.records.plots
     if record.empty or "planted_date" not in plots or plots["planted_date"].notna().sum() == 0:
         return []
-    start = pd.Timestamp(plots["planted_date"].min())
     stop = pd.Timestamp(analysis.records.visits["date"].max())
-    if pd.isna(stop) or stop <= start:
-        return []
-    days = min((stop - start).days + 1, 366)
+    sites = {gauge.name: gauge.sites for gauge in analysis.settings.gauges}
     found = []
     for gauge, rows in record.groupby(record["gauge"].astype(str), sort=False):
+        own = sites.get(str(gauge), ())
+        planted = plots.loc[plots["site"].isin(own) if own else slice(None), "planted_date"].dropna()
+        if planted.empty or pd.isna(stop) or stop <= planted.min():
+            continue
+        start = pd.Timestamp(planted.min())
+        days = min((stop - start).days + 1, 366)
         daily = rows.assign(date=pd.to_datetime(rows["date"])).groupby("date")["rain_mm"].sum(min_count=1)
         series = daily.asfreq("D")
-        this = _added(series, start, days)
+        this, unknown = _added(series, start, days)
         others = []
         for year in range(series.index[0].year, start.year):
             begin = _same_day(start, year)
-            added = _added(series, begin, days)
+            added, _ = _added(series, begin, days)
             if not np.isnan(added).any():
                 others.append(added)
         if len(others) < _FEWEST_YEARS or np.isnan(this).all():
@@ -45,15 +54,19 @@ def gather(analysis: Analysis) -> list[tuple[str, pd.DataFrame, int]]:
         low, median, high = np.quantile(np.array(others), (0.1, 0.5, 0.9), axis=0)
         dates = pd.date_range(start, periods=days, freq="D")
         table = pd.DataFrame({"date": dates, "rain_mm": this, "low": low, "median": median, "high": high})
+        table["not_read"] = unknown
         found.append((str(gauge), table, len(others)))
     return found
 
 
-def _added(
-    series: pd.Series[float], start: pd.Timestamp, days: int
-) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    window = series.reindex(pd.date_range(start, periods=days, freq="D"))
-    return np.cumsum(window.to_numpy(dtype=float))
+def _added(series: pd.Series[float], start: pd.Timestamp, days: int) -> tuple[Floats, Floats]:
+    """Return rain added up, NaN once too many days are not known, and the days not known so far."""
+    window = series.reindex(pd.date_range(start, periods=days, freq="D")).to_numpy(dtype=float)
+    unknown = np.cumsum(np.isnan(window)).astype(float)
+    added = np.cumsum(np.nan_to_num(window, nan=0.0))
+    allowed = np.maximum(_MOST_UNKNOWN * np.arange(1, days + 1), _FEW_DAYS)
+    # From the first day with too many on: a later reading does not make up for them.
+    return np.where(np.maximum.accumulate(unknown > allowed), np.nan, added), unknown
 
 
 def _same_day(day: pd.Timestamp, year: int) -> pd.Timestamp:

@@ -12,11 +12,13 @@ from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import why
+from survivor.report.content.wording import shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
-_MOST_ROWS = 30  # a taller picture can't be taken in; the table has them all
+_MOST_ROWS = 30  # a taller picture can't be taken in
+_FILES = {"species": "species.csv", "site": "sites.csv", "sites": "sites.csv"}
 
 
 def species(analysis: Analysis) -> Section:
@@ -58,7 +60,7 @@ def _figure(table: pd.DataFrame, key: str, word: str, heading: str) -> Figure:
         f"{per_100(float(best['estimate']))} ({best[name]})."
     )
     shown = table.head(_MOST_ROWS)
-    more = f" The first {_MOST_ROWS} are drawn; the table has them all." if len(table) > _MOST_ROWS else ""
+    more = f" The first {_MOST_ROWS} of {len(table)} are drawn." if len(table) > _MOST_ROWS else ""
     return Figure(
         key=key,
         title=f"Alive per 100 planted, by {word}",
@@ -91,4 +93,4 @@ def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
         )
         for row in table.to_dict("records")
     )
-    return Table(f"{key}-table", f"Survival by {heading.lower()}", columns, rows)
+    return shortened(Table(f"{key}-table", f"Survival by {heading.lower()}", columns, rows), _FILES[key])

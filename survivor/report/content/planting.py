@@ -10,7 +10,7 @@ import pandas as pd
 from survivor.figures.words import number
 from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
 from survivor.report.content.reasons import allocation, is_random
-from survivor.report.content.wording import counted, dates, listed, sentence
+from survivor.report.content.wording import counted, dates, listed, sentence, shortened
 from survivor.vocabulary import PLOT_KEY
 
 if TYPE_CHECKING:
@@ -118,7 +118,8 @@ def _layout(analysis: Analysis) -> Table:
     )
     columns = (Column("Site"), *(Column(method, numeric=True) for method in methods))
     note = "Two preparations can be compared within a site only where a row has a number under both."
-    return Table("layout", "Plots of each preparation at each site", columns, rows, note=note)
+    table = Table("layout", "Plots of each preparation at each site", columns, rows, note=note)
+    return shortened(table, "layout.csv")
 
 
 def _visits(analysis: Analysis) -> Table | None:

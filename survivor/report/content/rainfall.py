@@ -13,7 +13,7 @@ from survivor.figures.words import number
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.gathering import gather
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import date, sentence, table_of
+from survivor.report.content.wording import counted, date, sentence, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -143,14 +143,23 @@ def _cumulative(analysis: Analysis) -> list[Block]:
                 finding=finding,
                 caption=(
                     f"Line: this season. Broken grey line: median of the same days in {number(years)} "
-                    f"other years; "
-                    "grey band: eight years in ten. A line that ends early meets a day that was not read."
+                    f"other years; grey band: eight years in ten. {_unread(table)}"
                 ),
                 draw=partial(_draw_cumulative, table, dry),
                 table=_monthly(table, place + 1),
             )
         )
     return found
+
+
+def _unread(table: pd.DataFrame) -> str:
+    known = table[table["rain_mm"].notna()]
+    days = float(known["not_read"].iloc[-1])
+    said = (
+        f"{counted(days, 'day')} of this season {'was' if days == 1 else 'were'} not read and add nothing. "
+    )
+    ended = "The line ends where too many days were not read." if len(known) < len(table) else ""
+    return (said if days else "") + ended
 
 
 def _draw_cumulative(

@@ -11,7 +11,7 @@ import pandas as pd
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
-from survivor.report.content.dryness import dry_spans, visit_days
+from survivor.report.content.dryness import dry_spans, first_plants, visit_days
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import usual_practice, why
 from survivor.report.content.wording import listed, month_day, sentence
@@ -32,7 +32,7 @@ def survival_curves(analysis: Analysis) -> Section:
     table = curves.table.rename(columns={curves.table.columns[0]: "method"})
     table = table.assign(method=table["method"].astype(str))
     methods = list(dict.fromkeys(table["method"]))
-    intervals = analysis.records.intervals
+    intervals = first_plants(analysis.records.intervals)
     last = float(table["day"].max())
     visits = visit_days(intervals)
     season = analysis.settings.dry_season

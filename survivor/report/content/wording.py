@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import pandas as pd
 
 from survivor.figures.words import NONE, number
 from survivor.report.content.elements import Column, Table
+
+MOST_ROWS = 60  # a longer table is no longer read on a page
 
 _MONTHS = (
     "January",
@@ -99,6 +102,24 @@ def any_text(value: Any) -> str:
     if isinstance(value, float):
         return number(value, 0 if value.is_integer() else 2)
     return str(value)
+
+
+def shortened(table: Table, file: str, most: int = MOST_ROWS) -> Table:
+    """Return the table with its first rows only where it is long, and say where the others are.
+
+    Parameters
+    ----------
+    table
+        Any table.
+    file
+        Name of the CSV file that has every row.
+    most
+        Rows kept.
+    """
+    if len(table.rows) <= most:
+        return table
+    said = f"The first {most} of {number(len(table.rows))} rows; {file} has them all."
+    return replace(table, rows=table.rows[:most], note=f"{said} {table.note}".strip())
 
 
 def table_of(key: str, caption: str, headings: Sequence[str], frame: pd.DataFrame, note: str = "") -> Table:

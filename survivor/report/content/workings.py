@@ -4,10 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+import pandas as pd
+
 from survivor.evidence.grading import rules_table
-from survivor.figures.words import number
-from survivor.report.content.elements import Block, Listing, Paragraph, Section, Table, Terms, missing
-from survivor.report.content.wording import counted, plain, sentence, table_of
+from survivor.figures.words import number, per_100
+from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table, Terms, missing
+from survivor.report.content.wording import counted, plain, sentence, shortened, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -74,15 +76,7 @@ def workings(analysis: Analysis) -> Section:
         )
     )
     if not analysis.measures.empty:
-        frame = analysis.measures
-        blocks.append(
-            table_of(
-                "measures",
-                "Three measures that are not the same",
-                [_heading(n) for n in frame.columns],
-                frame,
-            )
-        )
+        blocks.append(_three_measures(analysis.measures))
     blocks.append(Terms(_MEASURES, label="What the words mean"))
     blocks.append(
         Paragraph(
@@ -97,9 +91,26 @@ def workings(analysis: Analysis) -> Section:
     return Section("workings", "How this was worked out", tuple(blocks))
 
 
-def _heading(name: object) -> str:
-    text = str(name).replace("_", " ")
-    return text[:1].upper() + text[1:]
+def _three_measures(frame: pd.DataFrame) -> Table:
+    columns = (
+        Column("Measure"),
+        Column("Alive", numeric=True),
+        Column("Of", numeric=True),
+        Column("Alive per 100", numeric=True),
+        Column("Note"),
+    )
+    rows = tuple(
+        (
+            sentence(str(row["measure"])).rstrip("."),
+            number(float(row["alive"])),
+            number(float(row["of"])),
+            per_100(float(row["estimate"])),
+            sentence(str(row["note"])),
+        )
+        for row in frame.to_dict("records")
+    )
+    note = "Plain counts at the milestone, not averaged over sites and species as the answer is."
+    return Table("measures", "Measures that are not the same", columns, rows, note=note)
 
 
 def _models(analysis: Analysis) -> list[Block]:
@@ -120,8 +131,6 @@ def _models(analysis: Analysis) -> list[Block]:
             }
         )
         checks.update(dict.fromkeys(f"{name}: {sentence(check)}" for check in fit.checks))
-    import pandas as pd
-
     frame = pd.DataFrame(rows)
     found: list[Block] = [table_of("models", "Models fitted", list(frame.columns), frame)]
     if checks:
@@ -196,4 +205,5 @@ def _matches(analysis: Analysis) -> Table:
         "column": "Read as",
         "how": "How it was matched",
     }
-    return table_of("matches", "How the headers were read", [words[n] for n in names], frame[names])
+    table = table_of("matches", "How the headers were read", [words[n] for n in names], frame[names])
+    return shortened(table, "matches.csv")
