@@ -1,0 +1,1 @@
+"""The season beside the records: rain of the gauges that stand for the sites."""
