@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.records import counts, tagged
-from survivor.records.checks.plots import check_usual_practice
+from survivor.records.checks.plots import NOT_RECORDED, check_usual_practice
 from survivor.records.checks.states import check_states
 from survivor.records.frames import (
     intervals_frame,
@@ -137,9 +137,11 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     visit_sheets = [
         read_visit_sheet(folder, sheet, settings.records, settings.rules) for sheet in settings.records.sheets
     ]
-    _need_methods([*([plot_sheet] if plot_sheet else []), *visit_sheets], settings)
+    sheets = [*([plot_sheet] if plot_sheet else []), *visit_sheets]
+    _need_methods(sheets, settings)
     plots = stack([tidy_plots(plot_sheet, kind)]) if plot_sheet else None
     visits = stack([tidy_visits(sheet, kind) for sheet in visit_sheets], after=plots)
+    visits = _no_method(visits, sheets)
     plots, visits, one_site = _one_site(plots, visits, settings)
     sources = (*(plots.sources if plots else ()), *visits.sources)
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
@@ -162,6 +164,13 @@ def _need_methods(sheets: list[RawSheet], settings: Settings) -> None:
     )
 
 
+def _no_method(visits: Tidy, sheets: list[RawSheet]) -> Tidy:
+    """Say so where no sheet tells a method and none is compared."""
+    if any("method" in sheet.words for sheet in sheets):
+        return visits
+    return replace(visits, rows=visits.rows.assign(method=NOT_RECORDED))
+
+
 def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tidy | None, Tidy, pd.DataFrame]:
     """Take all plots as one site where no sheet tells sites apart."""
     told = [tidy.rows["site"] for tidy in (plots, visits) if tidy is not None and "site" in tidy.rows.columns]
@@ -169,7 +178,7 @@ def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tid
         return plots, visits, none_found()
     name = settings.study.name
     named = [
-        None if tidy is None else Tidy(tidy.rows.assign(site=name), tidy.found, tidy.sources, tidy.matches)
+        None if tidy is None else replace(tidy, rows=tidy.rows.assign(site=name))
         for tidy in (plots, visits)
     ]
     found = say(

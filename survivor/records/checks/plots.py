@@ -13,6 +13,7 @@ from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
 
 WIDEST_RADIUS_M = 3.0
+NOT_RECORDED = "not recorded"  # the method, where nothing is compared and no sheet tells it
 _CENTIMETRES = (10.0, 300.0)
 _LIKE_DOUBLE = (1.8, 2.25)
 
@@ -51,6 +52,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
     if not methods:
         return rows["method"], blank
     names = {_folded(spelling): m.name for m in methods for spelling in (*m.also, m.name)}
+    names[_folded(NOT_RECORDED)] = NOT_RECORDED
     matched = rows["method"].map({text: names.get(_folded(text), "") for text in rows["method"].unique()})
     mends = {text: _proposal(text, names) for text in rows.loc[matched == "", "method"].unique()}
     unknown = find(
