@@ -1,0 +1,304 @@
+"""Marginal log-likelihood of a model with nested normal effects, and its derivatives.
+
+Parameters are the strata levels, the common parameters (log ratios of the later
+baseline pieces to the first, then coefficients) and the standard deviation of each
+level of effects. Where every outermost group lies in one stratum the strata levels
+are a border of the information: a stratum level meets itself and the common
+parameters only, so that cost grows with rows and not with the square of the strata.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import gammaln
+
+from survivor.intervals import sum_by
+from survivor.models.clusters import Bread, bread_of
+from survivor.models.quadrature import Integral, Nodes, Peak, Tree, integrate
+from survivor.models.row_terms import Counts, Floats, Link
+
+Codes = NDArray[np.intp]
+
+_BLOCK_ROWS = 30_000  # rows worked on at once: few enough to stay in a processor's cache
+_DIFFERENCE = 1e-4  # step of the differences of the gradient, on the scale of the log hazard
+
+
+@dataclass(frozen=True)
+class MixedRows:
+    """Data of a mixed model, n rows.
+
+    Attributes
+    ----------
+    columns
+        Covariates, shape (n, q).
+    lengths
+        Days in each piece of the baseline, shape (n, K); ones, shape (n, 1), for odds.
+    stratum
+        Codes 0 to S - 1.
+    groups
+        Codes of the nested groups, outermost first, shape (n, L); an inner code
+        belongs to one outer code.
+    at_risk, died
+        Counts; for odds ``died`` is the number counted, whatever it stands for.
+    link
+        ``hazard`` or ``logit``.
+    names
+        Of the columns.
+    """
+
+    columns: Floats
+    lengths: Floats
+    stratum: Codes
+    groups: Codes
+    at_risk: Floats
+    died: Floats
+    link: Link = "hazard"
+    names: tuple[str, ...] = ()
+
+    @property
+    def strata(self) -> int:
+        """Number of strata."""
+        return int(self.stratum.max()) + 1
+
+
+@dataclass(frozen=True)
+class Parameters:
+    """Strata levels (S,), or (0,) where they stand among the common ones; common (c,); sd (L,)."""
+
+    level: Floats
+    common: Floats
+    sd: Floats
+
+    def moved(self, level: Floats, common: Floats, sd: Floats) -> Parameters:
+        """Add a step."""
+        return Parameters(self.level + level, self.common + common, self.sd + sd)
+
+
+@dataclass(frozen=True)
+class Evaluation:
+    """Log-likelihood without constant, its gradient in parts, and the peaks of each block."""
+
+    value: float
+    level: Floats
+    common: Floats
+    sd: Floats
+    peaks: tuple[Peak, ...]
+
+
+@dataclass(frozen=True)
+class _Block:
+    counts: Counts
+    columns: Floats
+    lengths: Floats
+    stratum: Codes
+    tree: Tree
+
+
+@dataclass(frozen=True)
+class Likelihood:
+    """Rows in order, in blocks of whole outermost groups.
+
+    ``border`` is the number of strata levels kept as a border (S), or 0 where strata
+    cross the groups and their levels are columns of their own, before the others.
+    """
+
+    blocks: tuple[_Block, ...]
+    border: int
+    pieces: int
+    scale: Floats  # reach of each common parameter on the log hazard
+    constant: float
+    levels: int
+
+    def evaluate(
+        self,
+        at: Parameters,
+        nodes: Sequence[Nodes],
+        start: Sequence[Peak] | None = None,
+    ) -> Evaluation:
+        """Value and gradient; ``start`` gives modes to start from."""
+        value = 0.0
+        level, common, sd = np.zeros(len(at.level)), np.zeros(len(at.common)), np.zeros(len(at.sd))
+        peaks: list[Peak] = []
+        for place, block in enumerate(self.blocks):
+            predictor, total = self._predictor(block, at)
+            modes = None if start is None else start[place].modes
+            found: Integral = integrate(block.counts, predictor, at.sd, block.tree, nodes, modes)
+            value += float(found.value.sum())
+            if self.border:
+                level += sum_by(block.stratum, found.rows, self.border)
+            later = np.exp(at.common[: self.pieces - 1])
+            common[: self.pieces - 1] += ((found.rows / total) @ block.lengths[:, 1:]) * later
+            common[self.pieces - 1 :] += found.rows @ block.columns
+            sd += found.sd.sum(axis=0)
+            if found.peak is not None:
+                peaks.append(found.peak)
+        return Evaluation(value, level, common, sd, tuple(peaks))
+
+    def _predictor(self, block: _Block, at: Parameters) -> tuple[Floats, Floats]:
+        """Predictor without effects, and the length of each row weighted by the baseline."""
+        weight = np.concatenate([[1.0], np.exp(at.common[: self.pieces - 1])])
+        total = block.lengths @ weight
+        predictor = np.log(total) + block.columns @ at.common[self.pieces - 1 :]
+        if self.border:
+            predictor = predictor + at.level[block.stratum]
+        return predictor, total
+
+    def scoring(self, at: Parameters, peaks: Sequence[Peak]) -> tuple[Bread, Floats]:
+        """Approximate information at the modes: of levels and common parameters, and of variances.
+
+        Rows are taken as normal with the curvature that they have at the modes, which
+        gives the marginal information of the means, and the expected one of the
+        variances (pairs of groups within a root left out).
+        """
+        size = len(at.common)
+        level, across = np.zeros(self.border), np.zeros((self.border, size))
+        common = np.zeros((size, size))
+        variances = np.zeros((self.levels, self.levels))
+        weight = np.exp(at.common[: self.pieces - 1])
+        for block, peak in zip(self.blocks, peaks, strict=True):
+            _, total = self._predictor(block, at)
+            rows = np.hstack([block.lengths[:, 1:] * weight / total[:, None], block.columns])
+            roots, cross, own = _marginal(peak, rows)
+            common += own
+            variances += _of_variances(peak)
+            if self.border:
+                stratum = block.stratum[block.tree.row_starts[0]]
+                level += sum_by(stratum, roots, self.border)
+                np.add.at(across, stratum, cross)
+        return bread_of(level, across, common), variances
+
+    def information(
+        self, at: Parameters, nodes: Sequence[Nodes], free: NDArray[np.bool_], peaks: Sequence[Peak]
+    ) -> Bread | None:
+        """Invert the observed information: minus central differences of the gradient.
+
+        Strata meet only through the common parameters, so all levels are moved at once.
+        Parameters are the levels, the common ones and the free standard deviations.
+        None where it is not positive.
+        """
+        size, sds = len(at.common), np.flatnonzero(free)
+        none = np.zeros(len(at.level)), np.zeros(size), np.zeros(len(at.sd))
+
+        def slope(level: Floats, common: Floats, sd: Floats, step: float) -> tuple[Floats, Floats]:
+            high, low = (
+                self.evaluate(at.moved(sign * level, sign * common, sign * sd), nodes, peaks)
+                for sign in (1.0, -1.0)
+            )
+            inner = np.concatenate([high.common - low.common, (high.sd - low.sd)[sds]])
+            return -(high.level - low.level) / (2 * step), -inner / (2 * step)
+
+        across = np.empty((self.border, size + len(sds)))
+        common = np.empty((size + len(sds), size + len(sds)))
+        for column in range(size):
+            step = _DIFFERENCE / self.scale[column]
+            move = none[1].copy()
+            move[column] = step
+            across[:, column], common[:, column] = slope(none[0], move, none[2], step)
+        for place, column in enumerate(int(level) for level in sds):
+            move = none[2].copy()
+            move[column] = _DIFFERENCE
+            across[:, size + place], common[:, size + place] = slope(none[0], none[1], move, _DIFFERENCE)
+        level = np.empty(0)
+        if self.border:
+            level = slope(np.full(self.border, _DIFFERENCE), none[1], none[2], _DIFFERENCE)[0]
+            if not (level > 0).all():
+                return None
+        common = (common + common.T) / 2
+        if len(common):
+            schur = common - across.T @ (across / level[:, None])
+            if np.linalg.eigvalsh(schur)[0] <= 0:
+                return None
+        return bread_of(level, across, common)
+
+
+def _marginal(peak: Peak, rows: Floats) -> tuple[Floats, Floats, Floats]:
+    """Information of a level shared by each root, of it with the rows' columns, and of the columns."""
+    curved, tree = peak.curvature, peak.curvature.tree
+    inside = -peak.slopes[1][:, None] * rows
+    common = rows.T @ inside
+    for level in range(tree.depth - 1, -1, -1):
+        summed = tree.gather(level, inside)
+        inside = summed / curved.own[level][:, None]
+        common -= curved.sd[level] ** 2 * (summed.T @ inside)
+    return curved.followed[0], inside, common
+
+
+def _of_variances(peak: Peak) -> Floats:
+    curved, tree = peak.curvature, peak.curvature.tree
+    found = np.zeros((tree.depth, tree.depth))
+    outside: Floats = np.zeros(len(tree.starts[0]))  # variance of the shift from outer effects
+    for level in range(tree.depth):
+        precision = curved.followed[level]
+        found[level, level] = np.sum((precision - precision**2 * outside) ** 2)
+        reach = precision
+        for outer in range(level - 1, -1, -1):
+            reach = reach / _down(tree, outer, level, curved.own[outer])
+            found[outer, level] = found[level, outer] = np.sum(reach**2)
+        own = curved.own[level]
+        outside = curved.sd[level] ** 2 / own + outside / own**2
+        if level < tree.depth - 1:
+            outside = tree.children(level, outside)
+    return found / 2
+
+
+def _down(tree: Tree, outer: int, level: int, values: Floats) -> Floats:
+    for between in range(outer, level):
+        values = tree.children(between, values)
+    return values
+
+
+def likelihood(rows: MixedRows) -> Likelihood:
+    """Put rows in the order of their groups, and in blocks."""
+    order = np.lexsort(tuple(rows.groups[:, level] for level in range(rows.groups.shape[1] - 1, -1, -1)))
+    groups, stratum = rows.groups[order], rows.stratum[order]
+    starts = _starts(groups)
+    roots = starts[0]
+    bordered = bool(np.array_equal(np.repeat(stratum[roots], np.diff(roots, append=len(order))), stratum))
+    columns = rows.columns[order]
+    if not bordered:
+        columns = np.hstack([(stratum[:, None] == np.arange(rows.strata)).astype(float), columns])
+    reach = np.ptp(columns, axis=0) if len(columns) else np.ones(columns.shape[1])
+    reach = np.where(reach > 0, reach, 1.0)
+    pieces = rows.lengths.shape[1]
+    at_risk, died, lengths = rows.at_risk[order], rows.died[order], rows.lengths[order]
+    blocks = []
+    for low, high in _cuts(roots, len(order)):
+        part = slice(low, high)
+        inside = [level[(level >= low) & (level < high)] - low for level in starts]
+        nested = [np.searchsorted(child, parent).astype(np.intp) for parent, child in pairwise(inside)]
+        blocks.append(
+            _Block(
+                Counts(at_risk[part], died[part], rows.link),
+                columns[part],
+                lengths[part],
+                stratum[part],
+                Tree((*nested, inside[-1]), high - low),
+            )
+        )
+    constant = float(np.sum(gammaln(at_risk + 1) - gammaln(died + 1) - gammaln(at_risk - died + 1)))
+    scale = np.concatenate([np.ones(pieces - 1), reach])
+    return Likelihood(tuple(blocks), rows.strata if bordered else 0, pieces, scale, constant, groups.shape[1])
+
+
+def _starts(groups: Codes) -> list[Codes]:
+    """Rows at which a new group starts, for each level."""
+    new = np.zeros(len(groups), dtype=bool)
+    new[0] = True
+    found = []
+    for codes in groups.T:
+        new = new | np.concatenate([[True], np.diff(codes) != 0])
+        found.append(np.flatnonzero(new).astype(np.intp))
+    return found
+
+
+def _cuts(roots: Codes, rows: int) -> list[tuple[int, int]]:
+    """Ranges of rows of about equal size that hold whole outermost groups."""
+    wanted = np.arange(_BLOCK_ROWS, rows, _BLOCK_ROWS)
+    inner = np.unique(roots[np.searchsorted(roots, wanted, side="right") - 1])
+    edges = [0, *(int(cut) for cut in inner if cut > 0), rows]
+    return list(pairwise(edges))

@@ -1,0 +1,314 @@
+"""Maximise the marginal log-likelihood of a mixed model.
+
+Scoring steps near the modes bring the parameters close; then Newton steps with the
+observed information, and the gradient of the approximated likelihood itself, end
+where that gradient vanishes. A standard deviation that shrinks to nothing is held
+at zero, and let go again if the likelihood rises from there.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survivor.errors import ModelError
+from survivor.intervals import sum_by
+from survivor.models.clusters import Bread
+from survivor.models.mixed_likelihood import Evaluation, Likelihood, MixedRows, Parameters, likelihood
+from survivor.models.quadrature import Nodes, hermite
+from survivor.models.row_terms import Floats
+
+Mask = NDArray[np.bool_]
+
+_STEPS = 200
+_CONVERGED = 1e-18  # squared length of the step in units of standard errors
+_NEAR = 1e-8  # from here the observed information is worth its cost
+_SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
+_SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
+_NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
+_RUNAWAY = 12.0  # a term that moves the predictor this far over its range is running to infinity
+_WILD = 10.0  # no plots differ by this standard deviation
+
+
+@dataclass(frozen=True)
+class Solution:
+    """A fitted mixed model on arrays.
+
+    Attributes
+    ----------
+    at
+        Parameters in the likelihood's own order.
+    log_likelihood
+        With the binomial constant.
+    free
+        Which standard deviations were estimated and are not at zero, shape (L,).
+    at_zero
+        Which were estimated as zero.
+    bread
+        Inverse observed information over levels, common parameters and free standard
+        deviations; None where it was not asked for.
+    border, pieces, strata
+        How the parameters lie: see ``level``, ``alpha``, ``beta``.
+    """
+
+    at: Parameters
+    log_likelihood: float
+    free: Mask
+    at_zero: Mask
+    bread: Bread | None
+    border: int
+    pieces: int
+    strata: int
+    steps: int
+
+    @property
+    def level(self) -> Floats:
+        """Level of each stratum, shape (S,)."""
+        first = self.pieces - 1
+        return self.at.level if self.border else self.at.common[first : first + self.strata]
+
+    @property
+    def alpha(self) -> Floats:
+        """Log ratio of the later pieces to the first, shape (K - 1,)."""
+        return self.at.common[: self.pieces - 1]
+
+    @property
+    def beta(self) -> Floats:
+        """Coefficients, shape (q,)."""
+        return self.at.common[self.offset :]
+
+    @property
+    def offset(self) -> int:
+        """Where the coefficients start in the common parameters."""
+        return self.pieces - 1 + (0 if self.border else self.strata)
+
+    @property
+    def sd(self) -> Floats:
+        """Standard deviation of each level of effects, outermost first, shape (L,)."""
+        return self.at.sd
+
+    def arrange(self, level: Floats, alpha: Floats, beta: Floats, sd: Floats) -> Floats:
+        """Contrasts over all parameters in the order of ``bread``, shape (m, parameters)."""
+        parts = [level, alpha, beta] if self.border else [alpha, level, beta]
+        return np.hstack([*parts, sd[:, self.free]])
+
+    def covariance_of(self, contrasts: Floats) -> Floats:
+        """Covariance of contrasts in the order of ``bread``, shape (m, m)."""
+        if self.bread is None:
+            raise ModelError("no information was computed", where="mixed model", mend="fit with it")
+        contrasts = np.atleast_2d(contrasts)
+        levels, common = self.bread.times(contrasts)
+        found = levels @ contrasts[:, : self.border].T + common @ contrasts[:, self.border :].T
+        return np.asarray((found + found.T) / 2)
+
+
+def solve_mixed(
+    rows: MixedRows,
+    points: int | Sequence[int] = 7,
+    *,
+    fixed_sd: Sequence[float | None] | None = None,
+) -> Solution:
+    """Fit a mixed model to arrays.
+
+    Parameters
+    ----------
+    rows
+        The data.
+    points
+        Quadrature points of each level of effects, outermost first; 1 is Laplace.
+    fixed_sd
+        For each level a standard deviation to hold, or None to estimate it.
+
+    Raises
+    ------
+    ModelError
+        When a term or a standard deviation has no finite estimate, or the fit does
+        not settle.
+    """
+    likely = likelihood(rows)
+    levels = likely.levels
+    counts = [points] * levels if isinstance(points, int) else list(points)
+    nodes = [hermite(count) for count in counts]
+    held = [None] * levels if fixed_sd is None else list(fixed_sd)
+    free = np.array([value is None for value in held])
+    fixed = np.array([0.0 if value is None else float(value) for value in held])
+    plain = [hermite(1)] * levels
+    start = _Climb(likely, plain, rows.names, np.zeros(levels, dtype=bool))
+    first, ready = start.run(_beginning(rows, likely, fixed), _NEAR)
+    if free.any():
+        first = replace(first, sd=np.where(free, _first_sd(ready), fixed))
+    return solve_from(likely, nodes, first, free, rows.names, rows.strata)
+
+
+def solve_from(
+    likely: Likelihood,
+    nodes: Sequence[Nodes],
+    start: Parameters,
+    free: Mask,
+    names: tuple[str, ...],
+    strata: int,
+    *,
+    information: bool = True,
+) -> Solution:
+    """Fit from given parameters; without ``information`` only the maximum is found."""
+    climb = _Climb(likely, nodes, names, free.copy())
+    at, ready = climb.run(start, _CONVERGED if information else _NEAR)
+    for level in np.flatnonzero(free & ~climb.free):
+        # A minimum at zero, not a maximum: the likelihood rises when the effect is let in.
+        trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, _NOTHING, at.sd))
+        if likely.evaluate(trial, nodes, ready.peaks).sd[level] > 0:
+            climb.free[level] = True
+            trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, 20 * _NOTHING, at.sd))
+            at, ready = climb.run(trial, _CONVERGED if information else _NEAR)
+    bread = climb.bread_at(at, ready) if information else None
+    return Solution(
+        at,
+        ready.value + likely.constant,
+        climb.free,
+        free & ~climb.free,
+        bread,
+        likely.border,
+        likely.pieces,
+        strata,
+        climb.steps,
+    )
+
+
+def _beginning(rows: MixedRows, likely: Likelihood, sd: Floats) -> Parameters:
+    """Levels from the crude rates of each stratum, everything else zero."""
+    died = sum_by(rows.stratum, rows.died)
+    if rows.link == "hazard":
+        time = sum_by(rows.stratum, rows.at_risk * rows.lengths.sum(axis=1))
+        level = np.log((died + 0.5) / (time + 0.5 * time.sum() / max(died.sum(), 1.0)))
+    else:
+        level = np.log((died + 0.5) / (sum_by(rows.stratum, rows.at_risk) - died + 0.5))
+    common = np.zeros(len(likely.scale))
+    if likely.border:
+        return Parameters(level, common, sd)
+    common[likely.pieces - 1 : likely.pieces - 1 + len(level)] = level
+    return Parameters(np.empty(0), common, sd)
+
+
+def _first_sd(ready: Evaluation) -> Floats:
+    """First standard deviations: one scoring step in each variance from zero."""
+    above: Floats = np.zeros(1)
+    below: Floats = np.zeros(1)
+    for peak in ready.peaks:
+        tree = peak.curvature.tree
+        pulls = np.array([np.sum(tree.from_rows(k, peak.slopes[0]) ** 2) for k in range(tree.depth)])
+        weights = [tree.from_rows(k, -peak.slopes[1]) for k in range(tree.depth)]
+        above = above + pulls - np.array([weight.sum() for weight in weights])
+        below = below + np.array([np.sum(weight**2) for weight in weights])
+    found: Floats = np.sqrt(np.clip(above / np.maximum(below, 1e-300), 0.1**2, 1.0))
+    return found
+
+
+class _Climb:
+    """One climb to the maximum; counts its steps and remembers the information it met."""
+
+    def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], names: tuple[str, ...], free: Mask):
+        self.likely, self.nodes, self.names, self.free = likely, nodes, names, free
+        self.steps = 0
+        self._bread: Bread | None = None
+        self._moved = 0.0  # squared distance from where the information was computed
+
+    def run(self, at: Parameters, goal: float) -> tuple[Parameters, Evaluation]:
+        """Climb until the squared step, in standard errors, is below ``goal``."""
+        ready = self.likely.evaluate(at, self.nodes)
+        self._bread = None
+        before = np.inf
+        for _ in range(_STEPS):
+            step, gain = self._step(at, ready)
+            if gain < goal:
+                return at, ready
+            size = 1.0
+            while True:
+                trial = self._tamed(at, step, size)
+                found = self.likely.evaluate(trial, self.nodes, ready.peaks)
+                if found.value >= ready.value - 1e-10 * abs(ready.value) or size < 1e-8:
+                    break
+                size /= 2
+            at, ready = trial, found
+            self.steps += 1
+            self._moved += gain
+            self._refuse_runaway(at)
+            gone = self.free & (at.sd < _NOTHING)
+            if gone.any():
+                self.free = self.free & ~gone
+                at = replace(at, sd=np.where(gone, 0.0, at.sd))
+                ready = self.likely.evaluate(at, self.nodes, ready.peaks)
+                self._bread, before = None, np.inf
+                continue
+            slow = gain > _SLOW * before and gain < 1.0
+            if goal < _NEAR and (gain < _NEAR or slow) and (self._bread is None or slow):
+                self._bread = self._observed(at, ready)
+            before = gain
+        raise ModelError(
+            f"the fit did not settle in {_STEPS} steps",
+            where="mixed model",
+            mend="use fewer terms, pieces or random effects",
+        )
+
+    def bread_at(self, at: Parameters, ready: Evaluation) -> Bread:
+        """Inverse observed information at the maximum."""
+        if self._bread is None or self._moved > _SAME_PLACE:
+            self._bread = self._observed(at, ready)
+        if self._bread is None:
+            raise ModelError(
+                "the likelihood has no proper maximum: its information is not positive there",
+                where="mixed model",
+                mend="use fewer terms, pieces or random effects",
+            )
+        return self._bread
+
+    def _observed(self, at: Parameters, ready: Evaluation) -> Bread | None:
+        self._moved = 0.0
+        return self.likely.information(at, self.nodes, self.free, ready.peaks)
+
+    def _step(self, at: Parameters, ready: Evaluation) -> tuple[Parameters, float]:
+        sds = np.flatnonzero(self.free)
+        sd_step = np.zeros(len(at.sd))
+        if self._bread is not None:
+            gradient = np.concatenate([ready.level, ready.common, ready.sd[sds]])
+            level, inner = (part[0] for part in self._bread.times(gradient[None]))
+            sd_step[sds] = inner[len(at.common) :]
+            step = Parameters(level, inner[: len(at.common)], sd_step)
+            return step, float(gradient @ np.concatenate([level, inner]))
+        bread, variances = self.likely.scoring(at, ready.peaks)
+        gradient = np.concatenate([ready.level, ready.common])
+        level, common = (part[0] for part in bread.times(gradient[None]))
+        gain = float(gradient @ np.concatenate([level, common]))
+        if len(sds):
+            score = ready.sd[sds] / (2 * at.sd[sds])
+            change = np.linalg.lstsq(variances[np.ix_(sds, sds)], score, rcond=1e-8)[0]
+            # A step of the variance, bounded so that the sd at most halves or doubles.
+            variance = at.sd[sds] ** 2
+            change = np.clip(change, -0.75 * variance, 3 * variance)
+            sd_step[sds] = np.sqrt(variance + change) - at.sd[sds]
+            gain += abs(float(score @ change))
+        return Parameters(level, common, sd_step), gain
+
+    def _tamed(self, at: Parameters, step: Parameters, size: float) -> Parameters:
+        found = at.moved(size * step.level, size * step.common, size * step.sd)
+        # The likelihood is even in every standard deviation.
+        return replace(found, sd=np.abs(found.sd))
+
+    def _refuse_runaway(self, at: Parameters) -> None:
+        if self.free.any() and at.sd[self.free].max() > _WILD:
+            raise ModelError(
+                "a random effect has no finite standard deviation: groups are all dead or all alive",
+                where="mixed model",
+                mend="leave that effect out, or use coarser groups",
+            )
+        first = len(at.common) - len(self.names)
+        reach = np.abs(at.common[first:]) * self.likely.scale[first:]
+        if len(reach) and reach.max() > _RUNAWAY:
+            raise ModelError(
+                f"{self.names[int(np.argmax(reach))]} has no finite estimate: at one of its levels nobody, "
+                "or everybody, died",
+                where="mixed model",
+                mend="join that level with another, leave the term out, or read its survival from the curves",
+            )
