@@ -178,8 +178,7 @@ def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tid
         return plots, visits, none_found()
     name = settings.study.name
     named = [
-        None if tidy is None else replace(tidy, rows=tidy.rows.assign(site=name))
-        for tidy in (plots, visits)
+        None if tidy is None else replace(tidy, rows=tidy.rows.assign(site=name)) for tidy in (plots, visits)
     ]
     found = say(
         "no-site",

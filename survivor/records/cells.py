@@ -28,7 +28,7 @@ NOT_A_NUMBER = "unreadable-number"
 
 _FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # 1954 to 2119: what a spreadsheet's day number can mean here
 _SERIAL_ORIGIN = dt.date(1899, 12, 30)
-_YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[T ]\d.*)?")
+_YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[t ]\d.*)?")
 _SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
 _NUMERIC = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})(?: \d{1,2}:.*)?")
 _DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]*([a-z]{3,9})[-/., ]*(\d{4}|\d{2})")

@@ -85,7 +85,7 @@ def prepare(
     """
     kind = settings.records.kind
     rows = left(visits.rows[~visits.rows["total"]], visits.found)
-    rows, found = _spelt(rows, settings, with_plots=table is not None)
+    rows, found = _spelt(rows, settings, table)
     if table is None:
         rows = rows.assign(name=check_plots.plot_name(rows))
         rows, more = _own_facts(_with_entry(rows, kind), sources, settings)
@@ -114,14 +114,22 @@ def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
 
 
 def _spelt(
-    rows: pd.DataFrame, settings: Settings, *, with_plots: bool
+    rows: pd.DataFrame, settings: Settings, table: PlotTable | None
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     rows = rows.copy()
     told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
-    words = ["species"] if with_plots else [*PLOT_KEY, "species", *(() if settings.methods else ("method",))]
+    listed = [] if table is None else [name for name in table.planted["species"].unique() if name]
+    words = (
+        ["species"]
+        if table is not None
+        else [*PLOT_KEY, "species", *(() if settings.methods else ("method",))]
+    )
     found = []
     for word in words:
-        rows[word], wrong = one_spelling(rows, word, told if word == "species" else None)
+        of_species = word == "species"
+        rows[word], wrong = one_spelling(
+            rows, word, told if of_species else None, listed if of_species else ()
+        )
         found.append(wrong)
     return rows, [*found, check_cells.check_species(rows)]
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -47,6 +48,7 @@ class Source:
     headers: dict[str, str] = field(default_factory=dict)
 
 
+@cache
 def none_found() -> pd.DataFrame:
     """Make a table of findings without rows."""
     return pd.DataFrame({name: pd.Series(dtype=object) for name in FINDING_COLUMNS})

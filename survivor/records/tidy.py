@@ -255,7 +255,7 @@ def stack(parts: Sequence[Tidy], after: Tidy | None = None) -> Tidy:
 
 
 def one_spelling(
-    rows: pd.DataFrame, word: str, told: Mapping[str, str] | None = None
+    rows: pd.DataFrame, word: str, told: Mapping[str, str] | None = None, listed: Sequence[str] = ()
 ) -> tuple[pd.Series[Any], pd.DataFrame]:
     """Give words that differ in case and spaces only one spelling, the commonest; and say so.
 
@@ -265,9 +265,11 @@ def one_spelling(
         Records with the column ``word``.
     told
         Their word -> ours, from the study file: applied first, in silence.
+    listed
+        Spellings of another sheet, which go before the commonest.
     """
     ours_for = {" ".join(theirs.split()).casefold(): ours for theirs, ours in (told or {}).items()}
-    best = {ours.casefold(): ours for ours in ours_for.values()}
+    best = {ours.casefold(): ours for ours in (*listed, *ours_for.values())}
     often = [str(spelling) for spelling in rows[word].value_counts().index]
     for spelling in often:
         best.setdefault(spelling.casefold(), spelling)

@@ -185,7 +185,9 @@ def test_infill_has_its_own_clock_and_never_its_predecessors(read_study: ReadStu
     ]
     for tag, cohort, planted, visit, day, state in rows:
         table += f"Rise,1,{tag},{cohort},{planted},{visit},{PLANTED + dt.timedelta(days=day)},{state}\n"
-    records = read_study(study('tagged = "at planting"').replace(f'planted_date = "{PLANTED}"', ""), visits_csv=table)
+    records = read_study(
+        study('tagged = "at planting"').replace(f'planted_date = "{PLANTED}"', ""), visits_csv=table
+    )
     own = records.intervals[records.intervals["tag"] == "007"]
     assert list(own[["cohort", "start_day", "stop_day", "died"]].itertuples(index=False, name=None)) == [
         ("infill", 0, 50, 0),

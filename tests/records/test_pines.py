@@ -105,11 +105,15 @@ def test_a_blank_before_a_later_height_is_no_death(pines: Records) -> None:
     died = pines.intervals[pines.intervals["died"] == 1]
     assert died.groupby("stop_day").size().to_dict() == {230: 126, 2361: 2, 2726: 7}
     skipped = pines.accounts[pines.accounts["code"] == "not-visited"]
-    assert skipped.groupby("record").size().to_dict() == {"visit 1990": 56, "visit 1996": 11 + 126, "visit 1997": 128}
+    assert skipped.groupby("record").size().to_dict() == {
+        "visit 1990": 56,
+        "visit 1996": 11 + 126,
+        "visit 1997": 128,
+    }
 
 
 def test_traits_are_carried_and_the_usual_practice_comes_first(pines: Records) -> None:
-    assert list(pines.intervals["method"].cat.categories)[0] == "unfertilised, 10 ft"
+    assert pines.intervals["method"].cat.categories[0] == "unfertilised, 10 ft"
     assert set(pines.intervals["fertiliser"]) == {0.0, 1.0}
     assert set(pines.intervals["spacing_ft"]) == {10.0, 15.0}
 
