@@ -80,14 +80,14 @@ def causes_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
     most = float(deaths.groupby(["period", "cause"])["deaths"].sum().max()) if len(deaths) else 1.0
     with styled():
         wide = size == "wide"
-        columns = min(len(periods), 4) if wide else 1
+        columns = (len(periods) if len(periods) <= 5 else -(-len(periods) // 2)) if wide else 1
         rows = -(-len(periods) // columns)
         figure = blank(WIDTHS[size], rows * (0.24 * len(names) + 0.42) + 0.1)
         panels = figure.subplots(rows, columns, squeeze=False, sharey=True)
         for place, period in enumerate(periods):
             ax = panels[place // columns, place % columns]
             draw_causes(deaths[deaths["period"] == period], ax, names, most or 1.0)
-            ax.set_title("\n".join(wrapped(period, 24 if columns > 2 else 40)), fontsize=SMALL + 0.5)
+            ax.set_title("\n".join(wrapped(period, max(60 // columns, 14))), fontsize=SMALL + 0.5)
             ax.set_yticks(range(len(names)), [wrapped(name, 26)[0] or "not recorded" for name in names])
             ax.tick_params(axis="y", length=0, labelcolor=INK)
         for place in range(len(periods), rows * columns):

@@ -48,7 +48,7 @@ class Backdrop:
         ``start_day, stop_day, share``: stretches of days since planting, and the
         share of plants (0..1) that were in the dry season then.
     visits
-        Days since planting on which plots were visited.
+        First and last day since planting of each round of visits; drawn on the axis.
     milestone
         Day of the headline; drawn as a line.
     usual
@@ -58,7 +58,7 @@ class Backdrop:
     dry: pd.DataFrame = field(
         default_factory=lambda: pd.DataFrame(columns=["start_day", "stop_day", "share"])
     )
-    visits: tuple[float, ...] = ()
+    visits: tuple[tuple[float, float], ...] = ()
     milestone: float | None = None
     usual: str | None = None
 
@@ -225,13 +225,15 @@ def _panel(
         _step(ax, usual, USUAL_LINE, band=False)
     _step(ax, curves[name], Line(INK if name == behind.usual else ACCENT, "solid", "o"), band=True)
     if behind.visits:
-        # A short stroke a visit day, standing on the axis.
-        ax.vlines(
-            behind.visits, low - (100 - low) * 0.04, low + (100 - low) * 0.02, color=QUIET, linewidth=0.7
-        )
+        # A block for each round of visits, standing on the axis; never thinner than a stroke.
+        foot, top = low - (100 - low) * 0.04, low + (100 - low) * 0.015
+        thin = last * 0.006
+        bars = [(first, max(stop - first, thin)) for first, stop in behind.visits]
+        ax.broken_barh(bars, (foot, top - foot), color=QUIET, linewidth=0, zorder=1)
     if behind.milestone is not None and behind.milestone <= last:
         ax.axvline(behind.milestone, color=TARGET, linewidth=0.8, linestyle=(0, (4, 2)), zorder=1.5)
-        _value(ax, curves[name], behind.milestone, low)
+        other = usual if name != behind.usual else None
+        _value(ax, curves[name], other, behind.milestone, last, low)
     title = wrapped(name, _LETTERS[size])
     ax.set_title("\n".join(title), color=INK, fontsize=SMALL + 0.5)
     if name == behind.usual:
@@ -246,19 +248,28 @@ def _panel(
         )
 
 
-def _value(ax: Axes, curve: pd.DataFrame, day: float, low: float) -> None:
+def _read(curve: pd.DataFrame, day: float) -> float:
     reached = curve[curve["day"] <= day]["survival"]
-    if reached.empty or pd.isna(reached.iloc[-1]):
+    return 100 * float(reached.iloc[-1]) if len(reached) else float("nan")
+
+
+def _value(
+    ax: Axes, curve: pd.DataFrame, usual: pd.DataFrame | None, day: float, last: float, low: float
+) -> None:
+    """Write the value of a curve on a day where the usual practice's line does not run."""
+    value = _read(curve, day)
+    if math.isnan(value):
         return
-    value = 100 * float(reached.iloc[-1])
     ax.plot([day], [value], "o", color=INK, markersize=3.5, zorder=5, clip_on=False)
-    above = value < low + 0.25 * (100 - low)  # else below: the curve comes from above
+    under = usual is not None and _read(usual, day) < value
+    above = under or value < low + 0.25 * (100 - low)
+    right = above and day < 0.85 * last
     ax.annotate(
         per_100(value),
         (day, value),
-        xytext=(-4, 4 if above else -4),
+        xytext=(4 if right else -4, 4 if above else -4),
         textcoords="offset points",
-        ha="right",
+        ha="left" if right else "right",
         va="bottom" if above else "top",
         color=INK,
         fontsize=SMALL,

@@ -55,7 +55,7 @@ def to_svg(figure: Drawing, name: str, title: str, description: str) -> str:
     inner = re.sub(r'<style type="text/css">.*?</style>\s*', "", inner, flags=re.DOTALL)
     inner = re.sub(r"<!--.*?-->\s*|<defs>\s*</defs>\s*", "", inner, flags=re.DOTALL)
     # Inside tags only: what stands between them is the records' own words.
-    inner = re.sub(r"<[^>]*>", lambda tag: _with_variables(_with_own_ids(tag[0], name)), inner)
+    inner = re.sub(r"<[^>]*>", lambda tag: _rounded(_with_variables(_with_own_ids(tag[0], name))), inner)
     inner = re.sub(r"\n\s*", "\n", inner).strip()
     start = (
         f'<svg viewBox="{view[1]}" role="img" aria-labelledby="{name}-title" aria-describedby="{name}-desc" '
@@ -78,3 +78,8 @@ def _with_variables(tag: str) -> str:
         return f"{match[1]}var(--{_USE[value]}, {value})" if value in _USE else match[0]
 
     return re.sub(r"((?:fill|stroke|stop-color): ?)(#[0-9a-fA-F]{6})", variable, tag)
+
+
+def _rounded(tag: str) -> str:
+    """Keep two places: a hundredth of a point can't be seen, and six cost half the bytes."""
+    return re.sub(r"-?\d+\.\d{3,}", lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), tag)

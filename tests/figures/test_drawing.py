@@ -131,7 +131,7 @@ def test_a_comparison_between_sites_is_hollow_and_named() -> None:
 @pytest.mark.parametrize("size", ["wide", "narrow"])
 def test_each_method_has_a_panel_and_the_usual_practice_comes_first(size: str) -> None:
     dry = pd.DataFrame({"start_day": [150.0], "stop_day": [280.0], "share": [1.0]})
-    behind = curves.Backdrop(dry=dry, visits=(40.0, 365.0), milestone=365.0, usual="b")
+    behind = curves.Backdrop(dry=dry, visits=((36.0, 40.0), (365.0, 365.0)), milestone=365.0, usual="b")
     figure = curves.curves_figure(CURVES, behind, size=size)  # type: ignore[arg-type]
     titles = [ax.get_title(loc="left") for ax in figure.axes if ax.get_visible()]
     assert titles == ["b", "a"]

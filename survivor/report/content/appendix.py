@@ -13,7 +13,7 @@ from survivor.figures.words import difference, per_100, per_100_limits
 from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import sentence, shortened
+from survivor.report.content.wording import model_words, sentence, shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -52,9 +52,9 @@ def _radius_held(analysis: Analysis) -> tuple[Block, ...]:
 
 
 def _agreement(analysis: Analysis) -> tuple[Block, ...]:
-    table = analysis.agreement
-    if table.empty:
+    if analysis.agreement.empty:
         return (_nothing(why(analysis, "model", otherwise="Only one model could be fitted")),)
+    table = analysis.agreement.assign(model=analysis.agreement["model"].astype(str).map(model_words))
     text = (
         "Models are compared on differences per 100 planted. They look at the same records in different "
         "ways, so they "

@@ -25,13 +25,14 @@ from survivor.report.content.elements import (
     Table,
     missing,
 )
-from survivor.report.content.reasons import is_random, why
-from survivor.report.content.wording import chance, plain, sentence
+from survivor.report.content.reasons import is_random, usual_practice, why
+from survivor.report.content.wording import chance, plain, sentence, shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 KEY = "comparison"
+RADIUS = "weed_free_radius_m"  # part of the preparation, not of the ground
 HEADING = "Each preparation against the usual practice"
 
 
@@ -42,7 +43,7 @@ def comparison(analysis: Analysis) -> Section:
             analysis, "contrast", "compar", otherwise="No comparison between preparations could be made"
         )
         return missing(KEY, HEADING, said)
-    table = analysis.contrasts.table
+    table = analysis.contrasts.table.sort_values("estimate", ascending=False, kind="stable")
     smallest = analysis.settings.design.smallest_difference
     milestone = analysis.settings.headline_milestone.name
     sentences = tuple(
@@ -76,7 +77,7 @@ def comparison(analysis: Analysis) -> Section:
         )
     )
     if analysis.confounding is not None:
-        blocks.extend(_traits(analysis.confounding.balance))
+        blocks.extend(_traits(analysis.confounding.balance, usual_practice(analysis)))
     blocks.extend(before_acting(analysis))
     return Section(KEY, HEADING, tuple(blocks))
 
@@ -149,30 +150,40 @@ def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
     return Table(key, caption, columns, rows, row_heads=2, note=note)
 
 
-def _traits(balance: pd.DataFrame) -> list[Block]:
+def _traits(balance: pd.DataFrame, usual: str | None) -> list[Block]:
     """Name traits of the ground that went with a preparation."""
-    if balance.empty:
+    ground = balance[balance["trait"].astype(str) != RADIUS]
+    if ground.empty:
         return []
-    apart = balance[balance["standardised_difference"].abs() >= 0.5]
+    apart = ground[ground["standardised_difference"].abs() >= 0.5]
     if apart.empty:
         return [
             Paragraph("No recorded trait of the plots differed much between the preparations.", kind="small")
         ]
+    keys = ["trait", "level"]
+    under = ground[ground["method"].astype(str) == str(usual)].set_index(keys)["value"]
     rows = []
     for row in apart.to_dict("records"):
         trait = str(row["trait"]).replace("_", " ")
         name = f"{trait}: {row['level']}" if str(row["level"]) else trait
-        value = float(row["value"])
         unit = "" if row["unit"] == "mean" else f" {row['unit']}"
-        rows.append((name, str(row["method"]), number(value, 1 if abs(value) < 10 else 0) + unit))
+        place = (row["trait"], row["level"])
+        values = (float(row["value"]), float(under.get(place, math.nan)))
+        rows.append(
+            (name, str(row["method"]), *(f"{number(v, 1 if abs(v) < 10 else 0)}{unit}" for v in values))
+        )
     text = (
-        "Preparations were used on different ground where the table below has a row: the trait's mean (or "
-        "share of "
-        "plots) under the preparation lies at least half a standard deviation from that under the usual "
-        "practice."
+        "Preparations stood on different ground where the table below has a row: the mean of the trait, "
+        "or the "
+        "share of plots, lies at least half a standard deviation from that under the usual practice."
     )
-    columns = (Column("Trait"), Column("Preparation"), Column("Value", numeric=True))
+    columns = (
+        Column("Trait"),
+        Column("Preparation"),
+        Column("Under it", numeric=True),
+        Column("Under the usual practice", numeric=True),
+    )
     table = Table(
         "traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2
     )
-    return [Paragraph(text), table]
+    return [Paragraph(text), shortened(table, "traits.csv", 20)]

@@ -11,6 +11,8 @@ from numpy.typing import NDArray
 from survivor.settings import DrySeason
 from survivor.vocabulary import FIRST_PLANTING, INTERVAL_KEYS
 
+FORTNIGHT = 14
+
 _COLUMNS = ["start_day", "stop_day", "share"]
 
 
@@ -74,6 +76,15 @@ def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
     return intervals[intervals["cohort"].astype(str).isin([FIRST_PLANTING, ""])]
 
 
-def visit_days(intervals: pd.DataFrame) -> list[float]:
-    """Return the days since planting on which something was looked at, in order."""
-    return sorted({float(day) for day in intervals["stop_day"]})
+def visit_rounds(intervals: pd.DataFrame) -> list[tuple[float, float]]:
+    """Return the first and last day since planting of each round of visits, in order.
+
+    Days nearer than a fortnight to the one before belong to one round.
+    """
+    rounds: list[tuple[float, float]] = []
+    for day in sorted({float(day) for day in intervals["stop_day"]}):
+        if rounds and day - rounds[-1][1] <= FORTNIGHT:
+            rounds[-1] = (rounds[-1][0], day)
+        else:
+            rounds.append((day, day))
+    return rounds

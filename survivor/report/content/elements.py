@@ -55,7 +55,8 @@ class Column:
 class Table:
     """A table of finished texts; the first ``row_heads`` cells of a row name it.
 
-    ``key`` is unique in the report. ``note`` goes below.
+    ``key`` is unique in the report. ``note`` goes below. A ``folded`` table is opened by
+    those who want it.
     """
 
     key: str
@@ -64,6 +65,7 @@ class Table:
     rows: tuple[tuple[str, ...], ...]
     row_heads: int = 1
     note: str = ""
+    folded: bool = False
 
 
 @dataclass(frozen=True)

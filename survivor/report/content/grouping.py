@@ -12,7 +12,7 @@ from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import shortened
+from survivor.report.content.wording import sentence, shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -77,12 +77,14 @@ def _draw(table: pd.DataFrame, size: Size) -> Drawing:
 
 def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
     counts = [column for column in ("planted", "alive", "n_plots") if column in table]
+    noted = "note" in table and table["note"].astype(str).str.strip().any()
     words = {"planted": "Planted", "alive": "Alive", "n_plots": "Plots"}
     columns = (
         Column(heading),
         Column("Alive per 100 planted", numeric=True),
         Column("95 % limits", numeric=True),
         *(Column(words[column], numeric=True) for column in counts),
+        *((Column("Note"),) if noted else ()),
     )
     rows = tuple(
         (
@@ -90,6 +92,7 @@ def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
             per_100(float(row["estimate"])),
             per_100_limits(float(row["lower"]), float(row["upper"])),
             *(number(float(row[column])) for column in counts),
+            *((sentence(str(row["note"])),) if noted else ()),
         )
         for row in table.to_dict("records")
     )

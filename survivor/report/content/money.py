@@ -68,7 +68,7 @@ def _source(analysis: Analysis) -> str:
         return "Costs are as given in the study file."
     return (
         f"Costs are inputs, not findings: {given.currency}, {given.year}. Source: "
-        f"{sentence(given.source)} Cost per "
+        f"“{given.source}”. Cost per "
         "plant established is what was spent on each plant put in, divided by the share of them alive at the "
         "milestone. Infill is not in it unless the study file counts it."
     )

@@ -140,7 +140,19 @@ def _values(table: pd.DataFrame, column: str) -> Table:
     return Table("radius-table", "Survival by radius of the weed-free patch", columns, rows)
 
 
+_WORDS = {
+    "method": "Preparation",
+    "n_plots": "Plots",
+    "plots": "Plots",
+    "mean_m": "Mean, m",
+    "sd_m": "Standard deviation, m",
+    "smallest_m": "Smallest, m",
+    "largest_m": "Largest, m",
+    "mean_area_m2": "Mean area, m²",
+}
+
+
 def _description(frame: pd.DataFrame) -> Table:
-    headings = [str(name).replace("_", " ") for name in frame.columns]
+    headings = [_WORDS.get(str(name), str(name).replace("_", " ")) for name in frame.columns]
     text = frame.assign(**{frame.columns[0]: frame[frame.columns[0]].astype(str)})
-    return table_of("radius-by-preparation", "Radius by preparation, metres", headings, text)
+    return table_of("radius-by-preparation", "Radius by preparation", headings, text)

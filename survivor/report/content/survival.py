@@ -11,7 +11,7 @@ import pandas as pd
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
-from survivor.report.content.dryness import dry_spans, first_plants, visit_days
+from survivor.report.content.dryness import dry_spans, first_plants, visit_rounds
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import usual_practice, why
 from survivor.report.content.wording import listed, month_day, sentence
@@ -34,16 +34,17 @@ def survival_curves(analysis: Analysis) -> Section:
     methods = list(dict.fromkeys(table["method"]))
     intervals = first_plants(analysis.records.intervals)
     last = float(table["day"].max())
-    visits = visit_days(intervals)
+    rounds = [(first, min(stop, last)) for first, stop in visit_rounds(intervals) if first <= last]
     season = analysis.settings.dry_season
     spans = dry_spans(intervals, season, last)
-    backdrop = Backdrop(spans, tuple(visits), analysis.milestone_day, usual_practice(analysis))
+    backdrop = Backdrop(spans, tuple(rounds), analysis.milestone_day, usual_practice(analysis))
     order = _by_end(table, methods)
-    days = [0.0, *_few([day for day in visits if day <= last])]
+    shown = _few(rounds)
+    days = [0.0, *(_settled(table, *ends) for ends in shown)]
     figure = Figure(
         key="curves",
         title="Alive after planting, by preparation",
-        finding=_finding(table, spans, order),
+        finding=_finding(table, spans, order, analysis.milestone_day),
         caption=_caption(analysis, spans),
         draw=partial(_draw, table, backdrop, tuple(order)),
         table=_values(table, order, days),
@@ -52,9 +53,19 @@ def survival_curves(analysis: Analysis) -> Section:
         "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
         f"the visit before. {sentence(curves.limits)}"
     )
-    risk = _at_risk(curves, order, days)
-    notes = tuple(Paragraph(sentence(note), kind="small") for note in curves.notes)
+    risk = _at_risk(curves, order, [0.0, *(first for first, _ in shown)])
+    notes = tuple(Paragraph(note, kind="small") for note in _gathered(curves.notes, methods))
     return Section(KEY, HEADING, (Paragraph(text), figure, risk, *notes))
+
+
+def _gathered(notes: tuple[str, ...], methods: list[str]) -> list[str]:
+    """Say once what is said of several methods; leave out advice on how to call the program."""
+    whom: dict[str, list[str]] = {}
+    for note in notes:
+        name = next((m for m in methods if note.startswith(f"{m}: ")), "")
+        text = note.removeprefix(f"{name}: ").split("; use estimator=")[0]
+        whom.setdefault(text, []).append(name)
+    return [sentence(f"{listed(names)}: {text}" if any(names) else text) for text, names in whom.items()]
 
 
 def _draw(table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size: Size) -> Drawing:
@@ -66,18 +77,20 @@ def _by_end(table: pd.DataFrame, methods: list[str]) -> list[str]:
     return sorted(methods, key=lambda name: -float(ends[name]))
 
 
-def _few(days: list[float], most: int = 7) -> list[float]:
-    """Keep a visit from each round: days nearer than a fortnight count as one round, its last day."""
-    rounds: list[float] = []
-    for day in days:
-        if rounds and day - rounds[-1] <= 14:
-            rounds[-1] = day
-        else:
-            rounds.append(day)
+def _few(rounds: list[tuple[float, float]], most: int = 7) -> list[tuple[float, float]]:
     if len(rounds) <= most:
         return rounds
     keep = np.unique(np.linspace(0, len(rounds) - 1, most).round().astype(int))
     return [rounds[i] for i in keep]
+
+
+def _settled(table: pd.DataFrame, first: float, last: float) -> float:
+    """Return the last day of a round on which every curve has limits; the last day where none is."""
+    inside = table[(table["day"] >= first) & (table["day"] <= last)]
+    without = inside.groupby("day")["lower"].apply(lambda lower: lower.isna().any())
+    ended = without[without].index.min() if without.any() else np.inf
+    known = [float(day) for day in inside["day"].unique() if day < ended]
+    return max(known, default=last)
 
 
 def _at(curve: pd.DataFrame, day: float, column: str) -> float:
@@ -90,28 +103,35 @@ def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     return float(reached[column].iloc[-1])
 
 
-def _finding(table: pd.DataFrame, spans: pd.DataFrame, order: list[str]) -> str:
-    ends = []
-    for name in order:
-        curve = table[table["method"] == name].sort_values("day", kind="stable")
-        ends.append(f"{name} {per_100(100 * float(curve['survival'].iloc[-1]))}")
-    said = f"Alive per 100 planted at the last visit: {listed(ends)}."
+def _finding(table: pd.DataFrame, spans: pd.DataFrame, order: list[str], day: float) -> str:
+    by_method = {name: table[table["method"] == name].sort_values("day", kind="stable") for name in order}
+    read = {name: _at(curve, day, "survival") for name, curve in by_method.items()}
+    ends = [f"{name} {per_100(100 * value)}" for name, value in read.items() if value == value]
+    said = f"Alive per 100 planted on day {number(day)}: {listed(ends)}."
     full = spans[spans["share"] > 0.5]
     if full.empty:
         return said
-    start, stop = float(full["start_day"].min()), float(full["stop_day"].max())
-    fell = []
-    for name in order:
-        curve = table[table["method"] == name].sort_values("day", kind="stable")
-        end = min(stop, float(curve["day"].max()))
-        fell.append((_at(curve, start, "survival") - _at(curve, end, "survival")) * 100)
-    most, least = max(fell), min(fell)
-    return f"{said} Over the dry season the curves fall by {number(least)} to {number(most)} per 100 planted."
+    # The first dry season only: stretches that follow on each other.
+    start = float(full["start_day"].iloc[0])
+    stop = float(full["stop_day"].iloc[0])
+    for span in full.iloc[1:].to_dict("records"):
+        if float(span["start_day"]) > stop:
+            break
+        stop = float(span["stop_day"])
+    fell = [
+        100 * (_at(curve, start, "survival") - _at(curve, min(stop, float(curve["day"].max())), "survival"))
+        for curve in by_method.values()
+    ]
+    least, most = number(min(fell)), number(max(fell))
+    return f"{said} Over the first dry season the curves fall by {least} to {most} per 100 planted."
 
 
 def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
     usual = usual_practice(analysis)
-    parts = ["Line: alive per 100 planted; band: 95 % limits."]
+    parts = [
+        "Line: alive per 100 planted, as counted, so not quite the averaged number of the answer; "
+        "band: 95 % limits."
+    ]
     if usual is not None:
         parts.append(f"Broken grey line in each panel: the usual practice, {usual}.")
     season = analysis.settings.dry_season
@@ -122,7 +142,7 @@ def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
             "plantings had reached it."
         )
     parts.append(
-        f"Strokes on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where "
+        f"Blocks on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where "
         f"the number is read."
     )
     return " ".join(parts)

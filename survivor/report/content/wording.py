@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from survivor.figures.words import NONE, number
@@ -76,6 +77,13 @@ def counted(count: float, one: str, many: str = "") -> str:
     return f"{number(count)} {one if count == 1 else many or one + 's'}"
 
 
+def model_words(name: str) -> str:
+    """Return a model's name as the report prints it."""
+    return {"grouped": "between visits (the answer)", "cox": "Cox", "logistic": "at the milestone"}.get(
+        name, name
+    )
+
+
 def listed(names: Iterable[str]) -> str:
     """Join names with commas and ``and``."""
     known = list(names)
@@ -99,6 +107,8 @@ def any_text(value: Any) -> str:
         return ""
     if isinstance(value, pd.Timestamp):
         return date(value)
+    if isinstance(value, int | np.integer) and not isinstance(value, bool):
+        return number(float(value))
     if isinstance(value, float):
         return number(value, 0 if value.is_integer() else 2)
     return str(value)

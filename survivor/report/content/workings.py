@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
@@ -9,7 +10,7 @@ import pandas as pd
 from survivor.evidence.grading import rules_table
 from survivor.figures.words import number, per_100
 from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table, Terms, missing
-from survivor.report.content.wording import counted, plain, sentence, shortened, table_of
+from survivor.report.content.wording import counted, model_words, plain, sentence, shortened, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -41,6 +42,13 @@ _MEASURES = (
         "a new plant with its own planting date; it never takes over the survival of the plant it replaced",
     ),
 )
+
+
+_LOOKS_AT = {
+    "grouped": "whether a plant lived from one visit to the next",
+    "cox": "in what order plants were found dead, each site apart",
+    "logistic": "whether a plant was alive at the milestone",
+}
 
 
 def cannot(analysis: Analysis) -> Section:
@@ -86,7 +94,7 @@ def workings(analysis: Analysis) -> Section:
         )
     )
     headings = ("Rule", "Holds when", "Then the answer is", "What would lift it")
-    blocks.append(table_of("grades", "How sure: the rule", headings, rules_table()))
+    blocks.append(replace(table_of("grades", "How sure: the rule", headings, rules_table()), folded=True))
     blocks.extend(_models(analysis))
     return Section("workings", "How this was worked out", tuple(blocks))
 
@@ -121,7 +129,8 @@ def _models(analysis: Analysis) -> list[Block]:
     for name, fit in analysis.fits.items():
         rows.append(
             {
-                "Model": name,
+                "Model": model_words(name),
+                "Looks at": _LOOKS_AT.get(name, "–"),
                 "Terms": fit.formula,
                 "Limits from": fit.variance,
                 "Seedlings": fit.n_seedlings,
@@ -130,7 +139,7 @@ def _models(analysis: Analysis) -> list[Block]:
                 "Sites": fit.n_sites,
             }
         )
-        checks.update(dict.fromkeys(f"{name}: {sentence(check)}" for check in fit.checks))
+        checks.update(dict.fromkeys(f"{model_words(name)}: {sentence(check)}" for check in fit.checks))
     frame = pd.DataFrame(rows)
     found: list[Block] = [table_of("models", "Models fitted", list(frame.columns), frame)]
     if checks:
@@ -206,4 +215,4 @@ def _matches(analysis: Analysis) -> Table:
         "how": "How it was matched",
     }
     table = table_of("matches", "How the headers were read", [words[n] for n in names], frame[names])
-    return shortened(table, "matches.csv")
+    return replace(shortened(table, "matches.csv"), folded=True)
