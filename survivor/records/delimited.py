@@ -103,7 +103,7 @@ def _decode(raw: bytes, name: str) -> tuple[str, str]:
 
 
 def sniff_sign(text: str) -> str:
-    """Return the sign that parts the cells: the one that gives every row as many cells as the header.
+    """Return the sign that parts the cells: the one that gives the most rows equally many cells.
 
     Parameters
     ----------
@@ -125,7 +125,7 @@ def sniff_sign(text: str) -> str:
     for sign in _SIGNS:
         widths = [len(row) for row in csv.reader(lines, delimiter=sign) if row]
         common, times = Counter(widths).most_common(1)[0]
-        score = (widths[0] > 1 and common > 1, times / len(widths), common)
+        score = (common > 1, times / len(widths), common)
         if score > best_score:
             best, best_score = sign, score
     return best

@@ -20,6 +20,7 @@ BY_STUDY_FILE = "study file"
 SAME_WORD = "same word"
 FORGIVING = "forgiving match"
 NOT_USED = "not used"
+_ALIKE_ENOUGH = 0.6  # for a proposal in an error
 
 
 @dataclass(frozen=True)
@@ -185,8 +186,9 @@ def _proposal(matched: Matched, word: str) -> str:
         str(header) for header in matched.table.loc[matched.table["how"] == NOT_USED, "header"] if header
     ]
     known = [plain(word), *map(plain, COLUMN_WORDS.get(word, ()))]
-    best = max(unused, key=lambda header: max(_alike(plain(header), other) for other in known), default="")
-    return best or "the header of that column"
+    alike = {header: max(_alike(plain(header), other) for other in known) for header in unused}
+    best = max(alike, key=lambda header: alike[header], default="")
+    return best if alike.get(best, 0.0) >= _ALIKE_ENOUGH else "the header of that column"
 
 
 def _alike(one: str, other: str) -> float:

@@ -40,7 +40,6 @@ class Case:
     value: str = ""
     plots: str = ""
     study: str = ""
-    options: str = ""
     rules: str = RULES
     also: frozenset[str] = field(default_factory=frozenset)  # other codes that come with it
 
@@ -59,94 +58,205 @@ def radii(column: str, *values: str, **more: object) -> Case:
     return Case("tagged", SEEDLINGS + GOOD, plots=plots, column=column, **more)  # type: ignore[arg-type]
 
 
+def seen(tag: str, visit: str, date: str, state: str, plot: str = "1", planted: str = "2022-06-01") -> str:
+    return f"Rise,{plot},{tag},{visit},{date},{planted},{state}\n"
+
+
+def count(visit: str, date: str, alive: str, plot: str = "3", planted: str = "50") -> str:
+    return f"Rise,{plot},{visit},{date},2022-06-01,{planted},{alive}\n"
+
+
+CALLED_RADIUS = '[records.plots.columns]\nweed_free_radius_m = "weed-free diameter (m)"\n'
 LOST = frozenset({"lost-from-sight"})
 CASES: dict[str, Case] = {
     # cells
-    "blank-key": tagged("Rise,1,,1,2022-07-01,2022-06-01,alive\n", 6, column="tag"),
-    "blank-date": tagged("Rise,1,003,1,,2022-06-01,alive\n", 6, column="date"),
-    "ambiguous-date": tagged("Rise,1,003,1,03/04/2022,2022-06-01,alive\n", 6, column="date", value="03/04/2022"),
-    "unreadable-date": tagged("Rise,1,003,1,in spring,2022-06-01,alive\n", 6, column="date", value="in spring"),
-    "serial-date": tagged("Rise,1,003,2,44805,2022-06-01,alive\n", 6, column="date", value="44805"),
-    "unknown-state": tagged("Rise,1,003,1,2022-07-01,2022-06-01,?\n", 6, column="state", value="?"),
-    "percentage": counts("Rise,3,2,2022-09-01,2022-06-01,50,85%\n", 6, column="alive", value="85%"),
-    "unreadable-count": counts("Rise,3,2,2022-09-01,2022-06-01,50,many\n", 6, column="alive", value="many"),
-    "negative-count": counts("Rise,3,2,2022-09-01,2022-06-01,50,-3\n", 6, column="alive", value="-3"),
-    "fractional-count": counts("Rise,3,2,2022-09-01,2022-06-01,50,40.5\n", 6, column="alive", value="40.5"),
-    "not-visited": counts("Rise,3,1,2022-07-01,2022-06-01,50,\nRise,3,2,2022-09-01,2022-06-01,50,40\n",
-                          6, column="alive"),
+    "blank-key": tagged(seen("", "1", "2022-07-01", "alive"), 6, column="tag"),
+    "blank-date": tagged(seen("003", "1", "", "alive"), 6, column="date"),
+    "ambiguous-date": tagged(seen("003", "1", "03/04/2022", "alive"), 6, column="date", value="03/04/2022"),
+    "unreadable-date": tagged(seen("003", "1", "in spring", "alive"), 6, column="date", value="in spring"),
+    "serial-date": tagged(seen("003", "2", "44805", "alive"), 6, column="date", value="44805"),
+    "unknown-state": tagged(seen("003", "1", "2022-07-01", "?"), 6, column="state", value="?"),
+    "percentage": counts(count("2", "2022-09-01", "85%"), 6, column="alive", value="85%"),
+    "unreadable-count": counts(count("2", "2022-09-01", "many"), 6, column="alive", value="many"),
+    "negative-count": counts(count("2", "2022-09-01", "-3"), 6, column="alive", value="-3"),
+    "fractional-count": counts(count("2", "2022-09-01", "40.5"), 6, column="alive", value="40.5"),
+    "not-visited": counts(count("1", "2022-07-01", "") + count("2", "2022-09-01", "40"), 6, column="alive"),
     "total-row": counts("Total,,,,,100,80\n", 6, column="plot"),
     "spelling": tagged("rise,1,003,2,2022-09-01,2022-06-01,alive\n", 6, column="site", value="rise"),
     # visits
-    "before-planting": tagged("Rise,1,003,1,2021-07-01,2022-06-01,alive\n", 6, column="date", value="2021-07-01"),
-    "in-the-future": tagged("Rise,1,003,1,2032-07-01,2022-06-01,alive\n", 6, column="date", value="2032-07-01"),
-    "out-of-order": counts("Rise,3,1,2022-07-01,2022-06-01,50,45\nRise,3,2,2022-06-20,2022-06-01,50,40\n",
-                           7, column="date", value="2022-06-20"),
-    "visit-spread": counts("Rise,3,1,2022-07-01,2022-06-01,50,45\nRise,3,1,2022-12-01,2022-06-01,50,40\n",
-                           7, column="date", value="2022-12-01"),
-    "repeated-record": tagged("Rise,1,002,2,2022-09-01,2022-06-01,alive\n", 6, column="tag", value="002"),
-    "duplicate-record": tagged("Rise,1,002,2,2022-09-01,2022-06-01,dead\n", 5, column="tag", value="002", also=LOST),
+    "before-planting": tagged(seen("003", "1", "2021-07-01", "alive"), 6, column="date", value="2021-07-01"),
+    "in-the-future": tagged(seen("003", "1", "2032-07-01", "alive"), 6, column="date", value="2032-07-01"),
+    "out-of-order": counts(
+        count("1", "2022-07-01", "45") + count("2", "2022-06-20", "40"), 7, column="date", value="2022-06-20"
+    ),
+    "visit-spread": counts(
+        count("1", "2022-07-01", "45") + count("1", "2022-12-01", "40"), 7, column="date", value="2022-12-01"
+    ),
+    "repeated-record": tagged(seen("002", "2", "2022-09-01", "alive"), 6, column="tag", value="002"),
+    "duplicate-record": tagged(
+        seen("002", "2", "2022-09-01", "dead"), 5, column="tag", value="002", also=LOST
+    ),
     "infill-no-date": Case(
-        "tagged", "site,plot,tag,visit,date,planting date,state,cohort\n" + GOOD.replace("\n", ",\n")
-        + "Rise,1,003,2,2022-09-01,,alive,infill\n", (6,), "planting date"),
+        "tagged",
+        "site,plot,tag,visit,date,planting date,state,cohort\n"
+        + GOOD.replace("\n", ",\n")
+        + "Rise,1,003,2,2022-09-01,,alive,infill\n",
+        (6,),
+        "planting date",
+    ),
     "unknown-cohort": Case(
-        "tagged", "site,plot,tag,visit,date,planting date,state,cohort\n" + GOOD.replace("\n", ",\n")
-        + "Rise,1,003,2,2022-09-01,2022-08-01,alive,maybe\n", (6,), "cohort", "maybe"),
+        "tagged",
+        "site,plot,tag,visit,date,planting date,state,cohort\n"
+        + GOOD.replace("\n", ",\n")
+        + "Rise,1,003,2,2022-09-01,2022-08-01,alive,maybe\n",
+        (6,),
+        "cohort",
+        "maybe",
+    ),
     # seedlings
-    "dead-at-planting": tagged("Rise,1,003,0,2022-06-01,2022-06-01,dead\n", 6, column="state"),
+    "dead-at-planting": tagged(seen("003", "0", "2022-06-01", "dead"), 6, column="state"),
     "two-species-one-tag": Case(
-        "tagged", "species," + SEEDLINGS + "oak," + GOOD.strip().replace("\n", "\noak,")
+        "tagged",
+        "species,"
+        + SEEDLINGS
+        + "oak,"
+        + GOOD.strip().replace("\n", "\noak,")
         + "\noak,Rise,1,003,1,2022-07-01,2022-06-01,alive\nash,Rise,1,003,2,2022-09-01,2022-06-01,alive\n",
-        (6,), "tag", "003"),
+        (6,),
+        "tag",
+        "003",
+    ),
     "species-spelling": Case(
-        "tagged", "species," + SEEDLINGS + "river red gum," + (GOOD + GOOD.replace("Rise,1", "Rise,2")).strip()
-        .replace("\n", "\nriver red gum,") + "\nriver redgum,Rise,1,003,2,2022-09-01,2022-06-01,alive\n",
-        (10,), "species", "river redgum"),
+        "tagged",
+        "species,"
+        + SEEDLINGS
+        + "river red gum,"
+        + (GOOD + GOOD.replace("Rise,1", "Rise,2")).strip().replace("\n", "\nriver red gum,")
+        + "\nriver redgum,Rise,1,003,2,2022-09-01,2022-06-01,alive\n",
+        (10,),
+        "species",
+        "river redgum",
+    ),
     "plot-all-blank": tagged(
-        "Rise,2,003,1,2022-07-01,2022-06-01,alive\nRise,2,003,2,2022-09-01,2022-06-01,\n", 7, column="state",
-        rules=RULES + 'blank = "dead"\n', also=frozenset({"blank-dead"})),
+        seen("003", "1", "2022-07-01", "alive", plot="2") + seen("003", "2", "2022-09-01", "", plot="2"),
+        7,
+        column="state",
+        rules=RULES + 'blank = "dead"\n',
+        also=frozenset({"blank-dead"}),
+    ),
     # plots
-    "unknown-plot": Case("tagged", SEEDLINGS + GOOD + "Rise,11,003,2,2022-09-01,2022-06-01,alive\n",
-                         (6,), "plot", "Rise 11", plots="site,plot,planting date\nRise,1,2022-06-01\n"),
-    "plot-without-visits": Case("tagged", SEEDLINGS + GOOD, (3,), "plot", "2",
-                                plots="site,plot,planting date\nRise,1,2022-06-01\nRise,2,2022-06-01\n"),
-    "repeated-plot": Case("tagged", SEEDLINGS + GOOD, (3,), "plot", "1",
-                          plots="site,plot,planting date\nRise,1,2022-06-01\nRise,1,2022-06-01\n"),
-    "plot-differs": Case("tagged", SEEDLINGS + GOOD + GOOD.replace("Rise,1", "Rise,2"), (2,), "plot", "1",
-                         plots="site,plot,method\nRise,1,rip\nRise,1,mound\nRise,2,rip\n"),
-    "fact-differs": Case("counts", "species," + NUMBERS + "oak," + COUNTED.strip().replace("\n", "\noak,"), (2,),
-                         "crew", "a", rules="",
-                         plots="site,plot,species,crew\nRise,1,oak,a\nRise,1,ash,b\nRise,2,oak,b\n"),
-    "unknown-method": Case("tagged", SEEDLINGS + GOOD + GOOD.replace("Rise,1", "Rise,2"), (3,), "method", "riped",
-                           plots="site,plot,method\nRise,1,ripped\nRise,2,riped\n",
-                           study='[[methods]]\nname = "ripped"\n'),
-    "usual-practice-absent": Case("tagged", SEEDLINGS + GOOD, (), "method", "spray",
-                                  plots="site,plot,method\nRise,1,ripped\n",
-                                  study='[design]\nusual_practice = "spray"\n'),
-    "no-planting-date": tagged("Rise,2,003,2,2022-09-01,,alive\n", 6, column="planting date"),
-    "planting-in-future": tagged("Rise,2,003,2,2022-09-01,2032-06-01,alive\n", 6, column="planting date",
-                                 value="2032-06-01"),
-    "several-planting-days": Case("tagged", SEEDLINGS + GOOD.replace("2022-06-01", ""), (2,), "planting date",
-                                  "2022-06-03",
-                                  plots="site,plot,planting date,planting end\nRise,1,2022-06-01,2022-06-03\n"),
-    "planting-date-differs": Case("tagged", SEEDLINGS + GOOD, (2,), "planting date", "2022-06-01",
-                                  plots="site,plot,planting date\nRise,1,2022-06-11\n"),
+    "unknown-plot": Case(
+        "tagged",
+        SEEDLINGS + GOOD + seen("003", "2", "2022-09-01", "alive", plot="11"),
+        (6,),
+        "plot",
+        "Rise 11",
+        plots="site,plot,planting date\nRise,1,2022-06-01\n",
+    ),
+    "plot-without-visits": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (3,),
+        "plot",
+        "2",
+        plots="site,plot,planting date\nRise,1,2022-06-01\nRise,2,2022-06-01\n",
+    ),
+    "repeated-plot": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (3,),
+        "plot",
+        "1",
+        plots="site,plot,planting date\nRise,1,2022-06-01\nRise,1,2022-06-01\n",
+    ),
+    "plot-differs": Case(
+        "tagged",
+        SEEDLINGS + GOOD + GOOD.replace("Rise,1", "Rise,2"),
+        (2,),
+        "plot",
+        "1",
+        plots="site,plot,method\nRise,1,rip\nRise,1,mound\nRise,2,rip\n",
+    ),
+    "fact-differs": Case(
+        "counts",
+        "species," + NUMBERS + "oak," + COUNTED.strip().replace("\n", "\noak,"),
+        (2,),
+        "crew",
+        "a",
+        rules="",
+        plots="site,plot,species,crew\nRise,1,oak,a\nRise,1,ash,b\nRise,2,oak,b\n",
+    ),
+    "unknown-method": Case(
+        "tagged",
+        SEEDLINGS + GOOD + GOOD.replace("Rise,1", "Rise,2"),
+        (3,),
+        "method",
+        "riped",
+        plots="site,plot,method\nRise,1,ripped\nRise,2,riped\n",
+        study='[[methods]]\nname = "ripped"\n',
+    ),
+    "usual-practice-absent": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (),
+        "method",
+        "spray",
+        plots="site,plot,method\nRise,1,ripped\n",
+        study='[design]\nusual_practice = "spray"\n',
+    ),
+    "no-planting-date": tagged(
+        seen("003", "2", "2022-09-01", "alive", plot="2", planted=""), 6, column="planting date"
+    ),
+    "planting-in-future": tagged(
+        seen("003", "2", "2022-09-01", "alive", plot="2", planted="2032-06-01"),
+        6,
+        column="planting date",
+        value="2032-06-01",
+    ),
+    "several-planting-days": Case(
+        "tagged",
+        SEEDLINGS + GOOD.replace("2022-06-01", ""),
+        (2,),
+        "planting date",
+        "2022-06-03",
+        plots="site,plot,planting date,planting end\nRise,1,2022-06-01,2022-06-03\n",
+    ),
+    "planting-date-differs": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (2,),
+        "planting date",
+        "2022-06-01",
+        plots="site,plot,planting date\nRise,1,2022-06-11\n",
+    ),
     "unreadable-number": radii("weed-free radius (m)", "half", value="half", rows=(2,)),
     "impossible-radius": radii("weed-free radius (m)", "-1", value="-1", rows=(2,)),
     "radius-in-centimetres": radii("weed-free radius (m)", "50", value="50", rows=(2,)),
-    "radius-like-diameter": radii("weed-free diameter (m)", "0.5", value="0.5", rows=(2,),
-                                  study='[records.plots.columns]\nweed_free_radius_m = "weed-free diameter (m)"\n'),
+    "radius-like-diameter": radii(
+        "weed-free diameter (m)", "0.5", value="0.5", rows=(2,), study=CALLED_RADIUS
+    ),
     "diameter-halved": radii("weed-free diameter (m)", "1.0", value="1", rows=(2,)),
     # counts
-    "planted-differs": counts("Rise,3,1,2022-07-01,2022-06-01,50,45\nRise,3,2,2022-09-01,2022-06-01,55,40\n",
-                              6, column="planted", value="50"),
-    "fewer-at-planting": counts("Rise,3,0,2022-06-01,2022-06-01,50,45\nRise,3,2,2022-09-01,2022-06-01,50,40\n",
-                                6, column="alive", value="45"),
-    "more-tags-than-planted": Case("tagged", SEEDLINGS + GOOD, (2,), "tag",
-                                   plots="site,plot,planting date,planted\nRise,1,2022-06-01,1\n"),
+    "planted-differs": counts(
+        count("1", "2022-07-01", "45") + count("2", "2022-09-01", "40", planted="55"),
+        6,
+        column="planted",
+        value="50",
+    ),
+    "fewer-at-planting": counts(
+        count("0", "2022-06-01", "45") + count("2", "2022-09-01", "40"), 6, column="alive", value="45"
+    ),
+    "more-tags-than-planted": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (2,),
+        "tag",
+        plots="site,plot,planting date,planted\nRise,1,2022-06-01,1\n",
+    ),
     # sheets
     "how-read": Case("tagged", (SEEDLINGS + GOOD).replace(",", ";")),
     "no-site": Case("tagged", SEEDLINGS.replace("site,", "") + GOOD.replace("Rise,", ""), (), "site"),
-}  # fmt: skip
+}
 
 ELSEWHERE = {  # in the tables of histories and counts
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
@@ -161,10 +271,8 @@ COMMON = {"skipped-visit", "plot-without-visits"}
 def test_a_code_is_found_with_its_place_value_and_mend(read_study: ReadStudy, code: str) -> None:
     case = CASES[code]
     head = (TAGGED if case.kind == "tagged" else COUNTS).replace("\nas_of", AIM + "\nas_of")
-    toml = head + sheet(more=case.options) + (PLOTS if case.plots else "") + case.study + (
-        case.rules if case.kind == "tagged" else "")  # fmt: skip
-    if case.study.startswith("[records.plots"):
-        toml = head + sheet() + PLOTS + case.study + case.rules
+    rules = case.rules if case.kind == "tagged" else ""
+    toml = head + sheet() + (PLOTS if case.plots else "") + case.study + rules
     files = {"visits_csv": case.visits, **({"plots_csv": case.plots} if case.plots else {})}
     records = read_study(toml, **files)
     found = records.problems[records.problems["code"] == code]
