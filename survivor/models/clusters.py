@@ -40,7 +40,7 @@ Codes = NDArray[np.intp]
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
-_LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
+LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
 _BLOCK = 4_000_000  # numbers held at once while row information is summed
 
 
@@ -162,7 +162,7 @@ class Sandwich:
         whole = np.einsum("gj,mgj->m", 1 - self._values, squares)
         lost = np.einsum("gj,mgj->m", (1 - self._values) * alone, squares)
         told = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
-        return np.where(told < _LEAST_TOLD, np.nan, told)
+        return np.where(told < LEAST_TOLD, np.nan, told)
 
     def _rotated(self, contrasts: Floats) -> Floats:
         """Each contrast on the eigenvectors of each cluster's T_g, shape (m, G, b + q)."""

@@ -18,7 +18,7 @@ from scipy import stats
 
 from survivor.errors import ModelError
 from survivor.intervals import Codes, sum_by
-from survivor.models.clusters import Sandwich, WaldTest
+from survivor.models.clusters import LEAST_TOLD, Sandwich, WaldTest
 from survivor.models.design import Design
 from survivor.models.jackknife import Deletions, blocks
 from survivor.models.partial import Evaluation, Floats, Maximum, RiskSets, evaluate
@@ -103,7 +103,7 @@ class CoxEngine:
             covariance = _by_delta(self, self.limits, found)
             return Estimates(estimate, covariance, np.full(len(estimate), np.inf))
         change = _changes(self, self.limits, found, survival)
-        df = np.full(len(estimate), self.limits.groups.df_average)
+        df = np.where(np.isnan(change).any(axis=0), np.nan, self.limits.groups.df_average)
         return Estimates(estimate, change.T @ change, df)
 
     def _cells(self, cells: pd.DataFrame, weights: Floats, at: float) -> _Cells:
@@ -148,18 +148,24 @@ def _derivative(engine: CoxEngine, cells: _Cells) -> Floats:
 
 
 def _by_delta(engine: CoxEngine, limits: Sandwich, cells: _Cells) -> Floats:
-    """Covariance of the averages where rows are independent.
-
-    The coefficients vary by the information; given them the steps of each baseline
-    vary by themselves (Tsiatis 1981, Annals of Statistics 9, 93-108), here in
-    Efron's form.
-    """
+    """Covariance of the averages where rows are independent."""
     if limits.kind != "model":
         raise ModelError(
             "the sandwich of Efron's score residuals has no limits for survival",
             where="variance",
             mend='use variance="jackknife"',
         )
+    through, own = _working(engine, cells)
+    return np.asarray(through @ through.T + own @ own.T)
+
+
+def _working(engine: CoxEngine, cells: _Cells) -> tuple[Floats, Floats]:
+    """Roots of the variance of each average with independent rows, shapes (m, q) and (m, strata).
+
+    The coefficients vary by the information; given them the steps of each baseline
+    vary by themselves (Tsiatis 1981, Annals of Statistics 9, 93-108), here in
+    Efron's form.
+    """
     now, beta = engine.estimate.at, engine.estimate.beta
     baseline = _baseline(engine.sets, now, cells.at)
     fall = -np.exp(-cells.hazard(baseline, beta)) * cells.hazard(np.ones(len(baseline)), beta)
@@ -167,8 +173,25 @@ def _by_delta(engine: CoxEngine, limits: Sandwich, cells: _Cells) -> Floats:
     has = cells.strata >= 0
     np.add.at(own.T, cells.strata[has], (cells.weights * fall).T[has])
     spread = _by_stratum(engine.sets, now.step_variances, cells.at)
-    gradient = cells.weights @ _derivative(engine, cells)
-    return np.asarray(gradient @ limits.covariance @ gradient.T + (own * spread) @ own.T)
+    root = np.linalg.cholesky(np.linalg.inv(now.information))
+    return cells.weights @ _derivative(engine, cells) @ root, own * np.sqrt(spread)
+
+
+def _told(engine: CoxEngine, deletions: Deletions, cells: _Cells) -> Floats:
+    """Share of each average's working variance that plots tell of, shape (m,); NaN where it is small.
+
+    How a stratum with a single cluster varies cannot be told. As in
+    ``survivor.models.clusters`` the variance is divided by what can.
+    """
+    through, own = _working(engine, cells)
+    groups = deletions.groups
+    alone = np.bincount(groups.block)[groups.block] == 1
+    lonely = np.zeros(own.shape[1], dtype=bool)
+    lonely[engine.sets.strata[alone[engine.sets.cluster]]] = True
+    whole = np.sum(through**2, axis=1) + np.sum(own**2, axis=1)
+    lost = np.sum(own[:, lonely] ** 2, axis=1)
+    told = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
+    return np.where(told < LEAST_TOLD, np.nan, told)
 
 
 def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
@@ -186,7 +209,8 @@ def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: F
             moved = np.where(groups.within, deletions.beta[cluster], engine.estimate.beta)
             inside[cluster] = cells.average(np.exp(-cells.hazard(baseline, moved))) - estimate
     between: Floats = np.sqrt(groups.factor)[:, None] * (change - inside)
-    return np.asarray(between + np.sqrt(1 - 1 / groups.count) * inside)
+    scaled = between + np.sqrt(1 - 1 / groups.count) * inside
+    return np.asarray(scaled / np.sqrt(_told(engine, deletions, cells)))
 
 
 def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
@@ -194,23 +218,22 @@ def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: 
     found = np.empty((deletions.groups.count, len(cells.weights)))
     for cluster in range(len(found)):
         rest, beta = engine.sets.without(cluster), deletions.beta[cluster]
-        left = np.exp(-cells.hazard(_whole_baseline(rest, beta, cells.at), beta))
+        left = np.exp(-cells.hazard(_left_baseline(engine, rest, beta, cells.at), beta))
         for direction in deletions.flat.get(cluster, np.empty((len(beta), 0))).T:
             # What the rows say nothing of must not change the answer; where it does there is none.
             other = beta + direction
-            moved = np.exp(-cells.hazard(_whole_baseline(rest, other, cells.at), other))
+            moved = np.exp(-cells.hazard(_left_baseline(engine, rest, other, cells.at), other))
             left = np.where(np.abs(moved - left) > 1e-6, np.nan, left)
         found[cluster] = cells.average(left)
     return found
 
 
-def _whole_baseline(rest: RiskSets, beta: Floats, day: float) -> Floats:
-    """Baseline of each stratum; one that lost its only cluster gets the mean of the others."""
-    baseline = _baseline(rest, evaluate(rest, beta), day)
-    present = sum_by(rest.strata, rest.at_risk, len(baseline)) > 0
-    if present.any():
-        baseline[~present] = baseline[present].mean()
-    return baseline
+def _left_baseline(engine: CoxEngine, rest: RiskSets, beta: Floats, day: float) -> Floats:
+    """Baseline of each stratum without a cluster; a stratum that lost its only one keeps the whole one."""
+    whole = _baseline(engine.sets, engine.estimate.at, day)
+    left = _baseline(rest, evaluate(rest, beta), day)
+    present = sum_by(rest.strata, rest.at_risk, len(left)) > 0
+    return np.where(present, left, whole[: len(left)])
 
 
 def _one_step(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
@@ -218,7 +241,6 @@ def _one_step(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: 
     beta = engine.estimate.beta
     derivative = _derivative(engine, cells)
     whole, slope = cells.weights @ survival, cells.weights @ derivative
-    mean = _baseline(engine.sets, engine.estimate.at, cells.at).mean()
     found = np.empty((deletions.groups.count, len(cells.weights)))
     order = np.argsort(cells.strata, kind="stable")
     for rows, clusters in blocks(engine.sets, deletions.groups):
@@ -230,8 +252,7 @@ def _one_step(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: 
         outside_slope = slope - part.weights @ derivative[mine]
         for cluster in clusters:
             rest, moved = rows.without(cluster), deletions.beta[cluster]
-            local = _by_stratum(rest, evaluate(rest, moved).steps, cells.at)
-            local[sum_by(rest.strata, rest.at_risk, len(local)) == 0] = mean
+            local = _left_baseline(engine, rest, moved, cells.at)
             own = part.average(np.exp(-part.hazard(local, moved)))
             found[cluster] = outside + outside_slope @ (moved - beta) + own
     return found

@@ -82,7 +82,7 @@ def groups(sets: RiskSets) -> Groups:
     )
     block = connected_components(together, directed=False)[1][:count].astype(np.intp)
     size = np.bincount(block)[block]
-    # The only cluster of a block has nothing to be compared with but the other blocks.
+    # The only cluster of a block takes no stratum with it but its own.
     factor = np.where(size > 1, 1 - 1 / size, 1 - 1 / count)
     within = np.any(_range(sets.columns, sets.cluster, count) > _SAME, axis=0)
     tells = np.any(_range(sets.columns, block[sets.cluster], int(block.max()) + 1) > _SAME, axis=1)
