@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
 
 import pandas as pd
-from survivor.evidence import Finding
 
 from survivor.costing import Payoff
 from survivor.curves import Curves
@@ -14,9 +13,15 @@ from survivor.effects.confounding import Confounding
 from survivor.effects.contrasts import Contrasts
 from survivor.effects.dose import Dose
 from survivor.effects.standardise import Standardised
+from survivor.evidence import Finding
 from survivor.models.result import Fit
 from survivor.records import Records
 from survivor.settings import Settings
+
+
+def _columns(*names: str) -> Callable[[], pd.DataFrame]:
+    """Return a maker of empty tables."""
+    return lambda: pd.DataFrame(columns=list(names))
 
 
 @dataclass(frozen=True)
@@ -49,6 +54,8 @@ class Analysis:
     measures
         ``measure, of, alive, estimate`` (per 100), ``note``: the three measures that
         never share a name.
+    left_out
+        ``site_left_out, method, against, estimate, lower, upper`` (per 100 planted).
     cannot, notes
         What cannot be said and why; what was decided on the way.
     provenance
@@ -57,26 +64,39 @@ class Analysis:
 
     settings: Settings
     records: Records
-    findings: tuple[Finding, ...]
-    milestone_day: float
-    survival: Standardised | None
-    contrasts: Contrasts | None
-    all_pairs: Contrasts | None
-    curves: Curves | None
-    dose: Dose | None
-    radius_held: Contrasts | None
-    payoff: Payoff | None
-    confounding: Confounding | None
-    fits: Mapping[str, Fit]
-    agreement: pd.DataFrame
-    rain: pd.DataFrame
-    rain_record: pd.DataFrame
-    rain_effect: pd.DataFrame | None
-    species: pd.DataFrame
-    sites: pd.DataFrame
-    causes: pd.DataFrame
-    bounds: pd.DataFrame
-    measures: pd.DataFrame
-    cannot: tuple[str, ...]
-    notes: tuple[str, ...]
     provenance: Mapping[str, str]
+    milestone_day: float
+    findings: tuple[Finding, ...] = ()
+    survival: Standardised | None = None
+    contrasts: Contrasts | None = None
+    all_pairs: Contrasts | None = None
+    curves: Curves | None = None
+    dose: Dose | None = None
+    radius_held: Contrasts | None = None
+    payoff: Payoff | None = None
+    confounding: Confounding | None = None
+    fits: Mapping[str, Fit] = field(default_factory=dict)
+    agreement: pd.DataFrame = field(
+        default_factory=_columns("model", "method", "against", "estimate", "lower", "upper", "note")
+    )
+    rain: pd.DataFrame = field(
+        default_factory=_columns(
+            "gauge", "measure", "value", "unit", "median", "decile", "years_of_record", "note"
+        )
+    )
+    rain_record: pd.DataFrame = field(default_factory=_columns("gauge", "date", "rain_mm"))
+    rain_effect: pd.DataFrame | None = None
+    species: pd.DataFrame = field(
+        default_factory=_columns("species", "planted", "estimate", "lower", "upper", "n_plots")
+    )
+    sites: pd.DataFrame = field(
+        default_factory=_columns("site", "planted", "estimate", "lower", "upper", "n_plots")
+    )
+    causes: pd.DataFrame = field(default_factory=_columns("method", "period", "cause", "deaths"))
+    bounds: pd.DataFrame = field(default_factory=_columns("rule", "method", "estimate", "lower", "upper"))
+    measures: pd.DataFrame = field(default_factory=_columns("measure", "alive", "of", "estimate", "note"))
+    left_out: pd.DataFrame = field(
+        default_factory=_columns("site_left_out", "method", "against", "estimate", "lower", "upper")
+    )
+    cannot: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()

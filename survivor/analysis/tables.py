@@ -111,7 +111,7 @@ def three_measures(visits: pd.DataFrame, intervals: pd.DataFrame, at: float, win
                 "alive": alive,
                 "of": planted,
                 "estimate": 100 * alive / planted,
-                "note": f"{planted - alive - died} of the planted were neither seen alive nor known dead by then",
+                "note": f"{planted - alive - died} of them were neither seen alive nor known dead by then",
             }
         )
     if "state" in visits.columns:
@@ -136,6 +136,6 @@ def _of_found(
             "alive": alive,
             "of": alive + dead,
             "estimate": 100 * alive / (alive + dead),
-            "note": "alive among plants seen alive or dead at that visit; biased upward, since dead plants disappear",
+            "note": "alive of those seen alive or dead at that visit; too high, since dead plants disappear",
         }
     ]

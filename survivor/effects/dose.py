@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.effects.limits import Floats
-from survivor.effects.paying import StopsPaying, leave_out, not_shown, stops_paying
+from survivor.effects.paying import StopsPaying, crossing, not_shown, stops_paying
 from survivor.effects.response import Answer, ResponseModel
 from survivor.effects.spread import LEAST_WITHIN_M, Curve, Shape, Spread, choose_curve, spread_of
 from survivor.errors import EffectError
@@ -31,6 +31,7 @@ AFTER_PLANTING = "after planting"
 
 _GRID_STEPS_M = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 _MOST_GRID = 41
+_MOST_REFITS = 600  # plots; beyond this the jackknife of where more stops paying takes too long
 _CLEAR = 1 - CONFIDENCE
 
 
@@ -178,7 +179,7 @@ def dose(
     own = [term for term in map(str, fitted.table["term"]) if term.split("[")[0] in curve.terms]
     bends = [term for term in own if term in curve.bends]
     p_value = fitted.test(own).p_value
-    stops, trouble = _stops(answer, data, gains, gain, p_value, jackknife)
+    stops, trouble = _stops(answer, fitted, gains, gain, p_value, jackknife)
     counts = tally(data)
     return Dose(
         column=column,
@@ -201,23 +202,25 @@ def dose(
 
 
 def _stops(
-    answer: Answer, data: pd.DataFrame, gains: pd.DataFrame, worth: float, p_value: float, jackknife: bool
+    answer: Answer, fitted: Fit, gains: pd.DataFrame, worth: float, p_value: float, jackknife: bool
 ) -> tuple[StopsPaying, tuple[str, ...]]:
     """Where more stops paying, with limits by leaving out plots where asked for."""
     steps = gains["estimate"].to_numpy(dtype=float)
     # A bend in a curve that cannot be told from no response is noise, however firmly it sits in the plots.
     if not p_value < _CLEAR and not (gains["upper"] < worth).all():
         return not_shown(p_value, worth), ()
+    data = fitted.data
     if not jackknife or "plot" not in data.columns:
         return stops_paying(answer.points, steps, worth, None, math.nan), ()
 
-    def without_some(rows: pd.DataFrame) -> Floats:
-        return answer.gain_values(answer.model.fit(rows, answer.curve))
-
-    values, failed = leave_out(data, answer.points, worth, without_some)
+    if fitted.n_clusters > _MOST_REFITS:
+        said = (f"No limits of where more stops paying: they are given for up to {_MOST_REFITS} plots.",)
+        return stops_paying(answer.points, steps, worth, None, math.nan), said
+    values = [crossing(answer.points, gains, worth) for gains in answer.gains_without_each(fitted)]
+    edge = float(answer.points[-1])
+    reached = np.array([edge if value is None else value for value in values])
     cells = len(data[list(answer.model.cells)].drop_duplicates()) if answer.model.cells else 1
-    said = (f"Limits of where more stops paying: {failed} refits without a plot failed and are not in them.",)
-    return stops_paying(answer.points, steps, worth, values, len(values) - cells), said if failed else ()
+    return stops_paying(answer.points, steps, worth, reached, len(reached) - cells), ()
 
 
 def _rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:

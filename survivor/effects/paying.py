@@ -3,19 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from scipy import stats
 
 from survivor.effects.limits import Floats
-from survivor.errors import ModelError
-from survivor.intervals import cluster_columns, group_codes
 from survivor.vocabulary import CONFIDENCE
-
-_MOST_REFITS = 120  # beyond this many plots, plots are left out in this many sets
 
 
 @dataclass(frozen=True)
@@ -138,44 +132,6 @@ def _jackknife_limits(value: float, values: Floats, df: float) -> tuple[float, f
     spread = float(np.sqrt((count - 1) / count * np.sum((values - values.mean()) ** 2)))
     width = float(stats.t.ppf(0.5 + CONFIDENCE / 2, df)) * spread
     return value - width, value + width
-
-
-def leave_out(
-    data: pd.DataFrame, points: Floats, worth: float, gains_of: Callable[[pd.DataFrame], Floats]
-) -> tuple[Floats, int]:
-    """Find the answer with each plot left out in turn.
-
-    With very many plots they are left out in sets of equal size, spread over the
-    table: the jackknife of groups, of the same form.
-
-    Parameters
-    ----------
-    data
-        Risk intervals.
-    points, worth
-        As for :func:`crossing`.
-    gains_of
-        Gives the gains for a part of the table; may raise ``ModelError``.
-
-    Returns
-    -------
-    values, failed
-        The answers, those beyond the data at its edge, and how many sets could not
-        be fitted.
-    """
-    codes, levels = group_codes(data, cluster_columns(data, "plot"))
-    sets = codes % min(len(levels), _MOST_REFITS)
-    values, failed = [], 0
-    for left_out in range(int(sets.max()) + 1):
-        kept = data[sets != left_out]
-        kept.attrs = dict(data.attrs)
-        try:
-            found = crossing(points, gains_of(kept), worth)
-        except ModelError:  # without that plot the model cannot be fitted; counted and said
-            failed += 1
-            continue
-        values.append(float(points[-1]) if found is None else found)
-    return np.array(values), failed
 
 
 def _area(radius: float) -> str:

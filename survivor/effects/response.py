@@ -121,20 +121,24 @@ class Answer:
             }
         )
 
-    def gain_values(self, fitted: Fit) -> Floats:
-        """Return the gains alone: one combination a step, no degrees of freedom kept."""
-        survival = np.asarray(self._average(fitted, np.eye(len(self.points))).estimate)
-        found: Floats = 100 * _TEN_CM * np.diff(survival) / np.diff(self.points)
+    def gains_without_each(self, fitted: Fit) -> Floats:
+        """Gains from the model fitted without each plot, shape (plots, steps)."""
+        cells, weights = self._cells(fitted, np.eye(len(self.points)))
+        survival = fitted.without_each_cluster(cells, weights, self.at)
+        found: Floats = 100 * _TEN_CM * np.diff(survival, axis=1) / np.diff(self.points)
         return found
 
     def _average(self, fitted: Fit, weights: Floats) -> Estimates:
+        return fitted.average_survival(*self._cells(fitted, weights), self.at)
+
+    def _cells(self, fitted: Fit, weights: Floats) -> tuple[pd.DataFrame, Floats]:
+        """Every cell of the study at every radius of the grid, and how much each counts."""
         cells = study_cells(fitted, self.curve.terms, self.population)
         radii = pd.DataFrame({self.curve.column: np.repeat(self.points, len(cells.plants))})
         own = [name for name in cells.frame.columns if name != self.curve.column]
         stacked = pd.concat([cells.frame[own]] * len(self.points), ignore_index=True)
         stacked = self.curve.add_to(stacked.assign(**{self.curve.column: radii[self.curve.column]}))
-        share = cells.plants / cells.plants.sum()
-        return fitted.average_survival(stacked, np.kron(weights, share), self.at)
+        return stacked, np.kron(weights, cells.plants / cells.plants.sum())
 
 
 def _other_terms(formula: str, taken: set[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:

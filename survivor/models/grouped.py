@@ -13,6 +13,7 @@ from survivor.errors import ModelError
 from survivor.intervals import sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.leave_out import LeaveOut
 from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, join_piece
 from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
@@ -22,33 +23,59 @@ Codes = NDArray[np.intp]
 
 
 @dataclass(frozen=True)
+class _Cells:
+    """Cells read once, to predict for under any solution."""
+
+    columns: Floats
+    lengths: Floats
+    place: Codes  # place of each cell's stratum among the levels
+    known: NDArray[np.bool_]  # whether its stratum has a level
+    lost: NDArray[np.bool_]  # whether everybody died there
+
+    def by_piece(self, found: Solution) -> Floats:
+        """Cumulative hazard of each cell in each piece, shape (n, K)."""
+        relative = np.exp(found.level[self.place] + self.columns @ found.beta)
+        by_piece: Floats = relative[:, None] * self.lengths * np.exp(np.concatenate([[0.0], found.alpha]))
+        # A stratum without deaths left the likelihood: everybody there is taken as alive.
+        by_piece[~self.known] = 0.0
+        return by_piece
+
+    def alive(self, by_piece: Floats) -> Floats:
+        """Survival of each cell, shape (n,)."""
+        return np.where(self.lost, 0.0, np.exp(-by_piece.sum(axis=1)))
+
+
+@dataclass(frozen=True)
 class _Survival:
-    """Survival and its derivative for new cells: strata levels, pieces, terms."""
+    """Survival for new cells, with its derivative in levels, pieces and terms."""
 
     design: Design
     pieces: Merged
-    solution: Solution
+    left_out: LeaveOut
     kept: Codes  # strata with a level in the likelihood, in order
     lost: Codes  # strata where everybody died: nobody is alive there
 
-    def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
+    def _read(self, cells: pd.DataFrame, at: float) -> _Cells:
         columns = self.design.columns_for(cells)
         strata = self.design.strata_for(cells)
-        rows = len(cells)
-        lengths = self.pieces.lengths(cells, np.zeros(rows), np.full(rows, float(at)))
+        lengths = self.pieces.lengths(cells, np.zeros(len(cells)), np.full(len(cells), float(at)))
         known = np.isin(strata, self.kept)
-        place = np.searchsorted(self.kept, np.where(known, strata, self.kept[0]))
-        found = self.solution
-        relative = np.exp(found.level[place] + columns @ found.beta)
-        by_piece = relative[:, None] * lengths * np.exp(np.concatenate([[0.0], found.alpha]))
-        # A stratum without deaths left the likelihood: everybody there is taken as alive.
-        by_piece[~known] = 0.0
-        hazard = by_piece.sum(axis=1)
-        alive = np.where(np.isin(strata, self.lost), 0.0, np.exp(-hazard))
-        derivative = np.zeros((rows, len(found.parameters)))
-        derivative[np.arange(rows), place] = hazard
-        derivative[:, len(found.level) :] = np.hstack([by_piece[:, 1:], hazard[:, None] * columns])
+        place = np.searchsorted(self.kept, np.where(known, strata, self.kept[0])).astype(np.intp)
+        return _Cells(columns, lengths, place, known, np.isin(strata, self.lost))
+
+    def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
+        read, found = self._read(cells, at), self.left_out.solution
+        by_piece = read.by_piece(found)
+        hazard, alive = by_piece.sum(axis=1), read.alive(by_piece)
+        derivative = np.zeros((len(cells), len(found.parameters)))
+        derivative[np.arange(len(cells)), read.place] = hazard
+        derivative[:, len(found.level) :] = np.hstack([by_piece[:, 1:], hazard[:, None] * read.columns])
         return alive, -alive[:, None] * derivative
+
+    def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
+        read = self._read(cells, at)
+        found = [weights @ read.alive(read.by_piece(each)) for each in self.left_out.solutions()]
+        return np.array(found)
 
 
 def fit_grouped(
@@ -104,7 +131,8 @@ def fit_grouped(
     )
     checks += without_limits(table, design.cluster)
     counts = tally(frame)
-    survival = _Survival(design, chosen, solution, kept, lost)
+    left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
+    survival = _Survival(design, chosen, left_out, kept, lost)
     return Fit(
         model="grouped",
         formula=formula,
@@ -122,7 +150,7 @@ def fit_grouped(
         strata=design.strata,
         n_clusters=clusters,
         variables=design.variables,
-        engine=DeltaEngine(solution.parameters, covariance, survival, offset),
+        engine=DeltaEngine(solution.parameters, covariance, survival, offset, survival.without_each),
     )
 
 

@@ -90,8 +90,15 @@ class Solution:
         return np.concatenate([self.level, self.alpha, self.beta])
 
 
-def solve(data: Rows) -> Solution:
+def solve(data: Rows, start: Solution | None = None) -> Solution:
     """Maximise the grouped likelihood.
+
+    Parameters
+    ----------
+    data
+        The rows.
+    start
+        Where to start from: a solution with as many levels, pieces and columns.
 
     Raises
     ------
@@ -106,10 +113,13 @@ def solve(data: Rows) -> Solution:
     # Any constant scale of time moves only the levels; one near the data keeps exp() tame.
     scale = data.lengths.sum(axis=1).mean()
     lengths = data.lengths / scale
-    time = sum_by(data.stratum, data.at_risk * lengths.sum(axis=1))
-    deaths = sum_by(data.stratum, data.died)
-    level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
-    common = np.zeros(lengths.shape[1] - 1 + data.columns.shape[1])
+    if start is None:
+        time = sum_by(data.stratum, data.at_risk * lengths.sum(axis=1))
+        deaths = sum_by(data.stratum, data.died)
+        level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
+        common = np.zeros(lengths.shape[1] - 1 + data.columns.shape[1])
+    else:
+        level, common = start.level + np.log(scale), np.concatenate([start.alpha, start.beta])
     state = _evaluate(level, common, data, lengths)
     for step_number in range(1, _STEPS + 1):
         bread, score_level, score_common = _information(state, data)

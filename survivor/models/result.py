@@ -53,6 +53,10 @@ class Engine(Protocol):
         """Weighted sums of survival from planting to ``at``, with their covariance."""
         ...
 
+    def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
+        """Weighted sums of survival from the model fitted without each cluster."""
+        ...
+
     def wald(self, terms: Sequence[int]) -> WaldTest:
         """Test that the coefficients at these places in the table are all zero."""
         ...
@@ -70,6 +74,7 @@ class DeltaEngine:
     covariance: Sandwich
     survival: Callable[[pd.DataFrame, float], tuple[Floats, Floats]]
     offset: int
+    refits: Callable[[pd.DataFrame, Floats, float], Floats] | None = None
 
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of survival with delta-method covariance; see ``Fit.average_survival``."""
@@ -80,6 +85,16 @@ class DeltaEngine:
             self.covariance.covariance_of(gradient),
             self.covariance.degrees(gradient),
         )
+
+    def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
+        """Weighted sums of survival from the model fitted without each cluster."""
+        if self.refits is None:
+            raise ModelError(
+                "this model does not give itself without each cluster",
+                where="jackknife",
+                mend='use model="grouped"',
+            )
+        return self.refits(cells, weights, at)
 
     def wald(self, terms: Sequence[int]) -> WaldTest:
         """F test of the coefficients at these places."""
@@ -165,6 +180,24 @@ class Fit:
                 mend="ask for a day within them",
             )
         return self.engine.average(cells, np.atleast_2d(weights), at)
+
+    def without_each_cluster(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
+        """Weighted sums of survival from the model fitted again without each cluster.
+
+        For quantities that are no smooth function of the estimates, such as the radius
+        at which a gain stops paying: their jackknife limits come from these.
+
+        Parameters
+        ----------
+        cells, weights, at
+            As for ``average_survival``.
+
+        Returns
+        -------
+        ndarray
+            Shape (clusters, m).
+        """
+        return self.engine.without_each(cells, np.atleast_2d(weights), at)
 
     def test(self, terms: Sequence[str]) -> WaldTest:
         """F test that the named coefficients are all zero.

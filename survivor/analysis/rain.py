@@ -1,0 +1,132 @@
+"""The season's rain, and whether its effect on survival can be told at all."""
+
+from __future__ import annotations
+
+import datetime as dt
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from survivor.analysis.models import first_plants, season_formula
+from survivor.errors import SurvivorError
+from survivor.models.fit import fit
+from survivor.records import Records
+from survivor.season.rain import COLUMNS, GaugeRecord, measures, read_gauge
+from survivor.settings import Gauge, Settings
+
+FEWEST_GAUGE_SEASONS = 6
+_DRY_TOTAL = "rain in the dry season"
+
+
+@dataclass(frozen=True)
+class SeasonRain:
+    """What the gauges say.
+
+    ``measures`` one row a gauge, window and measure; ``record`` the daily falls;
+    ``problems`` of the gauge files; ``effect`` of rain on survival or None, and then
+    ``reason`` says why there is none; ``cannot`` what else went wrong.
+    """
+
+    measures: pd.DataFrame
+    record: pd.DataFrame
+    problems: pd.DataFrame
+    effect: pd.DataFrame | None
+    reason: str
+    cannot: tuple[str, ...]
+
+
+def season_rain(settings: Settings, folder: Path, records: Records) -> SeasonRain:
+    """Read the gauges and measure the season at each.
+
+    Parameters
+    ----------
+    settings
+        The study file: gauges, the sites they stand for, dry season.
+    folder
+        Where the gauge files are.
+    records
+        For the planting dates, and for the survival that rain might explain.
+    """
+    found: list[pd.DataFrame] = []
+    daily: list[pd.DataFrame] = []
+    problems: list[pd.DataFrame] = []
+    cannot: list[str] = []
+    as_of = settings.records_closed
+    for gauge in settings.gauges:
+        try:
+            record = read_gauge(folder / gauge.file, gauge)
+            problems.append(record.problems)
+            daily.append(record.daily.assign(gauge=gauge.name)[["gauge", "date", "rain_mm"]])
+            found.append(_measure(record, gauge, settings, records.plots, as_of))
+        except SurvivorError as fault:
+            cannot.append(f"Rain at {gauge.name}: {fault.what}.")
+    table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=list(COLUMNS))
+    effect, reason = _effect(settings, table, records)
+    return SeasonRain(
+        table,
+        pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=["gauge", "date", "rain_mm"]),
+        pd.concat(problems, ignore_index=True) if problems else pd.DataFrame(),
+        effect,
+        reason,
+        tuple(cannot),
+    )
+
+
+def _measure(
+    record: GaugeRecord, gauge: Gauge, settings: Settings, plots: pd.DataFrame, as_of: dt.date | None
+) -> pd.DataFrame:
+    here = plots[plots["site"].isin(gauge.sites)] if gauge.sites else plots
+    planted = [day.date() for day in pd.to_datetime(here["planted_date"]).dropna().unique()]
+    return measures(record, planted, settings.dry_season, as_of)
+
+
+def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[pd.DataFrame | None, str]:
+    """Effect of dry-season rain between gauges and seasons, or the reason why there is none."""
+    if not settings.gauges:
+        return None, "No rain gauge is named in the study file, so nothing can be said of rain."
+    dry = table[(table["measure"] == _DRY_TOTAL) & table["value"].notna()]
+    intervals = first_plants(records.intervals)
+    if intervals.empty or dry.empty:
+        return None, "The gauges give no dry-season total, so the effect of rain on survival cannot be told."
+    first = dry.sort_values("window_start").drop_duplicates(["gauge", "window_start"])
+    rows = _with_rain(intervals, settings, first)
+    seasons = rows["gauge_season"].nunique()
+    if seasons < FEWEST_GAUGE_SEASONS:
+        return None, (
+            f"The effect of rain on survival cannot be told: these records hold {seasons} "
+            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (a gauge in a season), and "
+            f"at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
+        )
+    formula, _ = season_formula(rows)
+    try:
+        fitted = fit(rows, f"{formula} + dry_season_rain_mm", strata=None, cluster="gauge_season")
+    except SurvivorError as fault:
+        return None, f"The effect of rain on survival cannot be told: {fault.what}."
+    effect = fitted.table[fitted.table["term"] == "dry_season_rain_mm"]
+    return effect.assign(gauge_seasons=seasons).reset_index(drop=True), ""
+
+
+def _with_rain(intervals: pd.DataFrame, settings: Settings, dry: pd.DataFrame) -> pd.DataFrame:
+    """Add the rain of each plant's first dry season after planting, by the gauge of its site."""
+    gauge_of = {site: gauge.name for gauge in settings.gauges for site in gauge.sites}
+    everywhere = next((gauge.name for gauge in settings.gauges if not gauge.sites), None)
+    rows = intervals.copy()
+    rows.attrs = dict(intervals.attrs)
+    rows["gauge"] = rows["site"].astype(str).map(gauge_of)
+    if everywhere is not None:
+        rows["gauge"] = rows["gauge"].fillna(everywhere)
+    windows = dry[["gauge", "window_start", "window_end", "value"]].sort_values("window_end")
+    rows = rows[rows["gauge"].notna() & rows["planted_date"].notna()].sort_values("planted_date")
+    joined = pd.merge_asof(
+        rows,
+        windows,
+        left_on="planted_date",
+        right_on="window_end",
+        by="gauge",
+        direction="forward",
+    )
+    joined = joined[joined["value"].notna()].rename(columns={"value": "dry_season_rain_mm"})
+    joined["gauge_season"] = joined["gauge"] + " " + joined["window_start"].astype(str)
+    joined.attrs = dict(intervals.attrs)
+    return joined

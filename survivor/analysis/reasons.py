@@ -1,0 +1,35 @@
+"""Why a part of the answer could not be made: collected, never raised past the report."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TypeVar
+
+from survivor.errors import SurvivorError
+
+Made = TypeVar("Made")
+
+
+class Reasons:
+    """Sentences that say what cannot be answered and why, in the order met."""
+
+    def __init__(self) -> None:
+        self.said: list[str] = []
+
+    def say(self, *sentences: str) -> None:
+        """Keep sentences that are not kept yet."""
+        self.said += [text for text in sentences if text not in self.said]
+
+    def attempt(self, subject: str, make: Callable[[], Made]) -> Made | None:
+        """Make a part, or keep the reason why it cannot be made and return None."""
+        try:
+            return make()
+        except SurvivorError as fault:
+            mend = f" {sentence(fault.mend)}" if fault.mend else ""
+            self.say(f"{subject}: {fault.what}.{mend}")
+            return None
+
+
+def sentence(text: str) -> str:
+    """Start with a capital and end with a full stop."""
+    return text[:1].upper() + text[1:] + ("" if text.endswith((".", "?", "!")) else ".")

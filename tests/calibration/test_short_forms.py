@@ -1,0 +1,53 @@
+"""Short forms of the calibration runs, with fixed seeds; the long forms are marked slow."""
+
+import os
+
+import numpy as np
+import pytest
+
+from tests.calibration import coverage, false_alarms, irregular_visits
+
+
+def within(share_per_100: float, nominal: float, studies: int) -> bool:
+    """Whether a share lies within three simulation errors of the nominal one."""
+    error = 100 * np.sqrt(nominal / 100 * (1 - nominal / 100) / studies)
+    return abs(share_per_100 - nominal) <= 3 * error
+
+
+def test_no_method_effect_is_called_one_in_about_5_of_100_studies():
+    table = false_alarms.table(false_alarms.p_values(seed=11, studies=400))
+    reported, seedling = table["p_under_0.05_per_100"].iloc[[0, -1]]
+    assert within(reported, 5, 400)
+    # Seedlings taken as independent: about 28 of 100 (our own simulation; no published value).
+    assert seedling > 15
+
+
+def test_limits_hold_the_truth_of_the_tagged_cohort_at_about_the_nominal_rate():
+    table = coverage.run(40, first=500, workers=1)
+    assert (coverage.overall(table) > 90).all()
+
+
+def test_grouped_recovers_the_truth_where_visits_differ_between_methods_and_cox_does_not():
+    table = irregular_visits.run(30, seed=3).set_index("model")
+    grouped, cox = table.loc["grouped"], table.loc["cox"]
+    assert abs(grouped["mean_estimate"] - irregular_visits.TRUTH) < 3 * grouped["simulation_error"]
+    assert abs(cox["mean_estimate"] - irregular_visits.TRUTH) > 3 * cox["simulation_error"]
+
+
+@pytest.mark.slow
+def test_false_alarms_in_10_000_studies(capsys):
+    table = false_alarms.run(10_000, workers=os.cpu_count() or 1)
+    with capsys.disabled():
+        print("\n" + table.to_string(index=False, float_format="{:.2f}".format))
+    assert 4 <= table["p_under_0.05_per_100"].iloc[0] <= 6
+
+
+@pytest.mark.slow
+def test_coverage_over_200_tagged_seasons(capsys):
+    table = coverage.run(200, workers=os.cpu_count() or 1)
+    with capsys.disabled():
+        print("\n" + table.to_string(index=False, float_format="{:.2f}".format))
+    mean = coverage.overall(table)
+    # 200 seasons of 6 or 5 figures each; within a season they are not independent.
+    assert within(mean["survival"], 95, 200)
+    assert within(mean["difference"], 95, 200)
