@@ -106,6 +106,18 @@ class CoxEngine:
         df = np.where(np.isnan(change).any(axis=0), np.nan, self.limits.groups.df_average)
         return Estimates(estimate, change.T @ change, df)
 
+    def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
+        """Weighted sums of survival without each cluster, shape (G, m); needs the jackknife."""
+        if isinstance(self.limits, Sandwich):
+            raise ModelError(
+                "there is no fit without each cluster",
+                where="cluster",
+                mend='use cluster="plot", the jackknife',
+            )
+        found = self._cells(cells, weights, at)
+        survival = np.exp(-found.hazard(_baseline(self.sets, self.estimate.at, at), self.estimate.beta))
+        return _averages(self, self.limits, found, survival)
+
     def _cells(self, cells: pd.DataFrame, weights: Floats, at: float) -> _Cells:
         strata = self.design.strata_for(cells)
         early = np.intersect1d(np.flatnonzero(self.last_visit < at - STALE_DAYS), strata)
@@ -201,7 +213,7 @@ def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: F
     as those columns do, the rest as what is compared between clusters does.
     """
     groups, estimate = deletions.groups, cells.average(survival)
-    change = (_refitted if deletions.full else _one_step)(engine, deletions, cells, survival) - estimate
+    change = _averages(engine, deletions, cells, survival) - estimate
     inside = np.zeros_like(change)
     if groups.within.any():
         baseline = _baseline(engine.sets, engine.estimate.at, cells.at)
@@ -213,8 +225,14 @@ def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: F
     return np.asarray(scaled / np.sqrt(_told(engine, deletions, cells)))
 
 
-def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
-    """Averages from each complete refit, shape (G, m); NaN where a refit cannot tell."""
+def _averages(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
+    """Averages without each cluster, shape (G, m); NaN where a refit cannot tell."""
+    if not deletions.full:
+        return _one_step(engine, deletions, cells, survival)
+    return _refitted(engine, deletions, cells)
+
+
+def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells) -> Floats:
     found = np.empty((deletions.groups.count, len(cells.weights)))
     for cluster in range(len(found)):
         rest, beta = engine.sets.without(cluster), deletions.beta[cluster]
@@ -237,7 +255,7 @@ def _left_baseline(engine: CoxEngine, rest: RiskSets, beta: Floats, day: float) 
 
 
 def _one_step(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
-    """As ``_refitted``, with the strata that a cluster does not touch by their derivative."""
+    """As refitted, with the strata that a cluster does not touch by their derivative."""
     beta = engine.estimate.beta
     derivative = _derivative(engine, cells)
     whole, slope = cells.weights @ survival, cells.weights @ derivative
