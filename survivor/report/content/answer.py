@@ -72,7 +72,7 @@ def target_words(finding: Finding) -> str:
 def survival_picture(analysis: Analysis) -> Figure | None:
     """Return survival per method at the milestone with limits, and the cost beside it."""
     if analysis.survival is None:
-        return None
+        return _counted_picture(analysis)
     table = analysis.survival.table.sort_values("estimate", ascending=False, kind="stable")
     usual = usual_practice(analysis)
     costs = analysis.payoff.table if analysis.payoff is not None else None
@@ -97,6 +97,58 @@ def survival_picture(analysis: Analysis) -> Figure | None:
         caption=caption,
         draw=partial(_draw, table, costs, usual, promised),
         table=_survival_table(table, costs),
+    )
+
+
+def _counted_picture(analysis: Analysis) -> Figure | None:
+    """Return survival per method as counted, where no model could average it over sites."""
+    curves = analysis.curves
+    if curves is None or curves.table.empty:
+        return None
+    read = curves.read(analysis.milestone_day)
+    group = str(read.columns[0])
+    table = pd.DataFrame(
+        {
+            "method": read[group].astype(str),
+            "estimate": 100 * read["survival"],
+            "lower": 100 * read["lower"],
+            "upper": 100 * read["upper"],
+            "at_risk": read["at_risk"],
+        }
+    )
+    table = table[table["estimate"].notna()].sort_values("estimate", ascending=False, kind="stable")
+    if table.empty:
+        return None
+    best = table.iloc[0]
+    columns = (
+        Column("Preparation"),
+        Column("Alive per 100 planted", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("Seedlings watched to that day", numeric=True),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            per_100(float(row["estimate"])),
+            per_100_limits(float(row["lower"]), float(row["upper"])),
+            number(float(row["at_risk"])),
+        )
+        for row in table.to_dict("records")
+    )
+    return Figure(
+        key="survival",
+        title=f"Alive at {analysis.settings.headline_milestone.name}, by preparation, as counted",
+        finding=(
+            f"Highest: {best['method']}, {per_100(best['estimate'])} alive per 100 planted "
+            f"({per_100_limits(best['lower'], best['upper'])})."
+        ),
+        caption=(
+            f"Dot: alive per 100 planted, {number(analysis.milestone_day)} days after planting, as counted; "
+            "line: 95 % limits. Sites are not evened out here, so this ranks the sites that each preparation "
+            "stood at as much as the preparations."
+        ),
+        draw=partial(_draw, table.drop(columns="at_risk"), None, usual_practice(analysis), None),
+        table=Table("survival-table", "Survival by preparation, as counted", columns, rows),
     )
 
 

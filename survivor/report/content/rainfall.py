@@ -13,7 +13,7 @@ from survivor.figures.words import number
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.gathering import gather
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import counted, date, sentence, table_of
+from survivor.report.content.wording import counted, date, dates, sentence, shortened, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -55,9 +55,10 @@ def season(analysis: Analysis) -> Section:
 
 
 def _deciles(rain: pd.DataFrame) -> Figure | None:
-    if "decile" not in rain or rain["decile"].notna().sum() == 0:
+    if "decile" not in rain or _first_planting(rain)["decile"].notna().sum() == 0:
         return None
-    placed = rain[rain["decile"].notna()]
+    placed = _first_planting(rain)
+    placed = placed[placed["decile"].notna()]
     gauges = dict.fromkeys(placed["gauge"].astype(str))
     first = placed.iloc[0]
     finding = (
@@ -86,11 +87,11 @@ def _draw_deciles(table: pd.DataFrame, size: Size) -> Drawing:
 
 
 def _table(rain: pd.DataFrame) -> Table:
-    extra = [name for name in ("planted_date", "sites") if name in rain]
+    dated = "window_start" in rain
     columns = (
         Column("Gauge"),
-        *(Column({"planted_date": "Planted", "sites": "Sites"}[name]) for name in extra),
         Column("Measure"),
+        *((Column("Days"),) if dated else ()),
         Column("This season", numeric=True),
         Column("Median year", numeric=True),
         Column("Decile", numeric=True),
@@ -103,11 +104,12 @@ def _table(rain: pd.DataFrame) -> Table:
         value, median, decile = (float(row.get(n, float("nan"))) for n in ("value", "median", "decile"))
         unit = str(row.get("unit", ""))
         note = row.get("note", "")
+        window = pd.Series([row["window_start"], row["window_end"]]) if dated else pd.Series(dtype=object)
         rows.append(
             (
                 str(row["gauge"]),
-                *(date(row[name]) if name == "planted_date" else str(row[name]) for name in extra),
                 str(row["measure"]),
+                *((dates(window),) if dated else ()),
                 f"{_amount(value)} {unit}",
                 f"{_amount(median)} {unit}" if median == median else "–",
                 number(decile),
@@ -116,7 +118,16 @@ def _table(rain: pd.DataFrame) -> Table:
                 sentence(note) if isinstance(note, str) else "",
             )
         )
-    return Table("rain-table", "The season's rain", columns, tuple(rows), row_heads=1)
+    made = Table("rain-table", "The season's rain", columns, tuple(rows), row_heads=2)
+    return shortened(made, "rain.csv")
+
+
+def _first_planting(rain: pd.DataFrame) -> pd.DataFrame:
+    """Return the measures for the earliest planting at each gauge: later ones differ by weeks."""
+    if "planted_date" not in rain:
+        return rain
+    first = rain.groupby("gauge", observed=True)["planted_date"].transform("min")
+    return rain[rain["planted_date"] == first]
 
 
 def _amount(value: float) -> str:
