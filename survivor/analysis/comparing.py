@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import replace
+from typing import Literal
 
 import pandas as pd
 
-from survivor.analysis.models import SeasonFits
+from survivor.analysis.models import SeasonFits, of_methods
 from survivor.analysis.reasons import Reasons
 from survivor.analysis.result import Analysis
 from survivor.analysis.rules import CONTRAST_COLUMNS, answers_under, other_rules
@@ -37,14 +38,12 @@ def compared(
         The analysis with its comparisons, and the differences under other rules for
         plants that were missing or never found again.
     """
-    head = season.fits.headline
+    head, between = season.fits.headline, season.fits.between
     differences = pd.DataFrame(columns=CONTRAST_COLUMNS)
-    if head is None or "method" not in head.variables:
-        reasons.say(_one_method(season.intervals))
-        _without(season, reasons)
-        return analysis, differences
     at, people = season.at, season.population
-    between = season.fits.between
+    if head is None or "method" not in head.variables:
+        reasons.say(_nothing_within(season.intervals))
+        return replace(analysis, **_between_only(between, season, reasons)), differences
     analysis = replace(
         analysis,
         survival=reasons.attempt("Survival by method", lambda: survival(head, "method", at, people)),
@@ -59,7 +58,7 @@ def compared(
         confounding=reasons.attempt("Methods by site", lambda: confounding(head)),
     )
     say("The same under other models and rules")
-    tables = other_rules(season.records, season.settings.rules.missing)
+    tables = other_rules(season.records, season.settings.rules.missing, head.data["method"].unique())
     bounds, differences = answers_under(tables, head, at, people)
     analysis = replace(
         analysis,
@@ -92,7 +91,7 @@ def _agreement(fits: SeasonFits, at: float, people: pd.DataFrame | None) -> pd.D
 
 
 def _radius(season: Season, head: Fit, reasons: Reasons) -> tuple[Dose | None, Contrasts | None]:
-    intervals = season.intervals
+    intervals = of_methods(season.intervals, head.data["method"].unique())
     if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
         reasons.say("Weed-free radius: no plot has one in the records, so its response cannot be told.")
         return None, None
@@ -142,14 +141,27 @@ def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
     )
 
 
-def _without(season: Season, reasons: Reasons) -> None:
-    """Say what goes unanswered where preparations cannot be compared."""
+def _between_only(between: Fit | None, season: Season, reasons: Reasons) -> dict[str, Contrasts | None]:
+    """Comparisons of sites where no site holds two preparations."""
     reasons.say("Weed-free radius: without a model of survival by method its response cannot be told.")
     reasons.say("Cost per established plant: without survival by method it cannot be told.")
+    if between is None:
+        return {}
+    at, people = season.at, season.population
+
+    def compare(pairs: Literal["against", "all"]) -> Contrasts:
+        return contrasts(between, at=at, pairs=pairs, population=people, between_fit=between)
+
+    return {
+        "contrasts": reasons.attempt("Comparison with the usual practice", lambda: compare("against")),
+        "all_pairs": reasons.attempt("All pairs", lambda: compare("all")),
+    }
 
 
-def _one_method(intervals: pd.DataFrame) -> str:
+def _nothing_within(intervals: pd.DataFrame) -> str:
     methods = intervals["method"].astype(str).unique()
     if len(methods) == 1:
         return f"Preparations cannot be compared: every plot had the same one, {methods[0]}."
-    return "Preparations cannot be compared: no model of survival by method could be fitted."
+    return (
+        "Preparations cannot be compared within sites: no model of survival by method could be fitted there."
+    )

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from survivor.effects.confounding import layout
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
@@ -18,12 +21,13 @@ from survivor.vocabulary import FIRST_PLANTING
 class SeasonFits:
     """The models of a season.
 
-    ``headline`` is the grouped model with a level for each stratum; ``between`` the
-    same without strata and by site, for methods that share no site; ``others`` by
-    name. ``cannot`` and ``notes`` are sentences.
+    ``headline`` is the grouped model with a level for each stratum; ``whole`` speaks of
+    every plot, also of methods that ``headline`` leaves out; ``between`` has no strata
+    and goes by site, for methods that share no site; ``others`` by name. ``cannot`` and ``notes`` are sentences.
     """
 
     headline: Fit | None
+    whole: Fit | None
     between: Fit | None
     others: dict[str, Fit]
     cannot: tuple[str, ...]
@@ -34,7 +38,14 @@ def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
     """Intervals of the plants first put in: infill is never counted in their survival."""
     if "cohort" not in intervals.columns:
         return intervals
-    kept = intervals[intervals["cohort"] == FIRST_PLANTING].copy()
+    first = intervals[intervals["cohort"] == FIRST_PLANTING]
+    first.attrs = dict(intervals.attrs)
+    return of_methods(first, first["method"].unique())
+
+
+def of_methods(intervals: pd.DataFrame, methods: Sequence[Any]) -> pd.DataFrame:
+    """Intervals of these methods only."""
+    kept = intervals[intervals["method"].isin(list(methods))].copy()
     kept.attrs = dict(intervals.attrs)
     if isinstance(kept["method"].dtype, pd.CategoricalDtype):
         kept["method"] = kept["method"].cat.remove_unused_categories()
@@ -70,29 +81,61 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     at
         Day of the logistic model.
     """
-    formula, notes = season_formula(intervals)
-    said = list(notes)
-    cannot: list[str] = []
     strata = _strata(intervals, settings)
+    joined, apart = _joined(intervals, strata)
+    formula, notes = season_formula(joined)
+    said = [*notes, *apart]
+    cannot: list[str] = []
     headline = None
     try:
-        headline = fit(intervals, formula, strata=strata)
+        headline = fit(joined, formula, strata=strata)
     except SurvivorError as fault:
         cannot.append(f"No model of survival by method: {fault.what}.")
     if headline is not None:
         said += [_sentence(check) for check in headline.checks]
         said.append(_variance(headline))
-    between, others = None, {}
+    between = _between(intervals, season_formula(intervals)[0])
+    others: dict[str, Fit] = {}
     if headline is not None:
-        between = _between(intervals, formula)
-        others, missed = _others(intervals, formula, strata, at, settings)
+        others, missed = _others(joined, formula, strata, at, settings)
         said += missed
-    return SeasonFits(headline, between, others, tuple(cannot), tuple(dict.fromkeys(said)))
+    whole = headline if joined is intervals else _whole(intervals, strata)
+    return SeasonFits(headline, whole, between, others, tuple(cannot), tuple(dict.fromkeys(said)))
 
 
 def _strata(intervals: pd.DataFrame, settings: Settings) -> list[str] | None:
     kept = [name for name in settings.design.strata if intervals[name].astype(str).nunique() > 1]
     return kept or None
+
+
+def _joined(intervals: pd.DataFrame, strata: list[str] | None) -> tuple[pd.DataFrame, list[str]]:
+    """Keep the methods that some site joins to the usual practice, and name the others.
+
+    A method that shares no site with the rest cannot be told from its sites by a
+    model with site levels; it is compared between sites only.
+    """
+    if strata is None or intervals["method"].nunique() < 2:
+        return intervals, []
+    parts = layout(intervals, "method", strata).parts()
+    first = parts[0]
+    apart = [str(method) for part in parts[1:] for method in part]
+    if not apart:
+        return intervals, []
+    it = "it" if len(apart) == 1 else "them"
+    said = (
+        f"No site joins {', '.join(apart)} to {', '.join(map(str, first))}: the model within sites leaves {it} "
+        f"out, and what is said of {it} compares sites as much as preparations."
+    )
+    return of_methods(intervals, first), [said]
+
+
+def _whole(intervals: pd.DataFrame, strata: list[str] | None) -> Fit | None:
+    """Fit a model of every plot without its method, for the survival of the planting as it was done."""
+    formula = season_formula(intervals.assign(method=""))[0]
+    try:
+        return fit(intervals, formula, strata=strata)
+    except SurvivorError:
+        return None
 
 
 def _between(intervals: pd.DataFrame, formula: str) -> Fit | None:

@@ -95,8 +95,8 @@ def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[
     if seasons < FEWEST_GAUGE_SEASONS:
         return None, (
             f"The effect of rain on survival cannot be told: these records hold {seasons} "
-            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (a gauge in a season), and "
-            f"at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
+            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one season), "
+            f"and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
         )
     formula, _ = season_formula(rows)
     try:

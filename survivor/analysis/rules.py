@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from typing import Any
+
 import pandas as pd
 
-from survivor.analysis.models import first_plants
+from survivor.analysis.models import first_plants, of_methods
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
@@ -16,8 +19,13 @@ SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
 CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper"]
 
 
-def other_rules(records: Records, missing_is: str) -> dict[str, pd.DataFrame]:
-    """Risk intervals of the first plants by the name of the rule, as recorded first."""
+def other_rules(records: Records, missing_is: str, methods: Sequence[Any]) -> dict[str, pd.DataFrame]:
+    """Risk intervals of the first plants of these methods by the name of the rule, as reported first.
+
+    Empty for counts, which know neither tags nor missing plants.
+    """
+    if (records.intervals["tag"].astype(str) == "").all():
+        return {}
     other = "unknown" if missing_is == "dead" else "dead"
     named = {
         "as reported": records.intervals,
@@ -25,7 +33,7 @@ def other_rules(records: Records, missing_is: str) -> dict[str, pd.DataFrame]:
         "plants never found again all dead": records.under(unknown="dead"),
         "plants never found again all alive": records.under(unknown="alive"),
     }
-    return {rule: first_plants(intervals) for rule, intervals in named.items()}
+    return {rule: of_methods(first_plants(intervals), methods) for rule, intervals in named.items()}
 
 
 def answers_under(

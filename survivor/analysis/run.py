@@ -106,10 +106,10 @@ def _with_findings(
     comparisons: list[Finding] | None = None,
 ) -> Analysis:
     whole = target = None
-    head = season.fits.headline if season is not None else None
-    if season is not None and head is not None:
+    fitted = season.fits.whole if season is not None else None
+    if season is not None and fitted is not None:
         whole = reasons.attempt(
-            "Survival of the planting", lambda: survival(head, None, season.at, season.population)
+            "Survival of the planting", lambda: survival(fitted, None, season.at, season.population)
         )
         target = reasons.attempt("Target", lambda: _target(season))
     findings = season_findings(
@@ -125,12 +125,12 @@ def _with_findings(
 
 def _target(season: Season) -> Finding | None:
     """Judge the target at its own milestone; None where nothing was promised."""
-    settings, head = season.settings, season.fits.headline
-    if settings.target is None or head is None:
+    settings, fitted = season.settings, season.fits.whole
+    if settings.target is None or fitted is None:
         return None
     milestone = next(m for m in settings.milestones if m.name == settings.target.milestone)
     at, _ = milestone_day(season.intervals, milestone)
     if at < milestone.day - milestone.window_days:
         raise EffectError(f"the visits have not reached {milestone.name}, for which survival was promised")
-    whole = survival(head, None, at, season.population)
+    whole = survival(fitted, None, at, season.population)
     return target_finding(whole, settings.target.survival_per_100, milestone.name, settings.design)

@@ -112,7 +112,8 @@ def contrasts(
         Plants of the whole planting as weights; None: the plants of the records.
     between_fit
         The same model with ``strata=None`` and ``cluster="site"``, for pairs that
-        share no site. Without it such pairs are refused with the reason.
+        share no site. Without it such pairs are refused with the reason. It may hold
+        levels that ``fit`` leaves out because no site joins them to the rest.
 
     Returns
     -------
@@ -128,10 +129,11 @@ def contrasts(
     check_day(fit, at)
     if between_fit is not None:
         _check_between(between_fit, by)
-    levels = levels_of(fit.data, by)
-    asked = _asked(levels, against, pairs, by)
+    # The model of sites may hold methods that share no site with the rest.
+    data = fit.data if between_fit is None else between_fit.data
+    asked = _asked(levels_of(data, by), against, pairs, by)
     columns = _place_columns(fit)
-    grid = layout(fit.data, by, columns)
+    grid = layout(data, by, columns)
     decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
     numbers = np.full((len(decided), 3), np.nan)
     checks: list[str] = []
@@ -141,7 +143,7 @@ def contrasts(
             found, said = _differences(model, by, at, [decided[place] for place in chosen], population)
             numbers[chosen] = found
             checks += [sentence for sentence in said if sentence not in checks]
-    table = _table(fit.data, by, at, decided, numbers)
+    table = _table(data, by, at, decided, numbers)
     note = "95 % limits of each comparison on its own, not adjusted for their number; p adjusted by Holm"
     return Contrasts(by, float(at), table, note, tuple(checks))
 
@@ -195,13 +197,18 @@ def _decide(
     """Say on what basis a pair can be compared, and at which places."""
     level, against = pair
     shared = grid.shared(level, against)
+    held = levels_of(fit.data, by)
+    if shared.any() and not {level, against} <= set(held):
+        reason = f"no site joins these to {held[0]}, with which the model within sites begins"
+        return _Pair(level, against, REFUSED, reason, grid.places[:0])
     if shared.any():
         reason = (
             "" if _holds_places(fit) else "the model has no site levels: differences between sites are in it"
         )
         return _Pair(level, against, WITHIN, reason, grid.places[shared])
     nowhere = grid.places[:0]
-    sites = grid if columns == ["site"] else layout(fit.data, by, ["site"])
+    data = fit.data if between_fit is None else between_fit.data
+    sites = grid if columns == ["site"] else layout(data, by, ["site"])
     if sites.shared(level, against).any():
         reason = 'a site holds both but no block does: fit with strata="site"'
         return _Pair(level, against, REFUSED, reason, nowhere)
