@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from scipy.special import expit, gammaln
 
 from survivor.errors import ModelError
-from survivor.intervals import Codes, group_codes, sum_by, tally
+from survivor.intervals import Codes, cluster_columns, group_codes, sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, bread_of, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.outcome import outcomes
@@ -84,15 +84,15 @@ def fit_logistic(
     A stratum where everybody is alive, or everybody dead, leaves the likelihood: it is
     named in ``checks`` and stands at 1 or 0 in ``average_survival``. ``n_seedlings``
     and ``n_died`` count those whose state is known. How states are told:
-    ``survivor.models.outcome``.
+    ``survivor.models.outcome``; what is left out is counted in ``checks``.
     """
     whole = build_design(frame, formula, strata, cluster)
-    found = outcomes(
-        frame, at, window, list(dict.fromkeys([*whole.variables, *whole.strata, *whole.cluster]))
-    )
+    read = list(dict.fromkeys([*whole.variables, *whole.strata, *whole.cluster]))
+    plot = cluster_columns(frame, "plot") if "plot" in frame.columns else (whole.cluster or whole.strata)
+    found = outcomes(frame, at, window, read, plot)
     chains = found.chains
     design = build_design(chains, formula, strata, cluster)
-    place, checks = _strata(design, chains)
+    place, checks = strata_with_odds(design, chains)
     used = place[design.strata_codes] >= 0
     if not used.any():
         raise ModelError(
@@ -116,7 +116,7 @@ def fit_logistic(
         "odds_ratio",
     )
     checks += without_limits(table, design.cluster)
-    data, unread = _with_outcome(found.rows, design)
+    data, unread = rows_with_outcome(found.rows, design)
     counts = tally(chains)
     survival = _Survival(design, level, beta, place)
     return Fit(
@@ -145,7 +145,7 @@ def fit_logistic(
     )
 
 
-def _strata(design: Design, chains: pd.DataFrame) -> tuple[Codes, list[str]]:
+def strata_with_odds(design: Design, chains: pd.DataFrame) -> tuple[Codes, list[str]]:
     """Level of each stratum in the likelihood, -1 nobody died, -2 everybody died; and what to say."""
     count = len(design.strata_levels)
     alive = sum_by(design.strata_codes, chains["alive"].to_numpy(), count)
@@ -168,7 +168,7 @@ def _strata(design: Design, chains: pd.DataFrame) -> tuple[Codes, list[str]]:
     return place, checks
 
 
-def _with_outcome(rows: pd.DataFrame, design: Design) -> tuple[pd.DataFrame, list[str]]:
+def rows_with_outcome(rows: pd.DataFrame, design: Design) -> tuple[pd.DataFrame, list[str]]:
     """Rows of the strata in which some state is known, which alone can be predicted."""
     if not design.strata:
         return rows, []

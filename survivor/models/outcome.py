@@ -3,10 +3,13 @@
 Each chain of intervals (a tag; for counts a plot, species, method and planting)
 is judged at its own visit nearest to the day asked for, within a window; of two
 equally near the earlier. Found dead by then: dead. Seen alive then or later: alive,
-since a plant alive later was alive then. Where there is no visit in the window,
-those dead before it are dead, those found alive after it were alive, and those who
-died in a stretch across the whole window are unknown, as are those last seen alive
-before it.
+since a plant alive later was alive then. Died in a stretch across the visit, or last
+seen alive before it: unknown.
+
+A plot that nobody visited in the window is left out as a whole. There the dead of
+earlier visits are known and the living are not (or only those who lived on): to keep
+those whose state is known would be to choose by the outcome. A plot in which all had
+died before needs no visit.
 """
 
 from __future__ import annotations
@@ -33,7 +36,7 @@ class Outcomes:
     chains
         One row a chain with a known state: its first row, with ``alive`` and ``dead``.
     rows
-        The intervals of all chains followed from planting, known or not.
+        The intervals of all chains judged, their state known or not.
     checks
         What was used and left out, in plain sentences with counts.
     """
@@ -43,7 +46,9 @@ class Outcomes:
     checks: tuple[str, ...]
 
 
-def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[str]) -> Outcomes:
+def outcomes(
+    frame: pd.DataFrame, at: float, window: float, columns: Sequence[str], plot: Sequence[str] = ()
+) -> Outcomes:
     """Judge every chain at day ``at``.
 
     Parameters
@@ -54,16 +59,18 @@ def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[st
         Days since planting, and days either side of it.
     columns
         Columns that the model reads; they tell chains apart and must not change along one.
+    plot
+        Columns that name what is visited together; none: the whole table.
 
     Raises
     ------
     ModelError
         When a column changes along a chain, nobody was followed from planting, or no
-        state is known.
+        plot was visited in the window.
     """
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
     _refuse_changing(frame, keys, columns)
-    codes, count = _chains(frame, list(dict.fromkeys([*keys, *columns])))
+    codes, count = _chains(frame, list(dict.fromkeys([*keys, *columns, *plot])))
     start, stop = frame["start_day"].to_numpy(float), frame["stop_day"].to_numpy(float)
     at_risk, died = frame["at_risk"].to_numpy(float), frame["died"].to_numpy(float)
     first = np.full(count, np.inf)
@@ -86,35 +93,69 @@ def outcomes(frame: pd.DataFrame, at: float, window: float, columns: Sequence[st
     )
     alive = np.minimum(seen_alive, planted - dead)
     lost_dead = sum_by(codes, died * ((start < mine) & (mine < stop)), count)
-    known = followed & (alive + dead > 0)
-    if not known.any():
-        raise ModelError(
-            f"nobody's state at day {at:g} is known",
-            where="at",
-            mend=f"choose a day within {window:g} days of a visit",
-        )
-    lines = np.flatnonzero(entered)
     row = np.full(count, -1, dtype=np.intp)
+    lines = np.flatnonzero(entered)
     row[codes[lines[::-1]]] = lines[::-1]
+    units = group_codes(frame, plot)[0][row] if plot else np.zeros(count, dtype=np.intp)
+    judged = followed & _judged(units, visited, planted - dead)
+    if not judged.any():
+        raise ModelError(
+            f"there is no visit within {window:g} days of day {at:g}",
+            where="at",
+            mend=f"choose a day near a visit; visits are at days {_some(stop)}",
+        )
+    known = judged & (alive + dead > 0)
     chains = frame.iloc[row[known]].assign(alive=alive[known], dead=dead[known])
-    unknown = np.where(followed, planted - dead - alive, 0.0)
-    checks = [_used(day[followed & visited], at, window)]
-    blind = followed & ~visited & (alive > 0)
-    if blind.any():
-        checks.append(
-            f"{int((alive + dead)[blind].sum())} seedlings have no visit of their own in that window: "
-            "found alive after it they count as alive, found dead before it as dead"
-        )
-    if unknown.sum() > 0:
-        between = float(np.minimum(lost_dead, unknown).sum())
-        checks.append(
-            f"the state of {int(unknown.sum())} of {int(planted[followed].sum())} seedlings at that visit is "
-            f"unknown and they are left out: {int(between)} died between visits either side of it, "
-            f"{int(unknown.sum() - between)} were last seen alive before it"
-        )
+    checks = [
+        *_used(day[judged & visited], at, window),
+        *_left_out(planted, followed, judged, units),
+        *_unknown(planted[judged], (planted - alive - dead)[judged], lost_dead[judged]),
+    ]
     if not followed.all():
         checks.append(f"{int(planted[~followed].sum())} seedlings first seen after planting are left out")
-    return Outcomes(chains, frame[followed[codes]], tuple(checks))
+    return Outcomes(chains, frame[judged[codes]], tuple(checks))
+
+
+def _judged(units: Codes, visited: NDArray[np.bool_], left: Floats) -> NDArray[np.bool_]:
+    """Whether each chain is in a plot that was visited in the window, or where all had died."""
+    count = int(units.max()) + 1
+    known = (sum_by(units, visited, count) > 0) | (sum_by(units, left, count) == 0)
+    return np.asarray(known[units])
+
+
+def _some(days: Floats) -> str:
+    found = np.unique(days)
+    return ", ".join(f"{day:g}" for day in found[:8]) + (", ..." if len(found) > 8 else "")
+
+
+def _used(days: Floats, at: float, window: float) -> list[str]:
+    if not len(days):
+        return [f"everybody had died before the visits near day {at:g}"]
+    span = f"day {days.min():g}" if days.min() == days.max() else f"days {days.min():g} to {days.max():g}"
+    return [f"alive or dead at the visit nearest to day {at:g} within {window:g} days ({span})"]
+
+
+def _left_out(
+    planted: Floats, followed: NDArray[np.bool_], judged: NDArray[np.bool_], units: Codes
+) -> list[str]:
+    out = followed & ~judged
+    if not out.any():
+        return []
+    plots = len(np.unique(units[out]))
+    return [
+        f"{int(planted[out].sum())} seedlings of {plots} plot(s) without a visit in that window are left out"
+    ]
+
+
+def _unknown(planted: Floats, unknown: Floats, lost_dead: Floats) -> list[str]:
+    if not unknown.sum() > 0:
+        return []
+    between = int(np.minimum(lost_dead, unknown).sum())
+    return [
+        f"the state of {int(unknown.sum())} of {int(planted.sum())} seedlings at that visit is unknown and "
+        f"they are left out: {between} found dead only later, {int(unknown.sum()) - between} last seen alive "
+        "before it"
+    ]
 
 
 def _chains(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, int]:
@@ -125,13 +166,6 @@ def _chains(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, int]:
         return np.zeros(len(frame), dtype=np.intp), 1
     codes, levels = group_codes(frame, columns)
     return codes, len(levels)
-
-
-def _used(days: Floats, at: float, window: float) -> str:
-    if not len(days):
-        return f"no visit within {window:g} days of day {at:g}: states are told by visits before and after it"
-    span = f"day {days.min():g}" if days.min() == days.max() else f"days {days.min():g} to {days.max():g}"
-    return f"alive or dead at the visit nearest to day {at:g} within {window:g} days ({span})"
 
 
 def _visit(
