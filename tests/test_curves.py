@@ -123,6 +123,13 @@ def test_tables_that_are_no_risk_intervals_are_refused(frame):
         curve(frame)
 
 
+def test_a_life_table_refuses_more_deaths_than_exposed():
+    frame = pd.DataFrame({"start_day": [0, 1], "stop_day": [50, 60], "at_risk": [5, 20], "died": [5, 18]})
+    with pytest.raises(CurveError, match="23 died in the band to day 60 and only 15 count as exposed"):
+        curve(frame, estimator="life-table", cluster=None)
+    assert curve(frame, estimator="life-table", cluster=None, bands=[1]).at(60) > 0
+
+
 def test_restricted_mean_needs_a_curve_and_a_watched_day(by_method):
     with pytest.raises(CurveError, match="area is not determined"):
         curve(by_method, estimator="turnbull").restricted_mean(300)

@@ -53,9 +53,12 @@ class Fitted:
 
     def known(self, days: FloatArray) -> FloatArray:
         """Seedlings known to be alive or dead on each day."""
-        w = self.bounded.weight
-        alive = w @ (self.bounded.left[:, None] >= days[None, :])
-        dead = w @ (self.bounded.right[:, None] <= days[None, :])
+        # Days ascend: each seedling counts as alive up to its left end, as dead from its right end on.
+        upto = np.searchsorted(days, self.bounded.left, side="right")
+        since = np.searchsorted(days, self.bounded.right, side="left")
+        size = len(days) + 1
+        alive = sums(upto, self.bounded.weight, size)[::-1].cumsum()[::-1][1:]
+        dead = sums(since, self.bounded.weight, size)[:-1].cumsum()
         total: FloatArray = alive + dead
         return total
 

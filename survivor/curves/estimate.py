@@ -11,7 +11,7 @@ import pandas as pd
 
 from survivor.curves import between_visits
 from survivor.curves.kaplan_meier import greenwood, product_limit, risk_sets
-from survivor.curves.life_table import band_ends, exposures
+from survivor.curves.life_table import band_ends, exposures, refuse_short_exposure
 from survivor.curves.limits import Scale, Tabulate, at_edges, by_plots, jackknife, on_scale, replicates
 from survivor.curves.remarks import limits_in_words, remarks
 from survivor.curves.result import Curves, Estimator, whole
@@ -174,6 +174,7 @@ def _product(
     at_risk, died = (x[0] for x in tabulate(sample, np.zeros(len(sample.cluster), dtype=np.intp), 1))
     survival = product_limit(at_risk, died)
     if estimator == "life-table":
+        refuse_short_exposure(days, at_risk, died)
         gaps = tuple((float(a), float(b)) for a, b, d in zip(ends[:-1], ends[1:], died, strict=True) if d > 0)
     known = np.where(survival > 0, at_risk, np.cumsum(died))
     if sample.clustered:

@@ -54,7 +54,7 @@ def product_limit(at_risk: FloatArray, died: FloatArray) -> FloatArray:
     watched = at_risk > 1e-9
     share: FloatArray = np.ones_like(at_risk)
     np.divide(at_risk - died, at_risk, out=share, where=watched)
-    share[np.abs(share) < 1e-12] = 0.0
+    share[share < 1e-12] = 0.0
     share[np.abs(share - 1) < 1e-12] = 1.0
     survival: FloatArray = np.cumprod(share, axis=-1, dtype=np.float64)
     return survival

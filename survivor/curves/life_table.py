@@ -88,3 +88,20 @@ def exposures(sample: Sample, ends: FloatArray, unit: Codes, units: int) -> tupl
     inside &= owner[who] >= 0
     half = sums(owner[who[inside]] * wide + place[inside], -0.5 * count[inside], units * wide)
     return present + half.reshape(units, wide)[:, :-1], died
+
+
+def refuse_short_exposure(ends: FloatArray, exposed: FloatArray, died: FloatArray) -> None:
+    """Raise where more died in a band than count as exposed, which late entry can bring about.
+
+    Raises
+    ------
+    CurveError
+        Naming the first such band.
+    """
+    short = np.flatnonzero(died > exposed + 1e-9)
+    if len(short):
+        raise CurveError(
+            f"{died[short[0]]:g} died in the band to day {ends[short[0]]:g} and only {exposed[short[0]]:g} count as "
+            "exposed: many entered after it began",
+            mend='end a band on the day they entered, or use estimator="kaplan-meier"',
+        )

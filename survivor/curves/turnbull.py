@@ -150,8 +150,9 @@ def solve(problem: Problem, weight: FloatArray, near: FloatArray | None = None) 
     weight
         One entry per distinct observation; 0 leaves it out.
     near
-        Mass to start from, for instance that of the whole sample when a plot is left
-        out; where the data leave a choice, the answer stays close to it.
+        Mass to start from that leaves no observation without any, such as that of the
+        whole sample when a plot is left out; where the data leave a choice, the answer
+        stays close to it.
 
     Raises
     ------
@@ -161,8 +162,8 @@ def solve(problem: Problem, weight: FloatArray, near: FloatArray | None = None) 
     used = weight > 0
     first, last, weight = problem.first[used], problem.last[used], weight[used]
     count, total = len(problem.left), float(weight.sum())
-    mass = np.full(count, 1 / count) if near is None else (near + 1e-6 / count) / (1 + 1e-6)
-    for _ in range(_EM_FIRST if near is None else 2):
+    mass = np.full(count, 1 / count) if near is None else near
+    for _ in range(_EM_FIRST if near is None else 0):
         mass = mass * _gradient(first, last, weight / _inside(first, last, mass), count) / total
         mass /= mass.sum()
     for step in range(_MOST_STEPS):
