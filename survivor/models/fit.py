@@ -12,7 +12,7 @@ from survivor.intervals import check_intervals
 from survivor.models.pieces import DayPieces, SeasonPieces
 from survivor.models.result import Fit
 
-Model = Literal["grouped", "cox", "logistic"]
+Model = Literal["grouped", "cox", "logistic", "mixed"]
 
 
 def fit(
@@ -24,6 +24,8 @@ def fit(
     at: float | None = None,
     pieces: Sequence[float] | SeasonPieces | DayPieces | None = None,
     window: float = 30.0,
+    random: str | None = None,
+    points: int | Sequence[int] = 7,
 ) -> Fit:
     """Fit a survival model to risk intervals.
 
@@ -44,18 +46,28 @@ def fit(
         ``grouped``: interval-censored proportional hazards, any visit pattern.
         ``cox``: Cox regression at the visit days, Efron's ties.
         ``logistic``: alive or dead at day ``at``.
+        ``mixed``: ``grouped`` (with ``at``: ``logistic``) with normal effects of plots;
+        coefficients are conditional on them, survival is averaged over them.
     cluster
         Column(s) within which seedlings are not independent; ``plot`` means site,
         block and plot. None: rows independent, the model's own standard errors.
     strata
         Column(s) whose levels have their own baseline (Cox) or baseline level.
     at
-        Days since planting; for ``logistic`` only, and needed there.
+        Days since planting; for ``logistic``, which needs it, and ``mixed``.
     pieces
-        For ``grouped``: inner boundaries in days since planting, or ready pieces.
+        For ``grouped`` and ``mixed``: inner boundaries in days since planting, or ready pieces.
         None: the dry seasons where the table carries them, else the visits.
     window
-        For ``logistic``: the visit nearest to ``at`` within this many days is used.
+        With ``at``: the visit nearest to it within this many days is used.
+    random
+        For ``mixed``: nested effects from the outermost in, parted by ``/``, the columns
+        of one joined by ``:``. ``"site/plot"`` is an effect of site and one of plot (with
+        ``strata=None``), ``"site:method/plot"`` lets methods differ from site to site.
+        None: the cluster.
+    points
+        For ``mixed``: points of the adaptive Gauss-Hermite quadrature, one number or one
+        a level of effects; 1 is Laplace.
 
     Returns
     -------
@@ -69,12 +81,18 @@ def fit(
         When the model cannot be fitted; the text names the term or column and the mend.
     """
     check_intervals(intervals)
-    if model != "logistic" and at is not None:
+    if model not in ("logistic", "mixed") and at is not None:
         raise ModelError(
-            f"at= is for the logistic model; {model} gives survival at any day within the visits",
+            f"at= is for the logistic and mixed models; {model} gives survival at any day within the visits",
             where="at",
             mend="leave at= out here and give it to survivor.survival or survivor.contrasts",
         )
+    if random is not None and model != "mixed":
+        raise ModelError(
+            f"{model} has no random effects", where="random", mend='leave random= out or use model="mixed"'
+        )
+    if model == "mixed":
+        return _mixed(intervals, formula, cluster, strata, at, pieces, window, random, points)
     if model == "grouped":
         from survivor.models.grouped import fit_grouped
 
@@ -93,4 +111,32 @@ def fit(
         if at is None:
             raise ModelError("the logistic model needs a day", where="at", mend="for example at=365")
         return fit_logistic(intervals, formula, cluster=cluster, strata=strata, at=at, window=window)
-    raise ModelError(f"no model {model!r}", where="model", mend='use "grouped", "cox" or "logistic"')
+    raise ModelError(f"no model {model!r}", where="model", mend='use "grouped", "cox", "logistic" or "mixed"')
+
+
+def _mixed(
+    intervals: pd.DataFrame,
+    formula: str,
+    cluster: str | Sequence[str] | None,
+    strata: str | Sequence[str] | None,
+    at: float | None,
+    pieces: Sequence[float] | SeasonPieces | DayPieces | None,
+    window: float,
+    random: str | None,
+    points: int | Sequence[int],
+) -> Fit:
+    if at is not None and pieces is not None:
+        raise ModelError("odds at one day have no pieces", where="pieces", mend="leave out pieces= or at=")
+    from survivor.models.mixed import fit_mixed
+
+    return fit_mixed(
+        intervals,
+        formula,
+        cluster=cluster,
+        strata=strata,
+        at=at,
+        pieces=pieces,
+        window=window,
+        random=random,
+        points=points,
+    )

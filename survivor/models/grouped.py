@@ -93,7 +93,7 @@ def fit_grouped(
             "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
         )
     design = build_design(frame, formula, strata, cluster)
-    kept, lost, checks = _strata(design, frame)
+    kept, lost, checks = strata_with_hazard(design, frame)
     used = np.isin(design.strata_codes, kept)
     rows, columns = frame[used], design.columns[used]
     stratum = np.searchsorted(kept, design.strata_codes[used]).astype(np.intp)
@@ -154,7 +154,7 @@ def fit_grouped(
     )
 
 
-def _strata(design: Design, frame: pd.DataFrame) -> tuple[Codes, Codes, list[str]]:
+def strata_with_hazard(design: Design, frame: pd.DataFrame) -> tuple[Codes, Codes, list[str]]:
     """Strata that inform the hazard, those where everybody died at once, and what to say."""
     count = len(design.strata_levels)
     deaths = sum_by(design.strata_codes, frame["died"].to_numpy(), count)

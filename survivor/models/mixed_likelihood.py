@@ -114,6 +114,12 @@ class Likelihood:
     constant: float
     levels: int
 
+    def parameters(self, level: Floats, alpha: Floats, beta: Floats, sd: Floats) -> Parameters:
+        """Put levels, pieces and coefficients where this likelihood has them."""
+        if self.border:
+            return Parameters(level, np.concatenate([alpha, beta]), sd)
+        return Parameters(np.empty(0), np.concatenate([alpha, level, beta]), sd)
+
     def evaluate(
         self,
         at: Parameters,

@@ -33,6 +33,18 @@ _RUNAWAY = 12.0  # a term that moves the predictor this far over its range is ru
 _WILD = 10.0  # no plots differ by this standard deviation
 
 
+class PieceRunsAway(ModelError):
+    """The hazard of one piece of the baseline runs to zero: it has to be joined to a neighbour."""
+
+    def __init__(self, piece: int) -> None:
+        super().__init__(
+            f"the hazard of piece {piece + 1} of the baseline runs to zero",
+            where="mixed model",
+            mend="join it to a neighbour",
+        )
+        self.piece = piece
+
+
 @dataclass(frozen=True)
 class Solution:
     """A fitted mixed model on arrays.
@@ -95,13 +107,22 @@ class Solution:
         parts = [level, alpha, beta] if self.border else [alpha, level, beta]
         return np.hstack([*parts, sd[:, self.free]])
 
-    def covariance_of(self, contrasts: Floats) -> Floats:
-        """Covariance of contrasts in the order of ``bread``, shape (m, m)."""
+    @property
+    def places(self) -> tuple[slice, slice]:
+        """Where the levels and the coefficients stand in ``arrange``."""
+        first = 0 if self.border else self.pieces - 1
+        offset = self.border + self.offset
+        return slice(first, first + self.strata), slice(offset, offset + len(self.beta))
+
+    def covariance_times(self, contrasts: Floats) -> Floats:
+        """Contrasts times the covariance of all parameters, shape (m, parameters)."""
         if self.bread is None:
             raise ModelError("no information was computed", where="mixed model", mend="fit with it")
-        contrasts = np.atleast_2d(contrasts)
-        levels, common = self.bread.times(contrasts)
-        found = levels @ contrasts[:, : self.border].T + common @ contrasts[:, self.border :].T
+        return np.hstack(self.bread.times(np.atleast_2d(contrasts)))
+
+    def covariance_of(self, contrasts: Floats) -> Floats:
+        """Covariance of contrasts in the order of ``bread``, shape (m, m)."""
+        found = self.covariance_times(contrasts) @ np.atleast_2d(contrasts).T
         return np.asarray((found + found.T) / 2)
 
 
@@ -185,11 +206,8 @@ def _beginning(rows: MixedRows, likely: Likelihood, sd: Floats) -> Parameters:
         level = np.log((died + 0.5) / (time + 0.5 * time.sum() / max(died.sum(), 1.0)))
     else:
         level = np.log((died + 0.5) / (sum_by(rows.stratum, rows.at_risk) - died + 0.5))
-    common = np.zeros(len(likely.scale))
-    if likely.border:
-        return Parameters(level, common, sd)
-    common[likely.pieces - 1 : likely.pieces - 1 + len(level)] = level
-    return Parameters(np.empty(0), common, sd)
+    alpha, beta = np.zeros(likely.pieces - 1), np.zeros(rows.columns.shape[1])
+    return likely.parameters(level, alpha, beta, sd)
 
 
 def _first_sd(ready: Evaluation) -> Floats:
@@ -303,6 +321,9 @@ class _Climb:
                 where="mixed model",
                 mend="leave that effect out, or use coarser groups",
             )
+        alpha = np.concatenate([[0.0], at.common[: self.likely.pieces - 1]])
+        if np.ptp(alpha) > _RUNAWAY:
+            raise PieceRunsAway(int(np.argmin(alpha)))
         first = len(at.common) - len(self.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
         if len(reach) and reach.max() > _RUNAWAY:
