@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -12,7 +12,9 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from survivor.records import Records, read_records
+from survivor.season.gauges import Gauges, read_gauges
 from survivor.settings import Settings, find_study_file, read_settings
+from survivor.vocabulary import Severity
 
 if TYPE_CHECKING:
     from survivor.analysis import Analysis
@@ -33,13 +35,15 @@ class Study:
     ----------
     path
         The study file.
-    settings, records
-        What the study file says, and what the files hold.
+    settings, records, gauges
+        What the study file says, and what the files hold. The problems and accounts of
+        ``records`` include those of the gauge files.
     """
 
     path: Path
     settings: Settings
     records: Records = field(repr=False)
+    gauges: Gauges = field(repr=False)
 
     @property
     def problems(self) -> pd.DataFrame:
@@ -76,10 +80,10 @@ class Study:
         """
         from survivor.analysis import analyse
 
-        return analyse(self.settings, self.records, self.path.parent, self._provenance(), say)
+        return analyse(self.settings, self.records, self.gauges, self._provenance(), say)
 
     def findings(self) -> tuple[Finding, ...]:
-        """The answers, the headline first."""
+        """Give the answers, the headline first."""
         return self.analysis.findings
 
     def report(self, out: str | Path, say: Say = _quiet) -> Sequence[Path]:
@@ -136,4 +140,19 @@ def load(path: str | Path) -> Study:
     """
     file = find_study_file(path)
     settings = read_settings(file)
-    return Study(file, settings, read_records(file, settings))
+    records, gauges = read_records(file, settings), read_gauges(file.parent, settings.gauges)
+    return Study(file, settings, _together(records, gauges), gauges)
+
+
+def _together(records: Records, gauges: Gauges) -> Records:
+    """Add the problems and accounts of the gauge files to those of the records."""
+    order = {severity: place for place, severity in enumerate(Severity)}
+    problems = _stacked(records.problems, gauges.problems)
+    graded = problems.sort_values("severity", key=lambda part: part.map(order), kind="stable")
+    accounts = _stacked(records.accounts, gauges.accounts)
+    return replace(records, problems=graded.reset_index(drop=True), accounts=accounts.reset_index(drop=True))
+
+
+def _stacked(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
+    filled = [table for table in (first, second) if not table.empty]
+    return pd.concat(filled) if filled else first

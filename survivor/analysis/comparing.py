@@ -43,7 +43,8 @@ def compared(
     at, people = season.at, season.population
     if head is None or "method" not in head.variables:
         reasons.say(_nothing_within(season.intervals))
-        return replace(analysis, **_between_only(between, season, reasons)), differences
+        against, pairs = _between_only(between, season, reasons)
+        return replace(analysis, contrasts=against, all_pairs=pairs), differences
     analysis = replace(
         analysis,
         survival=reasons.attempt("Survival by method", lambda: survival(head, "method", at, people)),
@@ -141,21 +142,23 @@ def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
     )
 
 
-def _between_only(between: Fit | None, season: Season, reasons: Reasons) -> dict[str, Contrasts | None]:
+def _between_only(
+    between: Fit | None, season: Season, reasons: Reasons
+) -> tuple[Contrasts | None, Contrasts | None]:
     """Comparisons of sites where no site holds two preparations."""
     reasons.say("Weed-free radius: without a model of survival by method its response cannot be told.")
     reasons.say("Cost per established plant: without survival by method it cannot be told.")
     if between is None:
-        return {}
+        return None, None
     at, people = season.at, season.population
 
     def compare(pairs: Literal["against", "all"]) -> Contrasts:
         return contrasts(between, at=at, pairs=pairs, population=people, between_fit=between)
 
-    return {
-        "contrasts": reasons.attempt("Comparison with the usual practice", lambda: compare("against")),
-        "all_pairs": reasons.attempt("All pairs", lambda: compare("all")),
-    }
+    return (
+        reasons.attempt("Comparison with the usual practice", lambda: compare("against")),
+        reasons.attempt("All pairs", lambda: compare("all")),
+    )
 
 
 def _nothing_within(intervals: pd.DataFrame) -> str:

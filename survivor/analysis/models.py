@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,8 +22,9 @@ class SeasonFits:
     """The models of a season.
 
     ``headline`` is the grouped model with a level for each stratum; ``whole`` speaks of
-    every plot, also of methods that ``headline`` leaves out; ``between`` has no strata
-    and goes by site, for methods that share no site; ``others`` by name. ``cannot`` and ``notes`` are sentences.
+    every plot, also of methods that ``headline`` leaves out; ``between`` has no
+    strata and goes by site, for methods that share no site; ``others`` by name.
+    ``cannot`` and ``notes`` are sentences.
     """
 
     headline: Fit | None
@@ -43,7 +44,7 @@ def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
     return of_methods(first, first["method"].unique())
 
 
-def of_methods(intervals: pd.DataFrame, methods: Sequence[Any]) -> pd.DataFrame:
+def of_methods(intervals: pd.DataFrame, methods: Iterable[Any]) -> pd.DataFrame:
     """Intervals of these methods only."""
     kept = intervals[intervals["method"].isin(list(methods))].copy()
     kept.attrs = dict(intervals.attrs)
@@ -123,14 +124,14 @@ def _joined(intervals: pd.DataFrame, strata: list[str] | None) -> tuple[pd.DataF
         return intervals, []
     it = "it" if len(apart) == 1 else "them"
     said = (
-        f"No site joins {', '.join(apart)} to {', '.join(map(str, first))}: the model within sites leaves {it} "
-        f"out, and what is said of {it} compares sites as much as preparations."
+        f"No site joins {', '.join(apart)} to {', '.join(map(str, first))}: the model within sites leaves "
+        f"{it} out, and what is said of {it} compares sites as much as preparations."
     )
     return of_methods(intervals, first), [said]
 
 
 def _whole(intervals: pd.DataFrame, strata: list[str] | None) -> Fit | None:
-    """Fit a model of every plot without its method, for the survival of the planting as it was done."""
+    """Fit a model of every plot without its method: the survival of the planting as it was done."""
     formula = season_formula(intervals.assign(method=""))[0]
     try:
         return fit(intervals, formula, strata=strata)
@@ -153,7 +154,7 @@ def _others(
 ) -> tuple[dict[str, Fit], list[str]]:
     """Models fitted beside the headline, to see whether they agree."""
     found: dict[str, Fit] = {}
-    missed = []
+    missed: list[str] = []
     if formula == "1":
         return found, missed
     window = float(settings.headline_milestone.window_days)

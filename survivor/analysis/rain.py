@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 from dataclasses import dataclass
-from pathlib import Path
 
 import pandas as pd
 
@@ -12,7 +11,9 @@ from survivor.analysis.models import first_plants, season_formula
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.records import Records
-from survivor.season.rain import COLUMNS, GaugeRecord, measures, read_gauge
+from survivor.season.gauge import GaugeRecord
+from survivor.season.gauges import Gauges
+from survivor.season.rain import COLUMNS, measures
 from survivor.settings import Gauge, Settings
 
 FEWEST_GAUGE_SEASONS = 6
@@ -24,39 +25,39 @@ class SeasonRain:
     """What the gauges say.
 
     ``measures`` one row a gauge, window and measure; ``record`` the daily falls;
-    ``problems`` of the gauge files; ``effect`` of rain on survival or None, and then
-    ``reason`` says why there is none; ``cannot`` what else went wrong.
+    ``effect`` of rain on survival or None, and then ``reason`` says why there is none;
+    ``cannot`` which gauge tells nothing, and why.
     """
 
     measures: pd.DataFrame
     record: pd.DataFrame
-    problems: pd.DataFrame
     effect: pd.DataFrame | None
     reason: str
     cannot: tuple[str, ...]
 
 
-def season_rain(settings: Settings, folder: Path, records: Records) -> SeasonRain:
-    """Read the gauges and measure the season at each.
+def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonRain:
+    """Measure the season at each gauge.
 
     Parameters
     ----------
     settings
         The study file: gauges, the sites they stand for, dry season.
-    folder
-        Where the gauge files are.
+    gauges
+        Their readings.
     records
         For the planting dates, and for the survival that rain might explain.
     """
     found: list[pd.DataFrame] = []
     daily: list[pd.DataFrame] = []
-    problems: list[pd.DataFrame] = []
     cannot: list[str] = []
     as_of = settings.records_closed
     for gauge in settings.gauges:
+        record = gauges.records.get(gauge.name)
+        if record is None:
+            cannot.append(f"Rain at {gauge.name}: its file, {gauge.file}, could not be read.")
+            continue
         try:
-            record = read_gauge(folder / gauge.file, gauge)
-            problems.append(record.problems)
             daily.append(record.daily.assign(gauge=gauge.name)[["gauge", "date", "rain_mm"]])
             found.append(_measure(record, gauge, settings, records.plots, as_of))
         except SurvivorError as fault:
@@ -66,7 +67,6 @@ def season_rain(settings: Settings, folder: Path, records: Records) -> SeasonRai
     return SeasonRain(
         table,
         pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=["gauge", "date", "rain_mm"]),
-        pd.concat(problems, ignore_index=True) if problems else pd.DataFrame(),
         effect,
         reason,
         tuple(cannot),
@@ -95,7 +95,7 @@ def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[
     if seasons < FEWEST_GAUGE_SEASONS:
         return None, (
             f"The effect of rain on survival cannot be told: these records hold {seasons} "
-            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one season), "
+            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one season) "
             f"and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
         )
     formula, _ = season_formula(rows)

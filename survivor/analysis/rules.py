@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable
 from typing import Any
 
 import pandas as pd
@@ -14,19 +14,21 @@ from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
 from survivor.records import Records
+from survivor.records.tagged import Missing
 
 SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
 CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper"]
 
 
-def other_rules(records: Records, missing_is: str, methods: Sequence[Any]) -> dict[str, pd.DataFrame]:
+def other_rules(records: Records, missing_is: Missing, methods: Iterable[Any]) -> dict[str, pd.DataFrame]:
     """Risk intervals of the first plants of these methods by the name of the rule, as reported first.
 
     Empty for counts, which know neither tags nor missing plants.
     """
     if (records.intervals["tag"].astype(str) == "").all():
         return {}
-    other = "unknown" if missing_is == "dead" else "dead"
+    methods = list(methods)
+    other: Missing = "unknown" if missing_is == "dead" else "dead"
     named = {
         "as reported": records.intervals,
         f"missing counted as {other}": records.under(missing=other),

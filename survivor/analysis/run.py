@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from dataclasses import replace
-from pathlib import Path
 
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
 from survivor.analysis.comparing import compared
@@ -21,13 +20,14 @@ from survivor.effects.standardise import survival
 from survivor.errors import EffectError
 from survivor.evidence import Finding, target_finding
 from survivor.records import Records
+from survivor.season.gauges import Gauges
 from survivor.settings import Settings
 
 Say = Callable[[str], None]
 
 
 def analyse(
-    settings: Settings, records: Records, folder: Path, provenance: Mapping[str, str], say: Say
+    settings: Settings, records: Records, gauges: Gauges, provenance: Mapping[str, str], say: Say
 ) -> Analysis:
     """Analyse a season.
 
@@ -35,8 +35,8 @@ def analyse(
     ----------
     settings, records
         What the study file says and what the records hold.
-    folder
-        Where the gauge files are.
+    gauges
+        The rain gauges' readings.
     provenance
         Package version, seed and digests, carried into the report.
     say
@@ -49,7 +49,7 @@ def analyse(
     """
     reasons = Reasons()
     say("Rain gauges")
-    rain = season_rain(settings, folder, records)
+    rain = season_rain(settings, gauges, records)
     milestone = settings.headline_milestone
     analysis = Analysis(settings, records, provenance, float(milestone.day))
     analysis = replace(analysis, rain=rain.measures, rain_record=rain.record, rain_effect=rain.effect)

@@ -78,11 +78,11 @@ def causes_of_death(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Set
     return table.reset_index(drop=True)[columns]
 
 
-def _periods(rows: pd.DataFrame, pieces: SeasonPieces) -> np.ndarray:
+def _periods(rows: pd.DataFrame, pieces: SeasonPieces) -> list[str]:
     edges = np.column_stack([np.zeros(len(rows)), pieces.boundaries(rows), np.full(len(rows), np.inf)])
     start, stop = rows["start_day"].to_numpy(float)[:, None], rows["stop_day"].to_numpy(float)[:, None]
     overlap = np.minimum(edges[:, 1:], stop) - np.maximum(edges[:, :-1], start)
-    return np.asarray(pieces.names, dtype=object)[overlap.argmax(axis=1)]
+    return [pieces.names[place] for place in overlap.argmax(axis=1)]
 
 
 def three_measures(visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float) -> pd.DataFrame:
