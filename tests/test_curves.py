@@ -72,6 +72,14 @@ def test_a_watch_that_begins_late_says_so(by_method):
         curves.at(10)
 
 
+def test_what_holds_for_several_groups_is_said_once(by_method):
+    late = by_method[by_method["start_day"] >= 30]
+    said = (
+        "ripped, hand-dug: the watch begins on day 30; survival is of those alive then, not of those planted"
+    )
+    assert curve(late, by="method").notes == (said,)
+
+
 def test_a_stretch_in_which_nobody_was_watched_is_named():
     frame = pd.DataFrame({"start_day": [0, 60], "stop_day": [30, 90], "at_risk": [10, 9], "died": [1, 1]})
     assert "nobody was watched between days 30 and 60; the curve is flat" in curve(frame, cluster=None).notes

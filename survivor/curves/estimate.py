@@ -13,7 +13,7 @@ from survivor.curves import between_visits
 from survivor.curves.kaplan_meier import greenwood, product_limit, risk_sets
 from survivor.curves.life_table import band_ends, exposures, refuse_short_exposure
 from survivor.curves.limits import Scale, Tabulate, at_edges, by_plots, jackknife, on_scale, replicates
-from survivor.curves.remarks import limits_in_words, remarks
+from survivor.curves.remarks import limits_in_words, remarks, together
 from survivor.curves.result import Curves, Estimator, whole
 from survivor.curves.rounds import in_rounds
 from survivor.curves.samples import Codes, FloatArray, Sample, collect
@@ -109,20 +109,20 @@ def curve(
     labels, samples = collect(intervals, by, cluster, strata)
     names = [str(label) for label in labels]
     icc = _correlation(samples) if cluster is not None else 0.0
-    fitted = []
+    fitted, said = [], []
     for name, sample in zip(names, samples, strict=True):
         if estimator == "turnbull":
             fitted.append(_turnbull(sample, name, limits, icc))
         else:
             fitted.append(_product(sample, estimator, bands, limits, icc))
-        notes += remarks(name, sample, fitted[-1].survival, estimator)
+        said.append((name, remarks(name, sample, fitted[-1].survival, estimator)))
     edges = any(np.isin(f.survival, (0.0, 1.0)).any() for f in fitted)
     return Curves(
         table=_table(labels, samples, fitted),
         by=by,
         estimator=estimator,
         limits=limits_in_words(cluster, strata, limits, icc if edges else None, estimator),
-        notes=tuple(notes),
+        notes=(*notes, *together(said)),
         steps=tuple(_step(name, s, f) for name, s, f in zip(names, samples, fitted, strict=True)),
         masses=_masses(labels, fitted),
         largest_gradient=tuple(f.gradient for f in fitted) if estimator == "turnbull" else (),

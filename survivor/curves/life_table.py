@@ -101,7 +101,7 @@ def refuse_short_exposure(ends: FloatArray, exposed: FloatArray, died: FloatArra
     short = np.flatnonzero(died > exposed + 1e-9)
     if len(short):
         raise CurveError(
-            f"{died[short[0]]:g} died in the band to day {ends[short[0]]:g} and only {exposed[short[0]]:g} count as "
-            "exposed: many entered after it began",
+            f"{died[short[0]]:g} died in the band to day {ends[short[0]]:g} and only {exposed[short[0]]:g} count "
+            "as exposed: many entered after it began",
             mend='end a band on the day they entered, or use estimator="kaplan-meier"',
         )

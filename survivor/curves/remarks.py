@@ -20,37 +20,36 @@ def remarks(name: str, sample: Sample, survival: FloatArray, estimator: Estimato
     """Say what a reader would not see in the curve."""
     said = []
     first = float(sample.start.min())
-    who = "" if name == "all" else f"{name}: "
     if first > 0:
         said.append(
-            f"{who}the watch begins on day {first:g}; survival is of those alive then, not of those planted"
+            f"the watch begins on day {first:g}; survival is of those alive then, not of those planted"
         )
     _, day, count = sample.net(sample.cluster)
     late = -float(count[(count < 0) & (day > first)].sum())
     if late:
         said.append(
-            f"{who}{late:g} seedlings entered the watch after day {first:g} and count from the day they did"
+            f"{late:g} seedlings entered the watch after day {first:g} and count from the day they did"
         )
     order = np.argsort(sample.start, kind="stable")
     begins, reached = sample.start[order][1:], np.maximum.accumulate(sample.stop[order])[:-1]
     for gap in np.flatnonzero(begins > reached):
         said.append(
-            f"{who}nobody was watched between days {reached[gap]:g} and {begins[gap]:g}; the curve is flat"
+            f"nobody was watched between days {reached[gap]:g} and {begins[gap]:g}; the curve is flat"
         )
     if sample.clustered:
         two = sample.two_plots_until
         if sample.df < 1:
-            said.append(f"{who}one plot only, so no limits can be given")
+            said.append("one plot only, so no limits can be given")
         elif two < sample.last_day:
-            said.append(f"{who}no limits after day {two:g}, the last on which two plots were watched")
+            said.append(f"no limits after day {two:g}, the last on which two plots were watched")
         if sample.lonely:
-            said.append(f"{who}{sample.lonely} strata hold one plot each and were put together with others")
+            said.append(f"{sample.lonely} strata hold one plot each and were put together with others")
     if estimator == "kaplan-meier":
-        said += _ragged(who, name, sample, survival)
+        said += _ragged(name, sample, survival)
     return said
 
 
-def _ragged(who: str, name: str, sample: Sample, survival: FloatArray) -> list[str]:
+def _ragged(name: str, sample: Sample, survival: FloatArray) -> list[str]:
     """Say where visits on different days lead Kaplan-Meier astray, with Turnbull's value beside it."""
     span = between_visits.ragged_end(sample)
     _, day, count = sample.net(sample.cluster)
@@ -65,11 +64,27 @@ def _ragged(who: str, name: str, sample: Sample, survival: FloatArray) -> list[s
     if abs(turnbull - survival[-1]) < _TELLING:
         return []
     said = (
-        f"{who}some were last seen from day {span[0]:g} on while deaths over the same weeks were found "
+        f"some were last seen from day {span[0]:g} on while deaths over the same weeks were found "
         f"later, up to day {span[1]:g}: by day {sample.last_day:g} this curve says "
         f"{100 * survival[-1]:.1f} alive per 100, Turnbull's estimate, made for this, {100 * turnbull:.1f}"
     )
     return [f'{said}; use estimator="turnbull", or align= to take visits a few days apart as one round']
+
+
+def together(said: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
+    """Join what is said of several groups in the same words; one curve alone needs no name.
+
+    Parameters
+    ----------
+    said
+        Name of each group, and its remarks.
+    """
+    names: dict[str, list[str]] = {}
+    for name, texts in said:
+        for text in texts:
+            names.setdefault(text, []).append(name)
+    alone = len(said) == 1
+    return tuple(text if alone else f"{', '.join(of)}: {text}" for text, of in names.items())
 
 
 def limits_in_words(
