@@ -146,7 +146,7 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     sources = (*(plots.sources if plots else ()), *visits.sources)
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
     ready = prepare(visits, table, sources, settings, closed)
-    found = [one_site, *([table.found] if table is not None else []), visits.found, ready.found]
+    found = [one_site, *([table.found] if table is not None else []), ready.found]
     return _put_together(ready, table, plots, visits, sources, gather(found), settings)
 
 

@@ -85,6 +85,13 @@ def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any
     return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
 
 
+def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
+    """Days as year-month-day; "" where there is none."""
+    codes, distinct = pd.factorize(days, use_na_sentinel=False)
+    written = np.array(["" if pd.isna(day) else f"{day:%Y-%m-%d}" for day in distinct], dtype=object)
+    return pd.Series(written[codes], index=days.index, dtype=object)
+
+
 def one_date(cell: object, order: DateOrder = None) -> str | None:
     """Day of one cell as year-month-day, or None."""
     return _date(cell, order)[0]

@@ -8,6 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.records.cells import day_texts
 from survivor.records.plots import PlotTable
 from survivor.records.problems import Source
 from survivor.records.words import COLUMN_WORDS, PRIVATE_WORDS
@@ -163,7 +164,7 @@ def visits_frame(
         file=rows["source"].map(lambda place: sources[place].file),
         sheet=rows["source"].map(lambda place: sources[place].sheet),
     )
-    rows["visit"] = rows["visit"].where(rows["visit"] != "", rows["date"].dt.strftime("%Y-%m-%d").fillna(""))
+    rows["visit"] = rows["visit"].where(rows["visit"] != "", day_texts(rows["date"]))
     if tagged:
         rows["state"] = rows["state"].where(rows["state"] != "", str(State.NOT_VISITED))
     rows["day"] = (rows["date"] - rows["planted_date"]).dt.days

@@ -13,7 +13,7 @@ import pandas as pd
 from survivor.errors import RecordsError
 from survivor.records.checks import plots as check
 from survivor.records.codes import CODES
-from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather
+from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, none_found
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
 from survivor.settings import Settings
@@ -31,6 +31,7 @@ _PLAIN: Final = (
     "notes",
     "observer",
 )
+_MOST_PROPOSALS: Final = 20  # looking for a label like another takes time
 DATES: Final = ("planted_first", "planted_date")
 
 
@@ -242,16 +243,8 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     name = keys.map(names).fillna("")
     alike = _labels_apart(visits, name, shared)
     name = name.where(~alike, "")
-    unknown = find(
-        visits,
-        (name == "") & (visits["plot"] != ""),
-        "unknown-plot",
-        word="plot",
-        value=_as_read(visits),
-        what=_why_unknown(keys, by_key),
-        mend="add it to the plot sheet, or mend its label here" + _closest(keys, name, by_key),
-        group=keys,
-    )
+    lost = (name == "") & (visits["plot"] != "")
+    unknown = _unknown_plots(visits[lost], keys[lost], by_key) if lost.any() else none_found()
     out = visits.assign(name=name)
     spelt = []
     for word in PLOT_KEY:
@@ -293,6 +286,19 @@ def _labels_apart(visits: pd.DataFrame, name: Texts, shared: Sequence[str]) -> p
     return (places > 1) & (name != "")
 
 
+def _unknown_plots(lost: pd.DataFrame, keys: Texts, by_key: Texts) -> pd.DataFrame:
+    return find(
+        lost,
+        pd.Series(True, index=lost.index),
+        "unknown-plot",
+        word="plot",
+        value=_as_read(lost),
+        what=_why_unknown(keys, by_key),
+        mend="add it to the plot sheet, or mend its label here" + _closest(keys, by_key),
+        group=keys,
+    )
+
+
 def _why_unknown(keys: Texts, by_key: Texts) -> Texts:
     several = keys.isin(by_key[by_key.duplicated(keep=False)])
     return several.map(
@@ -300,10 +306,10 @@ def _why_unknown(keys: Texts, by_key: Texts) -> Texts:
     )
 
 
-def _closest(keys: Texts, name: Texts, by_key: Texts) -> Texts:
+def _closest(keys: Texts, by_key: Texts) -> Texts:
     known = [str(key) for key in by_key.unique()]
     proposals = {}
-    for key in keys[name == ""].unique():
+    for key in keys.unique()[:_MOST_PROPOSALS]:
         close = difflib.get_close_matches(str(key), known, n=1, cutoff=0.8)
         proposals[key] = (
             f"; did you mean {close[0].strip('|').replace('|', ' ')}?" if close and close[0] != key else ""

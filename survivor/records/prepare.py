@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from survivor.records.cells import day_texts
 from survivor.records.checks import cells as check_cells
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
@@ -84,28 +85,35 @@ def prepare(
         When plots cannot be told apart.
     """
     kind = settings.records.kind
-    rows = left(visits.rows[~visits.rows["total"]], visits.found)
-    rows, found = _spelt(rows, settings, table)
+    found = [visits.found]
+    rows = visits.rows[~visits.rows["total"]]
+    traits: tuple[str, ...] = ()
+
+    def kept(rows: pd.DataFrame, more: list[pd.DataFrame]) -> pd.DataFrame:
+        found.extend(more)
+        return left(rows, gather(more))
+
+    rows = left(rows, visits.found)
+    if rows.empty:
+        return Ready(rows, traits, rows, gather(found))
+    rows, more = _spelt(rows, settings, table)
+    found.extend(more)
     if table is None:
-        rows = rows.assign(name=check_plots.plot_name(rows))
-        rows, more = _own_facts(_with_entry(rows, kind), sources, settings)
+        rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
+        rows = kept(*_own_facts(rows, sources, settings))
     else:
-        rows, more = _facts_of_plots(rows, table, settings)
-    found += more
-    rows = left(_with_entry(rows, kind), gather(found))
-    rows, more = _planting(rows, settings, closed)
-    found += more
-    rows = left(rows, gather(found))
+        rows = kept(*_facts_of_plots(rows, table, settings))
+    if rows.empty:
+        return Ready(rows, traits, rows, gather(found))
+    rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
     rows, traits, more = _traits(rows, table)
-    found += more
-    if kind == "tagged":
-        rows, more = _what_seedlings_say(rows, settings)
-    else:
-        rows, more = _what_counts_say(rows)
-    found += more
-    silent = rows[~rows["says"]]
-    rows, more = _days(rows[rows["says"]], settings, closed)
-    return Ready(rows.reset_index(drop=True), traits, silent, gather([*found, *more]))
+    found.extend(more)
+    rows = kept(*(_what_seedlings_say(rows, settings) if kind == "tagged" else _what_counts_say(rows)))
+    silent, rows = rows[~rows["says"]], rows[rows["says"]]
+    if not rows.empty:
+        rows, more = _days(rows, settings, closed)
+        found.extend(more)
+    return Ready(rows.reset_index(drop=True), traits, silent, gather(found))
 
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
@@ -140,7 +148,7 @@ def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     Infill never shares an entry with the plant it replaced, nor with an earlier infill.
     """
     who = rows["tag"] if kind == "tagged" else rows["species"]
-    later = rows["planted_date"].dt.strftime("|%Y-%m-%d").fillna("").where(rows["cohort"] == INFILL, "")
+    later = ("|" + day_texts(rows["planted_date"])).where(rows["cohort"] == INFILL, "")
     return rows.assign(entry=rows["name"] + "|" + who + "|" + rows["cohort"] + later)
 
 
@@ -169,7 +177,7 @@ def _facts_of_plots(
         first & own.notna() & plot_last.notna() & ((own < plot_first) | (own > plot_last)),
         "planting-date-differs",
         word="planted_date",
-        what="the plot sheet gives another planting date, " + plot_last.dt.strftime("%Y-%m-%d").fillna(""),
+        what="the plot sheet gives another planting date, " + day_texts(plot_last),
         mend="correct one of them; that of the plot sheet is used",
         group=rows["name"],
     )

@@ -15,6 +15,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
+from survivor.records.cells import day_texts
 from survivor.records.codes import CODES
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
@@ -127,8 +128,7 @@ def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
 
 def _shown(values: Texts) -> Texts:
     if pd.api.types.is_datetime64_any_dtype(values):
-        days: Texts = values.dt.strftime("%Y-%m-%d").fillna("").astype(object)
-        return days
+        return day_texts(values)
     if pd.api.types.is_float_dtype(values):
         return values.map(lambda number: "" if pd.isna(number) else f"{number:g}").astype(object)
     shown: Texts = values.astype(str).astype(object)

@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 from python_calamine import (
     CalamineError,
@@ -235,10 +236,12 @@ def _cut(
 
 
 def _filled(rows: pd.DataFrame) -> pd.DataFrame:
-    return pd.DataFrame(
-        {c: [not (isinstance(v, str) and not v.strip()) for v in rows[c]] for c in rows.columns},
-        index=rows.index,
-    )
+    filled = {}
+    for column in rows.columns:
+        codes, distinct = pd.factorize(rows[column].to_numpy(dtype=object), use_na_sentinel=False)
+        has_content = [not (isinstance(cell, str) and not cell.strip()) for cell in distinct]
+        filled[column] = np.array(has_content, dtype=bool)[codes]
+    return pd.DataFrame(filled, index=rows.index)
 
 
 def as_text(cell: object) -> str:

@@ -67,7 +67,8 @@ HEADERS = {
     # header -> our word, in a sheet of seedlings
     "Quadrat No.": "plot", "PLOT_ID": "plot", "plotId": "plot", "Seedling #": "tag", "Stake no.": "tag",
     "Status": "state", "Alive": "state", "Date visited": "date", "Ht (cm)": "height_cm",
-    "Height in cm": "height_cm", "Likely cause of death": "cause", "Weed cover (%)": "weed_cover", "Site prep": "method",
+    "Height in cm": "height_cm", "Likely cause of death": "cause", "Weed cover (%)": "weed_cover",
+    "Site prep": "method",
 }  # fmt: skip
 
 

@@ -6,7 +6,9 @@ import datetime as dt
 import difflib
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survivor.records.problems import Source, Texts, find, gather, none_found, say
 from survivor.records.words import RADIUS_WORDS, plain
@@ -239,19 +241,15 @@ def _named_diameter(rows: pd.DataFrame, sources: Sequence[Source], radius: pd.Se
 
 def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame:
     """Find sites where every method's radius is about twice its radius elsewhere."""
-    plots = pd.DataFrame(
-        {"site": rows["site"], "method": rows["method"], "radius": radius, "name": plot_name(rows)}
-    )
+    plots = rows.assign(radius=radius, name=plot_name(rows))[["site", "method", "radius", "name"]]
     plots = plots.dropna().drop_duplicates(["name", "method", "radius"])
     middle = plots.groupby(["method", "site"])["radius"].median().reset_index()
-    suspects = []
-    for site, own in middle.groupby("site"):
-        others = middle[(middle["site"] != site) & middle["method"].isin(own["method"])]
-        elsewhere = others.groupby("method")["radius"].agg(["median", "size"])
-        common = own.set_index("method").join(elsewhere[elsewhere["size"] >= 2], how="inner")
-        ratio = common["radius"] / common["median"]
-        if (plots["site"] == site).sum() >= 2 and len(ratio) and ratio.between(*_LIKE_DOUBLE).all():
-            suspects.append(site)
+    elsewhere = middle.groupby("method")["radius"].transform(_middle_of_others)
+    middle["ratio"] = middle["radius"] / elsewhere
+    like = middle.dropna().groupby("site")["ratio"].agg(["min", "max"])
+    doubled = like.index[(like["min"] >= _LIKE_DOUBLE[0]) & (like["max"] <= _LIKE_DOUBLE[1])]
+    number = plots.groupby("site").size()
+    suspects = [site for site in doubled if number[site] >= 2]
     return find(
         rows,
         rows["site"].isin(suspects) & radius.notna(),
@@ -262,3 +260,15 @@ def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame
         mend="ask who measured it; halve it if it is a diameter",
         group="like" + rows["site"],
     )
+
+
+def _middle_of_others(values: pd.Series[float]) -> NDArray[np.float64]:
+    """For each value the median of the others; blank where they are fewer than two."""
+    number = len(values)
+    if number < 3:
+        return np.full(number, np.nan)
+    rank = values.rank(method="first").to_numpy(dtype=int) - 1
+    ordered = np.sort(values.to_numpy(dtype=float))
+    # Without the value of rank r, those above it move down by one place.
+    low, high = (number - 2) // 2, (number - 1) // 2
+    return np.asarray((ordered[low + (rank <= low)] + ordered[high + (rank <= high)]) / 2)

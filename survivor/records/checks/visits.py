@@ -8,6 +8,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
+from survivor.records.cells import day_texts
 from survivor.records.problems import Texts, find, gather, none_found
 
 SAME_VISIT_DAYS = 3  # records without a visit's name this close in a plot are one visit
@@ -24,8 +25,7 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     closed
         The day after which no record can be true.
     """
-    group = rows["name"] + "|" + rows["visit"] + "|" + rows["date"].astype(str)
-    planted = rows["planted_first"].dt.strftime("%Y-%m-%d")
+    group = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
     return gather(
         [
             find(
@@ -33,7 +33,7 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
                 rows["date"] < rows["planted_first"],
                 "before-planting",
                 word="date",
-                what="the visit is dated before planting on " + planted.fillna(""),
+                what="the visit is dated before planting on " + day_texts(rows["planted_first"]),
                 mend="correct the date of the visit or of planting",
                 group=group,
             ),
