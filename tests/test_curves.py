@@ -75,7 +75,7 @@ def test_a_watch_that_begins_late_says_so(by_method):
 def test_what_holds_for_several_groups_is_said_once(by_method):
     late = by_method[by_method["start_day"] >= 30]
     said = (
-        "ripped, hand-dug: the watch begins on day 30; survival is of those alive then, not of those planted"
+        "ripped; hand-dug: the watch begins on day 30; survival is of those alive then, not of those planted"
     )
     assert curve(late, by="method").notes == (said,)
 

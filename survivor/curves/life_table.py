@@ -100,8 +100,9 @@ def refuse_short_exposure(ends: FloatArray, exposed: FloatArray, died: FloatArra
     """
     short = np.flatnonzero(died > exposed + 1e-9)
     if len(short):
+        band = short[0]
         raise CurveError(
-            f"{died[short[0]]:g} died in the band to day {ends[short[0]]:g} and only {exposed[short[0]]:g} count "
-            "as exposed: many entered after it began",
+            f"{died[band]:g} died in the band to day {ends[band]:g} and only {exposed[band]:g} count as exposed: "
+            "many entered after it began",
             mend='end a band on the day they entered, or use estimator="kaplan-meier"',
         )

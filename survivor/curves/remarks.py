@@ -84,7 +84,7 @@ def together(said: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
         for text in texts:
             names.setdefault(text, []).append(name)
     alone = len(said) == 1
-    return tuple(text if alone else f"{', '.join(of)}: {text}" for text, of in names.items())
+    return tuple(text if alone else f"{'; '.join(of)}: {text}" for text, of in names.items())
 
 
 def limits_in_words(
