@@ -148,6 +148,8 @@ def test_visits_on_different_days_lead_kaplan_meier_astray_and_it_says_so():
     assert turnbull.at(369) == pytest.approx(0.7)
     rounds = curve(frame, align=2)
     assert rounds.at(369) == pytest.approx(0.7)
+    assert rounds.at(366) == pytest.approx(0.7)  # a day inside the round reads as the round
+    assert rounds.at(364) == 1
     assert "visits on days 365 to 369 are taken as one round, on day 369" in rounds.notes
     assert not any("Turnbull" in note for note in rounds.notes)
 

@@ -78,7 +78,8 @@ def curve(
         Scale of the limits where ``cluster`` is None; with plots always ``log-log``.
     align
         Visits that follow one another by this many days or fewer are taken as one
-        round on its last day. None: days as recorded.
+        round on its last day; asked of a day inside a round, a curve answers for the
+        round. None: days as recorded.
     bands
         Life table only: days at which bands end; None: quarters of a year.
 
@@ -103,6 +104,7 @@ def curve(
     """
     _check_options(intervals, estimator, cluster, limits, bands)
     notes: list[str] = []
+    spans: list[tuple[float, float]] = []
     if align is not None:
         intervals, spans = in_rounds(intervals, align)
         notes += [f"visits on days {a:g} to {b:g} are taken as one round, on day {b:g}" for a, b in spans]
@@ -123,7 +125,9 @@ def curve(
         estimator=estimator,
         limits=limits_in_words(cluster, strata, limits, icc if edges else None, estimator),
         notes=(*notes, *together(said)),
-        steps=tuple(_step(name, s, f) for name, s, f in zip(names, samples, fitted, strict=True)),
+        steps=tuple(
+            _step(name, s, f, tuple(spans)) for name, s, f in zip(names, samples, fitted, strict=True)
+        ),
         masses=_masses(labels, fitted),
         largest_gradient=tuple(f.gradient for f in fitted) if estimator == "turnbull" else (),
         _samples=tuple(samples),
@@ -257,19 +261,19 @@ def _correlation(samples: Sequence[Sample]) -> float:
     return max(icc, 0.0) if np.isfinite(icc) else _ASSUMED_ICC
 
 
-def _step(name: str, sample: Sample, fitted: _Fitted) -> Step:
+def _step(name: str, sample: Sample, fitted: _Fitted, rounds: tuple[tuple[float, float], ...]) -> Step:
     def from_one(values: FloatArray) -> FloatArray:
         return np.concatenate([[1.0], values])
 
-    days = np.concatenate([[sample.start.min()], fitted.days])
     return Step(
         name,
-        days,
+        np.concatenate([[sample.start.min()], fitted.days]),
         from_one(fitted.survival),
         from_one(fitted.lower),
         from_one(fitted.upper),
         sample.last_day,
         fitted.gaps,
+        rounds,
     )
 
 

@@ -102,7 +102,7 @@ def refuse_short_exposure(ends: FloatArray, exposed: FloatArray, died: FloatArra
     if len(short):
         band = short[0]
         raise CurveError(
-            f"{died[band]:g} died in the band to day {ends[band]:g} and only {exposed[band]:g} count as exposed: "
-            "many entered after it began",
+            f"{died[band]:g} died in the band to day {ends[band]:g} and only {exposed[band]:g} count as "
+            "exposed: many entered after it began",
             mend='end a band on the day they entered, or use estimator="kaplan-meier"',
         )

@@ -28,6 +28,8 @@ class Step:
         Last visit of the group; the curve says nothing after it.
     gaps
         Open intervals (days) inside which the curve falls by an unknown path.
+    rounds
+        First and last day of visits taken as one round; a day inside reads as the last.
 
     Examples
     --------
@@ -42,6 +44,7 @@ class Step:
     upper: FloatArray
     last_day: float
     gaps: tuple[tuple[float, float], ...] = ()
+    rounds: tuple[tuple[float, float], ...] = ()
 
     def __call__(self, day: float) -> float:
         """Share alive (0 to 1) at ``day``.
@@ -62,12 +65,14 @@ class Step:
     def bounds(self, day: float) -> tuple[float, float]:
         """Range in which the curve itself lies at ``day``: one value, save inside a gap."""
         self._watched(day)
+        day = self._in_round(day)
         place = int(np.searchsorted(self.days, day, side="right")) - 1
         after = place + 1 if self._gap(day) else place
         return float(self.survival[after]), float(self.survival[place])
 
     def _place(self, day: float) -> int:
         self._watched(day)
+        day = self._in_round(day)
         gap = self._gap(day)
         if gap is not None:
             low, high = self.bounds(day)
@@ -93,6 +98,10 @@ class Step:
             where=f"curve of {self.label}",
             mend=f"ask for day {self.last_day:g} or before",
         )
+
+    def _in_round(self, day: float) -> float:
+        found = next((last for first, last in self.rounds if first <= day < last), day)
+        return min(found, self.last_day)
 
     def _gap(self, day: float) -> tuple[float, float] | None:
         return next((gap for gap in self.gaps if gap[0] < day < gap[1]), None)
