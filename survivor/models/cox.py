@@ -22,7 +22,7 @@ from survivor.models.clusters import Sandwich, sandwich
 from survivor.models.cox_survival import CoxEngine
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.jackknife import Deletions, delete_each
-from survivor.models.partial import Floats, Maximum, RiskSets, maximise, risk_sets
+from survivor.models.partial import Floats, Maximum, RiskSets, maximise, residuals, risk_sets
 from survivor.models.result import Fit, coefficient_table
 
 CoxVariance = Literal["jackknife", "CR0"]
@@ -73,7 +73,7 @@ def fit_cox(
     if cluster is None or variance == "CR0":
         kind: Literal["model", "CR0"] = "model" if cluster is None else "CR0"
         scores = np.zeros((int(sets.cluster.max()) + 1, len(whole.terms)))
-        np.add.at(scores, sets.cluster, estimate.at.residuals)
+        np.add.at(scores, sets.cluster, residuals(sets, estimate.beta))
         limits = sandwich(scores, estimate.at.information[None], kind)
         named, covariance, df = str(kind), limits.covariance, limits.degrees(np.eye(len(whole.terms)))
     else:

@@ -32,7 +32,7 @@ from survivor.models.partial import Floats, Maximum, RiskSets, evaluate, maximis
 
 # Clusters times rows up to which every refit is carried to its end; beyond it one
 # Newton step each, on the strata of the cluster alone (differs by order 1 / clusters squared).
-_FULL_REFITS = 3e7
+_FULL_REFITS = 3e5
 _SAME = 1e-9  # columns that differ by less are equal
 
 

@@ -107,8 +107,6 @@ class Evaluation:
         Derivative of ``steps`` in the coefficients, shape (T, q).
     step_variances
         Variance of ``steps`` with the coefficients known, shape (T,).
-    residuals
-        Score of each row (of all its seedlings), shape (n, q); they sum to the gradient.
     """
 
     log_likelihood: float
@@ -117,7 +115,6 @@ class Evaluation:
     steps: Floats
     step_slopes: Floats
     step_variances: Floats
-    residuals: Floats
 
 
 def risk_sets(
@@ -173,47 +170,85 @@ def _indicator(codes: Codes, levels: int) -> sparse.csr_array:
     return sparse.csr_array((np.ones(rows), (codes, np.arange(rows))), shape=(levels, rows))
 
 
-def evaluate(sets: RiskSets, beta: Floats) -> Evaluation:
-    """Efron's partial likelihood with its derivatives, residuals and baseline."""
-    x, at_risk, died = sets.columns, sets.at_risk, sets.died
+@dataclass(frozen=True)
+class _Sums:
+    """What the sums over k of each day of death need and give, one row a day."""
+
+    linear: Floats
+    relative: Floats
+    deaths: Floats
+    s1: Floats
+    d1: Floats
+    logs: float
+    a1: Floats
+    a2: Floats
+    b0: Floats
+    b1: Floats
+    b2: Floats
+
+
+def _sums(sets: RiskSets, beta: Floats) -> _Sums:
+    x = sets.columns
     linear = np.clip(x @ beta, -50, 50)
     relative = np.exp(linear)
     one_and_x = np.column_stack([np.ones(len(x)), x])
-    risk = np.cumsum(sets._enter_leave @ ((at_risk * relative)[:, None] * one_and_x), axis=0)[:-1]
-    dead = sets._death @ ((died * relative)[:, None] * one_and_x)
-    deaths = sets._death @ died
+    risk = np.cumsum(sets._enter_leave @ ((sets.at_risk * relative)[:, None] * one_and_x), axis=0)[:-1]
+    dead = sets._death @ ((sets.died * relative)[:, None] * one_and_x)
+    deaths = sets._death @ sets.died
     # Differences of sums leave rounding behind: those at risk are at least the dead.
-    s0, s1 = np.maximum(risk[:, 0], dead[:, 0]), risk[:, 1:]
-    d0, d1 = dead[:, 0], dead[:, 1:]
-
+    s0, d0 = np.maximum(risk[:, 0], dead[:, 0]), dead[:, 0]
     each = np.rint(deaths).astype(np.intp)
-    day = np.repeat(np.arange(len(each)), each)
+    day, days = np.repeat(np.arange(len(each)), each), len(each)
     f = (np.arange(len(day)) - np.repeat(np.cumsum(each) - each, each)) / each[day]
     left = s0[day] - f * d0[day]
-    a1, a2 = _sums(day, len(each), 1 / left, f / left)
-    b0, b1, b2 = _sums(day, len(each), 1 / left**2, f / left**2, f**2 / left**2)
-
-    at = sets.last - 1
-    risk_steps = _between(a1, sets)
-    weight = at_risk * relative * risk_steps - died * relative * a2[at]
-    cross = s1.T @ (b1[:, None] * d1)
-    squares = s1.T @ (b0[:, None] * s1) - cross - cross.T + d1.T @ (b2[:, None] * d1)
-    information = x.T @ (weight[:, None] * x) - squares
-
-    slopes = b0[:, None] * s1 - b1[:, None] * d1
-    dead_slopes = b1[:, None] * s1 - b2[:, None] * d1
-    mean = (a1[:, None] * s1 - a2[:, None] * d1) / np.maximum(deaths, 1)[:, None]
-    residuals = (
-        died[:, None] * (x - mean[at])
-        - (at_risk * relative)[:, None] * (x * risk_steps[:, None] - _between(slopes, sets))
-        + (died * relative)[:, None] * (x * a2[at][:, None] - dead_slopes[at])
+    return _Sums(
+        linear,
+        relative,
+        deaths,
+        risk[:, 1:],
+        dead[:, 1:],
+        float(np.sum(np.log(left))),
+        sum_by(day, 1 / left, days),
+        sum_by(day, f / left, days),
+        sum_by(day, 1 / left**2, days),
+        sum_by(day, f / left**2, days),
+        sum_by(day, f**2 / left**2, days),
     )
-    value = float(died @ linear - np.sum(np.log(left)))
-    return Evaluation(value, residuals.sum(axis=0), information, a1, -slopes, b0, residuals)
 
 
-def _sums(day: Codes, days: int, *values: Floats) -> list[Floats]:
-    return [sum_by(day, value, days) for value in values]
+def evaluate(sets: RiskSets, beta: Floats) -> Evaluation:
+    """Efron's partial likelihood with its derivatives and baseline."""
+    x, at_risk, died = sets.columns, sets.at_risk, sets.died
+    found = _sums(sets, beta)
+    s1, d1, a1, a2 = found.s1, found.d1, found.a1[:, None], found.a2[:, None]
+    risk_steps = _between(found.a1, sets)
+    weight = found.relative * (at_risk * risk_steps - died * found.a2[sets.last - 1])
+    cross = s1.T @ (found.b1[:, None] * d1)
+    squares = s1.T @ (found.b0[:, None] * s1) - cross - cross.T + d1.T @ (found.b2[:, None] * d1)
+    return Evaluation(
+        log_likelihood=float(died @ found.linear) - found.logs,
+        gradient=died @ x - np.sum(a1 * s1 - a2 * d1, axis=0),
+        information=x.T @ (weight[:, None] * x) - squares,
+        steps=found.a1,
+        step_slopes=found.b1[:, None] * d1 - found.b0[:, None] * s1,
+        step_variances=found.b0,
+    )
+
+
+def residuals(sets: RiskSets, beta: Floats) -> Floats:
+    """Score of each row (of all its seedlings), shape (n, q); they sum to the gradient."""
+    x, found, at = sets.columns, _sums(sets, beta), sets.last - 1
+    a1, a2, b1 = found.a1[:, None], found.a2[:, None], found.b1[:, None]
+    at_risk, died = (found.relative * number for number in (sets.at_risk, sets.died))
+    slopes = found.b0[:, None] * found.s1 - b1 * found.d1
+    dead_slopes = b1 * found.s1 - found.b2[:, None] * found.d1
+    mean = (a1 * found.s1 - a2 * found.d1) / np.maximum(found.deaths, 1)[:, None]
+    score: Floats = (
+        sets.died[:, None] * (x - mean[at])
+        - at_risk[:, None] * (x * _between(found.a1, sets)[:, None] - _between(slopes, sets))
+        + died[:, None] * (x * a2[at] - dead_slopes[at])
+    )
+    return score
 
 
 def _between(values: Floats, sets: RiskSets) -> Floats:
