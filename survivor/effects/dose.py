@@ -18,7 +18,7 @@ from survivor.effects.limits import Floats
 from survivor.effects.paying import StopsPaying, crossing, not_shown, stops_paying
 from survivor.effects.response import Answer, ResponseModel
 from survivor.effects.spread import LEAST_WITHIN_M, Curve, Shape, Spread, choose_curve, spread_of
-from survivor.errors import EffectError
+from survivor.errors import EffectError, ModelError
 from survivor.intervals import check_intervals, tally
 from survivor.models.result import Fit
 from survivor.vocabulary import CONFIDENCE, ESTIMATE_COLUMNS
@@ -205,22 +205,26 @@ def _stops(
     answer: Answer, fitted: Fit, gains: pd.DataFrame, worth: float, p_value: float, jackknife: bool
 ) -> tuple[StopsPaying, tuple[str, ...]]:
     """Where more stops paying, with limits by leaving out plots where asked for."""
-    steps = gains["estimate"].to_numpy(dtype=float)
+    steps, least = gains["estimate"].to_numpy(dtype=float), gains["lower"].to_numpy(dtype=float)
     # A bend in a curve that cannot be told from no response is noise, however firmly it sits in the plots.
     if not p_value < _CLEAR and not (gains["upper"] < worth).all():
         return not_shown(p_value, worth), ()
     data = fitted.data
     if not jackknife or "plot" not in data.columns:
-        return stops_paying(answer.points, steps, worth, None, math.nan), ()
-
+        return stops_paying(answer.points, steps, worth, None, math.nan, least), ()
     if fitted.n_clusters > _MOST_REFITS:
         said = (f"No limits of where more stops paying: they are given for up to {_MOST_REFITS} plots.",)
-        return stops_paying(answer.points, steps, worth, None, math.nan), said
-    values = [crossing(answer.points, gains, worth) for gains in answer.gains_without_each(fitted)]
+        return stops_paying(answer.points, steps, worth, None, math.nan, least), said
+    try:
+        apart = answer.gains_without_each(fitted)
+    except ModelError as problem:  # some models do not give themselves without each plot
+        said = (f"No limits of where more stops paying: {problem.what}.",)
+        return stops_paying(answer.points, steps, worth, None, math.nan, least), said
+    values = [crossing(answer.points, gains, worth) for gains in apart]
     edge = float(answer.points[-1])
     reached = np.array([edge if value is None else value for value in values])
     cells = len(data[list(answer.model.cells)].drop_duplicates()) if answer.model.cells else 1
-    return stops_paying(answer.points, steps, worth, reached, len(reached) - cells), ()
+    return stops_paying(answer.points, steps, worth, reached, len(reached) - cells, least), ()
 
 
 def _rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:

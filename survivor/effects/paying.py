@@ -21,7 +21,9 @@ class StopsPaying:
     value
         Metres; None where it is not reached within the data, or not shown.
     lower, upper
-        Limits in metres; None where beyond the data, or not computed.
+        Limits in metres; None where beyond the data, or not computed. Where the turn
+        is not reached, ``lower`` is the radius from which the lower limits of the gain
+        stay under the gain worth having.
     gain
         The gain worth having, per 100 planted per 10 cm.
     sentence
@@ -65,7 +67,12 @@ def crossing(points: Floats, gains: Floats, worth: float) -> float | None:
 
 
 def stops_paying(
-    points: Floats, gains: Floats, worth: float, values: Floats | None, df: float
+    points: Floats,
+    gains: Floats,
+    worth: float,
+    values: Floats | None,
+    df: float,
+    least: Floats | None = None,
 ) -> StopsPaying:
     """Answer with limits.
 
@@ -78,15 +85,13 @@ def stops_paying(
         edge; None where not computed.
     df
         Degrees of freedom of the limits.
+    least
+        Lower limits of ``gains``, for an answer beyond the data.
     """
     value = crossing(points, gains, worth)
     low, high = float(points[0]), float(points[-1])
     if value is None:
-        words = (
-            f"Not reached within the data: up to a radius of {high:.2f} m ({_area(high)}) each further 10 cm "
-            f"still went with {worth:g} or more alive per 100 planted."
-        )
-        return StopsPaying(None, None, None, worth, words)
+        return _not_reached(points, worth, least)
     if value <= low:
         words = (
             f"From the smallest radius looked at, {low:.2f} m ({_area(low)}), a further 10 cm went with "
@@ -112,6 +117,31 @@ def stops_paying(
         None if beyond else upper,
         worth,
         f"{words} (95 % limits {said} to {till}).",
+    )
+
+
+def _not_reached(points: Floats, worth: float, least: Floats | None) -> StopsPaying:
+    """Say that the gain is still worth having at the edge, and where its lower limits are not.
+
+    The jackknife cannot help here: without each plot the answer stays beyond the data.
+    """
+    high = float(points[-1])
+    words = (
+        f"Not reached within the data: up to a radius of {high:.2f} m ({_area(high)}) each further 10 cm "
+        f"still went with {worth:g} or more alive per 100 planted"
+    )
+    if least is None:
+        return StopsPaying(None, None, None, worth, f"{words}.")
+    found = crossing(points, least, worth)
+    lower = high if found is None else found
+    if lower <= points[0]:
+        return StopsPaying(None, None, None, worth, f"{words}, though within the limits none might.")
+    return StopsPaying(
+        None,
+        lower,
+        None,
+        worth,
+        f"{words} (95 % limits {lower:.2f} m, where the limits allow less, to beyond the data).",
     )
 
 

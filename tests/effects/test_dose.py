@@ -5,7 +5,7 @@ import pandas as pd
 import pytest
 
 from survivor.effects.dose import dose
-from survivor.effects.paying import crossing, leave_out, not_shown, stops_paying
+from survivor.effects.paying import crossing, not_shown, stops_paying
 from survivor.effects.spread import Curve, choose_curve, spread_of
 from survivor.errors import EffectError
 from survivor.models.fit import fit
@@ -83,22 +83,42 @@ def test_not_reached_is_an_answer():
     assert found.sentence.startswith("Not reached within the data")
 
 
+def test_where_not_reached_the_limits_of_the_gain_tell_from_where_it_might_stop():
+    gains, least = np.array([5.0, 3.0, 2.0, 1.5]), np.array([4.0, 2.0, 0.0, -1.0])
+    found = stops_paying(POINTS, gains, 1.0, np.full(8, 1.0), df=4, least=least)
+    # Between 0.5 m, where the least gain is 2, and 0.7 m, where it is 0.
+    assert found.lower == pytest.approx(0.6)
+    assert found.value is None
+    assert found.upper is None
+
+
 def test_no_response_is_not_shown():
     assert "cannot be ruled out" in not_shown(0.4, 1.0).sentence
 
 
-def test_plots_are_left_out_one_by_one():
+def test_the_model_without_a_plot_is_the_model_fitted_without_it():
     frame = planted(straight)
-    sizes = []
+    frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
+    whole = dose(frame, jackknife=False).fit
+    cells = whole.data.iloc[[0, 5, 20]]
+    apart = whole.without_each_cluster(cells, np.eye(3), 365)
+    plots = whole.data[["site", "plot"]].drop_duplicates().sort_values(["site", "plot"])
+    assert len(apart) == len(plots) == 24
+    for place in (0, 7, 23):
+        site, plot = plots.iloc[place]
+        rest = whole.data[(whole.data["site"] != site) | (whole.data["plot"] != plot)]
+        again = fit(rest, whole.formula, strata=list(whole.strata))
+        assert apart[place] == pytest.approx(again.average_survival(cells, np.eye(3), 365).estimate, abs=1e-6)
 
-    def gains_of(rows):
-        sizes.append(len(rows))
-        return np.array([2.0, 0.0])
 
-    values, failed = leave_out(frame, np.array([0.0, 0.2, 0.4]), 1.0, gains_of)
-    assert sizes == [23] * 24
-    assert failed == 0
-    assert values == pytest.approx([0.2] * 24)
+@pytest.mark.parametrize("model", ["cox", "logistic"])
+def test_other_models_answer_too(model):
+    frame = planted(levelling)
+    frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
+    given = {"at": 365} if model == "logistic" else {}
+    found = dose(fit(frame, "method", model=model, **given))
+    assert 0.4 < found.stops_paying.value < 0.9
+    assert found.p_value < 0.01
 
 
 # --- the curve -----------------------------------------------------------------------------------
