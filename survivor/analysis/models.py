@@ -82,7 +82,7 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     at
         Day of the logistic model.
     """
-    strata = _strata(intervals, settings)
+    strata = strata_of(intervals, settings)
     joined, apart = _joined(intervals, strata)
     formula, notes = season_formula(joined)
     said = [*notes, *apart]
@@ -104,7 +104,8 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     return SeasonFits(headline, whole, between, others, tuple(cannot), tuple(dict.fromkeys(said)))
 
 
-def _strata(intervals: pd.DataFrame, settings: Settings) -> list[str] | None:
+def strata_of(intervals: pd.DataFrame, settings: Settings) -> list[str] | None:
+    """Name the study's strata that have more than one level, or None."""
     kept = [name for name in settings.design.strata if intervals[name].astype(str).nunique() > 1]
     return kept or None
 

@@ -8,12 +8,12 @@ from dataclasses import replace
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
 from survivor.analysis.comparing import compared
 from survivor.analysis.milestone import milestone_day
-from survivor.analysis.models import first_plants, fit_season
+from survivor.analysis.models import first_plants, fit_season, strata_of
 from survivor.analysis.rain import season_rain
 from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.season import Season, population
-from survivor.analysis.tables import causes_of_death, survival_by, three_measures
+from survivor.analysis.tables import ROUND_DAYS, causes_of_death, survival_by, three_measures
 from survivor.curves import curve
 from survivor.effects.consistency import plot_shares
 from survivor.effects.standardise import survival
@@ -61,7 +61,10 @@ def analyse(
         return _with_findings(analysis, reasons, rain.reason, rain.cannot, None)
     at, said = milestone_day(intervals, milestone)
     say("Survival curves")
-    curves = reasons.attempt("Survival curves", lambda: curve(intervals, by="method"))
+    curves = reasons.attempt(
+        "Survival curves",
+        lambda: curve(intervals, by="method", align=ROUND_DAYS, strata=strata_of(intervals, settings)),
+    )
     analysis = replace(
         analysis,
         milestone_day=at,
@@ -84,7 +87,7 @@ def analyse(
     say("Findings")
     flags = []
     if analysis.contrasts is not None:
-        shares = plot_shares(intervals, at)
+        shares = plot_shares(intervals, at + milestone.window_days)
         flags = [
             flags_for(analysis, row, bounds=bound_differences, shares=shares)
             for row in range(len(analysis.contrasts.table))

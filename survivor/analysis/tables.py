@@ -11,38 +11,37 @@ from survivor.models.pieces import SeasonPieces
 from survivor.settings import Settings
 from survivor.vocabulary import PLOT_KEY, State
 
+ROUND_DAYS = 15.0  # visits within so many days of each other are one round
+
 
 def survival_by(intervals: pd.DataFrame, column: str, at: float) -> pd.DataFrame:
     """Survival of planted per 100 for each level of a column, as seen, with limits by plot.
+
+    Visits of one round are taken at one day, so that plots visited a few days later
+    have their deaths counted too.
 
     Returns
     -------
     DataFrame
         The column, ``planted, estimate, lower, upper, n_plots, at_day, note``; a level
-        whose visits end before ``at`` is given for its last visit, and says so.
+        that was not watched to ``at`` has no estimate, and the note says why.
     """
+    names = [column, "planted", "estimate", "lower", "upper", "n_plots", "at_day", "note"]
     if column not in intervals.columns or intervals[column].astype(str).nunique() < 2:
-        return pd.DataFrame(
-            columns=[column, "planted", "estimate", "lower", "upper", "n_plots", "at_day", "note"]
-        )
-    rows = []
-    for level, group in intervals.groupby(column, sort=True, observed=True):
-        day = min(at, float(group["stop_day"].max()))
-        found = curve(group, estimator="kaplan-meier").table
-        seen = found[found["day"] <= day].iloc[-1]
-        rows.append(
-            {
-                column: level,
-                "planted": int(entries(group)["at_risk"].sum()),
-                "estimate": 100 * seen["survival"],
-                "lower": 100 * seen["lower"],
-                "upper": 100 * seen["upper"],
-                "n_plots": len(group[list(PLOT_KEY)].drop_duplicates()),
-                "at_day": day,
-                "note": "" if day == at else f"last visited on day {day:g}",
-            }
-        )
-    return pd.DataFrame(rows)
+        return pd.DataFrame(columns=names)
+    rows = intervals.assign(**{column: intervals[column].astype(str)})
+    found = curve(rows, by=column, align=ROUND_DAYS).read(at).set_index(column)
+    started = entries(rows)
+    table = pd.DataFrame(
+        {
+            "planted": started.groupby(column)["at_risk"].sum(),
+            "n_plots": rows.drop_duplicates([*PLOT_KEY, column]).groupby(column).size(),
+        }
+    )
+    for name, source in (("estimate", "survival"), ("lower", "lower"), ("upper", "upper")):
+        table[name] = 100 * found[source]
+    table["at_day"], table["note"] = at, found["note"]
+    return table.rename_axis(column).reset_index()[names]
 
 
 def causes_of_death(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
