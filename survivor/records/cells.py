@@ -92,6 +92,12 @@ def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
     return pd.Series(written[codes], index=days.index, dtype=object)
 
 
+def number_texts(values: pd.Series[Any]) -> pd.Series[Any]:
+    """Numbers as people write them; "" where there is none."""
+    written = ["" if pd.isna(value) else f"{value:g}" for value in values]
+    return pd.Series(written, index=values.index, dtype=object)
+
+
 def one_date(cell: object, order: DateOrder = None) -> str | None:
     """Day of one cell as year-month-day, or None."""
     return _date(cell, order)[0]

@@ -19,6 +19,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from survivor.records.cells import number_texts
 from survivor.records.problems import find, gather
 from survivor.settings import Rules
 from survivor.vocabulary import FIRST_PLANTING
@@ -138,7 +139,7 @@ def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool
 def _against_planted(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool]]:
     more = rows["alive"] > rows["number"]
     fewer = (rows["day"] == 0) & (rows["alive"] < rows["number"])
-    number = rows["number"].map(lambda planted: "" if pd.isna(planted) else f"{planted:g}")
+    number = number_texts(rows["number"])
     found = gather(
         [
             find(
@@ -171,7 +172,7 @@ def _rises(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame
             at_least > rows["alive"],
             "count-mended",
             word="alive",
-            what="a later count is higher: raised to " + at_least.map("{:g}".format),
+            what="a later count is higher: raised to " + number_texts(at_least),
             mend="nothing, if no infill went in and no natural recruit was counted",
         )
         return rows.assign(alive=at_least), mended
@@ -199,8 +200,8 @@ def _rises(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame
 
 def _rise_in_words(rows: pd.DataFrame, earlier: pd.Series[float], later: pd.Series[float]) -> pd.Series[Any]:
     rose = rows["alive"] > earlier
-    after = "more than the " + earlier.map("{:g}".format) + " of the visit before"
-    before = "the next count, " + later.map("{:g}".format) + ", is higher"
+    after = "more than the " + number_texts(earlier) + " of the visit before"
+    before = "the next count, " + number_texts(later) + ", is higher"
     return after.where(rose, before) + ", and no infill is recorded; both counts are set aside"
 
 

@@ -15,7 +15,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import day_texts
+from survivor.records.cells import day_texts, number_texts
 from survivor.records.codes import CODES
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
@@ -130,7 +130,7 @@ def _shown(values: Texts) -> Texts:
     if pd.api.types.is_datetime64_any_dtype(values):
         return day_texts(values)
     if pd.api.types.is_float_dtype(values):
-        return values.map(lambda number: "" if pd.isna(number) else f"{number:g}").astype(object)
+        return number_texts(values)
     shown: Texts = values.astype(str).astype(object)
     return shown
 

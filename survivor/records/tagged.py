@@ -20,6 +20,7 @@ from typing import Final, Literal
 import numpy as np
 import pandas as pd
 
+from survivor.records.cells import number_texts
 from survivor.records.problems import find, gather
 from survivor.settings import Rules
 from survivor.vocabulary import FIRST_PLANTING, State
@@ -110,7 +111,7 @@ def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame
     first = entries[entries["cohort"] == FIRST_PLANTING]
     tags = first.groupby("name").size()
     too_many = tags[tags > planted.reindex(tags.index)]
-    number = first["name"].map(tags).astype(str) + " tags, " + first["name"].map(planted).map("{:g}".format)
+    number = number_texts(first["name"].map(tags)) + " tags, " + number_texts(first["name"].map(planted))
     return find(
         first,
         first["name"].isin(too_many.index) & ~first["name"].duplicated(),

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.records.cells import number_texts
 from survivor.records.problems import Source, Texts, find, gather, none_found, say
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
@@ -178,7 +179,7 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
             found.append(_halved(rows, word))
         radius = radius.fillna(values / 100 if word.endswith("_cm") else values)
     group = plot_name(rows)
-    shown = radius.map(lambda metres: "" if pd.isna(metres) else f"{metres:g}")
+    shown = number_texts(radius)
     centimetres = radius.between(*_CENTIMETRES)
     wrong = ((radius <= 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
     found += [
