@@ -74,7 +74,8 @@ def comparison_findings(
         found = contrast_finding(contrasts, row, milestone, design, flags=known)
         each.append(found)
         line = contrasts.table.iloc[row]
-        if line["basis"] != REFUSED:
+        # Neither a refused comparison nor one of too few plots may lead.
+        if found.grade != "unanswered":
             read = reading(line["lower"], line["upper"], line["p_adjusted"], design.smallest_difference)
             readings.append((found, read))
     headline = headline_finding(readings)

@@ -72,7 +72,7 @@ def analyse(
         species=survival_by(intervals, "species", at),
         sites=survival_by(intervals, "site", at),
         causes=causes_of_death(records.visits, intervals, settings),
-        measures=three_measures(records.visits, intervals, at, float(milestone.window_days)),
+        measures=three_measures(records.visits, records.plots, intervals, at, float(milestone.window_days)),
         notes=(sentence(said),),
     )
     say("Models")

@@ -84,8 +84,13 @@ def _periods(rows: pd.DataFrame, pieces: SeasonPieces) -> list[str]:
     return [pieces.names[place] for place in overlap.argmax(axis=1)]
 
 
-def three_measures(visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float) -> pd.DataFrame:
+def three_measures(
+    visits: pd.DataFrame, plots: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
+) -> pd.DataFrame:
     """Survival of planted, survival of found and what they leave out, as counted at the milestone.
+
+    Planted is what the plots say was planted where every plot says it, else the plants
+    that were seen.
 
     Returns
     -------
@@ -94,7 +99,9 @@ def three_measures(visits: pd.DataFrame, intervals: pd.DataFrame, at: float, win
     """
     rows = []
     started = entries(intervals)
-    planted = int(started.loc[started["start_day"] == 0, "at_risk"].sum())
+    told = plots["planted"] if "planted" in plots.columns else pd.Series(dtype=float)
+    seen = started.loc[started["start_day"] == 0, "at_risk"]
+    planted = int(told.sum() if len(told) and told.notna().all() else seen.sum())
     died = int(intervals.loc[intervals["stop_day"] <= at + window, "died"].sum())
     known = intervals[(intervals["start_day"] <= at + window) & (intervals["stop_day"] >= at - window)]
     last = (
