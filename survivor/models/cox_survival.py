@@ -227,23 +227,25 @@ def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: F
 
 def _averages(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: Floats) -> Floats:
     """Averages without each cluster, shape (G, m); NaN where a refit cannot tell."""
-    if not deletions.full:
-        return _one_step(engine, deletions, cells, survival)
-    return _refitted(engine, deletions, cells)
-
-
-def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells) -> Floats:
     found = np.empty((deletions.groups.count, len(cells.weights)))
-    for cluster in range(len(found)):
-        rest, beta = engine.sets.without(cluster), deletions.beta[cluster]
-        left = np.exp(-cells.hazard(_left_baseline(engine, rest, beta, cells.at), beta))
-        for direction in deletions.flat.get(cluster, np.empty((len(beta), 0))).T:
-            # What the rows say nothing of must not change the answer; where it does there is none.
-            other = beta + direction
-            moved = np.exp(-cells.hazard(_left_baseline(engine, rest, other, cells.at), other))
-            left = np.where(np.abs(moved - left) > 1e-6, np.nan, left)
-        found[cluster] = cells.average(left)
+    whole: Sequence[int] = range(len(found))
+    if not deletions.full:
+        found = _one_step(engine, deletions, cells, survival)
+        whole = sorted(deletions.flat)
+    for cluster in whole:
+        found[cluster] = _refitted(engine, deletions, cells, cluster)
     return found
+
+
+def _refitted(engine: CoxEngine, deletions: Deletions, cells: _Cells, cluster: int) -> Floats:
+    rest, beta = engine.sets.without(cluster), deletions.beta[cluster]
+    left = np.exp(-cells.hazard(_left_baseline(engine, rest, beta, cells.at), beta))
+    for direction in deletions.flat.get(cluster, np.empty((len(beta), 0))).T:
+        # What the rows say nothing of must not change the answer; where it does there is none.
+        other = beta + direction
+        moved = np.exp(-cells.hazard(_left_baseline(engine, rest, other, cells.at), other))
+        left = np.where(np.abs(moved - left) > 1e-6, np.nan, left)
+    return cells.average(left)
 
 
 def _left_baseline(engine: CoxEngine, rest: RiskSets, beta: Floats, day: float) -> Floats:

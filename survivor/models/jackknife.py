@@ -33,6 +33,8 @@ from survivor.models.partial import Floats, Maximum, RiskSets, evaluate, maximis
 # Clusters times rows up to which every refit is carried to its end; beyond it one
 # Newton step each, on the strata of the cluster alone (differs by order 1 / clusters squared).
 _FULL_REFITS = 3e5
+_LEAST_LEFT = 0.5  # share of the information on a term that must remain for one step to do
+_LONG_STEP = 0.5  # squared length, in units of standard errors, from which one step does not do
 _SAME = 1e-9  # columns that differ by less are equal
 
 
@@ -164,20 +166,37 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
     if not beta.shape[1]:
         return Deletions(found, beta, known, flat, full)
     if full:
-        for cluster in range(found.count):
-            refit = maximise(sets.without(cluster), estimate.beta)
-            beta[cluster], known[cluster] = refit.beta, refit.known
-            if refit.flat.shape[1]:
-                flat[cluster] = refit.flat
+        whole = list(range(found.count))
     else:
-        for rows, clusters in blocks(sets, found):
-            all_rows = evaluate(rows, estimate.beta)
-            for cluster in clusters:
-                rest = evaluate(rows.without(cluster), estimate.beta)
-                information = estimate.at.information - all_rows.information + rest.information
-                gradient = estimate.at.gradient - all_rows.gradient + rest.gradient
-                beta[cluster] += np.linalg.lstsq(information, gradient, rcond=None)[0]
+        steps, whole = _one_step_each(sets, found, estimate)
+        beta += steps
+    for cluster in whole:
+        refit = maximise(sets.without(cluster), estimate.beta)
+        beta[cluster], known[cluster] = refit.beta, refit.known
+        if refit.flat.shape[1]:
+            flat[cluster] = refit.flat
     return Deletions(found, beta, known, flat, full)
+
+
+def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Floats, list[int]]:
+    """One Newton step without each cluster, shape (G, q), and the clusters for which it is too long."""
+    steps = np.zeros((found.count, len(estimate.beta)))
+    long: list[int] = []
+    for rows, clusters in blocks(sets, found):
+        all_rows = evaluate(rows, estimate.beta)
+        for cluster in clusters:
+            rest = evaluate(rows.without(cluster), estimate.beta)
+            information = estimate.at.information - all_rows.information + rest.information
+            gradient = estimate.at.gradient - all_rows.gradient + rest.gradient
+            # Little is left of a term that stands on one cluster: the step is long or not to be had.
+            if np.any(np.diag(information) < _LEAST_LEFT * np.diag(estimate.at.information)):
+                long.append(cluster)
+                continue
+            steps[cluster] = np.linalg.lstsq(information, gradient, rcond=None)[0]
+            if gradient @ steps[cluster] > _LONG_STEP:
+                long.append(cluster)
+                steps[cluster] = 0.0
+    return steps, long
 
 
 def blocks(sets: RiskSets, found: Groups) -> Iterator[tuple[RiskSets, list[int]]]:

@@ -1,6 +1,7 @@
 """The Cox model: limits against refits by lifelines and the definition; survival; refusals."""
 
 import time
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -125,12 +126,22 @@ def test_one_step_for_large_tables_is_near_the_full_refits():
     np.testing.assert_allclose(quick.covariance(engine.estimate.beta), full, rtol=0.15, atol=1e-4)
     cells = frame[["site", "method", "species"]].drop_duplicates()
     weights = np.vstack([np.full(len(cells), 1 / len(cells)), (cells["site"] == "site 1") / 6])
-    other = cox.CoxEngine(
-        engine.design, engine.sets, engine.estimate, engine.kept, engine.last_visit, quick
-    ).average(cells, weights, 365)
+    other = replace(engine, limits=quick).average(cells, weights, 365)
     whole = found.average_survival(cells, weights, 365)
     np.testing.assert_allclose(other.estimate, whole.estimate)
     np.testing.assert_allclose(other.std_error, whole.std_error, rtol=0.05)
+
+
+def test_a_term_that_stands_on_one_plot_is_refitted_in_large_tables_too():
+    frame = counts(sites=4)
+    frame = frame[(frame["method"] != "rip") | ((frame["site"] == "site 1") & (frame["plot"] == "rip 0"))]
+    engine = fit(frame, "method", model="cox").engine
+    quick = delete_each(engine.sets, engine.estimate, full_refits=0)
+    found = quick.covariance(engine.estimate.beta)
+    np.testing.assert_array_equal(np.isnan(np.diag(found)), [False, True])
+    cells = pd.DataFrame({"site": ["site 1", "site 1"], "method": ["rip", "auger"]})
+    estimates = replace(engine, limits=quick).average(cells, np.eye(2), 365)
+    np.testing.assert_array_equal(np.isnan(estimates.std_error), [True, False])
 
 
 # The sandwich of Efron's score residuals.
