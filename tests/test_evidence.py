@@ -270,6 +270,19 @@ def test_a_refused_comparison_stays_as_an_unanswered_finding(fit):
     assert "no site holds both" in found.answer
 
 
+def test_two_plots_tell_nothing_and_the_sentence_says_so():
+    frame = planting({"Oddle Flat": {"usual": 5, "spot": 2}})
+    alive = {"usual": 0.6, "spot": 0.8}
+    model = FakeFit(frame, lambda cell: alive[cell["method"]], std_error=0.01, df=12.0)
+    found = contrast_finding(contrasts(model), 0, "12 months", RANDOMISED)
+    assert found.grade == "unanswered"
+    assert found.answer == (
+        "There are too few plots to tell spot from usual at these sites: one of them has 2 where they are "
+        "compared, and 3 are the least. The difference seen was 20 more per 100 (95 % limits 17 to 23 more), in "
+        "140 seedlings in 7 plots at 1 site."
+    )
+
+
 def test_flags_from_elsewhere_count(fit):
     flags = Circumstances(bounds_change_sign=True)
     assert contrast_finding(contrasts(fit), 0, "12 months", RANDOMISED, flags=flags).grade == "slight"
@@ -304,3 +317,4 @@ def test_a_finding_can_be_written_down(fit):
 def test_a_question_without_an_answer_keeps_its_reason():
     found = unanswered_finding("rain", "Was it the season?", "No gauge was given.", "12 months", 365)
     assert (found.grade, found.answer) == ("unanswered", "No gauge was given.")
+    assert found.reasons == ("the records give no estimate with limits",)

@@ -152,7 +152,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "too little to tell",
-        "the limits reach beyond the smallest difference worth having both ways",
+        "the limits are too wide for the smallest difference worth having",
         "cap",
         "slight",
         "more plots, so that the limits are narrower",
@@ -168,7 +168,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "not precise",
-        "the limits, or the number of comparisons made, leave the smallest difference worth having open",
+        "the limits, or the number of comparisons made, leave the question partly open",
         "cap",
         "fair",
         "more plots, so that the limits are narrower",
@@ -221,6 +221,8 @@ def grade(circumstances: Circumstances) -> tuple[Grade, tuple[str, ...], tuple[s
         The grade; why it is no higher; what would raise it (each once).
     """
     holding = [rule for rule in RULES if rule.holds(circumstances)]
+    if not circumstances.answered:
+        holding = holding[:1]  # what else might hold back an estimate is beside the point
     caps = [GRADES.index(rule.to) for rule in holding if rule.to is not None]
     level = min([len(GRADES) - 1, *caps])
     steps = {rule.group or rule.name for rule in holding if rule.effect == "step"}

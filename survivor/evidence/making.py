@@ -11,8 +11,8 @@ from survivor.effects.confounding import REFUSED
 from survivor.effects.contrasts import Contrasts
 from survivor.effects.standardise import Standardised
 from survivor.evidence.finding import Finding
-from survivor.evidence.grading import RANDOM, Circumstances, Settled, grade
-from survivor.evidence.words import Counts, comparison_sentence, settled, target_verdict
+from survivor.evidence.grading import LEAST_PLOTS, RANDOM, Circumstances, Settled, grade
+from survivor.evidence.words import Counts, comparison_sentence, difference_phrase, settled, target_verdict
 from survivor.settings import Design
 from survivor.vocabulary import PER_100
 
@@ -66,6 +66,8 @@ def contrast_finding(
     )
     if answered:
         answer, known = _comparison(line, method, against, milestone, design, known)
+        if known.fewest_plots < LEAST_PLOTS:
+            answer = _too_few_plots(line, method, against)
     else:
         answer = f"{method} cannot be compared with {against} from these records: {line['reason']}."
     graded, reasons, raise_it = grade(known)
@@ -116,6 +118,15 @@ def _comparison(
         settled=settled(lower, upper, p_adjusted, design.smallest_difference),
     )
     return answer, filled
+
+
+def _too_few_plots(line: Mapping[str, Any], method: str, against: str) -> str:
+    seen = difference_phrase(*(float(line[name]) for name in ("estimate", "lower", "upper")))
+    return (
+        f"There are too few plots to tell {method} from {against} at these sites: one of them has "
+        f"{int(line['fewest_plots'])} where they are compared, and {LEAST_PLOTS} are the least. "
+        f"The difference seen was {seen}, in {_counts(line)}."
+    )
 
 
 def target_finding(
