@@ -278,8 +278,8 @@ def test_two_plots_tell_nothing_and_the_sentence_says_so():
     assert found.grade == "unanswered"
     assert found.answer == (
         "There are too few plots to tell spot from usual at these sites: one of them has 2 where they are "
-        "compared, and 3 are the least. The difference seen was 20 more per 100 (95 % limits 17 to 23 more), in "
-        "140 seedlings in 7 plots at 1 site."
+        "compared, and 3 are the least. The difference seen was 20 more per 100 "
+        "(95 % limits 17 to 23 more), in 140 seedlings in 7 plots at 1 site."
     )
 
 
