@@ -24,6 +24,7 @@ from survivor.figures.style import (
     Size,
     axes_or_new,
     blank,
+    spread,
     styled,
     wrapped,
 )
@@ -91,12 +92,16 @@ def draw_cumulative(
         ax.plot(days, rain, color=ACCENT, zorder=3)
         ax.set_xlim(0, days[-1])
         ax.set_ylim(bottom=0)
-        for values, words, colour in ((rain, "this season", ACCENT), (median, "median year", QUIET)):
-            known = [i for i, value in enumerate(values) if math.isfinite(value)]
+        named = ((rain, "this season", ACCENT), (median, "median year", QUIET))
+        last = [[i for i, value in enumerate(values) if math.isfinite(value)][-1:] for values, _, _ in named]
+        ends = [float(values[i[0]]) if i else 0.0 for (values, _, _), i in zip(named, last, strict=True)]
+        top = ax.get_ylim()[1]
+        places = spread(ends, 0.055 * top, 0, top)
+        for (_, words, colour), known, place in zip(named, last, places, strict=True):
             if known:
                 ax.annotate(
                     words,
-                    (days[known[-1]], values[known[-1]]),
+                    (days[known[-1]], place),
                     xytext=(4, 0),
                     textcoords="offset points",
                     ha="left",

@@ -280,8 +280,16 @@ def _curves() -> SimpleNamespace:
             [(m, d, 270 - d // 5) for m in METHODS for d in days], columns=["method", "day", "at_risk"]
         )
 
+    def read(day: float) -> pd.DataFrame:
+        last = table[table["day"] <= day].groupby("method", sort=False).tail(1)
+        return last.assign(day=day, note="")
+
     return SimpleNamespace(
-        table=table, at_risk=at_risk, limits="95 % limits by leaving out one plot at a time", notes=()
+        table=table,
+        at_risk=at_risk,
+        read=read,
+        limits="95 % limits by leaving out one plot at a time",
+        notes=("scalp: no limits after day 365, the last on which two plots were watched",),
     )
 
 

@@ -248,3 +248,15 @@ def test_keys_of_tables_and_figures_are_unique(report: Report) -> None:
     keys = [block.key for s in sections(report) for block in s.blocks if isinstance(block, Table | Figure)]
     keys += [figure.table.key for figure in figures(report)]
     assert len(keys) == len(set(keys))
+
+
+def test_a_preparation_that_the_average_leaves_out_is_named() -> None:
+    full = build()
+    part = SimpleNamespace(table=full.survival.table.iloc[:3], checks=())
+    figure = next(f for f in figures(report_of(build(survival=part))) if f.key == "survival")
+    assert METHODS[3] in figure.caption
+
+
+def test_without_a_model_the_first_screen_shows_what_was_counted() -> None:
+    bare = build(**(NOTHING | {"curves": build().curves}), cannot=("no model could be fitted",))
+    assert any(figure.key == "survival" for figure in figures(report_of(bare)))

@@ -10,9 +10,10 @@ import pandas as pd
 from survivor.figures.comparison import survival_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import limits, money, number, per_100, per_100_limits
-from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
+from survivor.report.content.dryness import first_plants, reading_day, visit_rounds
+from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, Terms
 from survivor.report.content.reasons import allocation, between_sites, is_random, usual_practice, why
-from survivor.report.content.wording import counted, plain, sentence
+from survivor.report.content.wording import counted, listed, plain, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -30,6 +31,8 @@ def answer(analysis: Analysis) -> Section:
         first = analysis.findings[0]
         heading = first.question
         lead, rest = opening(first.answer)
+        if first.grade == "unanswered":
+            lead, rest = "These records cannot say.", sentence(first.answer)
         blocks.append(Paragraph(lead, kind="lead"))
         if rest:
             blocks.append(Paragraph(rest))
@@ -90,6 +93,9 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     )
     if usual is not None:
         caption += f" Hollow dot, broken line: the usual practice, {usual}."
+    absent = _absent(analysis, table)
+    if absent:
+        caption += f" Not shown, since its survival cannot be told from that of its sites: {listed(absent)}."
     return Figure(
         key="survival",
         title=f"Alive at {milestone.name}, by preparation",
@@ -100,12 +106,21 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     )
 
 
+def _absent(analysis: Analysis, table: pd.DataFrame) -> list[str]:
+    """Return preparations of the records that the average does not hold."""
+    shown = set(table["method"].astype(str))
+    seen = dict.fromkeys(analysis.records.intervals["method"].astype(str))
+    return [name for name in seen if name not in shown]
+
+
 def _counted_picture(analysis: Analysis) -> Figure | None:
     """Return survival per method as counted, where no model could average it over sites."""
     curves = analysis.curves
     if curves is None or curves.table.empty:
         return None
-    read = curves.read(analysis.milestone_day)
+    table = curves.table.rename(columns={curves.table.columns[0]: "method"})
+    day = reading_day(table, visit_rounds(first_plants(analysis.records.intervals)), analysis.milestone_day)
+    read = curves.read(day)
     group = str(read.columns[0])
     table = pd.DataFrame(
         {
@@ -143,7 +158,7 @@ def _counted_picture(analysis: Analysis) -> Figure | None:
             f"({per_100_limits(best['lower'], best['upper'])})."
         ),
         caption=(
-            f"Dot: alive per 100 planted, {number(analysis.milestone_day)} days after planting, as counted; "
+            f"Dot: alive per 100 planted, {number(day)} days after planting, as counted; "
             "line: 95 % limits. Sites are not evened out here, so this ranks the sites that each preparation "
             "stood at as much as the preparations."
         ),
@@ -195,27 +210,26 @@ def _survival_table(table: pd.DataFrame, costs: pd.DataFrame | None) -> Table:
 
 def questions(analysis: Analysis) -> Section:
     """Return every question asked, with its answer, how sure it is and what would make it surer."""
-    rows = tuple(
-        (
-            finding.question,
-            sentence(finding.answer),
-            finding.grade,
-            " ".join(sentence(step) for step in finding.raise_it) or "–",
-        )
-        for finding in analysis.findings
-    )
-    columns = (Column("Question"), Column("Answer"), Column("How sure"), Column("What would make it surer"))
+    heading = "Every question asked"
+    if not analysis.findings:
+        return Section(QUESTIONS, heading, (Paragraph("No question could be answered."),))
     design = analysis.settings.design
     text = (
-        "How sure is one of four words: firm, fair, slight, unanswered; the rule is under “How this was "
-        "worked out”. "
-        f"The smallest difference worth having was set at {plain(design.smallest_difference)} per 100 "
-        f"planted."
+        "How sure an answer is has one of four words: firm, fair, slight, unanswered. The rule is under "
+        "“How this was worked out”. The smallest difference worth having was set at "
+        f"{plain(design.smallest_difference)} per 100 planted."
     )
-    if not rows:
-        return Section(QUESTIONS, "Every question asked", (Paragraph("No question could be answered."),))
-    table = Table("questions-table", "Questions, answers and how sure they are", columns, rows)
-    return Section(QUESTIONS, "Every question asked", (Paragraph(text), table))
+    return Section(
+        QUESTIONS, heading, (Paragraph(text), Terms(tuple(_question(f) for f in analysis.findings)))
+    )
+
+
+def _question(finding: Finding) -> tuple[str, str]:
+    """Return a question, and under it the answer and a second line on how sure it is."""
+    sure = f"How sure: {finding.grade}."
+    if finding.raise_it:
+        sure += f" Surer with: {'; '.join(finding.raise_it)}."
+    return finding.question, f"{sentence(finding.answer)}\n{sure}"
 
 
 def extent(analysis: Analysis) -> str:

@@ -36,7 +36,7 @@ class Listing:
 
 @dataclass(frozen=True)
 class Terms:
-    """Words and what they mean, or names and their values."""
+    """Words and what they mean, or names and their values; a line break starts a quieter line."""
 
     pairs: tuple[tuple[str, str], ...]
     label: str = ""

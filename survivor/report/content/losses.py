@@ -25,7 +25,7 @@ def losses(analysis: Analysis) -> Section:
     """Return deaths by likely cause and period."""
     table = analysis.causes
     if table.empty:
-        return missing(KEY, HEADING, why(analysis, "cause", otherwise="Causes of death are not recorded"))
+        return missing(KEY, HEADING, why(analysis, "cause", otherwise="No cause of death is recorded"))
     named = table.assign(cause=table["cause"].astype(str), period=table["period"].astype(str))
     total = float(named["deaths"].sum())
     unknown = float(named.loc[named["cause"].str.lower().isin(UNKNOWN), "deaths"].sum())

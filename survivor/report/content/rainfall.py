@@ -45,7 +45,9 @@ def season(analysis: Analysis) -> Section:
             table_of("rain-effect", "Rain and survival between gauges and seasons", headings, frame)
         )
     else:
-        said = why(
+        said = next(
+            (sentence(found.answer) for found in analysis.findings if found.key == "rain"), ""
+        ) or why(
             analysis,
             "rain",
             otherwise="Rain was not put in the model: that needs at least six gauge-seasons",
@@ -60,8 +62,9 @@ def _deciles(rain: pd.DataFrame) -> Figure | None:
     placed = _first_planting(rain)
     placed = placed[placed["decile"].notna()]
     gauges = dict.fromkeys(placed["gauge"].astype(str))
-    first = placed.iloc[0]
-    finding = (
+    dry = placed[placed["measure"].astype(str).str.contains("dry season") & (placed["unit"] == "mm")]
+    first = (dry if not dry.empty else placed).iloc[-1 if not dry.empty else 0]
+    finding = sentence(
         f"{first['measure']}, {first['gauge']}: {number(float(first['value']))} {first['unit']}, "
         f"decile {number(float(first['decile']))}, {decile_words(float(first['decile']))}."
     )

@@ -84,6 +84,7 @@ def between_sites(analysis: Analysis) -> tuple[Paragraph, ...]:
         if not rows.empty:
             names = [f"{row['method']} against {row['against']}" for row in rows.to_dict("records")]
             text = text.format(names=listed(names))
-            reasons = dict.fromkeys(sentence(str(reason)) for reason in rows["reason"] if str(reason).strip())
+            given = list(rows["reason"].astype(str)) if basis == REFUSED else []
+            reasons = dict.fromkeys(sentence(reason) for reason in given if reason.strip())
             found.append(Paragraph(" ".join([text, *reasons]), kind="note", label=label))
     return tuple(found)

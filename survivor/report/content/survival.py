@@ -11,14 +11,22 @@ import pandas as pd
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
-from survivor.report.content.dryness import dry_spans, first_plants, visit_rounds
+from survivor.report.content.dryness import (
+    deaths_in_dry_season,
+    dry_spans,
+    first_plants,
+    reading_day,
+    settled,
+    visit_rounds,
+)
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import usual_practice, why
-from survivor.report.content.wording import listed, month_day, sentence
+from survivor.report.content.wording import counted, listed, month_day, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.curves import Curves
+    from survivor.settings import DrySeason
 
 KEY = "curves"
 HEADING = "When they died"
@@ -37,21 +45,22 @@ def survival_curves(analysis: Analysis) -> Section:
     rounds = [(first, min(stop, last)) for first, stop in visit_rounds(intervals) if first <= last]
     season = analysis.settings.dry_season
     spans = dry_spans(intervals, season, last)
-    backdrop = Backdrop(spans, tuple(rounds), analysis.milestone_day, usual_practice(analysis))
+    read = reading_day(table, rounds, analysis.milestone_day)
+    backdrop = Backdrop(spans, tuple(rounds), read, usual_practice(analysis))
     order = _by_end(table, methods)
     shown = _few(rounds)
-    days = [0.0, *(_settled(table, *ends) for ends in shown)]
+    days = [0.0, *(settled(table, *ends) for ends in shown)]
     figure = Figure(
         key="curves",
         title="Alive after planting, by preparation",
-        finding=_finding(table, spans, order, analysis.milestone_day),
-        caption=_caption(analysis, spans),
+        finding=_finding(table, order, read),
+        caption=_caption(analysis, spans, read),
         draw=partial(_draw, table, backdrop, tuple(order)),
         table=_values(table, order, days),
     )
     text = (
         "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
-        f"the visit before. {sentence(curves.limits)}"
+        f"the visit before.{_when(intervals, season)} {sentence(curves.limits)}"
     )
     risk = _at_risk(curves, order, [0.0, *(first for first, _ in shown)])
     notes = tuple(Paragraph(note, kind="small") for note in _gathered(curves.notes, methods))
@@ -84,15 +93,6 @@ def _few(rounds: list[tuple[float, float]], most: int = 7) -> list[tuple[float, 
     return [rounds[i] for i in keep]
 
 
-def _settled(table: pd.DataFrame, first: float, last: float) -> float:
-    """Return the last day of a round on which every curve has limits; the last day where none is."""
-    inside = table[(table["day"] >= first) & (table["day"] <= last)]
-    without = inside.groupby("day")["lower"].apply(lambda lower: lower.isna().any())
-    ended = without[without].index.min() if without.any() else np.inf
-    known = [float(day) for day in inside["day"].unique() if day < ended]
-    return max(known, default=last)
-
-
 def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     """Return the value of a step curve on a day; NaN beyond its last."""
     if day > float(curve["day"].max()):
@@ -103,30 +103,24 @@ def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     return float(reached[column].iloc[-1])
 
 
-def _finding(table: pd.DataFrame, spans: pd.DataFrame, order: list[str], day: float) -> str:
+def _finding(table: pd.DataFrame, order: list[str], day: float) -> str:
     by_method = {name: table[table["method"] == name].sort_values("day", kind="stable") for name in order}
     read = {name: _at(curve, day, "survival") for name, curve in by_method.items()}
     ends = [f"{name} {per_100(100 * value)}" for name, value in read.items() if value == value]
-    said = f"Alive per 100 planted on day {number(day)}: {listed(ends)}."
-    full = spans[spans["share"] > 0.5]
-    if full.empty:
-        return said
-    # The first dry season only: stretches that follow on each other.
-    start = float(full["start_day"].iloc[0])
-    stop = float(full["stop_day"].iloc[0])
-    for span in full.iloc[1:].to_dict("records"):
-        if float(span["start_day"]) > stop:
-            break
-        stop = float(span["stop_day"])
-    fell = [
-        100 * (_at(curve, start, "survival") - _at(curve, min(stop, float(curve["day"].max())), "survival"))
-        for curve in by_method.values()
-    ]
-    least, most = number(min(fell)), number(max(fell))
-    return f"{said} Over the first dry season the curves fall by {least} to {most} per 100 planted."
+    return f"Alive per 100 planted on day {number(day)}: {listed(ends)}."
 
 
-def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
+def _when(intervals: pd.DataFrame, season: DrySeason | None) -> str:
+    died, dry = deaths_in_dry_season(intervals, season)
+    if season is None or not died:
+        return ""
+    return (
+        f" Of {counted(died, 'death')}, {number(dry)} came between two visits most of whose days lay in a "
+        f"dry season."
+    )
+
+
+def _caption(analysis: Analysis, spans: pd.DataFrame, read: float) -> str:
     usual = usual_practice(analysis)
     parts = [
         "Line: alive per 100 planted, as counted, so not quite the averaged number of the answer; "
@@ -141,9 +135,9 @@ def _caption(analysis: Analysis, spans: pd.DataFrame) -> str:
             f"only some "
             "plantings had reached it."
         )
+    over = ", the end of that round of visits," if read > analysis.milestone_day else ","
     parts.append(
-        f"Blocks on the axis: visits. Broken upright line: day {number(analysis.milestone_day)}, where "
-        f"the number is read."
+        f"Blocks on the axis: visits. Broken upright line: day {number(read)}{over} where the number is read."
     )
     return " ".join(parts)
 

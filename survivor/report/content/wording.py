@@ -85,8 +85,10 @@ def model_words(name: str) -> str:
 
 
 def listed(names: Iterable[str]) -> str:
-    """Join names with commas and ``and``."""
+    """Join names with commas and ``and``; with semicolons where a name has a comma of its own."""
     known = list(names)
+    if any("," in name for name in known):
+        return "; ".join(known)
     if len(known) <= 1:
         return "".join(known)
     return f"{', '.join(known[:-1])} and {known[-1]}"

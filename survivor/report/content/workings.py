@@ -9,7 +9,7 @@ import pandas as pd
 
 from survivor.evidence.grading import rules_table
 from survivor.figures.words import number, per_100
-from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table, Terms, missing
+from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table, Terms
 from survivor.report.content.wording import counted, model_words, plain, sentence, shortened, table_of
 
 if TYPE_CHECKING:
@@ -44,6 +44,14 @@ _MEASURES = (
 )
 
 
+_ALWAYS = (
+    "What would have been seen at other sites or in another season: limits are for these sites and this "
+    "season.",
+    "Which part of a preparation a difference belongs to: a preparation is a bundle of works, and its "
+    "parts were "
+    "not tried apart.",
+)
+
 _LOOKS_AT = {
     "grouped": "whether a plant lived from one visit to the next",
     "cox": "in what order plants were found dead, each site apart",
@@ -53,11 +61,11 @@ _LOOKS_AT = {
 
 def cannot(analysis: Analysis) -> Section:
     """Return what these records cannot say."""
-    key, heading = "cannot", "What cannot be said"
-    if not analysis.cannot:
-        return missing(key, heading, "Nothing that was asked had to be left unanswered.")
-    items = tuple(sentence(said) for said in analysis.cannot)
-    return Section(key, heading, (Listing(items),))
+    said = [*analysis.cannot, *(f.answer for f in analysis.findings if f.grade == "unanswered")]
+    items = dict.fromkeys(sentence(text) for text in said)
+    # A reason may hold another word for word: the longer one is enough.
+    kept = [text for text in items if not any(text != other and text in other for other in items)]
+    return Section("cannot", "What cannot be said", (Listing((*kept, *_ALWAYS)),))
 
 
 def workings(analysis: Analysis) -> Section:
