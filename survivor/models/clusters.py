@@ -260,7 +260,8 @@ class Sandwich:
 
 
 def _by_stratum(codes: Codes, rows: Floats, strata: int) -> Floats:
-    return np.column_stack([sum_by(codes, column, strata) for column in rows.T])
+    sums = [sum_by(codes, column, strata) for column in rows.T]
+    return np.column_stack(sums) if sums else np.empty((strata, 0))
 
 
 def sandwich(
@@ -288,7 +289,7 @@ def sandwich(
         codes = stratum
         strata = int(codes.max()) + 1
         level = sum_by(codes, information[:, 0, 0], strata)
-        across = _by_stratum(codes, information[:, 0, 1:], strata) if size > 1 else np.empty((strata, 0))
+        across = _by_stratum(codes, information[:, 0, 1:], strata)
         bread = bread_of(level, across, information[:, 1:, 1:].sum(axis=0))
     root: Floats = np.asarray(np.linalg.cholesky(bread.local()), dtype=np.float64)
     values, vectors = np.empty((0, size)), np.empty((0, size, size))

@@ -43,8 +43,9 @@ def fit_cox(
 
     Limits come from the delete-one-cluster jackknife with t on clusters less strata
     less columns constant within clusters (strata in which no column varies do not
-    count). Where that leaves no degree of freedom, standard errors are given
-    without limits and ``checks`` says so. ``variance="CR0"`` gives the sandwich of
+    count); for a column that varies within clusters, on the clusters in which it does,
+    less one. Where that leaves no degree of freedom, standard errors are given without
+    limits and ``checks`` says so. ``variance="CR0"`` gives the sandwich of
     Efron's score residuals instead, for comparison; it has no limits for survival.
     With ``cluster=None`` rows are independent: limits from the information, normal,
     those of survival by the delta method.
@@ -79,7 +80,7 @@ def fit_cox(
     else:
         limits = delete_each(sets, estimate)
         named, covariance = "jackknife", limits.covariance(estimate.beta)
-        df = np.full(len(whole.terms), limits.groups.df)
+        df = limits.groups.df
         checks += _said(limits, whole)
     last_visit = np.full(levels, -np.inf)
     np.maximum.at(last_visit, whole.strata_codes, frame["stop_day"].to_numpy(float))
@@ -142,11 +143,17 @@ def _arrange(
 
 def _estimate(sets: RiskSets, terms: Sequence[str]) -> Maximum:
     estimate = maximise(sets, _from_lifelines(sets))
-    if not estimate.known.all():
-        named = [term for term, known in zip(terms, estimate.known, strict=True) if not known]
+    unknown = [term for term, known in zip(terms, estimate.known, strict=True) if not known]
+    if estimate.flat.shape[1]:
         raise ModelError(
-            f"{', '.join(named)} has no finite estimate: at one of its levels nobody, or everybody, died, "
-            "or its levels are never at risk together",
+            f"{', '.join(unknown)} cannot be told apart from the baselines: whenever a seedling died, all at "
+            "risk were alike in it",
+            where="cox model",
+            mend="leave the term out, or compare it where it varies within a stratum",
+        )
+    if unknown:
+        raise ModelError(
+            f"{', '.join(unknown)} has no finite estimate: at one of its levels nobody, or everybody, died",
             where="cox model",
             mend="join that level with another, leave the term out, or read its survival from the curves",
         )
@@ -238,10 +245,15 @@ def _said(deletions: Deletions, design: Design) -> list[str]:
     count += f" less {columns} columns constant within a {what}" if columns else ""
     how = "refitted without each" if deletions.full else "one Newton step without each"
     said = [f"limits by leaving out one {what} at a time ({groups.count} {what}s, {how})"]
-    if design.terms and np.isnan(groups.df):
-        said.append(f"no limits for the coefficients: {count} leave no degree of freedom")
-    elif design.terms:
-        said.append(f"limits of the coefficients by t on {groups.df:g} degrees of freedom: {count}")
+    if not groups.within.all():
+        said.append(f"limits of terms constant within a {what} by t on {count}")
+    if groups.within.any():
+        said.append(f"limits of terms that vary within a {what} by t on the {what}s in which they do, less 1")
+    said += [
+        f"no limits for {term}: no degree of freedom is left"
+        for term, df in zip(design.terms, groups.df, strict=True)
+        if np.isnan(df)
+    ]
     for place, term in enumerate(design.terms):
         lost = int((~deletions.known[:, place]).sum())
         if lost:

@@ -79,7 +79,7 @@ class CoxEngine:
         if isinstance(self.limits, Sandwich):
             return self.limits.wald(picks, beta)
         value, covariance = picks @ beta, picks @ self.limits.covariance(beta) @ picks.T
-        count, df = len(terms), self.limits.groups.df
+        count, df = len(terms), float(np.min(self.limits.groups.df[list(terms)]))
         df2 = df - count + 1
         if not df2 > 0 or np.isnan(covariance).any():
             return WaldTest(np.nan, count, df2, np.nan)

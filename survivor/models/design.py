@@ -116,7 +116,9 @@ def build_design(
         parsed = Formula("1 + " + formula.replace("~", " "))
     except FormulaicError as problem:
         raise ModelError(
-            f"the formula cannot be read: {problem}", where=formula, mend='write e.g. "method"'
+            f"the formula cannot be read: {str(problem).splitlines()[0]}",
+            where=formula,
+            mend='write e.g. "method"',
         ) from problem
     needed = sorted(str(name) for name in parsed.required_variables)
     _refuse_absent(frame, needed)

@@ -53,19 +53,21 @@ class Groups:
     within
         Which columns vary within a cluster, shape (q,).
     df
-        Clusters less blocks less columns constant within clusters; for coefficients
-        only blocks in which some column varies are counted. NaN where nothing is left.
+        Degrees of freedom of each column, shape (q,), NaN where none is left. Constant
+        within clusters: clusters less blocks less such columns, over the blocks in
+        which some column varies. Else: the clusters in which it varies, less one.
     df_average
-        The same over all blocks, for averages of survival.
+        Clusters less blocks less columns constant within clusters, over all blocks,
+        for averages of survival.
     counted
-        The clusters, blocks and columns that ``df`` was counted from.
+        The clusters, blocks and columns that the first kind was counted from.
     """
 
     count: int
     block: Codes
     factor: Floats
     within: NDArray[np.bool_]
-    df: float
+    df: Floats
     df_average: float
     counted: tuple[int, int, int]
 
@@ -86,7 +88,8 @@ def groups(sets: RiskSets) -> Groups:
     size = np.bincount(block)[block]
     # The only cluster of a block takes no stratum with it but its own.
     factor = np.where(size > 1, 1 - 1 / size, 1 - 1 / count)
-    within = np.any(_range(sets.columns, sets.cluster, count) > _SAME, axis=0)
+    varies = _range(sets.columns, sets.cluster, count) > _SAME
+    within = np.any(varies, axis=0)
     tells = np.any(_range(sets.columns, block[sets.cluster], int(block.max()) + 1) > _SAME, axis=1)
     between = int((~within).sum())
     counted = (int(tells[block].sum()), int(tells.sum()), between)
@@ -95,7 +98,7 @@ def groups(sets: RiskSets) -> Groups:
         block,
         factor,
         within,
-        _left(*counted),
+        np.where(within, [_left(int(number), 1, 0) for number in varies.sum(axis=0)], _left(*counted)),
         _left(count, int(block.max()) + 1, between),
         counted,
     )

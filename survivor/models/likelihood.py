@@ -29,6 +29,7 @@ Codes = NDArray[np.intp]
 
 _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
+_FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
 _RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
 
 
@@ -103,8 +104,9 @@ def solve(data: Rows, start: Solution | None = None) -> Solution:
     Raises
     ------
     ModelError
-        When nobody died, or a coefficient runs to infinity because nobody, or
-        everybody, died at one level of a term.
+        When nobody died, a coefficient runs to infinity because nobody, or
+        everybody, died at one level of a term, or a term cannot be told apart from
+        the pieces of the baseline.
     """
     if data.died.sum() == 0:
         raise ModelError(
@@ -121,6 +123,7 @@ def solve(data: Rows, start: Solution | None = None) -> Solution:
     else:
         level, common = start.level + np.log(scale), np.concatenate([start.alpha, start.beta])
     state = _evaluate(level, common, data, lengths)
+    _refuse_flat(state, data)
     for step_number in range(1, _STEPS + 1):
         bread, score_level, score_common = _information(state, data)
         step_level, step_common = (
@@ -169,6 +172,26 @@ def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _St
     odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
     # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
     return _State(value, hazard, rows, data.died * odds - (data.at_risk - data.died), data.at_risk * odds)
+
+
+def _refuse_flat(state: _State, data: Rows) -> None:
+    """Raise where a column follows the pieces, strata and other columns exactly."""
+    weighted = state.weight[:, None] * state.rows
+    level = sum_by(data.stratum, state.weight * state.hazard**2, data.strata)
+    sums = [sum_by(data.stratum, column * state.hazard, data.strata) for column in weighted.T]
+    schur = weighted.T @ state.rows
+    if sums:
+        schur = schur - np.array(sums) @ (np.array(sums) / level).T
+    scale = np.sqrt(np.maximum(np.diag(weighted.T @ state.rows), 1e-300))
+    values, vectors = np.linalg.eigh(schur / np.outer(scale, scale))
+    if len(values) and values[0] < _FLAT:
+        share = np.abs(vectors[len(scale) - data.columns.shape[1] :, 0])
+        named = [name for name, part in zip(data.names, share, strict=False) if part > 0.1 * share.max()]
+        raise ModelError(
+            f"{', '.join(named) or 'a term'} cannot be told apart from the pieces of the baseline",
+            where="grouped model",
+            mend="leave the term out, or use fewer pieces (pieces= in days)",
+        )
 
 
 def _information(state: _State, data: Rows) -> tuple[Bread, Floats, Floats]:
