@@ -105,6 +105,9 @@ def plots_frame(
         plots = table.planted.merge(table.plots, how="left", left_on="name", right_index=True)
         dates = plots["name"].map(first.groupby("name")["planted_date"].first())
         plots["planted_date"] = plots["planted_date"].fillna(dates)
+        for word in PLOT_KEY:  # a key that only the visits tell
+            told = plots["name"].map(first.groupby("name")[word].first())
+            plots[word] = plots[word].where(plots[word] != "", told).fillna("")
     else:
         by = ["name"] if tagged else ["name", "species"]
         private = [word for word in PRIVATE_WORDS if word in first.columns]

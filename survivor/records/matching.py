@@ -11,7 +11,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.records.reading import HEADER_JOINT, Grid
-from survivor.records.words import COLUMN_WORDS, plain, squeezed
+from survivor.records.words import COLUMN_WORDS, RESERVED, plain, squeezed
 from survivor.settings import Sheet
 
 MATCH_COLUMNS = ("file", "sheet", "header", "column", "how")
@@ -125,9 +125,10 @@ def find_header(grid: Grid, header: str, setting: str) -> int:
             return same[0]
         if same:
             raise RecordsError(
-                f"{len(same)} columns have the header {header!r}",
+                f"{len(same)} columns have the header {header!r}: {', '.join(grid.header[p] for p in same)}",
                 where=grid.place,
-                mend="give each column its own header in the sheet, or header_rows where a row above tells",
+                mend=f"write the whole header at {setting}; where headers are equal, give each its own, "
+                "or say header_rows where a row above tells them apart",
             )
     close = difflib.get_close_matches(header, [h for h in grid.header if h], n=1)
     raise RecordsError(
@@ -196,6 +197,10 @@ def _alike(one: str, other: str) -> float:
 
 
 def trait_name(header: str) -> str:
-    """Make a column name of a header: small letters, figures and underscores."""
+    """Make a column name of a header: small letters, figures and underscores.
+
+    A name that means something else to us gets ``sheet_`` before it: a column
+    headed Row becomes ``sheet_row``.
+    """
     name = re.sub(r"\W+", "_", plain(header)).strip("_")
-    return f"_{name}" if name[:1].isdigit() else name
+    return f"sheet_{name}" if name in RESERVED or not name[:1].isalpha() else name

@@ -18,7 +18,14 @@ from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.matching import Matched, find_header, match_columns, need
 from survivor.records.problems import Source
 from survivor.records.reading import HEADER_JOINT, Grid, read_grid
-from survivor.records.words import KEY_WORDS, PLOT_SHEET_WORDS, VISIT_SHEET_WORDS
+from survivor.records.words import (
+    COLUMN_WORDS,
+    COUNT_WORDS,
+    KEY_WORDS,
+    MEASURE_WORDS,
+    PLOT_SHEET_WORDS,
+    VISIT_SHEET_WORDS,
+)
 
 # What a visit says; in a wide sheet only the columns that the study file names say it.
 VISIT_WORDS = ("visit", "date", "state", "alive", "dead", "height_cm", "height_m", "cause", "weed_cover")
@@ -69,7 +76,7 @@ def read_plot_sheet(folder: Path, sheet: study_file.Sheet) -> RawSheet:
     matched = match_columns(grid, sheet, PLOT_SHEET_WORDS, key="records.plots")
     need(matched, grid, ["plot"], "records.plots")
     matched = _with_traits(matched, grid)
-    return _long(grid, matched, sheet, PLOT_SHEET_WORDS, "plot row", sums=())
+    return _long(grid, matched, sheet, _with_named(PLOT_SHEET_WORDS, sheet), "plot row", sums=())
 
 
 def read_visit_sheet(
@@ -90,7 +97,7 @@ def read_visit_sheet(
         When the sheet cannot be read or a needed column is not understood.
     """
     grid = _grid(folder, sheet)
-    words = VISIT_SHEET_WORDS[records.kind]
+    words = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
     if records.shape == "wide":
         return _wide(grid, sheet, records, rules)
     matched = match_columns(grid, sheet, words, key="records.sheets")
@@ -110,6 +117,12 @@ def _grid(folder: Path, sheet: study_file.Sheet) -> Grid:
     )
 
 
+def _with_named(words: Sequence[str], sheet: study_file.Sheet) -> list[str]:
+    """Our words for such a sheet, and those that the study file names all the same."""
+    named = (*sheet.columns, *sheet.every_row)
+    return list(dict.fromkeys([*words, *(word for word in named if word in COLUMN_WORDS)]))
+
+
 def _with_traits(matched: Matched, grid: Grid) -> Matched:
     positions = dict(matched.positions)
     table = matched.table.copy()
@@ -123,7 +136,11 @@ def _with_traits(matched: Matched, grid: Grid) -> Matched:
 
 def _column(grid: Grid, matched: Matched, word: str) -> pd.Series[Any]:
     """Cells of one of our words: a column, several joined, or what every row shares."""
-    columns = [_carried_down(grid, place) for place in matched.positions.get(word, ())]
+    of_rows_together = word in (*COUNT_WORDS, *MEASURE_WORDS)
+    columns = [
+        grid.cells[place].reset_index(drop=True) if of_rows_together else _carried_down(grid, place)
+        for place in matched.positions.get(word, ())
+    ]
     if not columns:
         return pd.Series(matched.fixed.get(word, ""), index=range(len(grid.cells)), dtype=object)
     if len(columns) == 1:
@@ -133,10 +150,10 @@ def _column(grid: Grid, matched: Matched, word: str) -> pd.Series[Any]:
 
 
 def _carried_down(grid: Grid, place: int) -> pd.Series[Any]:
+    """Give a label merged downwards to every row (a count merged so is of the rows together)."""
     column = grid.cells[place].copy()
     for top, foot, merged in grid.merged_down:
-        # A label merged downwards is of every row; a number merged so is of the rows together.
-        if merged == place and top in column.index and not isinstance(column.loc[top], float):
+        if merged == place and top in column.index:
             column.loc[top:foot] = column.loc[top]
     return column.reset_index(drop=True)
 
@@ -195,7 +212,15 @@ def _wide(
         for visit, slot in zip(records.visits, slots, strict=True)
         for word, place in slot.items()
     }
-    words = [word for word in VISIT_SHEET_WORDS[records.kind] if word not in VISIT_WORDS]
+    named = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
+    words = [word for word in named if word not in VISIT_WORDS]
+    misplaced = [word for word in VISIT_WORDS if word in sheet.columns or word in sheet.every_row]
+    if misplaced:
+        raise RecordsError(
+            f"in a wide sheet each visit has its own {misplaced[0]}",
+            where=grid.place,
+            mend="take it out of [records.sheets.columns] and name it at each visit, [[records.visits]]",
+        )
     matched = match_columns(grid, sheet, words, key="records.sheets", taken=taken)
     need(matched, grid, ("plot", "tag") if records.kind == "tagged" else ("plot",), "records.sheets")
     facts = _facts(grid, matched, words)

@@ -10,6 +10,8 @@ planting, else at its first sighting (delayed entry). It is known, in this order
 1. from the study file (``[rules] tagged``);
 2. where the plot has as many tags as seedlings planted;
 3. where the seedling itself was recorded within two weeks of planting.
+
+Infill is tagged when it is planted: that is how one knows its planting date.
 """
 
 from __future__ import annotations
@@ -88,13 +90,12 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
 def _tagged_at_planting(
     rows: pd.DataFrame, entries: pd.DataFrame, planted: pd.Series[float], rules: Rules
 ) -> pd.Series[bool]:
-    if rules.tagged is not None:
-        return pd.Series(rules.tagged == "at planting", index=entries.index)
-    early = rows.groupby("entry")["day"].min().reindex(entries.index) <= AT_PLANTING_DAYS
     first = entries["cohort"] == FIRST_PLANTING
+    if rules.tagged is not None:
+        return ~first | (rules.tagged == "at planting")
+    early = rows.groupby("entry")["day"].min().reindex(entries.index) <= AT_PLANTING_DAYS
     tags = first.groupby(entries["name"]).sum()
     equal = entries["name"].map(tags == planted.reindex(tags.index)).astype(bool)
-    # An infill plant is tagged when it is planted: that is how one knows its planting date.
     return early | (first & equal) | ~first
 
 

@@ -64,7 +64,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     """Type a sheet of visits; ``kind`` is "tagged" or "counts"."""
     # In a sheet of seedlings, infill is a word about the seedling; in one of plots, a count.
     told_by = "infill" if kind == "tagged" and "cohort" not in raw.words else "cohort"
-    rows, found = _typed(raw, [word for word in raw.words if word not in (told_by, "state")])
+    words = [word for word in raw.words if word not in (told_by, "state")]
+    rows, found = _typed(raw, words, measures=("planted",) if kind == "tagged" else ())
     shown: list[tuple[str, str, str, str, str]] = []
     if kind == "tagged":
         rows["state"], wrong = _states(raw, shown)
@@ -82,8 +83,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
         check.check_keys(rows, keys),
         check.check_blank_dates(rows, rows["date_unread"], says),
     ]
-    words = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
-    return _put_together(raw, rows, found, pd.concat([raw.matches, words], ignore_index=True))
+    explained = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
+    return _put_together(raw, rows, found, pd.concat([raw.matches, explained], ignore_index=True))
 
 
 def _put_together(

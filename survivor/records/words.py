@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 from typing import Final
 
-from survivor.vocabulary import FIRST_PLANTING, INFILL, State
+from survivor.vocabulary import FIRST_PLANTING, INFILL, INTERVAL_COLUMNS, State
 
 # Our word for a column -> the words for it seen in sheets, our own word always among them.
 _COLUMN_WORDS: Final = {
@@ -102,6 +102,17 @@ VISIT_SHEET_WORDS: Final[dict[str, tuple[str, ...]]] = {
     "tagged": (*_BOTH_KINDS, "tag", "state"),
     "counts": (*_BOTH_KINDS, "alive", "dead", "planted"),
 }
+
+# Names that a trait of the user's own cannot take: they mean something else to us.
+RESERVED: Final = frozenset(
+    {
+        *(word for word in COLUMN_WORDS if word not in TRAIT_WORDS),
+        *INTERVAL_COLUMNS,
+        "file", "sheet", "row", "record", "source", "line", "total", "date_unread", "name", "entry", "label",
+        "turn", "day", "blank", "says", "number", "at_planting", "turn_before", "planted_first", "death",
+        "period", "plants",
+    }
+)  # fmt: skip
 
 STATE_WORDS: Final[dict[State, tuple[str, ...]]] = {
     State.ALIVE: (
