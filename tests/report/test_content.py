@@ -20,7 +20,7 @@ CAUSAL = re.compile(
     r"caus(?:e[sd]|ing)|rais(?:es|ed|ing)|lower(?:ed|s|ing)|boost\w*|lifted|lifts|enhanc\w+|"
     r"due to|owing to|thanks to|because|led to|leads to|leading to|result(?:s|ed|ing)? in|brought about|"
     r"paid off|pays off|stops paying|benefit(?:s|ed)?|harmed|saved|prevented|protected|"
-    r"effect of|impact\w*|responsible for|attribut\w+|made (?:more|fewer|them|it)|kept)\b",
+    r"effect of|impact\w*|responsible for|attribut\w+|made (?:more|fewer|them|it)|kept (?:[0-9]|no |most|more|fewer))\b",
     re.IGNORECASE,
 )
 

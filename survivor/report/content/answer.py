@@ -83,8 +83,10 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     target = analysis.settings.target
     promised = target.survival_per_100 if target is not None and target.milestone == milestone.name else None
     best = table.iloc[0]
+    absent = _absent(analysis, table)
     finding = (
-        f"Highest: {best['method']}, {per_100(best['estimate'])} alive per 100 planted "
+        f"Highest{' shown' if absent else ''}: {best['method']}, {per_100(best['estimate'])} alive per "
+        f"100 planted "
         f"({per_100_limits(best['lower'], best['upper'])})."
     )
     caption = (
@@ -93,7 +95,6 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     )
     if usual is not None:
         caption += f" Hollow dot, broken line: the usual practice, {usual}."
-    absent = _absent(analysis, table)
     if absent:
         caption += f" Not shown, since its survival cannot be told from that of its sites: {listed(absent)}."
     return Figure(

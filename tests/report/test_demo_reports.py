@@ -1,0 +1,28 @@
+"""The reports of the demo cohorts, from their files to the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+import survivor
+from tests.report.reading import read
+from tests.report.test_content import CAUSAL
+
+DATASETS = Path(__file__).parents[2] / "datasets"
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("name", ["counts", "tagged"])
+def test_a_demo_study_becomes_a_page(name: str, tmp_path: Path) -> None:
+    study = survivor.load(DATASETS / name)
+    page = study.report(tmp_path)[0].read_text(encoding="utf-8")
+    root = read(page)
+    ids = [e.attributes["id"] for e in root.all() if "id" in e.attributes]
+    assert len(ids) == len(set(ids))
+    assert len(page) < 1_500_000
+    if study.settings.design.allocation != "random within blocks":
+        text = " ".join(root.text().split()).replace(study.settings.design.reason_for_choice, "")
+        # That an effect cannot be told says nothing was caused.
+        assert CAUSAL.findall(text.replace("effect of rain on survival cannot be told", "")) == []
