@@ -85,6 +85,11 @@ def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any
     return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
 
 
+def is_text(column: pd.Series[Any]) -> bool:
+    """Tell whether a column holds texts, however the frame stores them."""
+    return pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)
+
+
 def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
     """Days as year-month-day; "" where there is none."""
     codes, distinct = pd.factorize(days, use_na_sentinel=False)

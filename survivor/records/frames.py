@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import day_texts
+from survivor.records.cells import day_texts, is_text
 from survivor.records.plots import PlotTable
 from survivor.records.problems import Source
 from survivor.records.words import COLUMN_WORDS, PRIVATE_WORDS
@@ -143,7 +143,7 @@ def _single(values: pd.Series[Any]) -> Any:
     distinct = values.dropna().unique()
     if len(distinct) == 1:
         return distinct[0]
-    return "" if values.dtype == object else np.nan
+    return "" if is_text(values) else np.nan
 
 
 def visits_frame(

@@ -11,6 +11,7 @@ from typing import Any, Final
 import pandas as pd
 
 from survivor.errors import RecordsError
+from survivor.records.cells import is_text
 from survivor.records.checks import plots as check
 from survivor.records.codes import CODES
 from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, none_found
@@ -187,7 +188,7 @@ def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataF
 
 def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any], pd.DataFrame]:
     """Blank a fact of a plot that its rows tell in two ways; carry it to all of them."""
-    told = rows[word].where(rows[word] != "") if rows[word].dtype == object else rows[word]
+    told = rows[word].where(rows[word] != "") if is_text(rows[word]) else rows[word]
     differs = told.groupby(name).transform("nunique") > 1
     found = find(
         rows,
@@ -199,7 +200,7 @@ def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any]
         group=name + word,
     )
     first = told.groupby(name).transform("first").where(~differs)
-    return (first.fillna("") if rows[word].dtype == object else first), found
+    return (first.fillna("") if is_text(rows[word]) else first), found
 
 
 def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataFrame, pd.DataFrame]:

@@ -83,8 +83,11 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
         check.check_keys(rows, keys),
         check.check_blank_dates(rows, rows["date_unread"], says),
     ]
-    explained = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
-    return _put_together(raw, rows, found, pd.concat([raw.matches, explained], ignore_index=True))
+    matches = raw.matches
+    if shown:
+        words_shown = pd.DataFrame(shown, columns=list(MATCH_COLUMNS))
+        matches = pd.concat([matches, words_shown], ignore_index=True)
+    return _put_together(raw, rows, found, matches)
 
 
 def _put_together(
@@ -249,7 +252,7 @@ def stack(parts: Sequence[Tidy], after: Tidy | None = None) -> Tidy:
         records += len(part.rows)
     table = pd.concat(rows, ignore_index=True)
     for name in table.columns:
-        if table[name].dtype == object:  # a column that one of the sheets lacks is blank there
+        if cells.is_text(table[name]):  # a column that one of the sheets lacks is blank there
             table[name] = table[name].where(table[name].notna(), BLANK)
     matches = pd.concat([part.matches for part in parts], ignore_index=True)
     return Tidy(table, gather(found), tuple(sources), matches)
