@@ -25,7 +25,7 @@ class Step:
     survival, lower, upper
         From 0 to 1 at ``days``, with 95 % limits (NaN where there are none).
     last_day
-        Last visit of the group; the curve says nothing after it.
+        Last visit of the group; the curve says nothing after it, unless all had died.
     gaps
         Open intervals (days) inside which the curve falls by an unknown path.
     rounds
@@ -85,7 +85,8 @@ class Step:
         return int(np.searchsorted(self.days, day, side="right")) - 1
 
     def _watched(self, day: float) -> None:
-        if self.days[0] <= day <= self.last_day:
+        # Where nobody is left alive nobody is alive later.
+        if self.days[0] <= day and (day <= self.last_day or self.survival[-1] == 0):
             return
         if day < self.days[0]:
             raise CurveError(

@@ -15,7 +15,7 @@ from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.leave_out import LeaveOut
 from survivor.models.likelihood import Rows, Solution, solve
-from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, join_piece
+from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
 from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
 
 Floats = NDArray[np.float64]
@@ -115,8 +115,8 @@ def fit_grouped(
         solution = solve(data)
         if solution.runaway is None:
             break
-        chosen = join_piece(chosen, solution.runaway)
-        checks.append(f"a piece whose hazard ran to zero was joined; pieces used: {'; '.join(chosen.names)}")
+        chosen = silence(chosen, solution.runaway)
+        checks = [*checks[: -len(said)], *(said := (said[0], *chosen.said()))]
     kind: Kind = "model" if cluster is None else variance
     covariance = _covariance(data, solution, codes[first].astype(np.intp), clusters, kind)
     offset = len(solution.parameters) - len(design.terms)

@@ -24,8 +24,8 @@ Floats = NDArray[np.float64]
 _MOST_VISIT_PIECES = 12
 _QUANTILE_PIECES = 5
 _MOST_SEASON_PIECES = 21
-# A piece is merged when the deaths cannot tell its hazard from its neighbours':
-# the smallest eigenvalue of the scaled overlap of death intervals with pieces.
+# A piece is joined to a neighbour when the visits hardly tell them apart: the smallest
+# eigenvalue of the scaled information on the pieces were the hazard constant.
 _LEAST_SEPARATION = 0.02
 
 
@@ -124,14 +124,18 @@ def _month_day(year: int, text: str) -> dt.date:
 
 @dataclass(frozen=True)
 class Merged:
-    """Pieces of which some were joined: ``group[k]`` is the new piece of old piece ``k``."""
+    """Pieces of which some were joined or left silent.
+
+    ``group[k]`` is the new piece of old piece ``k``, or -1 where nobody can have died
+    in it: the likelihood is highest where the hazard there is nought.
+    """
 
     base: DayPieces | SeasonPieces
     group: tuple[int, ...]
 
     @property
     def names(self) -> tuple[str, ...]:
-        """One name a piece; joined pieces carry both ends of their names."""
+        """One name a piece that has a hazard; joined pieces carry both ends of their names."""
         names = self.base.names
         joined = []
         for new in range(max(self.group) + 1):
@@ -139,13 +143,34 @@ class Merged:
             joined.append(parts[0] if len(parts) == 1 else f"{parts[0]} ... {parts[-1]}")
         return tuple(joined)
 
+    @property
+    def silent(self) -> tuple[str, ...]:
+        """Names of the pieces whose hazard is taken as nought."""
+        return tuple(name for name, new in zip(self.base.names, self.group, strict=True) if new < 0)
+
     def lengths(self, rows: pd.DataFrame, start: Floats, stop: Floats) -> Floats:
-        """Days of each row's (start, stop] spent in each piece, shape (rows, pieces)."""
-        full = _overlap(self.base.boundaries(rows), start, stop)
-        merged = np.zeros((len(full), max(self.group) + 1))
-        for old, new in enumerate(self.group):
+        """Days of each row's (start, stop] spent in each piece with a hazard, shape (rows, pieces)."""
+        return _sum_pieces(_overlap(self.base.boundaries(rows), start, stop), self.group)
+
+    def said(self) -> tuple[str, ...]:
+        """Sentences on what was joined and what was left silent."""
+        found = []
+        if self.silent:
+            found.append(f"nobody died in these pieces, so their hazard is nought: {'; '.join(self.silent)}")
+        if len(self.names) + len(self.silent) < len(self.base.names):
+            found.append(
+                "pieces were joined to a neighbour, since the visits hardly tell their hazards apart; pieces "
+                f"used: {'; '.join(self.names)}"
+            )
+        return tuple(found)
+
+
+def _sum_pieces(full: Floats, group: Sequence[int]) -> Floats:
+    merged: Floats = np.zeros((len(full), max(group) + 1))
+    for old, new in enumerate(group):
+        if new >= 0:
             merged[:, new] += full[:, old]
-        return merged
+    return merged
 
 
 def _overlap(boundaries: Floats, start: Floats, stop: Floats) -> Floats:
@@ -169,31 +194,24 @@ def choose_pieces(
     frame
         Risk intervals.
     pieces
-        Boundaries in days, ready pieces, or None: the dry seasons where the table
-        carries them (``frame.attrs["dry_season"]`` and ``planted_date``), else the
-        visit days where there are few, else quintiles of the deaths.
+        Boundaries in days, ready pieces, or None: the visits where all was planted on
+        one day and the visits are few; else the dry seasons where the table carries
+        them (``frame.attrs["dry_season"]`` and ``planted_date``); else the visits where
+        they are few, else quintiles of the deaths.
 
     Returns
     -------
     pieces, said
-        The pieces after joining those whose hazard the deaths cannot tell from
-        their neighbours', and sentences that say what was chosen and joined.
+        The pieces, without those in which nobody can have died and with those joined
+        that the visits hardly tell apart; and sentences that say so.
     """
     base, said = _unmerged(frame, pieces)
     start = frame["start_day"].to_numpy(float)
     stop = frame["stop_day"].to_numpy(float)
-    died = frame["died"].to_numpy(float)
-    has_death = died > 0
-    overlap = _overlap(base.boundaries(frame[has_death]), start[has_death], stop[has_death])
-    group = _merge(overlap / overlap.sum(axis=1, keepdims=True), died[has_death])
-    merged = Merged(base, group)
-    sentences = [said]
-    if len(merged.names) < len(base.names):
-        sentences.append(
-            f"{len(base.names) - len(merged.names)} piece(s) joined to a neighbour, since the deaths cannot "
-            f"tell their hazards apart; pieces used: {'; '.join(merged.names)}"
-        )
-    return merged, tuple(sentences)
+    overlap = _overlap(base.boundaries(frame), start, stop)
+    group = _merge(overlap, frame["at_risk"].to_numpy(float), frame["died"].to_numpy(float))
+    chosen = Merged(base, group)
+    return chosen, (said, *chosen.said())
 
 
 def _unmerged(
@@ -205,14 +223,18 @@ def _unmerged(
     if pieces is not None:
         cuts = tuple(sorted({float(cut) for cut in pieces if 0 < float(cut) < last}))
         return DayPieces(cuts), f"baseline pieces with boundaries at days {', '.join(f'{c:g}' for c in cuts)}"
+    stops = np.unique(frame["stop_day"].to_numpy(float))
+    visits = DayPieces(tuple(float(day) for day in stops[:-1]))
+    few = len(stops) <= _MOST_VISIT_PIECES
+    if few and "planted_date" in frame.columns and frame["planted_date"].nunique(dropna=False) == 1:
+        return visits, "baseline pieces are the visits"
     season = frame.attrs.get("dry_season")
     if season and "planted_date" in frame.columns and frame["planted_date"].notna().all():
         return _seasons(frame, season["start"], season["end"], last), (
             f"baseline pieces follow the dry season ({season['start']} to {season['end']}, month-day)"
         )
-    stops = np.unique(frame["stop_day"].to_numpy(float))
-    if len(stops) <= _MOST_VISIT_PIECES:
-        return DayPieces(tuple(float(day) for day in stops[:-1])), "baseline pieces are the visits"
+    if few:
+        return visits, "baseline pieces are the visits"
     deaths = np.repeat(frame["stop_day"].to_numpy(float), frame["died"].to_numpy(int))
     inner = np.unique(
         np.quantile(deaths, np.linspace(0, 1, _QUANTILE_PIECES + 1)[1:-1], method="inverted_cdf")
@@ -231,32 +253,38 @@ def _seasons(frame: pd.DataFrame, start: str, end: str, last: float) -> SeasonPi
     return SeasonPieces(start, end, 1 + int(reached.sum()))
 
 
-def _merge(share: Floats, died: Floats) -> tuple[int, ...]:
-    """Join neighbours until the deaths tell every piece's hazard from the others'."""
-    group = list(range(share.shape[1]))
+def _merge(days: Floats, at_risk: Floats, died: Floats) -> tuple[int, ...]:
+    """Leave out pieces without deaths, and join neighbours until the visits tell them apart.
+
+    ``days`` (rows, pieces) each interval spends in each piece; ``at_risk`` and ``died``
+    (rows,). Under one constant hazard the information on the log hazards of pieces j
+    and k is the sum over intervals of at_risk * days_j * days_k / days.
+    """
+    deaths = (died / days.sum(axis=1)) @ days
+    group = _numbered(np.where(deaths > 0, np.arange(days.shape[1]), -1))
     while max(group) > 0:
-        merged = np.zeros((len(share), max(group) + 1))
-        for old, new in enumerate(group):
-            merged[:, new] += share[:, old]
-        own = died @ merged
-        gram = merged.T @ (died[:, None] * merged)
-        scale = np.sqrt(np.maximum(np.diag(gram), 1e-300))
-        least, vectors = np.linalg.eigh(gram / np.outer(scale, scale))
-        weak = _without_deaths(own)
-        if weak is None:
-            if least[0] >= _LEAST_SEPARATION:
-                break
-            weak = int(np.argmax(np.abs(vectors[:, 0])))
-        group = _join(group, weak, own)
-    return tuple(group)
+        merged = _sum_pieces(days, group)
+        whole = merged.sum(axis=1)
+        seen = whole > 0
+        weight = at_risk[seen] / whole[seen]
+        information = merged[seen].T @ (weight[:, None] * merged[seen])
+        scale = np.sqrt(np.diag(information))
+        least, vectors = np.linalg.eigh(information / np.outer(scale, scale))
+        if least[0] >= _LEAST_SEPARATION:
+            break
+        own = np.array([deaths[np.asarray(group) == new].sum() for new in range(max(group) + 1)])
+        group = _join(group, int(np.argmax(np.abs(vectors[:, 0]))), own)
+    return group
 
 
-def _without_deaths(own: Floats) -> int | None:
-    empty = np.flatnonzero(own < 1e-9)
-    return int(empty[0]) if len(empty) else None
+def _numbered(marks: NDArray[np.intp]) -> tuple[int, ...]:
+    """Give the pieces that are left the numbers 0, 1, ... in order; -1 stays."""
+    order = {int(mark): place for place, mark in enumerate(np.unique(marks[marks >= 0]))}
+    return tuple(order.get(int(mark), -1) for mark in marks)
 
 
-def _join(group: list[int], weak: int, own: Floats) -> list[int]:
+def _join(group: tuple[int, ...], weak: int, own: Floats) -> tuple[int, ...]:
+    """Join a piece to the neighbour with fewer deaths."""
     last = max(group)
     if weak == 0:
         partner = 1
@@ -264,11 +292,12 @@ def _join(group: list[int], weak: int, own: Floats) -> list[int]:
         partner = weak - 1
     else:
         partner = weak - 1 if own[weak - 1] <= own[weak + 1] else weak + 1
-    low = min(weak, partner)
-    return [old if old <= low else old - 1 for old in group]
+    low, high = sorted((weak, partner))
+    marks = np.array([low if new == high else new for new in group], dtype=np.intp)
+    return _numbered(marks)
 
 
-def join_piece(pieces: Merged, weak: int) -> Merged:
-    """Join one more piece to its neighbour (used when its hazard runs to zero)."""
-    own = np.ones(max(pieces.group) + 1)
-    return Merged(pieces.base, tuple(_join(list(pieces.group), weak, own)))
+def silence(pieces: Merged, weak: int) -> Merged:
+    """Leave one more piece out: its hazard runs to nought."""
+    marks = np.array([-1 if new == weak else new for new in pieces.group], dtype=np.intp)
+    return Merged(pieces.base, _numbered(marks))
