@@ -20,7 +20,8 @@ CAUSAL = re.compile(
     r"caus(?:e[sd]|ing)|rais(?:es|ed|ing)|lower(?:ed|s|ing)|boost\w*|lifted|lifts|enhanc\w+|"
     r"due to|owing to|thanks to|because|led to|leads to|leading to|result(?:s|ed|ing)? in|brought about|"
     r"paid off|pays off|stops paying|benefit(?:s|ed)?|harmed|saved|prevented|protected|"
-    r"effect of|impact\w*|responsible for|attribut\w+|made (?:more|fewer|them|it)|kept (?:[0-9]|no |most|more|fewer))\b",
+    r"effect of|impact\w*|responsible for|attribut\w+|made (?:more|fewer|them|it)|"
+    r"kept (?:[0-9]+|no|most|more|fewer))\b",
     re.IGNORECASE,
 )
 
@@ -79,8 +80,11 @@ def test_no_causal_verb_where_allocation_was_not_random(allocation: str) -> None
 
 
 def test_the_scan_finds_what_it_looks_for() -> None:
-    said = "It improved survival and was raised due to mulch, which led to more and paid off because of rain."
+    said = (
+        "It kept 21 more, improved survival, was raised due to mulch, led to more, paid off because of rain."
+    )
     assert [m.lower() for m in CAUSAL.findall(said)] == [
+        "kept 21",
         "improved",
         "raised",
         "due to",
