@@ -104,7 +104,6 @@ def fit_grouped(
         " and ".join(design.strata) + " levels" if design.strata else "the baseline",
     )
     chosen, said = choose_pieces(rows, pieces)
-    checks += said
     start, stop = rows["start_day"].to_numpy(float), rows["stop_day"].to_numpy(float)
     levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
     clusters = len(levels)
@@ -116,7 +115,7 @@ def fit_grouped(
         if solution.runaway is None:
             break
         chosen = silence(chosen, solution.runaway)
-        checks = [*checks[: -len(said)], *(said := (said[0], *chosen.said()))]
+    checks += [said[0], *chosen.said()]
     kind: Kind = "model" if cluster is None else variance
     covariance = _covariance(data, solution, codes[first].astype(np.intp), clusters, kind)
     offset = len(solution.parameters) - len(design.terms)

@@ -181,7 +181,8 @@ def _overlap(boundaries: Floats, start: Floats, stop: Floats) -> Floats:
     edges[:, -1] = np.inf
     low = np.maximum(edges[:, :-1], start[:, None])
     high = np.minimum(edges[:, 1:], stop[:, None])
-    return np.maximum(high - low, 0.0)
+    found: Floats = np.maximum(high - low, 0.0)
+    return found
 
 
 def choose_pieces(
