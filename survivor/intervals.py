@@ -103,16 +103,17 @@ def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, pd.
     """
     grouped = frame.groupby(list(columns), sort=True, dropna=False, observed=True)
     levels = grouped.size().index.to_frame(index=False)
-    return grouped.ngroup().to_numpy(dtype=np.intp), levels
+    return np.asarray(grouped.ngroup(), dtype=np.intp), levels
 
 
 def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[str]:
     """Columns that name a cluster: ``plot`` means site, block and plot where present."""
     asked = [cluster] if isinstance(cluster, str) else list(cluster)
+    # Site and block go with the label, which repeats across them; without it they are no plot.
     if asked == ["plot"]:
-        asked = [name for name in PLOT_KEY if name in frame.columns]
+        asked = [*(name for name in PLOT_KEY[:2] if name in frame.columns), "plot"]
     elif asked == ["block"]:
-        asked = [name for name in PLOT_KEY[:2] if name in frame.columns]
+        asked = [*(name for name in PLOT_KEY[:1] if name in frame.columns), "block"]
     absent = [name for name in asked if name not in frame.columns]
     if absent or not asked:
         raise IntervalsError(
@@ -133,7 +134,8 @@ def entries(frame: pd.DataFrame) -> pd.DataFrame:
     if not keys:
         return frame[frame["start_day"] == frame["start_day"].min()]
     first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")
-    return frame[frame["start_day"] == first]
+    entered: pd.DataFrame = frame[frame["start_day"] == first]
+    return entered
 
 
 def tally(frame: pd.DataFrame) -> dict[str, int]:

@@ -236,3 +236,27 @@ def test_a_method_on_one_plot_has_wide_limits_or_none():
 def test_what_cannot_be_fitted_is_refused_by_name(change, words):
     with pytest.raises(ModelError, match=words):
         fit(change(counts()), "method")
+
+
+def test_limits_by_plot_need_a_plot():
+    # Falling back on the site in silence would be another question.
+    with pytest.raises(ModelError, match="no column 'plot'"):
+        fit(counts().drop(columns="plot"), "method")
+
+
+def test_a_term_that_follows_the_pieces_is_refused_by_name():
+    frame = counts()
+    frame["rain"] = frame["stop_day"] / 100 + frame["site"].str[-1].astype(int)
+    with pytest.raises(ModelError, match="rain cannot be told apart from the pieces"):
+        fit(frame, "method + rain")
+
+
+def test_no_term_at_all_gives_the_average():
+    frame = counts()
+    found = fit(frame, "1")
+    assert found.table.empty
+    cells = pd.DataFrame({"site": ["site 0"]})
+    one = fit(frame[frame["site"] == "site 0"], "1", strata=None)
+    first, second = (model.average_survival(cells, np.ones((1, 1)), 40) for model in (found, one))
+    assert first.estimate[0] == pytest.approx(second.estimate[0], abs=0.1)
+    assert first.std_error[0] > 0
