@@ -131,10 +131,12 @@ def entries(frame: pd.DataFrame) -> pd.DataFrame:
     enter once each; counts enter once per plot, species, method and planting.
     """
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
-    if not keys:
-        return frame[frame["start_day"] == frame["start_day"].min()]
-    first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")
-    entered: pd.DataFrame = frame[frame["start_day"] == first]
+    start = frame["start_day"]
+    if keys:
+        first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")
+    else:
+        first = pd.Series(start.min(), index=frame.index)
+    entered: pd.DataFrame = frame[start == first]
     return entered
 
 
