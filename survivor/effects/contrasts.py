@@ -20,8 +20,8 @@ from survivor.effects.cells import check_by, check_day, levels_of, study_cells, 
 from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
 from survivor.effects.limits import Floats, half_width, t_test
 from survivor.errors import EffectError
-from survivor.intervals import tally
-from survivor.vocabulary import PER_100
+from survivor.intervals import entries
+from survivor.vocabulary import PER_100, PLOT_KEY
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -253,6 +253,7 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
     estimate, std_error, df = numbers.T
     known = (std_error > 0) & (df > 0)  # False for blanks
     lines = []
+    arms = _arms(data, by)
     for pair, told in zip(pairs, known, strict=True):
         basis, reason = pair.basis, pair.reason
         if basis != REFUSED and not told:
@@ -260,7 +261,7 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
             reason = "; ".join(
                 filter(None, [reason, "no limits can be given: nobody died, or the plots leave no df"])
             )
-        lines.append({"basis": basis, "reason": reason, **_counts(data, by, pair)})
+        lines.append({"basis": basis, "reason": reason, **_counts(arms, by, pair)})
     told = pd.DataFrame(lines)
     shown = np.where(known, 1.0, np.nan)
     width = half_width(std_error, df)
@@ -300,8 +301,22 @@ def holm(p_value: Floats) -> Floats:
     return adjusted
 
 
-def _counts(data: pd.DataFrame, by: str, pair: _Pair) -> dict[str, int]:
+def _arms(data: pd.DataFrame, by: str) -> pd.DataFrame:
+    """Seedlings that entered, one row a level and plot: what comparisons are counted from."""
+    keys = [by, *(name for name in PLOT_KEY if name in data.columns)]
+    started = entries(data)
+    return started.groupby(keys, observed=True, sort=False, dropna=False)["at_risk"].sum().reset_index()
+
+
+def _counts(arms: pd.DataFrame, by: str, pair: _Pair) -> dict[str, int]:
     """Seedlings, plots and sites that a comparison rests on: the two arms at its places."""
-    rows = data[data[by].isin([pair.level, pair.against]) & stands_at(data, pair.places)]
-    arms = [tally(rows[rows[by] == level])["plots"] for level in (pair.level, pair.against)]
-    return {**tally(rows), "fewest_plots": min(arms)}
+    rows = arms[arms[by].isin([pair.level, pair.against]) & stands_at(arms, pair.places)]
+    plots = [int((rows[by] == level).sum()) for level in (pair.level, pair.against)]
+    told = "plot" in arms.columns
+    keys = [name for name in PLOT_KEY if name in arms.columns]
+    return {
+        "seedlings": int(rows["at_risk"].sum()),
+        "plots": len(rows[keys].drop_duplicates()) if told else 0,
+        "sites": int(rows["site"].nunique(dropna=False)) if "site" in arms.columns else 0,
+        "fewest_plots": min(plots) if told else 0,
+    }
