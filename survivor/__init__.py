@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING, Any
 __version__ = "0.1.0"
 
 if TYPE_CHECKING:
+    from survivor.costing import Payoff, payoff
     from survivor.curves import Curves, curve
     from survivor.effects.contrasts import Contrasts, contrasts
     from survivor.effects.dose import Dose, dose
@@ -25,7 +26,6 @@ if TYPE_CHECKING:
     from survivor.models.fit import fit
     from survivor.models.pieces import DayPieces, SeasonPieces
     from survivor.models.result import Fit
-    from survivor.costing import Payoff, payoff
     from survivor.study import Study, load
 
 _HOME = {

@@ -350,8 +350,8 @@ def _statement(table: pd.DataFrame, by: str, cheapest: Any, not_costed: tuple[An
         return f"At these sites {cheapest} cost least{among}: {priced(chosen)}; {chance} that it is so."
     chance = _in_100(float(lead["probability_lowest"]))
     return (
-        f"At these sites none of the methods{among} is clearly the cheapest. {lead[by]} comes out lowest at "
-        f"{priced(lead)}, with {chance} that it is so."
+        f"At these sites none of the methods{among} is clearly the cheapest. The lowest cost comes out "
+        f"for {lead[by]}: {priced(lead)}, with {chance} that it is so."
     )
 
 

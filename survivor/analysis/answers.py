@@ -106,6 +106,6 @@ def season_findings(
     if analysis.dose is not None:
         found.append(radius_finding(analysis.dose, milestone, settings.design))
     if rain_reason:
-        question = "Did the season's rain make the difference?"
+        question = "How did rain go with survival?"
         found.append(unanswered_finding("rain", question, rain_reason, milestone, at))
     return tuple(found)

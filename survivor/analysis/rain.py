@@ -88,13 +88,13 @@ def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[
     dry = table[(table["measure"] == _DRY_TOTAL) & table["value"].notna()]
     intervals = first_plants(records.intervals)
     if intervals.empty or dry.empty:
-        return None, "The gauges give no dry-season total, so the effect of rain on survival cannot be told."
+        return None, "The gauges give no dry-season total, so how rain went with survival cannot be told."
     first = dry.sort_values("window_start").drop_duplicates(["gauge", "window_start"])
     rows = _with_rain(intervals, settings, first)
     seasons = rows["gauge_season"].nunique()
     if seasons < FEWEST_GAUGE_SEASONS:
         return None, (
-            f"The effect of rain on survival cannot be told: these records hold {seasons} "
+            f"How rain went with survival cannot be told: these records hold {seasons} "
             f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one season) "
             f"and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
         )
@@ -102,7 +102,7 @@ def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[
     try:
         fitted = fit(rows, f"{formula} + dry_season_rain_mm", strata=None, cluster="gauge_season")
     except SurvivorError as fault:
-        return None, f"The effect of rain on survival cannot be told: {fault.what}."
+        return None, f"How rain went with survival cannot be told: {fault.what}."
     effect = fitted.table[fitted.table["term"] == "dry_season_rain_mm"]
     return effect.assign(gauge_seasons=seasons).reset_index(drop=True), ""
 

@@ -15,7 +15,9 @@ _SHOWN = 5  # rows printed for each kind of problem; the whole list goes to --ou
 
 def check(
     study: Annotated[Path, typer.Argument(metavar="STUDY", help="A study folder, or its study file.")],
-    out: Annotated[Path | None, typer.Option(help="Write every problem and the account of every record here.")] = None,
+    out: Annotated[
+        Path | None, typer.Option(help="Write every problem and the account of every record here.")
+    ] = None,
 ) -> None:
     """Read the records and say what is wrong with them, worst first, each with its mend."""
     from survivor.study import load

@@ -11,7 +11,8 @@ import typer
 def report(
     study: Annotated[Path, typer.Argument(metavar="STUDY", help="A study folder, or its study file.")],
     out: Annotated[
-        Path | None, typer.Option(help="Folder for the report; default: reports/ and the study folder's name.")
+        Path | None,
+        typer.Option(help="Folder for the report; default: reports/ and the study folder's name."),
     ] = None,
 ) -> None:
     """Analyse the season and write the report: one HTML page, findings.json and every table as CSV."""

@@ -47,7 +47,9 @@ class ResponseModel:
     ) -> ResponseModel:
         """Take what can be taken from a fit; intervals get the usual model."""
         strata = source.strata if isinstance(source, Fit) else ()
-        cells = tuple(name for name in dict.fromkeys(["site", *strata, method]) if name in data.columns)
+        # Blocks within a site are not cells: most hold one plot of a method, which would leave nothing.
+        coarse = [name for name in strata if name != "block" or "site" not in data.columns]
+        cells = tuple(name for name in dict.fromkeys(["site", *coarse, method]) if name in data.columns)
         if not isinstance(source, Fit):
             return cls("grouped", (), cells, tuple(cluster_columns(data, "plot")), None, pieces, ())
         check_day(source, at)

@@ -33,6 +33,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from survivor.errors import ModelError
 from survivor.intervals import sum_by
 
 Floats = NDArray[np.float64]
@@ -237,7 +238,14 @@ class Sandwich:
         """
         contrasts = np.atleast_2d(contrasts)
         value = contrasts @ parameters
-        quadratic = float(value @ np.linalg.solve(self.covariance_of(contrasts), value))
+        covariance = self.covariance_of(contrasts)
+        if not np.linalg.cond(covariance) < 1 / np.finfo(float).eps:
+            raise ModelError(
+                "the clusters give these terms no variance that a test could be made of",
+                where="test",
+                mend="more plots in each arm, or test fewer terms at once",
+            )
+        quadratic = float(value @ np.linalg.solve(covariance, value))
         count = len(contrasts)
         if self.kind == "model":
             return WaldTest(quadratic / count, count, np.inf, float(stats.chi2.sf(quadratic, count)))

@@ -8,6 +8,7 @@ planting. Pieces in days since planting are the alternative.
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -113,6 +114,11 @@ class SeasonPieces:
             opens = max(0, (first - planted.date()).days)
             days += [float(opens), float((last - planted.date()).days + 1)]
         return days[: self.count - 1]
+
+
+def _in_words(month_day: str) -> str:
+    month, day = month_day.split("-")
+    return f"{int(day)} {calendar.month_name[int(month)]}"
 
 
 def _month_day(year: int, text: str) -> dt.date:
@@ -232,7 +238,7 @@ def _unmerged(
     season = frame.attrs.get("dry_season")
     if season and "planted_date" in frame.columns and frame["planted_date"].notna().all():
         return _seasons(frame, season["start"], season["end"], last), (
-            f"baseline pieces follow the dry season ({season['start']} to {season['end']}, month-day)"
+            f"baseline pieces follow the dry season ({_in_words(season['start'])} to {_in_words(season['end'])})"
         )
     if few:
         return visits, "baseline pieces are the visits"
