@@ -237,9 +237,9 @@ def _unmerged(
         return visits, "baseline pieces are the visits"
     season = frame.attrs.get("dry_season")
     if season and "planted_date" in frame.columns and frame["planted_date"].notna().all():
-        return _seasons(frame, season["start"], season["end"], last), (
-            f"baseline pieces follow the dry season ({_in_words(season['start'])} to {_in_words(season['end'])})"
-        )
+        start, end = season["start"], season["end"]
+        said = f"baseline pieces follow the dry season ({_in_words(start)} to {_in_words(end)})"
+        return _seasons(frame, start, end, last), said
     if few:
         return visits, "baseline pieces are the visits"
     deaths = np.repeat(frame["stop_day"].to_numpy(float), frame["died"].to_numpy(int))
