@@ -99,8 +99,9 @@ def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
 
 def number_texts(values: pd.Series[Any]) -> pd.Series[Any]:
     """Numbers as people write them; "" where there is none."""
-    written = ["" if pd.isna(value) else f"{value:g}" for value in values]
-    return pd.Series(written, index=values.index, dtype=object)
+    codes, distinct = pd.factorize(values, use_na_sentinel=False)
+    written = np.array(["" if pd.isna(value) else f"{value:g}" for value in distinct], dtype=object)
+    return pd.Series(written[codes], index=values.index, dtype=object)
 
 
 def one_date(cell: object, order: DateOrder = None) -> str | None:

@@ -114,8 +114,7 @@ def plots_frame(
         facts = ["method", "weed_free_radius_m", *traits, *private]
         plots = first.groupby(by, sort=False)[[*PLOT_KEY, "planted_date"]].first().reset_index()
         for fact in facts:
-            single = first.groupby(by)[fact].agg(_single)
-            plots = plots.merge(single.reset_index(), how="left", on=by)
+            plots = plots.merge(_single(first, by, fact).reset_index(), how="left", on=by)
         number = first.groupby(by)["planted"].max() if not tagged else tags
         plots = plots.merge(number.rename("planted").reset_index(), how="left", on=by)
     if tagged and table is not None:
@@ -138,12 +137,13 @@ def plots_frame(
     return kept.sort_values(by_place, kind="stable").reset_index(drop=True)
 
 
-def _single(values: pd.Series[Any]) -> Any:
-    """Return the one value of a group; blank where it differs within it."""
-    distinct = values.dropna().unique()
-    if len(distinct) == 1:
-        return distinct[0]
-    return "" if is_text(values) else np.nan
+def _single(rows: pd.DataFrame, by: Sequence[str], fact: str) -> pd.Series[Any]:
+    """Take the one value of each group; blank where it differs within it."""
+    text = is_text(rows[fact])
+    told = rows[fact].where(rows[fact] != "") if text else rows[fact]
+    groups = told.groupby([rows[key] for key in by])
+    single = groups.first().where(groups.nunique() == 1)
+    return single.fillna("") if text else single
 
 
 def visits_frame(
@@ -164,8 +164,8 @@ def visits_frame(
     """
     value = ["state"] if tagged else ["alive", "planted"]
     rows = rows.assign(
-        file=rows["source"].map(lambda place: sources[place].file),
-        sheet=rows["source"].map(lambda place: sources[place].sheet),
+        file=np.array([source.file for source in sources], dtype=object)[rows["source"]],
+        sheet=np.array([source.sheet for source in sources], dtype=object)[rows["source"]],
     )
     rows["visit"] = rows["visit"].where(rows["visit"] != "", day_texts(rows["date"]))
     if tagged:

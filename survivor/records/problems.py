@@ -216,18 +216,16 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
     rank = own["code"].map(lambda code: {SET_ASIDE: 0, LISTED: 1, USED: 2}[CODES[code].fate])
     worst = own.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record")
     code = records["record"].map(worst.set_index("record")["code"]).fillna("").astype(str)
-    source = records["source"].astype(int)
+    source = records["source"].to_numpy(dtype=int)
+    called = np.array([(s.file, s.sheet, s.record) for s in sources], dtype=object).reshape(-1, 3)[source]
     table = pd.DataFrame(
         {
-            "file": [sources[s].file for s in source],
-            "sheet": [sources[s].sheet for s in source],
+            "file": called[:, 0],
+            "sheet": called[:, 1],
             "row": records["row"].astype(int),
-            "record": [
-                "total row" if c == "total-row" else sources[s].record
-                for s, c in zip(source, code, strict=True)
-            ],
-            "fate": code.map(lambda c: CODES[c].fate if c else USED),
-            "reason": code.map(lambda c: CODES[c].reason if c else "in the risk intervals"),
+            "record": np.where(code == "total-row", "total row", called[:, 2]),
+            "fate": code.map({"": USED, **{c: CODES[c].fate for c in CODES}}),
+            "reason": code.map({"": "in the risk intervals", **{c: CODES[c].reason for c in CODES}}),
             "code": code,
         }
     )

@@ -65,7 +65,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     # In a sheet of seedlings, infill is a word about the seedling; in one of plots, a count.
     told_by = "infill" if kind == "tagged" and "cohort" not in raw.words else "cohort"
     words = [word for word in raw.words if word not in (told_by, "state")]
-    rows, found = _typed(raw, words, measures=("planted",) if kind == "tagged" else ())
+    # What the answer does not rest on is a measure: a fault in it leaves the record in use.
+    rows, found = _typed(raw, words, measures=("planted",) if kind == "tagged" else ("dead",))
     shown: list[tuple[str, str, str, str, str]] = []
     if kind == "tagged":
         rows["state"], wrong = _states(raw, shown)
