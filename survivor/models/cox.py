@@ -27,7 +27,7 @@ from survivor.models.result import Fit, coefficient_table
 
 CoxVariance = Literal["jackknife", "CR0"]
 
-# Above this many seedlings lifelines takes minutes; the same maximum is then found on the counts alone.
+# Above this many seedlings lifelines takes longer than all the rest; the counts alone give the same maximum.
 _MOST_SPELT_OUT = 100_000
 
 
@@ -82,9 +82,7 @@ def fit_cox(
         named, covariance = "jackknife", limits.covariance(estimate.beta)
         df = limits.groups.df
         checks += _said(limits, whole)
-    last_visit = np.full(levels, -np.inf)
-    np.maximum.at(last_visit, whole.strata_codes, frame["stop_day"].to_numpy(float))
-    engine = CoxEngine(whole, sets, estimate, kept, last_visit, limits)
+    engine = CoxEngine(whole, sets, estimate, kept, _last_visit(frame, whole), limits)
     error = np.sqrt(np.diag(covariance))
     table = coefficient_table(whole.terms, estimate.beta, error, df, named, "hazard_ratio")
     counts = tally(frame)
@@ -107,6 +105,15 @@ def fit_cox(
         variables=whole.variables,
         engine=engine,
     )
+
+
+def _last_visit(frame: pd.DataFrame, design: Design) -> Floats:
+    """Last day seen in each stratum; infinite where nobody was left alive to be visited."""
+    codes, stop = design.strata_codes, frame["stop_day"].to_numpy(float)
+    last = np.full(len(design.strata_levels), -np.inf)
+    np.maximum.at(last, codes, stop)
+    alive = (frame["at_risk"] - frame["died"]).to_numpy(float) * (stop == last[codes])
+    return np.where(sum_by(codes, alive, len(last)) > 0, last, np.inf)
 
 
 def _without_deaths(design: Design, deaths: Floats) -> list[str]:

@@ -61,7 +61,7 @@ class CoxEngine:
     kept
         Strata (places in ``design.strata_levels``) with deaths; ``sets`` numbers them from 0.
     last_visit
-        Last day seen in each stratum of the design.
+        Last day seen in each stratum of the design; infinite where all had died by then.
     limits
         The jackknife, or a sandwich: the model's own covariance or that of Efron's score residuals.
     """

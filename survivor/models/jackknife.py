@@ -10,7 +10,9 @@ estimate, and the squared changes are summed. How much each counts:
 * a column that varies within clusters (species within plots) takes nothing from
   the stratum, and its squares count (G - 1) / G, with G clusters in all.
 
-Strata that share clusters count as one. Without strata both are (G - 1) / G.
+Strata that share clusters count as one. Without strata both are (G - 1) / G. To
+count (G - 1) / G for methods on whole plots too would make their variance up to
+twice what it is where sites hold few plots (``tests/calibration/cox_limits.py``).
 
 Sources: Shao and Tu (1995), The Jackknife and Bootstrap, section 6.2; Lipsitz,
 Dear and Zhao (1994), Biometrics 50, 842-846 (jackknife of clustered survival).

@@ -136,3 +136,13 @@ def test_a_site_last_visited_long_before_is_refused():
         found.average_survival(cells, np.array([[0.5, 0.5]]), 365)
     last = found.average_survival(cells, np.eye(2), 180)
     np.testing.assert_allclose(last.estimate, found.average_survival(cells, np.eye(2), 150).estimate)
+
+
+def test_a_site_where_all_had_died_needs_no_later_visit():
+    frame = counts()
+    here = frame["site"] == "site 2"
+    frame.loc[here & (frame["stop_day"] == 150), "died"] = frame["at_risk"]
+    frame = frame[~here | (frame["stop_day"] <= 150)]
+    found = fit(frame, "method", model="cox")
+    cells = pd.DataFrame({"site": ["site 2"], "method": ["spot spray"]})
+    assert found.average_survival(cells, np.ones((1, 1)), 365).estimate[0] < 0.05
