@@ -238,14 +238,7 @@ class Sandwich:
         """
         contrasts = np.atleast_2d(contrasts)
         value = contrasts @ parameters
-        covariance = self.covariance_of(contrasts)
-        if not np.linalg.cond(covariance) < 1 / np.finfo(float).eps:
-            raise ModelError(
-                "the clusters give these terms no variance that a test could be made of",
-                where="test",
-                mend="more plots in each arm, or test fewer terms at once",
-            )
-        quadratic = float(value @ np.linalg.solve(covariance, value))
+        quadratic = squared_length(value, self.covariance_of(contrasts))
         count = len(contrasts)
         if self.kind == "model":
             return WaldTest(quadratic / count, count, np.inf, float(stats.chi2.sf(quadratic, count)))
@@ -265,6 +258,17 @@ class Sandwich:
         count = len(contrasts)
         total = sum(self._variance(*parts, s, t) for s in range(count) for t in range(count))
         return count * (count + 1) / total if total > 0 else np.nan
+
+
+def squared_length(value: Floats, covariance: Floats) -> float:
+    """Length of estimates in units of their covariance, squared: what a Wald test is made of."""
+    if np.isnan(covariance).any() or not np.linalg.cond(covariance) < 1 / np.finfo(float).eps:
+        raise ModelError(
+            "the clusters give these terms no variance that a test could be made of",
+            where="test",
+            mend="more plots in each arm, or test fewer terms at once",
+        )
+    return float(value @ np.linalg.solve(covariance, value))
 
 
 def _by_stratum(codes: Codes, rows: Floats, strata: int) -> Floats:

@@ -18,7 +18,7 @@ from scipy import stats
 
 from survivor.errors import ModelError
 from survivor.intervals import Codes, sum_by
-from survivor.models.clusters import LEAST_TOLD, Sandwich, WaldTest
+from survivor.models.clusters import LEAST_TOLD, Sandwich, WaldTest, squared_length
 from survivor.models.design import Design
 from survivor.models.jackknife import Deletions, blocks
 from survivor.models.partial import Evaluation, Floats, Maximum, RiskSets, evaluate
@@ -81,9 +81,9 @@ class CoxEngine:
         value, covariance = picks @ beta, picks @ self.limits.covariance(beta) @ picks.T
         count, df = len(terms), float(np.min(self.limits.groups.df[list(terms)]))
         df2 = df - count + 1
-        if not df2 > 0 or np.isnan(covariance).any():
+        if not df2 > 0:
             return WaldTest(np.nan, count, df2, np.nan)
-        statistic = float(value @ np.linalg.solve(covariance, value)) * df2 / (df * count)
+        statistic = squared_length(value, covariance) * df2 / (df * count)
         return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
 
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
