@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import replace
 
+import pandas as pd
+
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
 from survivor.analysis.comparing import compared
 from survivor.analysis.milestone import milestone_day
-from survivor.analysis.models import first_plants, fit_season, strata_of
+from survivor.analysis.models import first_plants, fit_season
 from survivor.analysis.rain import season_rain
 from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
@@ -63,7 +65,7 @@ def analyse(
     say("Survival curves")
     curves = reasons.attempt(
         "Survival curves",
-        lambda: curve(intervals, by="method", align=ROUND_DAYS, strata=strata_of(intervals, settings)),
+        lambda: curve(intervals, by="method", align=ROUND_DAYS, strata=_curve_strata(intervals)),
     )
     analysis = replace(
         analysis,
@@ -124,6 +126,11 @@ def _with_findings(
         why_not=" ".join(reasons.said) or "The preparations could not be compared.",
     )
     return replace(analysis, findings=findings, cannot=tuple(dict.fromkeys([*reasons.said, *rain_cannot])))
+
+
+def _curve_strata(intervals: pd.DataFrame) -> str | None:
+    """Sites as strata of the curves: within a block most methods have one plot."""
+    return "site" if intervals["site"].nunique() > 1 else None
 
 
 def _target(season: Season) -> Finding | None:

@@ -59,7 +59,7 @@ def causes_of_death(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Set
     deaths = intervals[(intervals["died"] > 0) & (intervals["tag"].astype(str) != "")]
     if "cause" not in visits.columns or deaths.empty or settings.dry_season is None:
         return pd.DataFrame(columns=columns)
-    key = ["site", "block", "plot", "tag"]
+    key = ["site", "block", "plot", "tag", "cohort"]
     said = visits[visits["cause"].notna() & (visits["cause"].astype(str) != "")]
     if said.empty:
         return pd.DataFrame(columns=columns)
