@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Hashable, Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -49,9 +50,9 @@ def check(
 
 def _matched(matches: pd.DataFrame) -> str:
     lines = ["Columns as understood (correct them in the study file where wrong):"]
-    for row in matches.itertuples(index=False):
-        target = row.column if row.column else "not used"
-        lines.append(f"  {row.file}: {row.header!r} -> {target} ({row.how})")
+    for row in matches.astype(str).to_dict("records"):
+        target = row["column"] or "not used"
+        lines.append(f"  {row['file']}: {row['header']!r} -> {target} ({row['how']})")
     return "\n".join(lines)
 
 
@@ -59,20 +60,16 @@ def _print_problems(problems: pd.DataFrame, heading: str) -> None:
     if problems.empty:
         return
     typer.echo(f"\n{heading} ({len(problems)})")
-    for code, group in problems.groupby("code", sort=False):
+    for code, group in problems.fillna("").astype(str).groupby("code", sort=False):
         typer.echo(f"  {code}: {len(group)}")
-        for row in group.head(_SHOWN).itertuples(index=False):
-            place = ", ".join(
-                part
-                for part in (
-                    str(row.file),
-                    f"sheet {row.sheet}" if row.sheet else "",
-                    f"row {row.row}" if row.row else "",
-                    f"column {row.column}" if row.column else "",
-                )
-                if part
-            )
-            value = f" [{row.value}]" if str(row.value) else ""
-            typer.echo(f"    {place}{value}: {row.what}. {row.mend}")
+        for row in group.head(_SHOWN).to_dict("records"):
+            typer.echo(f"    {_place(row)}: {row['what']}. What to do: {row['mend']}")
         if len(group) > _SHOWN:
             typer.echo(f"    ... and {len(group) - _SHOWN} more; --out FOLDER writes them all")
+
+
+def _place(row: Mapping[Hashable, str]) -> str:
+    """File, sheet, row, column and value of a problem, as far as it has them."""
+    named = [row["file"]]
+    named += [f"{word} {row[word]}" for word in ("sheet", "row", "column") if row[word]]
+    return ", ".join(part for part in named if part) + (f" [{row['value']}]" if row["value"] else "")

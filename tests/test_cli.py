@@ -1,0 +1,53 @@
+"""The command line as a person meets it."""
+
+from pathlib import Path
+
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+from survivor.cli import app
+
+DATASETS = Path(__file__).parent.parent / "datasets"
+
+
+def run(*arguments):
+    return CliRunner().invoke(app, [str(part) for part in arguments])
+
+
+def test_help_names_the_verbs_and_a_start():
+    said = run("--help")
+    assert said.exit_code == 0
+    for word in ("demo", "check", "report", "Start with"):
+        assert word in said.output
+
+
+def test_a_slip_of_the_pen_is_wrong_use():
+    assert run("reprot").exit_code == 2
+
+
+def test_demo_writes_both_cohorts_and_says_what_next(tmp_path):
+    said = run("demo", tmp_path / "here")
+    assert said.exit_code == 0
+    assert "invented" in said.output
+    for cohort in ("tagged", "counts"):
+        assert (tmp_path / "here" / cohort / "study.toml").is_file()
+        assert f"survivor report {tmp_path / 'here' / cohort}" in said.output
+
+
+@pytest.mark.parametrize("cohort", ["tagged", "counts"])
+def test_check_accounts_for_every_record(cohort, tmp_path):
+    said = run("check", DATASETS / cohort, "--out", tmp_path)
+    assert said.exit_code == 0
+    accounts = pd.read_csv(tmp_path / "accounts.csv")
+    assert f"{len(accounts)} records read" in said.output
+    assert accounts["fate"].isin(["used", "set aside", "listed"]).all()
+    assert accounts.loc[accounts["fate"] != "used", "reason"].notna().all()
+    problems = pd.read_csv(tmp_path / "problems.csv")
+    assert problems[["code", "severity", "what", "mend"]].notna().all(axis=None)
+    assert "What to do" in said.output
+
+
+def test_check_shows_the_rise_in_a_count_where_it_stands():
+    said = run("check", DATASETS / "counts").output
+    assert "plot counts.xlsx, sheet Counts, row 12, column Alive / Jul 2022 [47]" in said
