@@ -46,25 +46,63 @@ class _Cells:
 
 
 @dataclass(frozen=True)
-class _Survival:
-    """Survival for new cells, with its derivative in levels, pieces and terms."""
+class Arranged:
+    """What a grouped model was fitted to, on arrays, for those who fit it again.
+
+    Attributes
+    ----------
+    design
+        Of all rows of the table.
+    pieces
+        Pieces of the baseline.
+    rows
+        Place in the table of one row of each group of equal rows that was fitted, shape (n,).
+    left_out
+        The rows fitted (``data``, n rows), their ``solution``, and the cluster of each
+        (``codes``, 0 to ``clusters`` - 1).
+    kind
+        Which covariance.
+    kept, lost
+        Strata with a level in the likelihood, in order; strata where everybody died:
+        nobody is alive there.
+    """
 
     design: Design
     pieces: Merged
+    rows: Codes
     left_out: LeaveOut
-    kept: Codes  # strata with a level in the likelihood, in order
-    lost: Codes  # strata where everybody died: nobody is alive there
+    kind: Kind
+    kept: Codes
+    lost: Codes
+
+    @property
+    def data(self) -> Rows:
+        """The rows fitted."""
+        return self.left_out.data
+
+    @property
+    def solution(self) -> Solution:
+        """The maximum."""
+        return self.left_out.solution
+
+
+@dataclass(frozen=True)
+class _Survival:
+    """Survival for new cells, with its derivative in levels, pieces and terms."""
+
+    fitted: Arranged
 
     def _read(self, cells: pd.DataFrame, at: float) -> _Cells:
-        columns = self.design.columns_for(cells)
-        strata = self.design.strata_for(cells)
-        lengths = self.pieces.lengths(cells, np.zeros(len(cells)), np.full(len(cells), float(at)))
-        known = np.isin(strata, self.kept)
-        place = np.searchsorted(self.kept, np.where(known, strata, self.kept[0])).astype(np.intp)
-        return _Cells(columns, lengths, place, known, np.isin(strata, self.lost))
+        fitted = self.fitted
+        columns = fitted.design.columns_for(cells)
+        strata = fitted.design.strata_for(cells)
+        lengths = fitted.pieces.lengths(cells, np.zeros(len(cells)), np.full(len(cells), float(at)))
+        known = np.isin(strata, fitted.kept)
+        place = np.searchsorted(fitted.kept, np.where(known, strata, fitted.kept[0])).astype(np.intp)
+        return _Cells(columns, lengths, place, known, np.isin(strata, fitted.lost))
 
     def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
-        read, found = self._read(cells, at), self.left_out.solution
+        read, found = self._read(cells, at), self.fitted.solution
         by_piece = read.by_piece(found)
         hazard, alive = by_piece.sum(axis=1), read.alive(by_piece)
         derivative = np.zeros((len(cells), len(found.parameters)))
@@ -74,7 +112,7 @@ class _Survival:
 
     def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
         read = self._read(cells, at)
-        found = [weights @ read.alive(read.by_piece(each)) for each in self.left_out.solutions()]
+        found = [weights @ read.alive(read.by_piece(each)) for each in self.fitted.left_out.solutions()]
         return np.array(found)
 
 
@@ -117,7 +155,8 @@ def fit_grouped(
         chosen = silence(chosen, solution.runaway)
     checks += [said[0], *chosen.said()]
     kind: Kind = "model" if cluster is None else variance
-    covariance = _covariance(data, solution, codes[first].astype(np.intp), clusters, kind)
+    left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
+    covariance = covariance_by(left_out.codes, clusters, data, solution, kind)
     offset = len(solution.parameters) - len(design.terms)
     picks = np.eye(len(design.terms), len(solution.parameters), offset)
     table = coefficient_table(
@@ -130,8 +169,8 @@ def fit_grouped(
     )
     checks += without_limits(table, design.cluster)
     counts = tally(frame)
-    left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
-    survival = _Survival(design, chosen, left_out, kept, lost)
+    fitted = Arranged(design, chosen, np.flatnonzero(used)[first], left_out, kind, kept, lost)
+    survival = _Survival(fitted)
     return Fit(
         model="grouped",
         formula=formula,
@@ -185,7 +224,23 @@ def strata_with_hazard(design: Design, frame: pd.DataFrame) -> tuple[Codes, Code
     return kept, lost, checks
 
 
-def _covariance(data: Rows, solution: Solution, codes: Codes, clusters: int, kind: Kind) -> Sandwich:
+def arranged(fit: Fit) -> Arranged:
+    """Give what a grouped fit was fitted to, on arrays.
+
+    Raises
+    ------
+    ModelError
+        When the fit is of another model.
+    """
+    engine = fit.engine
+    if isinstance(engine, DeltaEngine) and isinstance(engine.survival, _Survival):
+        return engine.survival.fitted
+    raise ModelError(
+        f"this needs a grouped fit, not a {fit.model} one", where="fit", mend='fit with model="grouped"'
+    )
+
+
+def covariance_by(codes: Codes, clusters: int, data: Rows, solution: Solution, kind: Kind) -> Sandwich:
     """Covariance by cluster; strata are a border where every cluster lies within one."""
     stratum = np.empty(clusters, dtype=np.intp)
     stratum[codes] = data.stratum
