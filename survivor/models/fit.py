@@ -26,6 +26,7 @@ def fit(
     window: float = 30.0,
     random: str | None = None,
     points: int | Sequence[int] = 7,
+    restricted: bool = False,
 ) -> Fit:
     """Fit a survival model to risk intervals.
 
@@ -68,6 +69,10 @@ def fit(
     points
         For ``mixed``: points of the adaptive Gauss-Hermite quadrature, one number or one
         a level of effects; 1 is Laplace.
+    restricted
+        For ``mixed``: estimate the standard deviations of effects by the restricted
+        likelihood. Maximum likelihood finds them too small, and limits of methods too
+        narrow, where many levels are estimated from few plots.
 
     Returns
     -------
@@ -92,7 +97,7 @@ def fit(
             f"{model} has no random effects", where="random", mend='leave random= out or use model="mixed"'
         )
     if model == "mixed":
-        return _mixed(intervals, formula, cluster, strata, at, pieces, window, random, points)
+        return _mixed(intervals, formula, cluster, strata, at, pieces, window, random, points, restricted)
     if model == "grouped":
         from survivor.models.grouped import fit_grouped
 
@@ -124,6 +129,7 @@ def _mixed(
     window: float,
     random: str | None,
     points: int | Sequence[int],
+    restricted: bool,
 ) -> Fit:
     if at is not None and pieces is not None:
         raise ModelError("odds at one day have no pieces", where="pieces", mend="leave out pieces= or at=")
@@ -139,4 +145,5 @@ def _mixed(
         window=window,
         random=random,
         points=points,
+        restricted=restricted,
     )

@@ -10,7 +10,7 @@ share them. Survival is averaged over them.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 import pandas as pd
@@ -26,9 +26,10 @@ from survivor.models.mixed_likelihood import MixedRows, likelihood
 from survivor.models.mixed_solver import PieceRunsAway, Solution, solve_mixed
 from survivor.models.mixed_survival import ALIVE, DEAD, MixedEngine
 from survivor.models.outcome import outcomes
-from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, join_piece
+from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
 from survivor.models.quadrature import hermite
 from survivor.models.random_effects import Effects, check_effects, read_effects
+from survivor.models.restricted import Objective
 from survivor.models.result import Fit, coefficient_table
 from survivor.models.row_terms import Floats
 from survivor.models.variance_components import Profile, variance_components
@@ -51,10 +52,13 @@ class MixedFit(Fit):
         ``survivor.models.variance_components``.
     points
         Quadrature points of each level; 1 is Laplace.
+    restricted
+        Whether standard deviations maximise the restricted likelihood.
     """
 
     variance_components: pd.DataFrame = field(repr=False)
     points: tuple[int, ...]
+    restricted: bool
 
     def __repr__(self) -> str:
         return f"{super().__repr__()}\n{self.variance_components.to_string(index=False)}"
@@ -88,6 +92,7 @@ def fit_mixed(
     window: float = 30.0,
     random: str | None = None,
     points: int | Sequence[int] = POINTS,
+    restricted: bool = False,
     fixed_sd: Sequence[float | None] | None = None,
 ) -> MixedFit:
     """Fit a mixed model; see ``survivor.fit`` for the parameters.
@@ -97,6 +102,7 @@ def fit_mixed(
     Laplace there, and one point at every level is Laplace's approximation of the
     joint integral. Limits of coefficients: observed information, t on groups less
     the rank of what is constant within them (``survivor.models.containment``).
+    ``restricted`` estimates standard deviations by ``survivor.models.restricted``.
     ``fixed_sd`` holds standard deviations, one a level (None: estimate it).
     """
     effects = read_effects(frame, random, cluster)
@@ -116,9 +122,9 @@ def fit_mixed(
     counts = _point_counts(points, len(effects.names))
     checks = data.checks
     chosen: Merged | None = None
+    said: tuple[str, ...] = ()
     if at is None:
         chosen, said = choose_pieces(rows, pieces)
-        checks += said
     while True:
         lengths = _lengths(chosen, rows)
         fitted = _joined(
@@ -130,10 +136,15 @@ def fit_mixed(
         except PieceRunsAway as found:
             if chosen is None:
                 raise
-            chosen = join_piece(chosen, found.piece)
-            joined = "; ".join(chosen.names)
-            checks.append(f"a piece whose hazard ran to zero was joined; pieces used: {joined}")
-    return _result(frame, formula, at, data, effects, chosen, fitted, solution, counts)
+            chosen = silence(chosen, found.piece)
+    if chosen is not None:
+        checks += [said[0], *chosen.said()]
+    nodes = tuple(hermite(count) for count in counts)
+    objective = Objective(likelihood(fitted), nodes, fitted.names, fitted.strata, restricted)
+    if restricted:
+        free = solution.free | solution.at_zero
+        solution = objective.informed(objective.best(replace(solution, at_zero=np.zeros_like(free)), free))
+    return _result(frame, formula, at, data, effects, chosen, fitted, solution, objective)
 
 
 def _hazard(
@@ -206,7 +217,13 @@ def _joined(
     at: float | None,
     terms: tuple[str, ...],
 ) -> MixedRows:
-    """Join rows alike in all that the likelihood reads: it does not change."""
+    """Join rows alike in all that the likelihood reads: it does not change.
+
+    Rows that lie within pieces without a hazard say nothing and are left out.
+    """
+    tells = lengths.sum(axis=1) > 0
+    columns, lengths, stratum, groups = columns[tells], lengths[tells], stratum[tells], groups[tells]
+    at_risk, counted = at_risk[tells], counted[tells]
     key: NDArray[np.int64] = np.zeros(len(at_risk), dtype=np.int64)
     for column in (*groups.T, stratum, *columns.T, *lengths.T):
         codes, distinct = pd.factorize(column)
@@ -234,19 +251,17 @@ def _result(
     chosen: Merged | None,
     fitted: MixedRows,
     solution: Solution,
-    counts: tuple[int, ...],
+    objective: Objective,
 ) -> MixedFit:
     design = data.design
-    nodes = tuple(hermite(count) for count in counts)
     left = degrees(fitted.columns, fitted.stratum, fitted.groups)
-    engine = MixedEngine(design, chosen, solution, left, data.place, fitted, nodes)
+    engine = MixedEngine(design, chosen, solution, left, data.place, fitted, objective.nodes)
     picks = np.eye(len(design.terms))
     error = np.sqrt(np.diag(engine.covariance_of_terms(picks))) if design.terms else np.empty(0)
     ratio = "hazard_ratio" if at is None else "odds_ratio"
     groups = [number for number, _ in left.counted]
-    components = variance_components(
-        Profile(likelihood(fitted), nodes, solution, fitted.names), effects.names, groups
-    )
+    components = variance_components(Profile(objective, solution), effects.names, groups)
+    counts = tuple(len(rule[0]) for rule in objective.nodes)
     odds = at is not None
     numbers = tally(data.chains)
     return MixedFit(
@@ -260,7 +275,7 @@ def _result(
         n_died=int((data.at_risk - data.counted).sum()) if odds else numbers["died"],
         n_plots=numbers["plots"],
         n_sites=numbers["sites"],
-        checks=(*data.checks, *_said(effects, solution, left, counts, design)),
+        checks=(*data.checks, *_said(effects, solution, left, counts, design, objective.restricted)),
         data=data.shown if odds else frame,
         cluster=effects.columns[-1],
         strata=design.strata,
@@ -269,11 +284,17 @@ def _result(
         engine=engine,
         variance_components=components,
         points=counts,
+        restricted=objective.restricted,
     )
 
 
 def _said(
-    effects: Effects, solution: Solution, left: Degrees, counts: tuple[int, ...], design: Design
+    effects: Effects,
+    solution: Solution,
+    left: Degrees,
+    counts: tuple[int, ...],
+    design: Design,
+    restricted: bool,
 ) -> list[str]:
     how = [
         f"{name} ({number} of them, {'Laplace' if points == 1 else f'{points} quadrature points'})"
@@ -289,7 +310,12 @@ def _said(
         if zero
     ]
     number, rank = left.counted[-1][0], left.fixed
-    if number > rank and np.sqrt((number - rank) / number) < _LOW:
+    if restricted:
+        said.append(
+            "standard deviations maximise the restricted likelihood, which allows for the levels and terms "
+            "estimated beside them; the log-likelihood is the full one at these estimates"
+        )
+    elif number > rank and np.sqrt((number - rank) / number) < _LOW:
         said.append(
             f"maximum likelihood: {rank} levels and terms were estimated from {number} groups, so expect the "
             f"standard deviation of {effects.names[-1]}, and the standard errors of terms compared between "

@@ -91,6 +91,24 @@ class Evaluation:
 
 
 @dataclass(frozen=True)
+class Information:
+    """Information with a border: levels (S,), level by common (S, q), common (q, q)."""
+
+    level: Floats
+    across: Floats
+    common: Floats
+
+    def inverse(self) -> Bread | None:
+        """Invert; None where it is not positive."""
+        if not (self.level > 0).all():
+            return None
+        schur = self.common - self.across.T @ (self.across / self.level[:, None])
+        if len(schur) and np.linalg.eigvalsh(schur)[0] <= 0:
+            return None
+        return bread_of(self.level, self.across, self.common)
+
+
+@dataclass(frozen=True)
 class _Block:
     counts: Counts
     columns: Floats
@@ -180,12 +198,11 @@ class Likelihood:
 
     def information(
         self, at: Parameters, nodes: Sequence[Nodes], free: NDArray[np.bool_], peaks: Sequence[Peak]
-    ) -> Bread | None:
-        """Invert the observed information: minus central differences of the gradient.
+    ) -> Information:
+        """Find the observed information: minus central differences of the gradient.
 
         Strata meet only through the common parameters, so all levels are moved at once.
         Parameters are the levels, the common ones and the free standard deviations.
-        None where it is not positive.
         """
         size, sds = len(at.common), np.flatnonzero(free)
         none = np.zeros(len(at.level)), np.zeros(size), np.zeros(len(at.sd))
@@ -212,14 +229,7 @@ class Likelihood:
         level = np.empty(0)
         if self.border:
             level = slope(np.full(self.border, _DIFFERENCE), none[1], none[2], _DIFFERENCE)[0]
-            if not (level > 0).all():
-                return None
-        common = (common + common.T) / 2
-        if len(common):
-            schur = common - across.T @ (across / level[:, None])
-            if np.linalg.eigvalsh(schur)[0] <= 0:
-                return None
-        return bread_of(level, across, common)
+        return Information(level, across, (common + common.T) / 2)
 
 
 def _marginal(peak: Peak, rows: Floats) -> tuple[Floats, Floats, Floats]:

@@ -64,6 +64,8 @@ class Solution:
         deviations; None where it was not asked for.
     border, pieces, strata
         How the parameters lie: see ``level``, ``alpha``, ``beta``.
+    adjustment
+        What a restricted likelihood adds to the log-likelihood; 0 for a full one.
     """
 
     at: Parameters
@@ -75,6 +77,7 @@ class Solution:
     pieces: int
     strata: int
     steps: int
+    adjustment: float = 0.0
 
     @property
     def level(self) -> Floats:
@@ -284,7 +287,7 @@ class _Climb:
 
     def _observed(self, at: Parameters, ready: Evaluation) -> Bread | None:
         self._moved = 0.0
-        return self.likely.information(at, self.nodes, self.free, ready.peaks)
+        return self.likely.information(at, self.nodes, self.free, ready.peaks).inverse()
 
     def _step(self, at: Parameters, ready: Evaluation) -> tuple[Parameters, float]:
         sds = np.flatnonzero(self.free)

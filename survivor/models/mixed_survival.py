@@ -136,7 +136,8 @@ class MixedEngine:
         inside = read.place >= 0
         level = found.level[np.maximum(read.place, 0)]
         days = read.lengths @ np.exp(np.concatenate([[0.0], found.alpha]))
-        predictor = level + read.columns @ found.beta + np.log(days)
+        with np.errstate(divide="ignore"):  # no days yet in a piece with a hazard: everybody is alive
+            predictor = level + read.columns @ found.beta + np.log(days)
         nodes, log_weights = hermite(_NODES) if found.joint > 0 else hermite(1)
         shifted = predictor[:, None] + found.joint * nodes
         if self.pieces is None:
@@ -162,7 +163,7 @@ class MixedEngine:
         place = np.maximum(read.place, 0)
         level = np.array([sum_by(place, row, len(found.level)) for row in weighted])
         by_piece = read.lengths * np.exp(np.concatenate([[0.0], found.alpha]))
-        share = by_piece[:, 1:] / by_piece.sum(axis=1, keepdims=True)
+        share = by_piece[:, 1:] / np.maximum(by_piece.sum(axis=1, keepdims=True), 1e-300)
         part = found.sd / found.joint if found.joint > 0 else np.zeros(len(found.sd))
         return level, weighted @ share, weighted @ read.columns, np.outer(weights @ by_sd, part)
 

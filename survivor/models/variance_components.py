@@ -1,7 +1,8 @@
 """Standard deviations of random effects with limits, and tests that there is no such effect.
 
 Limits come from the profile likelihood: the values at which twice the log-likelihood,
-maximised over everything else, lies 3.84 below its maximum. Where that would take
+maximised over everything else, lies 3.84 below its maximum (the restricted
+likelihood where that was fitted). Where that would take
 long they are symmetric on the log scale instead; the table says which. A variance
 that is zero lies on the edge of what it can be, so twice the gain in log-likelihood
 is then 0 half of the time and chi-square on 1 degree of freedom otherwise.
@@ -19,9 +20,8 @@ import numpy as np
 import pandas as pd
 from scipy import optimize, stats
 
-from survivor.models.mixed_likelihood import Likelihood
-from survivor.models.mixed_solver import Solution, solve_from
-from survivor.models.quadrature import Nodes
+from survivor.models.mixed_solver import Solution
+from survivor.models.restricted import Objective
 from survivor.models.row_terms import Floats
 from survivor.vocabulary import CONFIDENCE
 
@@ -37,23 +37,17 @@ _TOLERANCE = 1e-5
 class Profile:
     """A fit that can be done again with one standard deviation held."""
 
-    likely: Likelihood
-    nodes: Sequence[Nodes]
+    objective: Objective
     solution: Solution
-    names: tuple[str, ...]
-
-    def log_likelihood(self, level: int, sd: float) -> float:
-        """Log-likelihood with one standard deviation held, all else at its best."""
-        found = self.solution
-        at = replace(found.at, sd=np.where(np.arange(len(found.sd)) == level, sd, found.sd))
-        free = found.free.copy()
-        free[level] = False
-        held = solve_from(self.likely, self.nodes, at, free, self.names, found.strata, information=False)
-        return held.log_likelihood
 
     def drop(self, level: int, sd: float) -> float:
         """Twice how far the log-likelihood falls when one standard deviation is held."""
-        return max(2 * (self.solution.log_likelihood - self.log_likelihood(level, sd)), 0.0)
+        found, objective = self.solution, self.objective
+        at = replace(found.at, sd=np.where(np.arange(len(found.sd)) == level, sd, found.sd))
+        free = found.free.copy()
+        free[level] = False
+        held = objective.best(replace(found, at=at), free)
+        return max(2 * (objective.value(found) - objective.value(held)), 0.0)
 
     def limits(self, level: int, step: float) -> tuple[float, float]:
         """Profile limits of one standard deviation; ``step`` is where to look first.
@@ -98,8 +92,9 @@ def variance_components(profile: Profile, names: Sequence[str], groups: Sequence
     """
     found = profile.solution
     errors = _errors(found)
-    nodes = int(np.prod([len(rule[0]) for rule in profile.nodes]))
-    drawn = sum(len(block.stratum) for block in profile.likely.blocks) * nodes <= _MOST_WORK
+    # A restricted profile over several levels is a search within a search.
+    nested = profile.objective.restricted and len(names) > 1
+    drawn = profile.objective.work <= _MOST_WORK and not nested
     lines = []
     for level, (name, number) in enumerate(zip(names, groups, strict=True)):
         sd, error = float(found.sd[level]), float(errors[level])
