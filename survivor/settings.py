@@ -16,6 +16,9 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationErr
 from survivor.errors import StudyFileError
 
 STUDY_FILE = "study.toml"
+DEPLETION_FRACTION = 0.5  # FAO-56 ch. 8: common to many plants
+PATCH_COEFFICIENT = 0.4  # FAO-56 table 12: as for young or leafless trees without ground cover
+WEED_COEFFICIENT = 1.0  # grass that covers the ground is what the reference is of
 
 MonthDay = Annotated[str, Field(pattern=r"^(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
 Text = Annotated[str, Field(min_length=1)]
@@ -152,6 +155,43 @@ class Gauge(_Strict):
     columns: dict[str, str] = {}
 
 
+class Weather(_Strict):
+    """Daily temperature, or evapotranspiration, for the sites of a rain gauge."""
+
+    gauge: Text  # name of the rain gauge whose sites it stands for
+    file: Text
+    latitude: float | None = Field(default=None, ge=-90, le=90)  # degrees, south negative
+    elevation_m: float | None = Field(default=None, ge=-430, le=8900)
+    wind_height_m: float = Field(default=2.0, gt=0.1, le=100)  # at which wind was measured
+    method: Literal["supplied", "penman-monteith", "hargreaves"] | None = None  # None: the best it can
+    columns: dict[str, str] = {}
+
+
+class Texture(_Strict):
+    """Water held by a soil, m3 per m3: drained, and when plants can draw no more."""
+
+    field_capacity: float = Field(gt=0, lt=1)
+    wilting_point: float = Field(ge=0, lt=1)
+
+    @model_validator(mode="after")
+    def _holds_water(self) -> Texture:
+        if self.wilting_point >= self.field_capacity:
+            raise ValueError("wilting_point < field_capacity must hold")
+        return self
+
+
+class Soil(_Strict):
+    """How soil water is reckoned where there is weather; see ``survivor.season.soil.Patch``."""
+
+    root_depth_m: float = Field(default=0.5, gt=0, le=5)
+    root_radius_m: float | None = Field(default=None, gt=0, le=10)  # None: the weed-free patch
+    depletion_fraction: float = Field(default=DEPLETION_FRACTION, gt=0, lt=1)
+    patch_coefficient: float = Field(default=PATCH_COEFFICIENT, ge=0, le=2)
+    weed_coefficient: float = Field(default=WEED_COEFFICIENT, ge=0, le=2)
+    texture: Text | None = None  # for plots whose sheet gives none
+    textures: dict[str, Texture] = {}  # a word of the sheets, and the water that soil holds
+
+
 class Cost(_Strict):
     """Cost of a method per plant, with the range the user gives."""
 
@@ -212,6 +252,8 @@ class Settings(_Strict):
     headline: Text | None = None  # name of the headline milestone; default: the first
     target: Target | None = None
     gauges: tuple[Gauge, ...] = ()
+    weather: tuple[Weather, ...] = ()
+    soil: Soil = Soil()
     methods: tuple[Method, ...] = ()
     costs: Costs | None = None
     planted: tuple[Planted, ...] = ()
@@ -225,6 +267,11 @@ class Settings(_Strict):
         for asked in (self.headline, self.target.milestone if self.target else None):
             if asked is not None and asked not in names:
                 raise ValueError(f"milestone {asked!r} is not among the milestones {names}")
+        beside = [w.gauge for w in self.weather]
+        if len(set(beside)) < len(beside):
+            raise ValueError("two weather files stand beside one gauge")
+        if absent := set(beside) - {g.name for g in self.gauges}:
+            raise ValueError(f"weather stands beside {min(absent)!r}, which is no gauge of this file")
         known = [m.name for m in self.methods]
         if len(set(known)) < len(known):
             raise ValueError("two methods have the same name")

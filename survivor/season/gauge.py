@@ -8,7 +8,6 @@ set aside and listed, with its row.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -17,14 +16,13 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import SeasonError
+from survivor.season.cells import BLANKS, SENTINELS, number_in, some
 from survivor.season.dates import DateReader
 from survivor.season.sheet import Sheet, read_sheet
 from survivor.settings import Gauge
 from survivor.vocabulary import PROBLEM_COLUMNS, Severity
 
 MOST_A_DAY: Final = 500.0  # mm; a daily fall above it is looked at before it is believed
-_SENTINELS: Final = frozenset({-9999.0, -999.0, -999.9, -99.9, -99.99, -99.0, 9999.0, 99999.0, 99999.9})
-_BLANKS: Final = frozenset({"", "-", "--", ".", "na", "n/a", "nan", "null", "none", "missing", "not read"})
 _TRACE: Final = frozenset({"t", "tr", "trace"})
 _PROVISIONAL: Final = frozenset(
     {"n", "p", "prov", "provisional", "preliminary", "unchecked", "not checked", "unverified"}
@@ -149,11 +147,11 @@ class _Reader:
 
     def _amount(self, row: int, date: dt.date, text: str) -> float:
         plain = text.strip().casefold().removesuffix("mm").strip()
-        if plain in _BLANKS:
+        if plain in BLANKS:
             return float("nan")
         if plain in _TRACE:
             return 0.0
-        number = _number(plain)
+        number = number_in(plain)
         if number is None:
             what = "the amount cannot be read; the day counts as not read"
             self._note(
@@ -166,14 +164,14 @@ class _Reader:
                 "give mm as a number, or leave it blank",
             )
             return float("nan")
-        if number in _SENTINELS:
+        if number in SENTINELS:
             self.sentinels.setdefault(text.strip(), []).append((row, date))
             return float("nan")
         return number
 
     def _days(self, row: int, text: str) -> int:
-        number = _number(text.strip())
-        if number is None and text.strip().casefold() in _BLANKS:
+        number = number_in(text.strip())
+        if number is None and text.strip().casefold() in BLANKS:
             return 1
         if number is None or number < 0 or number != int(number) or number > 366:
             what = "the number of days an amount covers cannot be read; it is taken as 1"
@@ -221,7 +219,7 @@ class _Reader:
 
     def _summaries(self) -> None:
         for text, found in self.sentinels.items():
-            which = _some(day for _, day in found)
+            which = some(day for _, day in found)
             what = f"{len(found)} day(s) carry {text}, which stands for missing: {which}"
             self._note(
                 "rain-sentinel",
@@ -234,7 +232,7 @@ class _Reader:
             )
         several = sorted((day, v) for day, v in self.kept.items() if v[2] > 1 and not np.isnan(v[1]))
         if several:
-            listed = _some(day for day, _ in several)
+            listed = some(day for day, _ in several)
             what = f"{len(several)} amount(s) cover several days, each kept whole: {listed}"
             mend = "nothing; they count in totals and break runs of dry days"
             self._note("rain-several-days", Severity.NOTE, several[0][1][0], "days_covered", "", what, mend)
@@ -243,7 +241,7 @@ class _Reader:
             twice = [d for d in inside if d in self.kept and not np.isnan(self.kept[d][1])]
             if twice:
                 what = (
-                    f"{amount:g} mm for {days} days to {day}; some of them have readings too: {_some(twice)}"
+                    f"{amount:g} mm for {days} days to {day}; some of them have readings too: {some(twice)}"
                 )
                 mend = "check the number of days; both are counted as they stand"
                 self._note("rain-counted-twice", Severity.CHECK, row, "days_covered", str(days), what, mend)
@@ -263,17 +261,3 @@ class _Reader:
         if self.dates.assumed_day_first:
             what = "no date tells whether day or month comes first; the day is taken to"
             self._note("rain-day-first", Severity.NOTE, None, "date", "", what, "write dates as 2024-05-31")
-
-
-def _number(text: str) -> float | None:
-    plain = text.replace(",", ".") if text.count(",") == 1 and "." not in text else text
-    try:
-        number = float(plain)
-    except ValueError:
-        return None
-    return number if np.isfinite(number) else None
-
-
-def _some(days: Iterable[dt.date]) -> str:
-    listed = [str(day) for day in days]
-    return ", ".join(listed[:5]) + (f" and {len(listed) - 5} more" if len(listed) > 5 else "")
