@@ -22,6 +22,12 @@ def test_help_names_the_verbs_and_a_start():
         assert word in said.output
 
 
+def test_the_version():
+    said = run("--version")
+    assert said.exit_code == 0
+    assert said.output.startswith("survivor 0.")
+
+
 def test_a_slip_of_the_pen_is_wrong_use():
     assert run("reprot").exit_code == 2
 

@@ -25,15 +25,21 @@ app.command()(check)
 app.command()(report)
 
 
-@app.callback()
-def _root(
-    version: bool = typer.Option(False, "--version", is_eager=True, help="Print the version and stop."),
-) -> None:
-    if version:
+def _say_version(asked: bool) -> None:
+    if asked:
         from survivor import __version__
 
         typer.echo(f"survivor {__version__}")
         raise typer.Exit
+
+
+@app.callback()
+def _root(
+    version: bool = typer.Option(
+        False, "--version", is_eager=True, callback=_say_version, help="Print the version and stop."
+    ),
+) -> None:
+    """Hold the options that belong to no verb."""
 
 
 def main() -> None:
