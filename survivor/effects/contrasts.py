@@ -21,6 +21,7 @@ from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layou
 from survivor.effects.limits import Floats, half_width, t_test
 from survivor.errors import EffectError
 from survivor.intervals import entries
+from survivor.models.multiplicity import holm
 from survivor.vocabulary import PER_100, PLOT_KEY
 
 if TYPE_CHECKING:
@@ -288,17 +289,6 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
             "reason": told["reason"],
         }
     )
-
-
-def holm(p_value: Floats) -> Floats:
-    """Holm's (1979) adjusted p over the comparisons that have one; blank elsewhere."""
-    from statsmodels.stats.multitest import multipletests
-
-    adjusted = np.full(len(p_value), np.nan)
-    known = ~np.isnan(p_value)
-    if known.any():
-        adjusted[known] = multipletests(p_value[known], method="holm")[1]
-    return adjusted
 
 
 def _arms(data: pd.DataFrame, by: str) -> pd.DataFrame:
