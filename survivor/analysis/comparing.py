@@ -24,6 +24,7 @@ from survivor.models.fit import fit
 from survivor.models.result import Fit
 
 RADIUS = "weed_free_radius_m"
+RADIUS_SUBJECT, MONEY_SUBJECT = "Weed-free radius", "Cost per established plant"
 AGREEMENT_COLUMNS = ["model", "method", "against", "estimate", "lower", "upper", "note"]
 
 
@@ -94,11 +95,11 @@ def _agreement(fits: SeasonFits, at: float, people: pd.DataFrame | None) -> pd.D
 def _radius(season: Season, head: Fit, reasons: Reasons) -> tuple[Dose | None, Contrasts | None]:
     intervals = of_methods(season.intervals, head.data["method"].unique())
     if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
-        reasons.say("Weed-free radius: no plot has one in the records, so its response cannot be told.")
+        reasons.say(f"{RADIUS_SUBJECT}: no plot has one in the records, so its response cannot be told.")
         return None, None
     design = season.settings.design
     response = reasons.attempt(
-        "Weed-free radius",
+        RADIUS_SUBJECT,
         lambda: dose(
             head,
             RADIUS,
@@ -125,12 +126,10 @@ def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
     settings = season.settings
     costs = {method.name: method.cost for method in settings.methods if method.cost is not None}
     if not costs:
-        reasons.say(
-            "Cost per established plant: the study file gives no cost per plant, so it cannot be told."
-        )
+        reasons.say(f"{MONEY_SUBJECT}: the study file gives no cost per plant, so it cannot be told.")
         return None
     return reasons.attempt(
-        "Cost per established plant",
+        MONEY_SUBJECT,
         lambda: payoff(
             head,
             costs,
@@ -146,8 +145,8 @@ def _between_only(
     between: Fit | None, season: Season, reasons: Reasons
 ) -> tuple[Contrasts | None, Contrasts | None]:
     """Comparisons of sites where no site holds two preparations."""
-    reasons.say("Weed-free radius: without a model of survival by method its response cannot be told.")
-    reasons.say("Cost per established plant: without survival by method it cannot be told.")
+    reasons.say(f"{RADIUS_SUBJECT}: without a model of survival by method its response cannot be told.")
+    reasons.say(f"{MONEY_SUBJECT}: without survival by method it cannot be told.")
     if between is None:
         return None, None
     at, people = season.at, season.population

@@ -20,6 +20,10 @@ class Reasons:
         """Keep sentences that are not kept yet."""
         self.said += [text for text in sentences if text not in self.said]
 
+    def besides(self, *subjects: str) -> str:
+        """Return the sentences that speak of something else than these subjects."""
+        return " ".join(text for text in self.said if not text.startswith(subjects))
+
     def attempt(self, subject: str, make: Callable[[], Made]) -> Made | None:
         """Make a part, or keep the reason why it cannot be made and return None."""
         try:

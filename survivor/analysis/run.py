@@ -8,7 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
-from survivor.analysis.comparing import compared
+from survivor.analysis.comparing import MONEY_SUBJECT, RADIUS_SUBJECT, compared
 from survivor.analysis.milestone import milestone_day
 from survivor.analysis.models import first_plants, fit_season
 from survivor.analysis.rain import season_rain
@@ -123,7 +123,7 @@ def _with_findings(
         target=target,
         comparisons=comparisons or [],
         rain_reason=rain_reason,
-        why_not=" ".join(reasons.said) or "The preparations could not be compared.",
+        why_not=reasons.besides(RADIUS_SUBJECT, MONEY_SUBJECT) or "The preparations could not be compared.",
     )
     return replace(analysis, findings=findings, cannot=tuple(dict.fromkeys([*reasons.said, *rain_cannot])))
 

@@ -141,6 +141,13 @@ def build_design(
     else:
         cluster_names = tuple(_named(frame, cluster, "cluster"))
         cluster_codes, cluster_levels = group_codes(frame, cluster_names)
+        if len(cluster_levels) < 2:
+            raise ModelError(
+                f"all seedlings stand in one {cluster_names[-1]}, so nothing tells how it varies from one "
+                "to another, and no limits can be given",
+                where=f"cluster={cluster!r}",
+                mend="replicate the preparations; cluster=None only where seedlings were prepared one by one",
+            )
     return Design(
         columns,
         terms,
