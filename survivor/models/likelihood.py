@@ -5,7 +5,8 @@ For a row of ``n`` seedlings at risk over (start, stop] of which ``d`` died,
     d ~ Binomial(n, 1 - exp(-H)),   H = exp(level + x beta) sum_k length_k exp(alpha_k),
 
 with ``length_k`` the days of the row spent in piece ``k`` of the baseline, a level
-for each stratum and ``alpha_1 = 0``. With visits shared by all this is the grouped
+for each stratum and ``alpha_1 = 0``. Columns may also vary between the pieces of a
+row: then ``x_k beta`` stands within the sum. With visits shared by all this is the grouped
 proportional-hazards model of Prentice and Gloeckler (1978), Biometrics 34, 57-67;
 with irregular visits it is a composite link in the sense of Thompson and Baker
 (1981), Applied Statistics 30, 125-131. Fitted by Fisher scoring with the strata
@@ -18,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.special import gammaln
 
 from survivor.errors import ModelError
@@ -38,7 +40,9 @@ class Rows:
     """Data of the grouped likelihood, n rows in S strata.
 
     ``columns`` (n, q) covariates; ``lengths`` (n, K) days in each piece; ``stratum``
-    (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``names`` of the columns.
+    (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``varying`` (n, K, r)
+    covariates that differ between the pieces of a row, or None; ``names`` of the q + r
+    covariates.
     """
 
     columns: Floats
@@ -47,11 +51,18 @@ class Rows:
     at_risk: Floats
     died: Floats
     names: tuple[str, ...] = ()
+    varying: Floats | None = None
 
     @property
     def strata(self) -> int:
         """Number of strata."""
         return int(self.stratum.max()) + 1
+
+    @property
+    def covariates(self) -> int:
+        """Number of covariates q + r."""
+        varying = 0 if self.varying is None else self.varying.shape[2]
+        return int(self.columns.shape[1] + varying)
 
 
 @dataclass(frozen=True)
@@ -62,12 +73,12 @@ class Solution:
     ----------
     level, alpha, beta
         Log hazard per day of each stratum in the first piece, shape (S,); log ratio of
-        the later pieces to the first, shape (K - 1,); coefficients, shape (q,).
+        the later pieces to the first, shape (K - 1,); coefficients, shape (q + r,).
     log_likelihood
         With the binomial constant.
     hazard, rows
         Each row's cumulative hazard, shape (n,): its derivative in its own level; and
-        its derivative in the common parameters, shape (n, K - 1 + q).
+        its derivative in the common parameters, shape (n, K - 1 + q + r).
     score, weight
         Score and expected information weight of each row, shape (n,).
     runaway
@@ -87,11 +98,11 @@ class Solution:
 
     @property
     def parameters(self) -> Floats:
-        """Levels, pieces after the first, coefficients: shape (S + K - 1 + q,)."""
+        """Levels, pieces after the first, coefficients: shape (S + K - 1 + q + r,)."""
         return np.concatenate([self.level, self.alpha, self.beta])
 
 
-def solve(data: Rows, start: Solution | None = None) -> Solution:
+def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERGED) -> Solution:
     """Maximise the grouped likelihood.
 
     Parameters
@@ -100,6 +111,8 @@ def solve(data: Rows, start: Solution | None = None) -> Solution:
         The rows.
     start
         Where to start from: a solution with as many levels, pieces and columns.
+    converged
+        Squared length of a step, in units of standard errors, at which to stop.
 
     Raises
     ------
@@ -119,13 +132,14 @@ def solve(data: Rows, start: Solution | None = None) -> Solution:
         time = sum_by(data.stratum, data.at_risk * lengths.sum(axis=1))
         deaths = sum_by(data.stratum, data.died)
         level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
-        common = np.zeros(lengths.shape[1] - 1 + data.columns.shape[1])
+        common = np.zeros(lengths.shape[1] - 1 + data.covariates)
     else:
         level, common = start.level + np.log(scale), np.concatenate([start.alpha, start.beta])
+    to_strata, spread = _indicator(data), _spread(data)
     state = _evaluate(level, common, data, lengths)
-    _refuse_flat(state, data)
+    _refuse_flat(state, data, to_strata)
     for step_number in range(1, _STEPS + 1):
-        bread, score_level, score_common = _information(state, data)
+        bread, score_level, score_common = _information(state, data, to_strata)
         step_level, step_common = (
             part[0] for part in bread.times(np.concatenate([score_level, score_common])[None])
         )
@@ -138,9 +152,9 @@ def solve(data: Rows, start: Solution | None = None) -> Solution:
                 break
             size /= 2
         level, common, state = level + size * step_level, common + size * step_common, trial
-        if gain * size < _CONVERGED:
+        if gain * size < converged:
             break
-        runaway = _runaway(level, common, data)
+        runaway = _runaway(common, data, spread)
         if runaway is not None:
             return _solution(level, common, state, data, scale, step_number, runaway)
     else:
@@ -161,31 +175,40 @@ class _State:
     weight: Floats
 
 
+def _indicator(data: Rows) -> sparse.csr_array:
+    """Matrix that sums rows by stratum, shape (S, n)."""
+    count = len(data.stratum)
+    return sparse.csr_array((np.ones(count), (data.stratum, np.arange(count))), shape=(data.strata, count))
+
+
 def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _State:
-    pieces = lengths.shape[1]
-    alpha = np.concatenate([[0.0], common[: pieces - 1]])
-    relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[pieces - 1 :], -60, 60))
-    by_piece = relative[:, None] * lengths * np.exp(np.clip(alpha, -60, 60))
+    later, fixed = lengths.shape[1] - 1, data.columns.shape[1]
+    alpha = np.concatenate([[0.0], common[:later]])
+    relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[later : later + fixed], -60, 60))
+    by_piece = relative[:, None] * (lengths * np.exp(np.clip(alpha, -60, 60)))
+    moved = []
+    if data.varying is not None:
+        by_piece *= np.exp(np.clip(data.varying @ common[later + fixed :], -60, 60))
+        moved.append(np.einsum("nk,nkr->nr", by_piece, data.varying))
     hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
     value = float(np.sum(data.died * np.log(-np.expm1(-hazard))) - (data.at_risk - data.died) @ hazard)
-    rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns])
+    rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved])
     odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
     # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
     return _State(value, hazard, rows, data.died * odds - (data.at_risk - data.died), data.at_risk * odds)
 
 
-def _refuse_flat(state: _State, data: Rows) -> None:
+def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None:
     """Raise where a column follows the pieces, strata and other columns exactly."""
     weighted = state.weight[:, None] * state.rows
-    level = sum_by(data.stratum, state.weight * state.hazard**2, data.strata)
-    sums = [sum_by(data.stratum, column * state.hazard, data.strata) for column in weighted.T]
-    schur = weighted.T @ state.rows
-    if sums:
-        schur = schur - np.array(sums) @ (np.array(sums) / level).T
-    scale = np.sqrt(np.maximum(np.diag(weighted.T @ state.rows), 1e-300))
+    level = to_strata @ (state.weight * state.hazard**2)
+    sums = to_strata @ (weighted * state.hazard[:, None])
+    squares = weighted.T @ state.rows
+    schur = squares - sums.T @ (sums / level[:, None])
+    scale = np.sqrt(np.maximum(np.diag(squares), 1e-300))
     values, vectors = np.linalg.eigh(schur / np.outer(scale, scale))
     if len(values) and values[0] < _FLAT:
-        share = np.abs(vectors[len(scale) - data.columns.shape[1] :, 0])
+        share = np.abs(vectors[len(scale) - data.covariates :, 0])
         named = [name for name, part in zip(data.names, share, strict=False) if part > 0.1 * share.max()]
         raise ModelError(
             f"{', '.join(named) or 'a term'} cannot be told apart from the pieces of the baseline",
@@ -194,31 +217,30 @@ def _refuse_flat(state: _State, data: Rows) -> None:
         )
 
 
-def _information(state: _State, data: Rows) -> tuple[Bread, Floats, Floats]:
+def _information(state: _State, data: Rows, to_strata: sparse.csr_array) -> tuple[Bread, Floats, Floats]:
     """Inverse information, and the score on levels and on common parameters."""
-    strata = data.strata
     weighted = state.weight[:, None] * state.rows
-    level = sum_by(data.stratum, state.weight * state.hazard**2, strata)
-    across = np.empty((strata, state.rows.shape[1]))
-    for column in range(state.rows.shape[1]):
-        across[:, column] = sum_by(data.stratum, weighted[:, column] * state.hazard, strata)
+    level = to_strata @ (state.weight * state.hazard**2)
+    across = to_strata @ (weighted * state.hazard[:, None])
     bread = bread_of(level, across, weighted.T @ state.rows)
-    return (
-        bread,
-        sum_by(data.stratum, state.score * state.hazard, strata),
-        state.score @ state.rows,
-    )
+    return bread, to_strata @ (state.score * state.hazard), state.score @ state.rows
 
 
-def _runaway(level: Floats, common: Floats, data: Rows) -> int | None:
+def _spread(data: Rows) -> Floats:
+    """Range of each covariate, shape (q + r,)."""
+    spread: Floats = np.ptp(data.columns, axis=0)
+    if data.varying is None:
+        return spread
+    return np.concatenate([spread, np.ptp(data.varying, axis=(0, 1))])
+
+
+def _runaway(common: Floats, data: Rows, spread: Floats) -> int | None:
     pieces = data.lengths.shape[1]
     alpha = np.concatenate([[0.0], common[: pieces - 1]])
     if pieces > 1 and alpha.max() - alpha.min() > _RUNAWAY:
         return int(np.argmin(alpha))
-    reach = (
-        np.abs(common[pieces - 1 :]) * np.ptp(data.columns, axis=0) if data.columns.shape[1] else np.zeros(1)
-    )
-    if reach.max() > _RUNAWAY:
+    reach = np.abs(common[pieces - 1 :]) * spread
+    if reach.max(initial=0.0) > _RUNAWAY:
         worst = int(np.argmax(reach))
         name = data.names[worst] if worst < len(data.names) else f"column {worst}"
         raise ModelError(
