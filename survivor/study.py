@@ -56,6 +56,20 @@ class Study:
         return self.records.intervals
 
     @property
+    def first_plants(self) -> pd.DataFrame:
+        """Risk intervals of the plants first put in, without infill: what the report analyses."""
+        from survivor.analysis.models import first_plants
+
+        return first_plants(self.records.intervals)
+
+    @property
+    def population(self) -> pd.DataFrame | None:
+        """Plants of the whole planting by site and species, where the study file gives them."""
+        from survivor.analysis.season import population
+
+        return population(self.settings)
+
+    @property
     def accounts(self) -> pd.DataFrame:
         """Where every record read has gone: used, set aside or listed, with the reason."""
         return self.records.accounts
