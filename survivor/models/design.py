@@ -232,21 +232,35 @@ def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, agains
     against
         What the strata are, in words.
     """
-    number = np.bincount(stratum).astype(float)
-    basis = np.empty((len(columns), 0))
-    aliased: list[str] = []
-    for column, name in zip(columns.T, names, strict=True):
-        within = column - (sum_by(stratum, column) / number)[stratum]
-        for _ in range(2):  # twice is enough for orthogonality to rounding
-            within = within - basis @ (basis.T @ within)
-        length = float(np.linalg.norm(within))
-        if length < _RANK_TOLERANCE * max(float(np.linalg.norm(column)), 1.0):
-            aliased.append(name)
-        else:
-            basis = np.column_stack([basis, within / length])
+    kept = set(independent_columns(columns, stratum))
+    aliased = [name for place, name in enumerate(names) if place not in kept]
     if aliased:
         raise ModelError(
             f"{', '.join(aliased)} cannot be told apart from {against} or from the terms before it",
             where="formula",
             mend="leave the term out, or compare it where it varies within a stratum",
         )
+
+
+def independent_columns(columns: Floats, stratum: Codes) -> Codes:
+    """Places of the columns that are no combination of the strata and the columns before them.
+
+    Parameters
+    ----------
+    columns
+        Shape (rows, q).
+    stratum
+        Stratum of each row, 0 to S - 1; its levels are swept out by their means.
+    """
+    number = np.bincount(stratum).astype(float)
+    basis = np.empty((len(columns), 0))
+    kept = []
+    for place, column in enumerate(columns.T):
+        within = column - (sum_by(stratum, column) / number)[stratum]
+        for _ in range(2):  # twice is enough for orthogonality to rounding
+            within = within - basis @ (basis.T @ within)
+        length = float(np.linalg.norm(within))
+        if length >= _RANK_TOLERANCE * max(float(np.linalg.norm(column)), 1.0):
+            kept.append(place)
+            basis = np.column_stack([basis, within / length])
+    return np.array(kept, dtype=np.intp)

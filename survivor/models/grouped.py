@@ -13,6 +13,7 @@ from survivor.errors import ModelError
 from survivor.intervals import sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.grouped_survival import GroupedCells, read_cells
 from survivor.models.leave_out import LeaveOut
 from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
@@ -20,29 +21,6 @@ from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
-
-
-@dataclass(frozen=True)
-class _Cells:
-    """Cells read once, to predict for under any solution."""
-
-    columns: Floats
-    lengths: Floats
-    place: Codes  # place of each cell's stratum among the levels
-    known: NDArray[np.bool_]  # whether its stratum has a level
-    lost: NDArray[np.bool_]  # whether everybody died there
-
-    def by_piece(self, found: Solution) -> Floats:
-        """Cumulative hazard of each cell in each piece, shape (n, K)."""
-        relative = np.exp(found.level[self.place] + self.columns @ found.beta)
-        by_piece: Floats = relative[:, None] * self.lengths * np.exp(np.concatenate([[0.0], found.alpha]))
-        # A stratum without deaths left the likelihood: everybody there is taken as alive.
-        by_piece[~self.known] = 0.0
-        return by_piece
-
-    def alive(self, by_piece: Floats) -> Floats:
-        """Survival of each cell, shape (n,)."""
-        return np.where(self.lost, 0.0, np.exp(-by_piece.sum(axis=1)))
 
 
 @dataclass(frozen=True)
@@ -92,28 +70,21 @@ class _Survival:
 
     fitted: Arranged
 
-    def _read(self, cells: pd.DataFrame, at: float) -> _Cells:
+    def _read(self, cells: pd.DataFrame, at: float) -> GroupedCells:
         fitted = self.fitted
-        columns = fitted.design.columns_for(cells)
-        strata = fitted.design.strata_for(cells)
-        lengths = fitted.pieces.lengths(cells, np.zeros(len(cells)), np.full(len(cells), float(at)))
-        known = np.isin(strata, fitted.kept)
-        place = np.searchsorted(fitted.kept, np.where(known, strata, fitted.kept[0])).astype(np.intp)
-        return _Cells(columns, lengths, place, known, np.isin(strata, fitted.lost))
+        return read_cells(fitted.design, fitted.pieces, fitted.kept, fitted.lost, cells, at)
 
     def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
         read, found = self._read(cells, at), self.fitted.solution
-        by_piece = read.by_piece(found)
-        hazard, alive = by_piece.sum(axis=1), read.alive(by_piece)
-        derivative = np.zeros((len(cells), len(found.parameters)))
-        derivative[np.arange(len(cells)), read.place] = hazard
-        derivative[:, len(found.level) :] = np.hstack([by_piece[:, 1:], hazard[:, None] * read.columns])
-        return alive, -alive[:, None] * derivative
+        by_piece = read.by_piece(found.level, found.alpha, found.beta)
+        return read.alive(by_piece), read.derivative(by_piece, len(found.level))
 
     def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
         read = self._read(cells, at)
-        found = [weights @ read.alive(read.by_piece(each)) for each in self.fitted.left_out.solutions()]
-        return np.array(found)
+        each = [
+            read.by_piece(found.level, found.alpha, found.beta) for found in self.fitted.left_out.solutions()
+        ]
+        return np.array([weights @ read.alive(by_piece) for by_piece in each])
 
 
 def fit_grouped(
