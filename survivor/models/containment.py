@@ -54,7 +54,7 @@ class Degrees:
         """Degrees of freedom of sums, by what their variance comes from.
 
         ``shares`` (m, 2 + q) are the parts of the variance of each sum that come from
-        the strata levels, from pieces and standard deviations, and from each term. A
+        the level of survival, from standard deviations, and from each term. A
         sum lies between the degrees of freedom of its parts: their harmonic mean,
         weighted by the parts.
         """

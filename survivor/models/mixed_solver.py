@@ -26,10 +26,13 @@ Mask = NDArray[np.bool_]
 _STEPS = 200
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _NEAR = 1e-8  # from here the observed information is worth its cost
+_PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared with others
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
 _RUNAWAY = 12.0  # a term that moves the predictor this far over its range is running to infinity
+_LEAST_EIGENVALUE = 0.2
+_PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
 
 
@@ -111,11 +114,10 @@ class Solution:
         return np.hstack([*parts, sd[:, self.free]])
 
     @property
-    def places(self) -> tuple[slice, slice]:
-        """Where the levels and the coefficients stand in ``arrange``."""
-        first = 0 if self.border else self.pieces - 1
-        offset = self.border + self.offset
-        return slice(first, first + self.strata), slice(offset, offset + len(self.beta))
+    def places(self) -> slice:
+        """Where the coefficients stand in ``arrange``."""
+        first = self.border + self.offset
+        return slice(first, first + len(self.beta))
 
     def covariance_times(self, contrasts: Floats) -> Floats:
         """Contrasts times the covariance of all parameters, shape (m, parameters)."""
@@ -179,14 +181,15 @@ def solve_from(
 ) -> Solution:
     """Fit from given parameters; without ``information`` only the maximum is found."""
     climb = _Climb(likely, nodes, names, free.copy())
-    at, ready = climb.run(start, _CONVERGED if information else _NEAR)
+    goal = _CONVERGED if information else _PROFILED
+    at, ready = climb.run(start, goal)
     for level in np.flatnonzero(free & ~climb.free):
         # A minimum at zero, not a maximum: the likelihood rises when the effect is let in.
         trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, _NOTHING, at.sd))
         if likely.evaluate(trial, nodes, ready.peaks).sd[level] > 0:
             climb.free[level] = True
             trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, 20 * _NOTHING, at.sd))
-            at, ready = climb.run(trial, _CONVERGED if information else _NEAR)
+            at, ready = climb.run(trial, goal)
     bread = climb.bread_at(at, ready) if information else None
     return Solution(
         at,
@@ -227,6 +230,19 @@ def _first_sd(ready: Evaluation) -> Floats:
     return found
 
 
+def _variance_step(variance: Floats, score: Floats, information: Floats) -> Floats:
+    """Step of the variances, uphill, in which each sd at most halves or doubles."""
+    low, high = -0.75 * variance, 3 * variance
+    scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    if np.linalg.eigvalsh(information / np.outer(scale, scale))[0] > _LEAST_EIGENVALUE:
+        step: Floats = np.clip(np.linalg.solve(information, score), low, high)
+        if score @ step > 0 or not score.any():
+            return step
+    # Pairs of groups were left out of the information; one variance at a time is surely uphill.
+    alone: Floats = np.clip(score / np.maximum(information.sum(axis=1), 1e-300), low, high)
+    return alone
+
+
 class _Climb:
     """One climb to the maximum; counts its steps and remembers the information it met."""
 
@@ -240,7 +256,7 @@ class _Climb:
         """Climb until the squared step, in standard errors, is below ``goal``."""
         ready = self.likely.evaluate(at, self.nodes)
         self._bread = None
-        before = np.inf
+        before, slow = np.inf, 0
         for _ in range(_STEPS):
             step, gain = self._step(at, ready)
             if gain < goal:
@@ -263,9 +279,10 @@ class _Climb:
                 ready = self.likely.evaluate(at, self.nodes, ready.peaks)
                 self._bread, before = None, np.inf
                 continue
-            slow = gain > _SLOW * before and gain < 1.0
-            if goal < _NEAR and (gain < _NEAR or slow) and (self._bread is None or slow):
-                self._bread = self._observed(at, ready)
+            slow = slow + 1 if gain > _SLOW * before and gain < 1.0 else 0
+            near = goal == _CONVERGED and gain < _NEAR and self._bread is None
+            if near or slow >= _PATIENCE or (slow and self._bread is not None):
+                self._bread, slow = self._observed(at, ready), 0
             before = gain
         raise ModelError(
             f"the fit did not settle in {_STEPS} steps",
@@ -303,13 +320,11 @@ class _Climb:
         level, common = (part[0] for part in bread.times(gradient[None]))
         gain = float(gradient @ np.concatenate([level, common]))
         if len(sds):
-            score = ready.sd[sds] / (2 * at.sd[sds])
-            change = np.linalg.lstsq(variances[np.ix_(sds, sds)], score, rcond=1e-8)[0]
-            # A step of the variance, bounded so that the sd at most halves or doubles.
             variance = at.sd[sds] ** 2
-            change = np.clip(change, -0.75 * variance, 3 * variance)
+            score = ready.sd[sds] / (2 * at.sd[sds])
+            change = _variance_step(variance, score, variances[np.ix_(sds, sds)])
             sd_step[sds] = np.sqrt(variance + change) - at.sd[sds]
-            gain += abs(float(score @ change))
+            gain += float(score @ change)
         return Parameters(level, common, sd_step), gain
 
     def _tamed(self, at: Parameters, step: Parameters, size: float) -> Parameters:

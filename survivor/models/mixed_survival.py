@@ -85,13 +85,18 @@ class MixedEngine:
         """Weighted sums of survival; the standard deviations' own uncertainty is carried along."""
         read = self._read(cells, at)
         alive, slope, by_sd = self._alive(read, self._point)
-        contrasts = self.solution.arrange(*self._gradient(read, weights, slope, by_sd))
+        level, alpha, beta, sd = self._gradient(read, weights, slope, by_sd)
+        contrasts = self.solution.arrange(level, alpha, beta, sd)
         pulled = self.solution.covariance_times(contrasts)
-        parts = contrasts * pulled
-        level, beta = self.solution.places
-        of_level, of_terms = parts[:, level].sum(axis=1), parts[:, beta]
-        rest = parts.sum(axis=1) - of_level - of_terms.sum(axis=1)
-        df = self.degrees.of_parts(np.column_stack([of_level, rest, of_terms]))
+        # What comes from the level of survival where terms are at their means, from the
+        # spread, and from each term: however factors are coded.
+        middle = np.average(self.rows.columns, axis=0, weights=self.rows.at_risk)
+        centred = beta - level.sum(axis=1, keepdims=True) * middle
+        of_terms = centred * pulled[:, self.solution.places]
+        free = int(self.solution.free.sum())
+        of_sd = (contrasts * pulled)[:, contrasts.shape[1] - free :].sum(axis=1)
+        of_level = (contrasts * pulled).sum(axis=1) - of_terms.sum(axis=1) - of_sd
+        df = self.degrees.of_parts(np.column_stack([of_level, of_sd, of_terms]))
         return Estimates(weights @ alive, self.solution.covariance_of(contrasts), df)
 
     def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:

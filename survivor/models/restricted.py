@@ -28,7 +28,7 @@ _NOTHING = 1e-3  # a standard deviation below this is none
 _SMALL = 0.2  # one below this is compared with none
 _EQUAL = 1e-4  # log-likelihoods this close are as good
 _LARGEST = 8.0
-_STEP = 0.05  # of differences in the log of a standard deviation
+_STEP = 0.003  # of differences in the log of a standard deviation
 _POLISH = 3
 
 
@@ -81,7 +81,7 @@ class Objective:
             slope, curve = self._differences(held, levels, found)
             if np.linalg.eigvalsh(curve)[0] <= 0:
                 break
-            found = found + np.clip(np.linalg.solve(curve, slope), -_STEP, _STEP)
+            found = found + np.clip(np.linalg.solve(curve, slope), -0.05, 0.05)
         return replace(self._held(held, self._with(held, levels, found)), free=free)
 
     def informed(self, found: Solution) -> Solution:
