@@ -251,6 +251,17 @@ def residuals(sets: RiskSets, beta: Floats) -> Floats:
     return score
 
 
+def schoenfeld(sets: RiskSets, beta: Floats) -> Floats:
+    """Covariates of those found dead on each day less what was to be expected, shape (T, q).
+
+    Sums over the dead of a day; over the days they sum to the gradient.
+    """
+    found = _sums(sets, beta)
+    expected = found.a1[:, None] * found.s1 - found.a2[:, None] * found.d1
+    seen: Floats = sets._death @ (sets.died[:, None] * sets.columns)
+    return seen - expected
+
+
 def _between(values: Floats, sets: RiskSets) -> Floats:
     """Sum of daily values over the days at which each row is at risk."""
     running = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])

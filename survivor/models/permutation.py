@@ -28,6 +28,7 @@ from survivor.errors import IntervalsError, ModelError
 from survivor.intervals import cluster_columns, group_codes
 from survivor.models.clusters import Codes, Floats
 from survivor.models.grouped import Arranged, arranged, covariance_by
+from survivor.models.levels import Levels, levels_in
 from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.multiplicity import holm
 from survivor.models.result import Fit
@@ -116,7 +117,8 @@ def permutation_test(
             f"limits of this fit are by {fit.variance}, not CR2", where="fit", mend='fit with cluster="plot"'
         )
     fitted = arranged(fit)
-    levels = _levels(fit, by)
+    dealt = _dealt(fit, fitted, by)
+    levels = list(dealt.levels.names)
     base = levels[0] if against is None else against
     if base not in levels:
         raise ModelError(
@@ -124,7 +126,6 @@ def permutation_test(
             where="against",
             mend=f"levels in the records: {', '.join(map(str, levels))}",
         )
-    dealt = _dealt(fit, fitted, by, levels)
     named, block = _blocks(fit, fitted, blocks)
     rng = np.random.default_rng(seed)
     lines = []
@@ -144,23 +145,17 @@ def permutation_test(
 
 @dataclass(frozen=True)
 class _Dealt:
-    """A fit whose levels can be dealt to plots anew.
-
-    ``columns[k]`` are the columns of every row were its plot under level k, shape (n, q);
-    ``effects[k]`` how they differ from those under the first level, shape (levels, q);
-    ``level`` that of each plot, shape (G,).
-    """
+    """A fit whose levels can be dealt to plots anew; ``level`` is that of each plot, shape (G,)."""
 
     fitted: Arranged
-    columns: Floats
-    effects: Floats
+    levels: Levels
     level: Codes
 
     def t(self, level: Codes, contrast: Floats, start: Solution) -> float:
         """CR2 t of a contrast of the columns under a layout; infinite, signed, where the estimate is."""
         left_out = self.fitted.left_out
         rows = np.arange(len(left_out.codes))
-        data: Rows = replace(left_out.data, columns=self.columns[level[left_out.codes], rows])
+        data: Rows = replace(left_out.data, columns=self.levels.columns[level[left_out.codes], rows])
         try:
             found = solve(data, start=start, converged=_CLOSE)
         except ModelError:
@@ -174,48 +169,18 @@ class _Dealt:
         return float(weights[0] @ found.parameters / np.sqrt(variance)) if variance > 0 else inf
 
 
-def _levels(fit: Fit, by: str) -> list[Any]:
-    if by not in fit.variables:
-        raise ModelError(
-            f"the formula {fit.formula!r} does not hold {by}",
-            where=f"by={by!r}",
-            mend=f"fit a model with {by} in the formula",
-        )
-    column = fit.data[by]
-    if isinstance(column.dtype, pd.CategoricalDtype):
-        present = set(column.unique())
-        return [level for level in column.cat.categories if level in present]
-    return sorted(column.unique().tolist())
-
-
-def _dealt(fit: Fit, fitted: Arranged, by: str, levels: list[Any]) -> _Dealt:
-    rows = fit.data.iloc[fitted.rows]
-    under = np.array(
-        [
-            fitted.design.columns_for(
-                rows.assign(**{by: pd.Series([level] * len(rows), index=rows.index, dtype=rows[by].dtype)})
-            )
-            for level in levels
-        ]
-    )
-    effects = under[:, 0] - under[0, 0]
-    if not np.allclose(under - under[:1], effects[:, None]):
-        raise ModelError(
-            f"{by} enters {fit.formula!r} in an interaction, so it has no one difference to test",
-            where="formula",
-            mend=f"fit with {by} as a term of its own",
-        )
+def _dealt(fit: Fit, fitted: Arranged, by: str) -> _Dealt:
+    levels = levels_in(fit, fitted, by)
     codes, clusters = fitted.left_out.codes, fitted.left_out.clusters
-    own = pd.Index(levels).get_indexer(pd.Index(rows[by].to_numpy())).astype(np.intp)
     level = np.empty(clusters, dtype=np.intp)
-    level[codes] = own
-    if not np.array_equal(level[codes], own):
+    level[codes] = levels.own
+    if not np.array_equal(level[codes], levels.own):
         raise ModelError(
             f"{by} differs within a cluster ({', '.join(fit.cluster)}), so it was not given to whole ones",
             where=f"by={by!r}",
             mend='fit with cluster="plot", and test only what whole plots were given',
         )
-    return _Dealt(fitted, under, effects, level)
+    return _Dealt(fitted, levels, level)
 
 
 def _blocks(fit: Fit, fitted: Arranged, blocks: str | Sequence[str] | None) -> tuple[tuple[str, ...], Codes]:
@@ -301,7 +266,7 @@ def _one(
     """Test one level against another; the line of the table, and what to say."""
     shares = _shares(dealt.level, block, first, second)
     count = shares.layouts
-    contrast = dealt.effects[first] - dealt.effects[second]
+    contrast = dealt.levels.effects[first] - dealt.levels.effects[second]
     observed = dealt.t(dealt.level, contrast, dealt.fitted.solution)
     # Were the two alike: nearer to what other layouts give.
     beta = dealt.fitted.solution.beta
