@@ -71,20 +71,7 @@ def draw_cumulative(
         ax = axes_or_new(ax)
         dates = pd.to_datetime(table["date"])
         days = ((dates - dates.iloc[0]) / pd.Timedelta(days=1)).to_numpy(dtype=float)
-        if dry is not None:
-            start, stop = ((end - dates.iloc[0]) / pd.Timedelta(days=1) for end in dry)
-            ax.axvspan(max(start, 0), min(stop, days[-1]), color=DRY, linewidth=0, zorder=0)
-            ax.annotate(
-                "dry season",
-                ((max(start, 0) + min(stop, days[-1])) / 2, 1.0),
-                xycoords=("data", "axes fraction"),
-                xytext=(0, -2),
-                textcoords="offset points",
-                ha="center",
-                va="top",
-                color=DRY_WORDS,
-                fontsize=SMALL,
-            )
+        shade_dry_season(ax, dates, dry, named=True)
         low, median, high = (table[name].to_numpy(dtype=float) for name in ("low", "median", "high"))
         ax.fill_between(days, low, high, color=USUAL, alpha=0.2, linewidth=0, zorder=1)
         ax.plot(days, median, color=USUAL, linestyle=(0, (3, 1.5)), zorder=2)
@@ -110,9 +97,7 @@ def draw_cumulative(
                     fontsize=SMALL,
                     annotation_clip=False,
                 )
-        firsts = [i for i, date in enumerate(dates) if date.day == 1]
-        step = max(1, round(len(firsts) / 7))
-        ax.set_xticks([days[i] for i in firsts[::step]], [_month(dates.iloc[i]) for i in firsts[::step]])
+        months(ax, dates)
         ax.set_ylabel("Rain since the first day, mm")
         ax.grid(axis="y")
         return ax
@@ -200,6 +185,44 @@ def _name(ax: Axes, name: str, place: int, narrow: bool) -> None:
             color=INK,
             fontsize=BODY,
         )
+
+
+def shade_dry_season(
+    ax: Axes,
+    dates: pd.Series[pd.Timestamp],
+    dry: tuple[pd.Timestamp, pd.Timestamp] | None,
+    *,
+    named: bool = False,
+) -> None:
+    """Shade the dry season on axes of days since the first date; say so where ``named``."""
+    if dry is None:
+        return
+    first, last = dates.iloc[0], (dates.iloc[-1] - dates.iloc[0]) / pd.Timedelta(days=1)
+    start, stop = ((end - first) / pd.Timedelta(days=1) for end in dry)
+    if stop < 0 or start > last:
+        return
+    start, stop = max(start, 0.0), min(stop, last)
+    ax.axvspan(start, stop, color=DRY, linewidth=0, zorder=0)
+    if named:
+        ax.annotate(
+            "dry season",
+            ((start + stop) / 2, 1.0),
+            xycoords=("data", "axes fraction"),
+            xytext=(0, -2),
+            textcoords="offset points",
+            ha="center",
+            va="top",
+            color=DRY_WORDS,
+            fontsize=SMALL,
+        )
+
+
+def months(ax: Axes, dates: pd.Series[pd.Timestamp]) -> None:
+    """Mark the first days of some seven months on axes of days since the first date."""
+    firsts = [i for i, date in enumerate(dates) if date.day == 1]
+    step = max(1, round(len(firsts) / 7))
+    places = [(dates.iloc[i] - dates.iloc[0]) / pd.Timedelta(days=1) for i in firsts[::step]]
+    ax.set_xticks(places, [_month(dates.iloc[i]) for i in firsts[::step]])
 
 
 def _month(date: pd.Timestamp) -> str:

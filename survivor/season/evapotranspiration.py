@@ -1,0 +1,255 @@
+"""Reference evapotranspiration: what a cover of short green grass in water enough would use in a day.
+
+The arithmetic is pyet's. Latitude comes in degrees here and goes to pyet in radians in one
+place; a day on which anything needed is not known stays not known.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from typing import Final, Literal, get_args
+
+import numpy as np
+import pandas as pd
+
+from survivor.errors import SeasonError
+
+Method = Literal["supplied", "penman-monteith", "hargreaves"]
+
+_HUMIDITY: Final = (("vapour_kpa",), ("rh_max", "rh_min"), ("rh_mean",))  # FAO-56 ch. 3, the best first
+_SUN: Final = ("radiation_mj", "sunshine_h")
+_NEEDS: Final = {
+    "supplied": "a column eto_mm",
+    "penman-monteith": "columns tmin_c, tmax_c, wind_m_s, radiation_mj or sunshine_h, and humidity "
+    "(vapour_kpa, rh_max and rh_min, or rh_mean); latitude; elevation_m",
+    "hargreaves": "columns tmin_c and tmax_c; latitude",
+}
+_WORDS: Final = {
+    "supplied": "as supplied",
+    "penman-monteith": "by FAO Penman-Monteith",
+    "hargreaves": "by Hargreaves, from daily lowest and highest temperature",
+}
+
+
+@dataclass(frozen=True)
+class Reference:
+    """Reference evapotranspiration, a row a day.
+
+    Attributes
+    ----------
+    table
+        ``date``, ``eto_mm`` (mm a day; NaN: not known).
+    method
+        How it came about.
+    notes
+        Plain sentences.
+    """
+
+    table: pd.DataFrame
+    method: Method
+    notes: tuple[str, ...]
+
+
+def reference_evapotranspiration(
+    daily: pd.DataFrame,
+    *,
+    latitude: float | None = None,
+    elevation_m: float | None = None,
+    wind_height_m: float = 2.0,
+    method: Method | None = None,
+) -> Reference:
+    """Give reference evapotranspiration from what a weather record holds.
+
+    Parameters
+    ----------
+    daily
+        ``date`` and any of ``eto_mm`` (mm); ``tmin_c, tmax_c`` (degrees Celsius);
+        ``wind_m_s`` (m/s); ``radiation_mj`` (MJ per m2 and day), ``sunshine_h`` (hours);
+        ``vapour_kpa`` (kPa), ``rh_max, rh_min, rh_mean`` (per cent).
+    latitude
+        Degrees, south negative; needed unless evapotranspiration is supplied.
+    elevation_m
+        Height above the sea, m; needed for Penman-Monteith.
+    wind_height_m
+        Height at which wind was measured, m; it is brought to 2 m.
+    method
+        None: evapotranspiration as supplied, else Penman-Monteith where all that it needs
+        is there, else Hargreaves. One method serves the whole record.
+
+    Raises
+    ------
+    SeasonError
+        When no method has what it needs, or latitude is no latitude.
+
+    Notes
+    -----
+    FAO-56: Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, ch. 3, 4.
+    """
+    place = latitude is not None
+    able = {
+        "supplied": "eto_mm" in daily,
+        "penman-monteith": place and elevation_m is not None and _has_all_for_penman_monteith(daily),
+        "hargreaves": place and {"tmin_c", "tmax_c"} <= set(daily),
+    }
+    chosen = method if method is not None else next((name for name in get_args(Method) if able[name]), None)
+    if chosen is None or not able[chosen]:
+        raise SeasonError(
+            f"evapotranspiration {_WORDS[chosen]} is not possible with these columns"
+            if chosen
+            else "there is nothing to reckon evapotranspiration from",
+            mend=f"{chosen or 'hargreaves'} needs {_NEEDS[chosen or 'hargreaves']}",
+        )
+    rows = daily.set_index(pd.DatetimeIndex(daily["date"]))
+    if chosen == "supplied":
+        eto = rows["eto_mm"].astype(float)
+    elif chosen == "hargreaves":
+        eto = hargreaves(rows["tmin_c"], rows["tmax_c"], latitude=_known(latitude))
+    else:
+        eto = penman_monteith(
+            rows, latitude=_known(latitude), elevation_m=_known(elevation_m), wind_height_m=wind_height_m
+        )
+    table = pd.DataFrame({"date": rows.index, "eto_mm": eto.to_numpy(dtype=float)})
+    lacking = int(table["eto_mm"].isna().sum())
+    notes = [f"Reference evapotranspiration {_WORDS[chosen]}"]
+    if lacking:
+        notes.append(f"it is not known for {lacking} of the {len(table)} days in the file")
+    return Reference(table, chosen, tuple(notes))
+
+
+def hargreaves(
+    tmin_c: pd.Series[float],
+    tmax_c: pd.Series[float],
+    *,
+    latitude: float,
+    mean_c: pd.Series[float] | None = None,
+) -> pd.Series[float]:
+    """Reckon reference evapotranspiration from temperature alone (FAO-56 eq. 52).
+
+    Parameters
+    ----------
+    tmin_c, tmax_c
+        Lowest and highest temperature of the day, degrees Celsius, indexed by date.
+    latitude
+        Degrees, south negative.
+    mean_c
+        Mean temperature; None: half-way between the two.
+
+    Returns
+    -------
+    pandas.Series
+        mm a day; NaN where a temperature is not known or the lowest is above the highest.
+
+    Raises
+    ------
+    SeasonError
+        When latitude is no latitude.
+    """
+    import pyet
+
+    lat = radians(latitude)
+    mean = (tmin_c + tmax_c) / 2 if mean_c is None else mean_c
+    inputs = pd.DataFrame({"low": tmin_c, "high": tmax_c, "mean": mean}).astype(float)
+    whole = inputs[inputs.notna().all(axis=1) & (inputs["low"] <= inputs["high"])]
+    if whole.empty:
+        return pd.Series(np.nan, index=inputs.index, dtype=float)
+    found: pd.Series[float] = pyet.hargreaves(whole["mean"], whole["high"], whole["low"], lat)
+    return found.reindex(inputs.index)
+
+
+def penman_monteith(
+    daily: pd.DataFrame,
+    *,
+    latitude: float,
+    elevation_m: float,
+    wind_height_m: float = 2.0,
+    soil_heat_mj: float = 0.0,
+) -> pd.Series[float]:
+    """Reckon reference evapotranspiration by the FAO Penman-Monteith equation (FAO-56 eq. 6).
+
+    Parameters
+    ----------
+    daily
+        Indexed by date: ``tmin_c, tmax_c, wind_m_s``; ``radiation_mj`` (used where given)
+        or ``sunshine_h``; ``vapour_kpa``, else ``rh_max, rh_min``, else ``rh_mean``, else
+        none: the air is then taken to be moist at the lowest temperature (FAO-56 eq. 48).
+    latitude, elevation_m, wind_height_m
+        Degrees, south negative; m; m.
+    soil_heat_mj
+        Heat taken up by the soil, MJ per m2 and day: about 0 over a day (FAO-56 eq. 42).
+
+    Returns
+    -------
+    pandas.Series
+        mm a day; NaN where any of these is not known.
+
+    Raises
+    ------
+    SeasonError
+        When latitude is no latitude.
+    """
+    import pyet
+
+    lat = radians(latitude)
+    sun = next(name for name in _SUN if name in daily)
+    humidity = next((names for names in _HUMIDITY if set(names) <= set(daily)), ())
+    used = ["tmin_c", "tmax_c", "wind_m_s", sun, *humidity]
+    inputs = daily[used].astype(float)
+    whole = inputs[inputs.notna().all(axis=1) & (inputs["tmin_c"] <= inputs["tmax_c"])]
+    if whole.empty:
+        return pd.Series(np.nan, index=inputs.index, dtype=float)
+    words = {"vapour_kpa": "ea", "rh_max": "rhmax", "rh_min": "rhmin", "rh_mean": "rh"}
+    radiation = (
+        whole["radiation_mj"] if sun == "radiation_mj" else pyet.calc_rad_sol_in(whole["sunshine_h"], lat)
+    )
+    found: pd.Series[float] = pyet.pm_fao56(
+        (whole["tmin_c"] + whole["tmax_c"]) / 2,
+        wind_at_two_metres(whole["wind_m_s"], wind_height_m),
+        rs=radiation,
+        g=soil_heat_mj,
+        tmax=whole["tmax_c"],
+        tmin=whole["tmin_c"],
+        elevation=elevation_m,
+        lat=lat,
+        **{words[name]: whole[name] for name in humidity},
+    )
+    return found.reindex(inputs.index)
+
+
+def extraterrestrial_radiation(dates: pd.DatetimeIndex, latitude: float) -> pd.Series[float]:
+    """Radiation of the sun above the air, MJ per m2 and day (FAO-56 eq. 21); latitude in degrees."""
+    import pyet
+
+    found: pd.Series[float] = pyet.extraterrestrial_r(dates, radians(latitude))
+    return found
+
+
+def wind_at_two_metres(speed: pd.Series[float], height_m: float) -> pd.Series[float]:
+    """Bring wind speed measured at another height to 2 m (FAO-56 eq. 47); m/s."""
+    return speed if height_m == 2.0 else speed * (4.87 / math.log(67.8 * height_m - 5.42))
+
+
+def radians(latitude: float) -> float:
+    """Turn a latitude in degrees into radians; the only place where that is done.
+
+    Raises
+    ------
+    SeasonError
+        When it is not between -90 and 90.
+    """
+    if not -90 <= latitude <= 90:
+        raise SeasonError(
+            f"latitude {latitude} cannot be true", mend="give degrees from -90 to 90, south negative"
+        )
+    return math.radians(latitude)
+
+
+def _has_all_for_penman_monteith(daily: pd.DataFrame) -> bool:
+    has = set(daily)
+    humid = any(set(names) <= has for names in _HUMIDITY)
+    return {"tmin_c", "tmax_c", "wind_m_s"} <= has and bool(has & set(_SUN)) and humid
+
+
+def _known(value: float | None) -> float:
+    assert value is not None  # the method was chosen because it is there
+    return value
