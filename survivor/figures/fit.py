@@ -7,14 +7,12 @@ from typing import Final
 
 import pandas as pd
 from matplotlib.axes import Axes
-from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
-from survivor.figures.rows import Layout, Row, draw_rows, mark_nought, rows_figure, set_range
+from survivor.figures.rows import Layout, Row, draw_rows, mark_nought, rows_figure, set_range, set_ratios
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
 from survivor.figures.words import difference, limits, number
 
 _MARKERS: Final = ("o", "s", "D", "^", "v", "P")
-_TICKS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
 
 
 def draw_coefficients(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -45,14 +43,8 @@ def draw_coefficients(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
             for term, m, lo, hi in zip(table["term"], middle, low, high, strict=True)
         ]
         words = "Odds ratio of survival" if name == "odds_ratio" else "Hazard ratio of death"
-        ax.set_xscale("log")
-        seen = [v for row in rows for v in (row.lower, row.upper, row.estimate) if math.isfinite(v) and v > 0]
-        left, right = min([*seen, 0.5]) / 1.1, max([*seen, 2.0]) * 1.1
-        ax.set_xlim(left, right)
+        set_ratios(ax, [value for row in rows for value in (row.lower, row.upper, row.estimate)])
         draw_rows(rows, ax, Layout(headings=("Ratio\n(95 % limits)",), axis=f"{words} (logarithmic scale)"))
-        ax.xaxis.set_major_locator(FixedLocator([tick for tick in _TICKS if left <= tick <= right]))
-        ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _place: f"{value:g}"))
-        ax.xaxis.set_minor_locator(NullLocator())
         mark_nought(ax, 1, len(rows), "wide")
         return ax
 

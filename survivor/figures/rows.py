@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from typing import Final, Literal
 
 from matplotlib.axes import Axes
+from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
 
 from survivor.figures.style import (
     ACCENT,
@@ -34,6 +35,9 @@ Look = Literal["main", "usual", "hollow", "ink"]
 
 _COLOURS: Final[dict[Look, str]] = {"main": ACCENT, "usual": USUAL, "hollow": ACCENT, "ink": INK}
 _LABEL_LETTERS: Final[dict[Size, int]] = {"wide": 25, "narrow": 30}
+_RATIOS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
+_FEW_RATIOS: Final = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
+_WIDE: Final = 12.0  # a range over which the finer ratios would run into each other
 _LINE_POINTS: Final = 10.5  # height of a line of a label
 
 
@@ -132,6 +136,23 @@ def set_range(
     low, high = max(low, inside[0]), min(high, inside[1])
     margin = (high - low) * 0.015
     ax.set_xlim(low - margin, high + margin)
+
+
+def ratio_ticks(low: float, high: float) -> list[float]:
+    """Choose the ratios to write on a logarithmic axis."""
+    ratios = _FEW_RATIOS if high / low > _WIDE else _RATIOS
+    return [tick for tick in ratios if low <= tick <= high]
+
+
+def set_ratios(ax: Axes, values: Sequence[float]) -> None:
+    """Set the x axis to ratios on a logarithmic scale, round the values and from a half to two."""
+    seen = [value for value in values if math.isfinite(value) and value > 0]
+    ax.set_xscale("log")
+    left, right = min([*seen, 0.5]) / 1.1, max([*seen, 2.0]) * 1.1
+    ax.set_xlim(left, right)
+    ax.xaxis.set_major_locator(FixedLocator(ratio_ticks(left, right)))
+    ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _place: f"{value:g}"))
+    ax.xaxis.set_minor_locator(NullLocator())
 
 
 def mark_line(ax: Axes, at: float, words: str, rows: int, size: Size) -> None:

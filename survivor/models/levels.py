@@ -73,3 +73,9 @@ def _names(column: pd.Series[Any]) -> list[Any]:
 
 def _set(rows: pd.DataFrame, by: str, level: Any) -> pd.DataFrame:
     return rows.assign(**{by: pd.Series([level] * len(rows), index=rows.index, dtype=rows[by].dtype)})
+
+
+def level_of_term(term: str, by: str) -> str | None:
+    """Level that a treatment-coded column of ``by`` stands for; None for any other column."""
+    start, end = f"{by}[T.", "]"
+    return term[len(start) : -len(end)] if term.startswith(start) and term.endswith(end) else None

@@ -1,0 +1,169 @@
+"""Whether a preparation's ratio of hazards is the same all season, and its ratio in each period.
+
+The grouped model takes the ratio as the same in every period of the season. The F test
+of period by method decides whether the records speak against that; effects by period
+are printed whatever it says, since a test of few plots misses much.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.limits import half_width, t_test
+from survivor.models.by_period import fit_by_period
+from survivor.models.clusters import WaldTest
+from survivor.models.levels import level_of_term
+from survivor.models.schoenfeld import scaled_residuals
+
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
+    from survivor.models.result import Fit
+
+
+@dataclass(frozen=True, repr=False)
+class Hazards:
+    """Ratios of hazards by period.
+
+    Attributes
+    ----------
+    by
+        Column of levels.
+    table
+        ``period, <by>, against, estimate, std_error, df, lower, upper, p_value`` (log
+        scale), ``hazard_ratio`` with ``_lower`` and ``_upper``, and ``deaths`` of the
+        level in the period, those found dead after a stretch across periods shared out.
+        Limits are t limits of the one ratio, not adjusted.
+    test
+        F test that each level has one ratio in all periods.
+    variance
+        Kind of the limits.
+    checks
+        Plain sentences.
+    """
+
+    by: str
+    table: pd.DataFrame
+    test: WaldTest
+    variance: str
+    checks: tuple[str, ...]
+
+    @property
+    def periods(self) -> tuple[str, ...]:
+        """Periods in order."""
+        return tuple(dict.fromkeys(self.table["period"]))
+
+    def plot(self, ax: Axes | None = None) -> Axes:
+        """Draw the ratio of each level in each period with its limits."""
+        from survivor.figures.hazards import draw_hazards
+
+        return draw_hazards(self.table.rename(columns={self.by: "method"}), ax)
+
+    def __repr__(self) -> str:
+        return f"{self.table.to_string(index=False)}\n{self.test}"
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def hazards(fit: Fit, by: str = "method") -> Hazards:
+    """Ratios of hazards to the first level of ``by`` in each period, and their F test.
+
+    Parameters
+    ----------
+    fit
+        A grouped fit whose formula holds ``by`` outside of interactions; the periods are
+        the pieces of its baseline.
+    by
+        Column of methods.
+
+    Returns
+    -------
+    Hazards
+
+    Raises
+    ------
+    ModelError
+        When the fit is not a grouped one or has fewer than two periods with deaths.
+    """
+    found = fit_by_period(fit, by)
+    others, periods = found.levels[1:], found.periods
+    estimate, std_error, df = (
+        part.T.ravel() for part in (found.estimate, found.std_error, found.df)
+    )  # period by period
+    width = half_width(std_error, df)
+    levels = pd.Series([*others] * len(periods), dtype=fit.data[by].dtype)
+    table = pd.DataFrame(
+        {
+            "period": np.repeat(periods, len(others)),
+            by: levels,
+            "against": pd.Series([found.levels[0]] * len(levels), dtype=fit.data[by].dtype),
+            "estimate": estimate,
+            "std_error": std_error,
+            "df": df,
+            "lower": estimate - width,
+            "upper": estimate + width,
+            "p_value": t_test(estimate, std_error, df),
+            "hazard_ratio": np.exp(estimate),
+            "hazard_ratio_lower": np.exp(estimate - width),
+            "hazard_ratio_upper": np.exp(estimate + width),
+            "deaths": found.deaths[1:].T.ravel(),
+        }
+    )
+    return Hazards(by, table, found.proportional, fit.variance, found.checks)
+
+
+def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataFrame:
+    """Scaled Schoenfeld residuals of each level of ``by``, averaged over each round of visits.
+
+    Parameters
+    ----------
+    fit
+        A Cox fit whose formula holds ``by``.
+    by
+        Column of methods.
+    gap
+        Days of death that follow one another by this many days or fewer are one round.
+
+    Returns
+    -------
+    DataFrame
+        ``<by>, day`` (mean age at death of the round), ``first_day, last_day, deaths``
+        (of all levels in the round), ``estimate`` (the residuals' average: the log
+        hazard ratio of that round, roughly) and ``overall`` (the fit's).
+
+    Raises
+    ------
+    ModelError
+        When the fit is not a Cox one.
+    """
+    rows = scaled_residuals(fit)
+    rows["level"] = [level_of_term(term, by) for term in rows["term"]]
+    rows = rows[rows["level"].notna()]
+    days = np.unique(rows["day"])
+    rounds = np.concatenate([[0], np.cumsum(np.diff(days) > gap)])
+    rows = rows.assign(round=rounds[np.searchsorted(days, rows["day"])])
+    rows["_scaled"], rows["_day"] = rows["scaled"] * rows["deaths"], rows["day"] * rows["deaths"]
+    order = {level: place for place, level in enumerate(dict.fromkeys(rows["level"]))}
+    rows = rows.sort_values(
+        ["level", "round"], key=lambda part: part.map(order) if part.name == "level" else part
+    )
+    grouped = rows.groupby(["level", "round"], sort=False)
+    summed = grouped[["deaths", "_scaled", "_day"]].sum()
+    terms = zip(fit.table["term"], fit.table["estimate"], strict=True)
+    overall = {level_of_term(term, by): estimate for term, estimate in terms}
+    table = pd.DataFrame(
+        {
+            "day": summed["_day"] / summed["deaths"],
+            "first_day": grouped["day"].min(),
+            "last_day": grouped["day"].max(),
+            "deaths": summed["deaths"],
+            "estimate": summed["_scaled"] / summed["deaths"],
+        }
+    ).reset_index()
+    table["overall"] = table["level"].map(overall)
+    return table.drop(columns="round").rename(columns={"level": by})

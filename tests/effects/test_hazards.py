@@ -1,0 +1,54 @@
+"""Ratios of hazards by period as a result, and residuals by round of visits."""
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from survivor.effects.hazards import hazards, residual_rounds
+from survivor.errors import ModelError
+from survivor.models.by_period import fit_by_period
+from survivor.models.fit import fit
+from survivor.models.schoenfeld import scaled_residuals
+from tests.models.cohorts import counts
+
+
+def test_the_table_holds_every_method_and_period_with_t_limits():
+    model = fit(counts(planted=40), "method")
+    found, parts = hazards(model), fit_by_period(model, "method")
+    table = found.table
+    assert list(table.columns[:3]) == ["period", "method", "against"]
+    assert found.periods == parts.periods
+    assert table["method"].astype(str).tolist() == ["auger", "rip"] * 3
+    np.testing.assert_allclose(table["estimate"], parts.estimate.T.ravel())
+    # Limits by hand for one row: t on its own degrees of freedom.
+    row = table.iloc[3]
+    half = stats.t.ppf(0.975, row["df"]) * row["std_error"]
+    assert row["hazard_ratio_upper"] == pytest.approx(np.exp(row["estimate"] + half))
+    assert row["p_value"] == pytest.approx(2 * stats.t.sf(abs(row["estimate"] / row["std_error"]), row["df"]))
+    assert found.test == parts.proportional
+    assert found.variance == "CR2"
+
+
+def test_rounds_of_visits_average_the_residuals_by_deaths():
+    frame = counts(planted=40)
+    # One site is visited three days later: the same round.
+    late = frame["site"] == "site 1"
+    frame = frame.assign(stop_day=frame["stop_day"] + 3 * late)
+    frame.loc[late & (frame["start_day"] > 0), "start_day"] += 3
+    model = fit(frame, "method", model="cox")
+    table = residual_rounds(model)
+    rip = table[table["method"] == "rip"]
+    assert rip["first_day"].tolist() == [40, 150, 365]
+    assert rip["last_day"].tolist() == [43, 153, 368]
+    assert rip["deaths"].sum() == frame["died"].sum()
+    each = scaled_residuals(model)
+    first = each[(each["term"] == "method[T.rip]") & (each["day"] < 50)]
+    assert rip["estimate"].iloc[0] == pytest.approx(np.average(first["scaled"], weights=first["deaths"]))
+    overall = model.table.set_index("term").loc["method[T.rip]", "estimate"]
+    assert np.average(rip["estimate"], weights=rip["deaths"]) == pytest.approx(overall)
+    assert set(rip["overall"]) == {overall}
+
+
+def test_only_a_grouped_fit_has_periods():
+    with pytest.raises(ModelError, match="needs a grouped fit"):
+        hazards(fit(counts(), "method", model="cox"))
