@@ -5,6 +5,8 @@ Reference: Klein and Moeschberger 2003, Survival Analysis, section 4.5.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from survivor.curves.kaplan_meier import product_limit, risk_sets
@@ -21,15 +23,32 @@ def area(days: FloatArray, survival: FloatArray, first: float, until: float) -> 
     return total
 
 
-def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float]:
+@dataclass(frozen=True)
+class MeanDays:
+    """A restricted mean and what its variance is made of.
+
+    Attributes
+    ----------
+    mean, variance
+        Days, and days squared.
+    pulls
+        How far the mean moves without each plot, times the root of what that counts:
+        their squares sum to the variance; shape (plots,). Empty where seedlings are independent.
+    df
+        Degrees of freedom; None where seedlings are independent.
+    """
+
+    mean: float
+    variance: float
+    pulls: FloatArray
+    df: int | None
+
+
+def mean_days(sample: Sample, until: float) -> MeanDays:
     """Mean days alive from the start of the watch to day ``until``.
 
-    Returns
-    -------
-    mean, std_error, lower, upper
-        Days. By the jackknife over plots with t on plots less strata, or Greenwood's
-        formula and the normal where seedlings are independent. Limits are cut at 0
-        and the length of the watch.
+    By the jackknife over plots with t on plots less strata (NaN where none is left), or
+    Greenwood's formula and the normal where seedlings are independent.
     """
     first = float(sample.start.min())
     days = np.unique(sample.stop)
@@ -37,20 +56,31 @@ def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, 
     survival = product_limit(at_risk, died)
     mean = float(area(days, survival, first, until))
     if sample.clustered:
-        if sample.df < 1:
-            return mean, float("nan"), float("nan"), float("nan")
-        variance = 0.0
-        size = np.bincount(sample.stratum).astype(float)
-        for curves, plots in replicates(sample, lambda s, u, n: risk_sets(s, days, u, n)):
-            share = ((size - 1) / size)[sample.stratum[plots]]
-            variance += float((share * (area(days, curves, first, until) - mean) ** 2).sum())
-        half_widths = quantile(sample.df)
-    else:
-        ahead = mean - np.array([float(area(days, survival, first, min(day, until))) for day in days])
-        alive = at_risk - died
-        left = (alive > 1e-9) & (days <= until)
-        variance = float((ahead[left] ** 2 * died[left] / (at_risk[left] * alive[left])).sum())
-        half_widths = quantile(None)
-    std_error = variance**0.5
-    half = half_widths * std_error
-    return mean, std_error, max(mean - half, 0.0), min(mean + half, until - first)
+        pulls = np.full(sample.plots, np.nan)
+        if sample.df >= 1:
+            size = np.bincount(sample.stratum).astype(float)
+            for curves, plots in replicates(sample, lambda s, u, n: risk_sets(s, days, u, n)):
+                share = ((size - 1) / size)[sample.stratum[plots]]
+                pulls[plots] = np.sqrt(share) * (area(days, curves, first, until) - mean)
+        return MeanDays(mean, float(pulls @ pulls), pulls, sample.df)
+    ahead = mean - np.array([float(area(days, survival, first, min(day, until))) for day in days])
+    alive = at_risk - died
+    left = (alive > 1e-9) & (days <= until)
+    variance = float((ahead[left] ** 2 * died[left] / (at_risk[left] * alive[left])).sum())
+    return MeanDays(mean, variance, np.empty(0), None)
+
+
+def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float]:
+    """Mean days alive from the start of the watch to day ``until``, with limits.
+
+    Returns
+    -------
+    mean, std_error, lower, upper
+        Days; see :func:`mean_days`. Limits are cut at 0 and the length of the watch.
+    """
+    found = mean_days(sample, until)
+    if np.isnan(found.variance):
+        return found.mean, float("nan"), float("nan"), float("nan")
+    half = quantile(found.df) * found.variance**0.5
+    longest = until - float(sample.start.min())
+    return found.mean, found.variance**0.5, max(found.mean - half, 0.0), min(found.mean + half, longest)

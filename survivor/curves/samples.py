@@ -39,6 +39,8 @@ class Sample:
         Which plot each row is of, shape (rows,), in ascending order.
     stratum
         Which stratum each plot is of, shape (plots,).
+    plot
+        Code of each plot in the whole table, shape (plots,): the same in every group.
     clustered
         False where seedlings are taken as independent; then there is one "plot".
     lonely
@@ -51,6 +53,7 @@ class Sample:
     died: FloatArray
     cluster: Codes
     stratum: Codes
+    plot: Codes
     clustered: bool
     lonely: int
 
@@ -146,12 +149,12 @@ def collect(
     edges = np.searchsorted(group[first], np.arange(len(labels) + 1))
     for low, high in pairwise(edges):
         rows = first[low:high]
-        _, where, codes = np.unique(plot[rows], return_index=True, return_inverse=True)
+        own, where, codes = np.unique(plot[rows], return_index=True, return_inverse=True)
         joined, lonely = _join_lonely(np.unique(stratum[rows[where]], return_inverse=True)[1])
         samples.append(
             Sample(
                 start[rows], stop[rows], at_risk[low:high], died[low:high],
-                codes, joined, clustered=cluster is not None, lonely=lonely,
+                codes, joined, own, clustered=cluster is not None, lonely=lonely,
             )
         )  # fmt: skip
     return labels, samples
