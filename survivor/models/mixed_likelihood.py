@@ -25,6 +25,7 @@ from survivor.models.row_terms import Counts, Floats, Link
 Codes = NDArray[np.intp]
 
 _BLOCK_ROWS = 30_000  # rows worked on at once: few enough to stay in a processor's cache
+_REACH = 60.0
 _DIFFERENCE = 1e-4  # step of the differences of the gradient, on the scale of the log hazard
 
 
@@ -155,7 +156,7 @@ class Likelihood:
             value += float(found.value.sum())
             if self.border:
                 level += sum_by(block.stratum, found.rows, self.border)
-            later = np.exp(at.common[: self.pieces - 1])
+            later = self._later(at)
             common[: self.pieces - 1] += ((found.rows / total) @ block.lengths[:, 1:]) * later
             common[self.pieces - 1 :] += found.rows @ block.columns
             sd += found.sd.sum(axis=0)
@@ -163,10 +164,14 @@ class Likelihood:
                 peaks.append(found.peak)
         return Evaluation(value, level, common, sd, tuple(peaks))
 
+    def _later(self, at: Parameters) -> Floats:
+        """Ratios of the later pieces to the first, kept from overflow on a long trial step."""
+        found: Floats = np.exp(np.clip(at.common[: self.pieces - 1], -_REACH, _REACH))
+        return found
+
     def _predictor(self, block: _Block, at: Parameters) -> tuple[Floats, Floats]:
         """Predictor without effects, and the length of each row weighted by the baseline."""
-        weight = np.concatenate([[1.0], np.exp(at.common[: self.pieces - 1])])
-        total = block.lengths @ weight
+        total = block.lengths @ np.concatenate([[1.0], self._later(at)])
         predictor = np.log(total) + block.columns @ at.common[self.pieces - 1 :]
         if self.border:
             predictor = predictor + at.level[block.stratum]
@@ -183,7 +188,7 @@ class Likelihood:
         level, across = np.zeros(self.border), np.zeros((self.border, size))
         common = np.zeros((size, size))
         variances = np.zeros((self.levels, self.levels))
-        weight = np.exp(at.common[: self.pieces - 1])
+        weight = self._later(at)
         for block, peak in zip(self.blocks, peaks, strict=True):
             _, total = self._predictor(block, at)
             rows = np.hstack([block.lengths[:, 1:] * weight / total[:, None], block.columns])

@@ -298,7 +298,7 @@ class _Climb:
             raise ModelError(
                 "the likelihood has no proper maximum: its information is not positive there",
                 where="mixed model",
-                mend="use fewer terms, pieces or random effects",
+                mend="use fewer and longer pieces (pieces=), terms or random effects",
             )
         return self._bread
 
@@ -315,7 +315,14 @@ class _Climb:
             sd_step[sds] = inner[len(at.common) :]
             step = Parameters(level, inner[: len(at.common)], sd_step)
             return step, float(gradient @ np.concatenate([level, inner]))
-        bread, variances = self.likely.scoring(at, ready.peaks)
+        try:
+            bread, variances = self.likely.scoring(at, ready.peaks)
+        except np.linalg.LinAlgError as problem:
+            raise ModelError(
+                "terms, levels and pieces of the baseline cannot all be told apart",
+                where="mixed model",
+                mend="use fewer terms, or fewer and longer pieces",
+            ) from problem
         gradient = np.concatenate([ready.level, ready.common])
         level, common = (part[0] for part in bread.times(gradient[None]))
         gain = float(gradient @ np.concatenate([level, common]))

@@ -20,6 +20,7 @@ import numpy as np
 import pandas as pd
 from scipy import optimize, stats
 
+from survivor.errors import ModelError
 from survivor.models.mixed_solver import Solution
 from survivor.models.restricted import Objective
 from survivor.models.row_terms import Floats
@@ -27,6 +28,8 @@ from survivor.vocabulary import CONFIDENCE
 
 PROFILE = "profile likelihood"
 LOG_SD = "normal on the log of the standard deviation"
+HELD = "held"
+COLUMNS = ("effect", "groups", "sd", "std_error", "lower", "upper", "limits", "statistic", "p_value")
 
 _MOST_WORK = 1_000_000  # rows times nodes up to which profiles are drawn
 _LARGEST = 8.0  # a standard deviation that no limit needs to pass
@@ -90,29 +93,46 @@ def variance_components(profile: Profile, names: Sequence[str], groups: Sequence
         effect, at the edge). ``sd`` is on the log hazard, or log odds. A standard
         deviation that was held has no error, limits or test.
     """
-    found = profile.solution
-    errors = _errors(found)
-    # A restricted profile over several levels is a search within a search.
-    nested = profile.objective.restricted and len(names) > 1
-    drawn = profile.objective.work <= _MOST_WORK and not nested
+    errors = _errors(profile.solution)
     lines = []
     for level, (name, number) in enumerate(zip(names, groups, strict=True)):
-        sd, error = float(found.sd[level]), float(errors[level])
-        line: dict[str, object] = {"effect": name, "groups": number, "sd": sd, "std_error": error}
-        lower, upper, how, statistic, p_value = np.nan, np.nan, "held", np.nan, np.nan
-        if found.free[level] or found.at_zero[level]:
-            statistic = profile.drop(level, 0.0) if found.free[level] else 0.0
-            p_value = float(stats.chi2.sf(statistic, 1)) / 2 if statistic > 0 else 1.0
-            if drawn or found.at_zero[level]:
-                how = PROFILE
-                lower, upper = profile.limits(level, 2 * error if found.free[level] else 0.25)
-            else:
-                how = LOG_SD
-                half = stats.norm.ppf((1 + CONFIDENCE) / 2) * error / sd
-                lower, upper = sd * np.exp(-half), sd * np.exp(half)
-        line |= {"lower": lower, "upper": upper, "limits": how, "statistic": statistic, "p_value": p_value}
-        lines.append(line)
-    return pd.DataFrame(lines)
+        sd, error = float(profile.solution.sd[level]), float(errors[level])
+        lower, upper, how = _limits(profile, level, error)
+        statistic, p_value = _test(profile, level)
+        lines.append((name, number, sd, error, lower, upper, how, statistic, p_value))
+    return pd.DataFrame(lines, columns=list(COLUMNS))
+
+
+def _limits(profile: Profile, level: int, error: float) -> tuple[float, float, str]:
+    """Limits of one standard deviation, and how they were made."""
+    found = profile.solution
+    if not (found.free[level] or found.at_zero[level]):
+        return np.nan, np.nan, HELD
+    # A restricted profile over several levels is a search within a search.
+    nested = profile.objective.restricted and len(found.sd) > 1
+    if found.at_zero[level] or (profile.objective.work <= _MOST_WORK and not nested):
+        try:
+            lower, upper = profile.limits(level, 2 * error if found.free[level] else 0.25)
+        except ModelError:
+            return np.nan, np.nan, "none: with that effect held, a term has no finite estimate"
+        return lower, upper, PROFILE
+    sd = float(found.sd[level])
+    half = float(stats.norm.ppf((1 + CONFIDENCE) / 2)) * error / sd
+    return sd * np.exp(-half), sd * np.exp(half), LOG_SD
+
+
+def _test(profile: Profile, level: int) -> tuple[float, float]:
+    """Twice the log-likelihood that an effect gains, and the p-value of no such effect."""
+    found = profile.solution
+    if found.at_zero[level]:
+        return 0.0, 1.0
+    if not found.free[level]:
+        return np.nan, np.nan
+    try:
+        statistic = profile.drop(level, 0.0)
+    except ModelError:
+        return np.nan, np.nan
+    return statistic, float(stats.chi2.sf(statistic, 1)) / 2 if statistic > 0 else 1.0
 
 
 def _errors(found: Solution) -> Floats:
