@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
+from survivor.effects.balance import balance, overlap
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes
@@ -135,6 +136,10 @@ class Confounding:
         ``trait, level, method, n_plots, value, unit, standardised_difference``:
         the mean of a numeric trait, or plots per 100 with a level of a worded one;
         the difference to the first method in pooled standard deviations.
+    overlap
+        ``trait, method, against, n_plots, inside, inside_against``: plots per 100 of the
+        method that lie where the other method's plots do too (in the range of a number or
+        date; at a site or level that holds both), and of the other's.
     pairs
         ``method, against, basis, sites_shared, linked_through``.
     connected
@@ -149,6 +154,7 @@ class Confounding:
 
     table: pd.DataFrame
     balance: pd.DataFrame
+    overlap: pd.DataFrame
     pairs: pd.DataFrame
     connected: bool
     parts: tuple[tuple[Any, ...], ...]
@@ -213,8 +219,9 @@ def confounding(
     if len(parts) > 1:
         groups = " | ".join(", ".join(map(str, part)) for part in parts)
         checks.append(f"Methods fall into {len(parts)} parts with no site in common: {groups}.")
-    balance = _balance(plots, by, levels, names)
-    return Confounding(table, balance, pairs, len(parts) == 1, parts, between_only, tuple(checks))
+    told = balance(plots, by, levels, names)
+    common = overlap(plots, by, levels, [*sites, *names])
+    return Confounding(table, told, common, pairs, len(parts) == 1, parts, between_only, tuple(checks))
 
 
 def _pairs(grid: Layout, by: str) -> pd.DataFrame:
@@ -248,50 +255,3 @@ def _traits(rows: pd.DataFrame, keys: list[str], by: str) -> list[str]:
     candidates = [name for name in rows.columns if name not in (*_NOT_TRAITS, *PLOT_KEY, by)]
     spread = rows.groupby(keys, observed=True, dropna=False)[candidates].nunique(dropna=False)
     return [name for name in candidates if (spread[name] <= 1).all() and rows[name].nunique(dropna=False) > 1]
-
-
-def _balance(plots: pd.DataFrame, by: str, levels: list[Any], traits: list[str]) -> pd.DataFrame:
-    columns = ["trait", "level", by, "n_plots", "value", "unit", "standardised_difference"]
-    lines: list[dict[str, Any]] = []
-    for trait in traits:
-        column = plots[trait]
-        if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
-            lines += _one_trait(plots, by, levels, trait, "", column.astype(float), "mean")
-        else:
-            for level in sorted(column.dropna().unique().tolist(), key=str):
-                share = 100.0 * (column == level)
-                lines += _one_trait(plots, by, levels, trait, str(level), share, "per 100 plots")
-    return pd.DataFrame(lines, columns=columns)
-
-
-def _one_trait(
-    plots: pd.DataFrame,
-    by: str,
-    levels: list[Any],
-    trait: str,
-    level: str,
-    value: pd.Series[float],
-    unit: str,
-) -> list[dict[str, Any]]:
-    groups = [value[(plots[by] == method).to_numpy()].dropna() for method in levels]
-    return [
-        {
-            "trait": trait,
-            "level": level,
-            by: method,
-            "n_plots": len(group),
-            "value": float(group.mean()),
-            "unit": unit,
-            "standardised_difference": _standardised(group, groups[0]),
-        }
-        for method, group in zip(levels, groups, strict=True)
-    ]
-
-
-def _standardised(group: pd.Series[float], first: pd.Series[float]) -> float:
-    """Difference of means in pooled standard deviations (Austin 2009, Stat. Med. 28, 3083-3107)."""
-    difference = float(group.mean() - first.mean())
-    pooled = float(np.sqrt((group.var(ddof=0) + first.var(ddof=0)) / 2))
-    if pooled > 0:
-        return difference / pooled
-    return 0.0 if difference == 0 else float(np.sign(difference) * np.inf)
