@@ -133,7 +133,7 @@ def contrasts(
     # The model of sites may hold methods that share no site with the rest.
     data = fit.data if between_fit is None else between_fit.data
     asked = _asked(levels_of(data, by), against, pairs, by)
-    columns = _place_columns(fit)
+    columns = place_columns(fit)
     grid = layout(data, by, columns)
     decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
     numbers = np.full((len(decided), 3), np.nan)
@@ -170,7 +170,7 @@ def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple
     return [(level, base) for level in levels if level != base]
 
 
-def _place_columns(fit: Fit) -> list[str]:
+def place_columns(fit: Fit) -> list[str]:
     """Columns of the places within which the model compares: blocks, else sites."""
     strata = [name for name in fit.strata if name in ("site", "block")]
     if strata:

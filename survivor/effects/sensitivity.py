@@ -1,0 +1,191 @@
+"""How strong an unrecorded trait of the ground would have to be to account for a difference.
+
+The E-value is the least risk ratio that such a trait would need with the preparation,
+and with death, over and above all that is in the model, to account for the whole of a
+risk ratio; that of a limit is what would be needed to bring the limit to 1.
+
+Source: VanderWeele and Ding (2017), Annals of Internal Medicine 167, 268-274.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pandas as pd
+
+from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.confounding import layout, stands_at
+from survivor.effects.contrasts import place_columns
+from survivor.effects.limits import Floats, at_edge, half_width
+from survivor.errors import EffectError
+
+if TYPE_CHECKING:
+    from survivor.models.result import Fit
+
+_COLUMNS = [
+    "survival",
+    "survival_against",
+    "estimate",
+    "std_error",
+    "df",
+    "lower",
+    "upper",
+    "risk_ratio",
+    "risk_ratio_lower",
+    "risk_ratio_upper",
+    "e_value",
+    "e_value_limit",
+    "reason",
+]
+
+
+def e_value(risk_ratio: float) -> float:
+    """Return the E-value of a risk ratio; ratios under 1 are turned round.
+
+    Raises
+    ------
+    EffectError
+        When the ratio is not a positive number.
+    """
+    if not (np.isfinite(risk_ratio) and risk_ratio > 0):
+        raise EffectError(
+            f"a risk ratio of {risk_ratio} has no E-value",
+            where="risk_ratio",
+            mend="give a positive number",
+        )
+    ratio = max(risk_ratio, 1 / risk_ratio)
+    return float(ratio + np.sqrt(ratio * (ratio - 1)))
+
+
+def e_value_of_limit(lower: float, upper: float) -> float:
+    """Return the E-value of the limit that is nearer to 1; 1 where the limits hold 1."""
+    if lower <= 1 <= upper:
+        return 1.0
+    return e_value(lower if lower > 1 else upper)
+
+
+@dataclass(frozen=True, repr=False)
+class Sensitivity:
+    """Risk ratios of death with their E-values.
+
+    Attributes
+    ----------
+    by
+        Column of methods.
+    at_day
+        Days since planting.
+    table
+        ``<by>, against, survival, survival_against`` (per 100 planted, over the places that
+        hold both), ``estimate, std_error, df, lower, upper`` (log risk ratio of death by
+        the day), ``risk_ratio`` with ``_lower`` and ``_upper``, ``e_value, e_value_limit``,
+        and ``reason`` where there is none.
+    """
+
+    by: str
+    at_day: float
+    table: pd.DataFrame
+
+    def __repr__(self) -> str:
+        return self.table.to_string(index=False)
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def sensitivity(
+    fit: Fit,
+    by: str = "method",
+    at: float = 365,
+    against: Any = None,
+    population: pd.DataFrame | None = None,
+) -> Sensitivity:
+    """Risk ratios of death by day ``at``, and how much hidden difference would account for them.
+
+    Parameters
+    ----------
+    fit
+        A fitted model that holds ``by``.
+    by
+        Column of methods.
+    at
+        Days since planting.
+    against
+        Level to compare with; None: the first.
+    population
+        Plants of the whole planting as weights; None: the plants of the records.
+
+    Returns
+    -------
+    Sensitivity
+
+    Raises
+    ------
+    EffectError
+        When the model does not hold ``by`` or ``against`` is not a level.
+    """
+    check_by(fit, by)
+    check_day(fit, at)
+    levels = levels_of(fit.data, by)
+    base = levels[0] if against is None else against
+    if base not in levels:
+        raise EffectError(
+            f"{against!r} is not a level of {by}",
+            where="against",
+            mend=f"levels in the records: {', '.join(map(str, levels))}",
+        )
+    cells = study_cells(fit, [by], population)
+    grid = layout(fit.data, by, place_columns(fit))
+    lines = []
+    others = [level for level in levels if level != base]
+    for level in others:
+        plants = cells.plants * stands_at(cells.frame, grid.places[grid.shared(level, base)])
+        if not plants.sum() > 0:
+            lines.append(_unknown("no place holds both, so plants cannot be compared on like ground"))
+            continue
+        kept = plants > 0
+        stacked = under_levels(cells.frame[kept].reset_index(drop=True), by, [level, base], fit.data[by])
+        lines.append(_ratio(fit, stacked, plants[kept] / plants.sum(), at))
+    table = pd.DataFrame(lines, columns=_COLUMNS)
+    dtype = fit.data[by].dtype
+    table.insert(0, "against", pd.Series([base] * len(others), dtype=dtype))
+    table.insert(0, by, pd.Series(others, dtype=dtype))
+    return Sensitivity(by, float(at), table)
+
+
+def _ratio(fit: Fit, stacked: pd.DataFrame, share: Floats, at: float) -> dict[str, Any]:
+    """Risk ratio of the first block of cells to the second, by the delta method on its logarithm."""
+    halves: Floats = np.kron(np.eye(2), share)
+    both = fit.average_survival(stacked, halves, at)
+    first, second = (float(value) for value in both.estimate)
+    if at_edge(np.array([first, second])).any():
+        return _unknown("all or none died under one of them, so the ratio has no limits")
+    # d log(1 - S) = -dS / (1 - S): one more average, so that it has degrees of freedom of its own.
+    weights: Floats = np.concatenate([-share / (1 - first), share / (1 - second)])[None]
+    found = fit.average_survival(stacked, weights, at)
+    estimate = np.log((1 - first) / (1 - second))
+    error, df = float(found.std_error[0]), float(found.df[0])
+    width = float(half_width(np.array([error]), np.array([df]))[0])
+    if not (np.isfinite(width) and error > 0):
+        return _unknown("the plots leave no degree of freedom for limits")
+    ratio, lower, upper = (float(np.exp(value)) for value in (estimate, estimate - width, estimate + width))
+    return {
+        "survival": 100 * first,
+        "survival_against": 100 * second,
+        "estimate": estimate,
+        "std_error": error,
+        "df": df,
+        "lower": estimate - width,
+        "upper": estimate + width,
+        "risk_ratio": ratio,
+        "risk_ratio_lower": lower,
+        "risk_ratio_upper": upper,
+        "e_value": e_value(ratio),
+        "e_value_limit": e_value_of_limit(lower, upper),
+        "reason": "",
+    }
+
+
+def _unknown(reason: str) -> dict[str, Any]:
+    return dict.fromkeys(_COLUMNS, np.nan) | {"reason": reason}
