@@ -156,7 +156,7 @@ def sensitivity(
 
 def _ratio(fit: Fit, stacked: pd.DataFrame, share: Floats, at: float) -> dict[str, Any]:
     """Risk ratio of the first block of cells to the second, by the delta method on its logarithm."""
-    halves: Floats = np.kron(np.eye(2), share)
+    halves: Floats = np.asarray(np.kron(np.eye(2), share), dtype=np.float64)
     both = fit.average_survival(stacked, halves, at)
     first, second = (float(value) for value in both.estimate)
     if at_edge(np.array([first, second])).any():
