@@ -57,3 +57,20 @@ def test_check_accounts_for_every_record(cohort, tmp_path):
 def test_check_shows_the_rise_in_a_count_where_it_stands():
     said = run("check", DATASETS / "counts").output
     assert "plot counts.xlsx, sheet Counts, row 12, column Alive / Jul 2022 [47]" in said
+
+
+def test_a_problem_without_a_row_stands_beside_those_with_one(tmp_path):
+    run("demo", tmp_path)
+    file = tmp_path / "tagged" / "visits.csv"
+    file.write_text(file.read_text(encoding="utf-8").replace(",", ";"), encoding="utf-8")
+    said = run("check", tmp_path / "tagged")
+    assert said.exception is None
+    assert "how-read" in said.output
+
+
+def test_a_gauge_that_is_not_there_is_said_without_a_warning(tmp_path):
+    run("demo", tmp_path)
+    (tmp_path / "tagged" / "rain_north.csv").unlink()
+    said = run("check", tmp_path / "tagged")
+    assert said.exception is None
+    assert "gauge-unreadable" in said.output

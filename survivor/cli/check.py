@@ -60,12 +60,18 @@ def _print_problems(problems: pd.DataFrame, heading: str) -> None:
     if problems.empty:
         return
     typer.echo(f"\n{heading} ({len(problems)})")
-    for code, group in problems.fillna("").astype(str).groupby("code", sort=False):
+    for code, group in _as_text(problems).groupby("code", sort=False):
         typer.echo(f"  {code}: {len(group)}")
         for row in group.head(_SHOWN).to_dict("records"):
             typer.echo(f"    {_place(row)}: {row['what']}. What to do: {row['mend']}")
         if len(group) > _SHOWN:
             typer.echo(f"    ... and {len(group) - _SHOWN} more; --out FOLDER writes them all")
+
+
+def _as_text(problems: pd.DataFrame) -> pd.DataFrame:
+    """Every cell as text, blanks empty: a problem of a whole file has no row."""
+    text: pd.DataFrame = problems.astype(object).where(problems.notna(), "").astype(str)
+    return text
 
 
 def _place(row: Mapping[Hashable, str]) -> str:
