@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from survivor.models.fit import fit
     from survivor.models.pieces import DayPieces, SeasonPieces
     from survivor.models.result import Fit
+    from survivor.season.stress import stress_days
     from survivor.study import Study, load
 
 _HOME = {
@@ -45,6 +46,7 @@ _HOME = {
     "fit": "survivor.models.fit",
     "load": "survivor.study",
     "payoff": "survivor.costing",
+    "stress_days": "survivor.season.stress",
     "survival": "survivor.effects.standardise",
 }
 
@@ -65,6 +67,7 @@ __all__ = [
     "fit",
     "load",
     "payoff",
+    "stress_days",
     "survival",
 ]
 

@@ -19,6 +19,7 @@ from survivor.vocabulary import Severity
 if TYPE_CHECKING:
     from survivor.analysis import Analysis
     from survivor.evidence import Finding
+    from survivor.season.moisture import SoilWater
 
 Say = Callable[[str], None]
 
@@ -80,6 +81,13 @@ class Study:
         return self.records.matches
 
     @cached_property
+    def soil_water(self) -> SoilWater | None:
+        """Daily soil water of the plots; None where the study file names no weather."""
+        from survivor.season.moisture import soil_water
+
+        return soil_water(self.settings, self.gauges, self.records.plots)
+
+    @cached_property
     def analysis(self) -> Analysis:
         """The season analysed; computed once."""
         return self.analyse()
@@ -128,6 +136,7 @@ class Study:
         if self.settings.records.plots is not None:
             named.append(self.settings.records.plots.file)
         named += [gauge.file for gauge in self.settings.gauges]
+        named += [weather.file for weather in self.settings.weather]
         return list(dict.fromkeys([self.path.name, *named]))
 
     def __repr__(self) -> str:
@@ -154,7 +163,8 @@ def load(path: str | Path) -> Study:
     """
     file = find_study_file(path)
     settings = read_settings(file)
-    records, gauges = read_records(file, settings), read_gauges(file.parent, settings.gauges)
+    records = read_records(file, settings)
+    gauges = read_gauges(file.parent, settings.gauges, settings.weather)
     return Study(file, settings, _together(records, gauges), gauges)
 
 

@@ -15,8 +15,10 @@ import pytest
 from survivor.demo import write_demo
 from survivor.demo.counts import METHODS, SPELLINGS, VISITS
 from survivor.demo.tagged import COHORT, SITES
+from survivor.season.stress import stress_days
 from survivor.settings import read_settings
 from survivor.simulate import true_effects
+from survivor.study import load
 
 COMMITTED = Path(__file__).parents[1] / "datasets"
 
@@ -87,6 +89,9 @@ def test_study_file_names_files_and_columns_that_are_there(demo: Path, cohort: s
     for gauge in settings.gauges:
         header = (demo / cohort / gauge.file).read_text(encoding="utf-8").splitlines()[0].split(",")
         assert set(gauge.columns.values()) == set(header)
+    for weather in settings.weather:
+        header = (demo / cohort / weather.file).read_text(encoding="utf-8").splitlines()[0].split(",")
+        assert set(weather.columns.values()) == set(header)
     sheets = [*settings.records.sheets, *([settings.records.plots] if settings.records.plots else [])]
     for sheet in sheets:
         if sheet.file.endswith(".csv"):
@@ -96,7 +101,7 @@ def test_study_file_names_files_and_columns_that_are_there(demo: Path, cohort: s
 
 def test_dictionaries_name_every_column(demo: Path) -> None:
     text = (demo / "tagged" / "DATA-DICTIONARY.md").read_text(encoding="utf-8")
-    for name in ("plots.csv", "visits.csv"):
+    for name in ("plots.csv", "visits.csv", "temperature_north.csv"):
         for header in (demo / "tagged" / name).read_text(encoding="utf-8").splitlines()[0].split(","):
             assert header in text
 
@@ -273,6 +278,43 @@ def test_rain_is_a_day_a_row_with_gaps(demo: Path, file: str) -> None:
     yearly = fallen[fallen >= 0].sum() / (len(rain) / 365.25)
     assert 350 < yearly < 800
     assert set(rain["quality"]) == {"checked", "provisional"}
+
+
+def test_temperature_is_a_day_a_row_with_slips(demo: Path) -> None:
+    file = demo / "tagged" / "temperature_north.csv"
+    assert file.stat().st_size < 50_000
+    days = pd.read_csv(file, parse_dates=["date"])
+    assert days["date"].is_monotonic_increasing
+    assert days["date"].is_unique
+    assert (days["date"].diff().dt.days > 1).sum() == 2
+    assert days["max temp (C)"].isna().sum() == 2
+    crossed = days["min temp (C)"] > days["max temp (C)"]
+    assert crossed.sum() == 1
+    high = days.loc[~crossed].groupby(days["date"].dt.month)["max temp (C)"].mean()
+    assert high.idxmax() in (1, 2)
+    assert high.idxmin() in (7, 8)
+    assert high.between(10, 32).all()
+
+
+def test_soil_water_is_reckoned_for_the_sites_with_temperature(demo: Path) -> None:
+    study = load(demo / "tagged")
+    water = study.soil_water
+    assert water is not None
+    table = water.table
+    assert (table["balance"] >= 0).sum() == 48
+    assert set(table.loc[table["balance"] < 0, "gauge"]) == {"south gauge"}
+    assert table.loc[table["balance"] >= 0, "weed_share"].between(0, 0.85).all()
+    days = stress_days(study.intervals, water)
+    assert days.index.equals(study.intervals.index)
+    assert (days["stress_days_least"] <= days["stress_days_most"]).sum() == days[
+        "stress_days_most"
+    ].notna().sum()
+    assert days["stress_share"].dropna().between(0, 1).all()
+    north = study.intervals["site"].isin(["Tarn Hollow", "Quill Creek", "Dunnick Bend", "Pewmoor Gully"])
+    assert days.loc[~north].isna().all(axis=None)
+    assert days.loc[north, "stress_days_least"].notna().all()
+    assert "temperature_north.csv" in set(study.accounts["file"])
+    assert "weather-crossed" in set(study.problems["code"])
 
 
 def test_one_gauge_holds_thirty_years(demo: Path) -> None:

@@ -1,4 +1,4 @@
-"""The season's rain, and whether its effect on survival can be told at all."""
+"""The season's rain and soil water, and whether the effect of rain on survival can be told at all."""
 
 from __future__ import annotations
 
@@ -13,7 +13,9 @@ from survivor.models.fit import fit
 from survivor.records import Records
 from survivor.season.gauge import GaugeRecord
 from survivor.season.gauges import Gauges
+from survivor.season.moisture import SoilWater, soil_water
 from survivor.season.rain import COLUMNS, measures
+from survivor.season.stress import stress_measures
 from survivor.settings import Gauge, Settings
 
 FEWEST_GAUGE_SEASONS = 6
@@ -22,11 +24,12 @@ _DRY_TOTAL = "rain in the dry season"
 
 @dataclass(frozen=True)
 class SeasonRain:
-    """What the gauges say.
+    """What the gauges, and the weather beside them, say.
 
     ``measures`` one row a gauge, window and measure; ``record`` the daily falls;
     ``effect`` of rain on survival or None, and then ``reason`` says why there is none;
-    ``cannot`` which gauge tells nothing, and why.
+    ``cannot`` which gauge tells nothing, and why; ``water`` in the soil of the plots, or
+    None where no weather is named.
     """
 
     measures: pd.DataFrame
@@ -34,6 +37,7 @@ class SeasonRain:
     effect: pd.DataFrame | None
     reason: str
     cannot: tuple[str, ...]
+    water: SoilWater | None = None
 
 
 def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonRain:
@@ -64,13 +68,31 @@ def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonR
             cannot.append(f"Rain at {gauge.name}: {fault.what}.")
     table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=list(COLUMNS))
     effect, reason = _effect(settings, table, records)
+    water = soil_water(settings, gauges, records.plots)
+    if water is not None:
+        table = _with_stress(table, water, settings)
+        cannot += water.cannot
     return SeasonRain(
         table,
         pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=["gauge", "date", "rain_mm"]),
         effect,
         reason,
         tuple(cannot),
+        water,
     )
+
+
+def _with_stress(table: pd.DataFrame, water: SoilWater, settings: Settings) -> pd.DataFrame:
+    """Add the stress days of each gauge's typical patches to the season's measures."""
+    closed = settings.records_closed
+    until = None if closed is None else pd.Timestamp(closed)
+    found = [
+        stress_measures(each.balance, each.gauge, each.soil, each.planted, settings.dry_season, until)
+        for each in water.typical
+        if not pd.isna(each.planted)
+    ]
+    filled = [part.astype({"years_of_record": float}) for part in (table, *found) if not part.empty]
+    return pd.concat(filled, ignore_index=True) if filled else table
 
 
 def _measure(

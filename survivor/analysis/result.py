@@ -16,6 +16,7 @@ from survivor.effects.standardise import Standardised
 from survivor.evidence import Finding
 from survivor.models.result import Fit
 from survivor.records import Records
+from survivor.season.moisture import SoilWater
 from survivor.settings import Settings
 
 
@@ -44,6 +45,8 @@ class Analysis:
         Season measures, one row a gauge, planting date and measure.
     rain_record
         Daily falls: ``gauge, date, rain_mm``.
+    soil_water
+        Of the plots that lie by a gauge with weather; None where the study file names none.
     species, sites
         ``species`` or ``site``, ``planted, estimate, lower, upper`` (per 100), ``n_plots``.
     causes
@@ -86,6 +89,7 @@ class Analysis:
     )
     rain_record: pd.DataFrame = field(default_factory=_columns("gauge", "date", "rain_mm"))
     rain_effect: pd.DataFrame | None = None
+    soil_water: SoilWater | None = None
     species: pd.DataFrame = field(
         default_factory=_columns("species", "planted", "estimate", "lower", "upper", "n_plots")
     )

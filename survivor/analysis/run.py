@@ -50,11 +50,17 @@ def analyse(
         Complete as far as the records allow; ``cannot`` says why a part is missing.
     """
     reasons = Reasons()
-    say("Rain gauges")
+    say("Rain and soil water" if settings.weather else "Rain gauges")
     rain = season_rain(settings, gauges, records)
     milestone = settings.headline_milestone
     analysis = Analysis(settings, records, provenance, float(milestone.day))
-    analysis = replace(analysis, rain=rain.measures, rain_record=rain.record, rain_effect=rain.effect)
+    analysis = replace(
+        analysis,
+        rain=rain.measures,
+        rain_record=rain.record,
+        rain_effect=rain.effect,
+        soil_water=rain.water,
+    )
     intervals = first_plants(records.intervals)
     if intervals.empty:
         reasons.say(

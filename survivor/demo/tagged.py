@@ -15,6 +15,7 @@ import pandas as pd
 
 from survivor.demo.files import INVENTED, csv_bytes, json_bytes, text_file
 from survivor.demo.rain import GaugePlan, gauge_file
+from survivor.demo.temperature import StationPlan, temperature_file
 from survivor.demo.watching import Habits, causes, heights, watch, weed_cover
 from survivor.simulate import Cohort, Drawn, draw_records, hazard_knots, season_cuts, true_dose, true_effects
 
@@ -148,6 +149,14 @@ _GAUGES = {
     ),
 }
 
+_STATION = StationPlan(
+    first=dt.date(2022, 1, 1),
+    last=RECORDS_CLOSED,
+    not_read=((dt.date(2022, 4, 11), dt.date(2022, 4, 13)), (dt.date(2024, 3, 9), dt.date(2024, 3, 10))),
+    blank=(dt.date(2022, 12, 8), dt.date(2023, 7, 19)),
+    swapped=(dt.date(2024, 1, 27),),
+)
+
 
 def tagged_files() -> dict[str, bytes]:
     """Every file of the cohort, by name."""
@@ -164,6 +173,7 @@ def tagged_files() -> dict[str, bytes]:
     }
     for name, plan in _GAUGES.items():
         files[name] = gauge_file(plan, rng)
+    files["temperature_north.csv"] = temperature_file(_STATION, files["rain_north.csv"], rng)
     return files
 
 

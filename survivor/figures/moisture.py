@@ -70,11 +70,11 @@ def draw_water(
         ax.axhline(limit, color=TARGET, linestyle=(0, (3, 1.5)), linewidth=1.0, zorder=2)
         ax.annotate(
             "short of water below",
-            (days[-1], limit),
-            xytext=(-3, 2),
+            (_free_place(days, low, high, limit, 0.13 * total_mm), limit),
+            xytext=(3, -2),
             textcoords="offset points",
-            ha="right",
-            va="bottom",
+            ha="left",
+            va="top",
             color=TARGET,
             fontsize=SMALL,
         )
@@ -123,6 +123,14 @@ def water_figure(
 def _days(table: pd.DataFrame) -> FloatArray:
     dates = pd.to_datetime(table["date"])
     return np.asarray((dates - dates.iloc[0]) / pd.Timedelta(days=1), dtype=np.float64)
+
+
+def _free_place(days: FloatArray, low: FloatArray, high: FloatArray, limit: float, height: float) -> float:
+    """Day from which on a label just below the limit meets the fewest days of the line."""
+    taken = (high >= limit - height) & (low <= limit)
+    width = max(round(0.4 * len(days)), 1)  # of a narrow figure; a wide one needs half of that
+    counts = np.convolve(taken, np.ones(width), mode="valid")
+    return float(days[int(counts.argmin())])
 
 
 def _stress_marks(ax: Axes, days: FloatArray, stressed: pd.Series[bool], total_mm: float) -> None:

@@ -63,6 +63,13 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "accounts": _accounts(analysis.records.accounts),
         "matches": analysis.records.matches,
     }
+    if analysis.soil_water is not None:
+        found["soil_water"] = analysis.soil_water.table
+        days = [
+            each.balance.table.assign(gauge=each.gauge, soil=each.soil)
+            for each in analysis.soil_water.typical
+        ]
+        found["soil_water_days"] = pd.concat(days, ignore_index=True) if days else pd.DataFrame()
     if analysis.rain_effect is not None:
         found["rain_effect"] = analysis.rain_effect
     found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}

@@ -113,7 +113,7 @@ def soil_water(settings: Settings, gauges: Gauges, plots: pd.DataFrame) -> SoilW
     for weather in settings.weather:
         rain, station = gauges.records.get(weather.gauge), gauges.weather.get(weather.gauge)
         here = facts.index[facts["gauge"] == weather.gauge]
-        absent = "its rain" if rain is None else f"its weather file, {weather.file},"
+        absent = "its gauge" if rain is None else f"its weather file, {weather.file},"
         if rain is None or station is None:
             cannot.append(f"Soil water at {weather.gauge}: {absent} could not be read.")
             continue
@@ -132,7 +132,7 @@ def soil_water(settings: Settings, gauges: Gauges, plots: pd.DataFrame) -> SoilW
                 facts.loc[row, name] = getattr(patch, name)
         typical += _typical(facts.loc[list(patches)], balances)
     beside = {weather.gauge for weather in settings.weather}
-    facts.loc[~facts["gauge"].isin(beside), "reason"] = "no weather stands beside its rain gauge"
+    facts.loc[~facts["gauge"].isin(beside), "reason"] = "no weather file goes with their gauge"
     lacking = facts[(facts["balance"] < 0) & (facts["reason"] != "")]
     cannot += [
         f"Soil water is not reckoned for {len(rows)} {'plot' if len(rows) == 1 else 'plots'}: {reason}."
@@ -212,7 +212,15 @@ def _daily(
     dates = pd.date_range(first, last, freq="D")
     eto = reference.table.set_index("date")["eto_mm"].reindex(dates)
     daily = pd.DataFrame({"date": dates, "rain_mm": calendar.slice(calendar.booked, first, last)})
-    notes = list(reference.notes)
+    daily["eto_mm"] = eto.to_numpy()
+    notes = [reference.notes[0]]
+    lacking = {"rain": daily["rain_mm"].isna().sum(), "evapotranspiration": daily["eto_mm"].isna().sum()}
+    for name, count in lacking.items():
+        if count:
+            notes.append(
+                f"{name} is not known on {count} of {len(daily)} days, and soil water within limits only "
+                "from there until rain or drought closes the gap"
+            )
     low, high = calendar.place(first), calendar.place(last)
     sums = sum(low <= end <= high for _, end, _ in calendar.sums)
     if sums:
@@ -220,7 +228,7 @@ def _daily(
             f"{sums} {'amount' if sums == 1 else 'amounts'} of rain read for several days, each taken to "
             "have fallen on the day it was read"
         )
-    return daily.assign(eto_mm=eto.to_numpy()), notes
+    return daily, notes
 
 
 def _typical(plots: pd.DataFrame, balances: Sequence[Balance]) -> list[Typical]:

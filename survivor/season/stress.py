@@ -59,7 +59,8 @@ def stress_measures(
         ``survivor.season.rain.COLUMNS``, a row a measure: stress days in the dry season
         and their longest run (days *known* to be of stress: the least there can have
         been; ``note`` gives the most), and days from planting to the first stress
-        day. No value where more than a quarter of the window's days are not known.
+        day (``note`` gives the longest spell without). No value where more than a quarter
+        of the window's days are not known.
     """
     table = balance.table
     last = table["date"].iloc[-1]
@@ -78,6 +79,21 @@ def stress_measures(
             numbers = (value, "days", span.known, len(span.sure), np.nan, np.nan, np.nan, said)
             rows.append((*head, f"{name}, {soil}", *tail, *numbers))
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def longest_spell_without(table: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp] | None:
+    """Return first and last day of the longest run of days known to be without stress.
+
+    Parameters
+    ----------
+    table
+        ``date``, a row a day, and ``stressed`` of a balance.
+    """
+    free = runs(~table["stressed"].fillna(True).to_numpy(dtype=bool))
+    if free.max(initial=0) == 0:
+        return None
+    over = int(free.argmax())
+    return table["date"].iloc[over - int(free[over]) + 1], table["date"].iloc[over]
 
 
 @dataclass(frozen=True)
@@ -125,6 +141,8 @@ def _first(
         note = f"not before {first}" + (
             f" and not after {(planted + pd.Timedelta(days=sure)).date()}" if sure is not None else ""
         )
+    if spell := longest_spell_without(balance.table[balance.table["date"].between(planted, end)]):
+        note += "; longest spell known to be without: " + " to ".join(str(day.date()) for day in spell)
     return (*head, value, "days", span.known, days, np.nan, np.nan, np.nan, note)
 
 
@@ -154,6 +172,7 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
 
     Notes
     -----
+    Where days are in doubt, fit with the least and with the most in turn: what both say stands.
     A model of survival takes ``stress_share``: the number of days follows the length of
     the interval, which the model already knows. Within a site and a visit the share
     differs between plots by texture and weed-free radius only, so there it is the radius

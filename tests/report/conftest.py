@@ -46,6 +46,7 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
         "rain": _rain(),
         "rain_record": _rain_record(),
         "rain_effect": None,
+        "soil_water": None,
         "species": _groups("species", ("black wattle", "river oak")),
         "sites": _groups("site", SITES),
         "causes": _causes(),

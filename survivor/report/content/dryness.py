@@ -127,3 +127,18 @@ def deaths_in_dry_season(intervals: pd.DataFrame, season: DrySeason | None) -> t
         if 2 * _in_season(first, season, days).sum() > days:
             dry += float(count)
     return float(dated["died"].sum()), dry
+
+
+def first_dry_season(
+    season: DrySeason | None, first: pd.Timestamp, last: pd.Timestamp
+) -> tuple[pd.Timestamp, pd.Timestamp] | None:
+    """Return first and last day of the first dry season that meets these dates; None where none does."""
+    if season is None:
+        return None
+    for year in range(first.year - 1, last.year + 1):
+        start = pd.Timestamp(f"{year}-{season.start}")
+        over = season.end < season.start
+        end = pd.Timestamp(f"{year + 1 if over else year}-{season.end}")
+        if start < last and end > first:
+            return start, end
+    return None

@@ -1,4 +1,4 @@
-"""The season against the record of the gauge."""
+"""The season against the record of the gauge, and the soil water under its rain."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ import pandas as pd
 from survivor.figures.season import cumulative_figure, decile_words, deciles_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number
+from survivor.report.content.dryness import first_dry_season
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.gathering import gather
+from survivor.report.content.moisture import soil_water
 from survivor.report.content.reasons import why
 from survivor.report.content.wording import counted, date, dates, sentence, shortened, table_of
 
@@ -36,6 +38,7 @@ def season(analysis: Analysis) -> Section:
         return missing(KEY, HEADING, said)
     blocks: list[Block] = [Paragraph(_CONTEXT)]
     blocks.extend(_cumulative(analysis))
+    blocks.extend(soil_water(analysis))
     deciles = _deciles(rain)
     blocks.append(deciles if deciles is not None else _table(rain))
     if analysis.rain_effect is not None and not analysis.rain_effect.empty:
@@ -121,7 +124,9 @@ def _table(rain: pd.DataFrame) -> Table:
                 sentence(note) if isinstance(note, str) else "",
             )
         )
-    made = Table("rain-table", "The season's rain", columns, tuple(rows), row_heads=2)
+    stressed = rain["measure"].astype(str).str.contains("stress").any()
+    caption = "The season's rain and soil water" if stressed else "The season's rain"
+    made = Table("rain-table", caption, columns, tuple(rows), row_heads=2)
     return shortened(made, "rain.csv")
 
 
@@ -149,7 +154,8 @@ def _cumulative(analysis: Analysis) -> list[Block]:
             f"By {date(last['date'])} {number(float(last['rain_mm']))} mm had fallen since "
             f"{date(table['date'].iloc[0])}; the median of the record is {number(float(last['median']))} mm."
         )
-        dry = _dry_dates(analysis, table)
+        ends = (pd.Timestamp(table["date"].iloc[place]) for place in (0, -1))
+        dry = first_dry_season(analysis.settings.dry_season, *ends)
         found.append(
             Figure(
                 key=f"rain-{place + 1}",
@@ -180,21 +186,6 @@ def _draw_cumulative(
     table: pd.DataFrame, dry: tuple[pd.Timestamp, pd.Timestamp] | None, size: Size
 ) -> Drawing:
     return cumulative_figure(table, dry=dry, size=size)
-
-
-def _dry_dates(analysis: Analysis, table: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timestamp] | None:
-    """Return the first dry season that the dates meet."""
-    named = analysis.settings.dry_season
-    if named is None:
-        return None
-    first, last = pd.Timestamp(table["date"].iloc[0]), pd.Timestamp(table["date"].iloc[-1])
-    for year in range(first.year - 1, last.year + 1):
-        start = pd.Timestamp(f"{year}-{named.start}")
-        over = named.end < named.start
-        end = pd.Timestamp(f"{year + 1 if over else year}-{named.end}")
-        if start < last and end > first:
-            return start, end
-    return None
 
 
 def _monthly(table: pd.DataFrame, place: int) -> Table:
