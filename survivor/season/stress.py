@@ -24,7 +24,14 @@ LONGEST_RUN: Final = "longest run of stress days in the dry season"
 FIRST_DAY: Final = "planting to the first stress day"
 NOT_KNOWN_SHARE: Final = 0.25  # of a window; limits say so of a smaller share, so it may be above rain's
 
-STRESS_COLUMNS: Final = ("stress_days", "stress_days_least", "stress_days_most", "stress_share")
+STRESS_COLUMNS: Final = (
+    "stress_days",
+    "stress_days_least",
+    "stress_days_most",
+    "stress_share",
+    "stress_share_least",
+    "stress_share_most",
+)
 
 Days = NDArray[np.datetime64]
 BoolArray = NDArray[np.bool_]
@@ -162,8 +169,8 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
     pandas.DataFrame
         A row an interval, with its index. ``stress_days``, in (start, stop]: NaN where a
         day between the visits is in doubt; ``stress_days_least, stress_days_most``, the
-        limits that hold all the same; ``stress_share``, stress days over all days, which
-        does not grow with the gap between visits. All NaN for a plot without a balance.
+        limits that hold all the same; ``stress_share`` and its limits, stress days over
+        all days, which does not grow with the gap between visits. All NaN for a plot without a balance.
 
     Raises
     ------
@@ -172,9 +179,9 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
 
     Notes
     -----
-    Where days are in doubt, fit with the least and with the most in turn: what both say stands.
-    A model of survival takes ``stress_share``: the number of days follows the length of
-    the interval, which the model already knows. Within a site and a visit the share
+    A model of survival takes ``stress_share``, or where days are in doubt its least and its
+    most in turn: what both say stands. The number of days follows the length of the
+    interval, which the model already knows. Within a site and a visit the share
     differs between plots by texture and weed-free radius only, so there it is the radius
     seen through the balance: it may take the radius's place in a model, it says nothing
     beside it. It is part of what a preparation does, so a comparison of preparations
@@ -202,8 +209,9 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
             found[rows] = _count(stressed, table["date"].iloc[0], start[rows], stop[rows], outside=doubt)
     known = np.where(least == most, least, np.nan)
     days = np.where(dated, (stop - start).astype(float), np.nan)
-    share = known / np.where(days > 0, days, np.nan)
-    columns = dict(zip(STRESS_COLUMNS, (known, least, most, share), strict=True))
+    counts = (known, least, most)
+    shares = (count / np.where(days > 0, days, np.nan) for count in counts)
+    columns = dict(zip(STRESS_COLUMNS, (*counts, *shares), strict=True))
     return pd.DataFrame(columns, index=intervals.index)
 
 

@@ -195,6 +195,7 @@ def test_days_in_doubt_give_limits_and_no_number():
     assert np.isnan(found["stress_share"].iloc[1])
     low, high = found.loc[8, ["stress_days_least", "stress_days_most"]]
     assert 0 < low < high == 16
+    assert found.loc[8, ["stress_share_least", "stress_share_most"]].tolist() == [low / 17, high / 17]
 
 
 def test_days_outside_the_record_are_in_doubt():
