@@ -8,6 +8,7 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survivor.errors import SeasonError, SurvivorError
 from survivor.season.balance import Balance, water_balances
@@ -20,16 +21,8 @@ from survivor.season.weather import WeatherRecord
 from survivor.settings import Gauge, Settings, Soil, Weather
 from survivor.vocabulary import PLOT_KEY
 
-_PLOT_FACTS: Final = (
-    "gauge",
-    "texture",
-    "weed_free_radius_m",
-    "total_mm",
-    "ready_mm",
-    "total_litres",
-    "weed_share",
-    "coefficient",
-)
+_RECKONED: Final = ("total_mm", "ready_mm", "total_litres", "weed_share", "coefficient")
+_PLOT_FACTS: Final = ("gauge", "texture", "weed_free_radius_m", *_RECKONED)
 
 
 @dataclass(frozen=True)
@@ -123,14 +116,18 @@ def soil_water(settings: Settings, gauges: Gauges, plots: pd.DataFrame) -> SoilW
             cannot.append(f"Soil water at {weather.gauge}: {fault.what}.")
             continue
         notes += [f"{weather.gauge}: {text}." for text in said]
-        patches = _patches(facts, here, settings.soil)
-        places = {patch: len(balances) + order for order, patch in enumerate(dict.fromkeys(patches.values()))}
-        balances += water_balances(daily, list(places)) if places else []
-        for row, patch in patches.items():
-            facts.loc[row, "balance"] = places[patch]
-            for name in ("total_mm", "ready_mm", "total_litres", "weed_share", "coefficient"):
-                facts.loc[row, name] = getattr(patch, name)
-        typical += _typical(facts.loc[list(patches)], balances)
+        kinds, kind_of = _kinds(facts.loc[here], settings.soil)
+        patches: list[Patch] = []
+        for number, kind in enumerate(kinds):
+            rows = here[kind_of == number]
+            if isinstance(kind, str):
+                facts.loc[rows, "reason"] = kind
+                continue
+            facts.loc[rows, "balance"] = len(balances) + len(patches)
+            facts.loc[rows, list(_RECKONED)] = [getattr(kind, name) for name in _RECKONED]
+            patches.append(kind)
+        balances += water_balances(daily, patches) if patches else []
+        typical += _typical(facts.loc[here[facts.loc[here, "balance"] >= 0]], balances)
     beside = {weather.gauge for weather in settings.weather}
     facts.loc[~facts["gauge"].isin(beside), "reason"] = "no weather file goes with their gauge"
     lacking = facts[(facts["balance"] < 0) & (facts["reason"] != "")]
@@ -162,34 +159,39 @@ def _plot_facts(plots: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     facts["texture"] = texture.mask(texture == "", (settings.soil.texture or "").casefold())
     if "weed_free_radius_m" not in facts:
         facts["weed_free_radius_m"] = np.nan
-    for name in ("total_mm", "ready_mm", "total_litres", "weed_share", "coefficient"):
+    for name in _RECKONED:
         facts[name] = np.nan
     return facts.assign(balance=-1, reason="")
 
 
-def _patches(facts: pd.DataFrame, rows: pd.Index[Any], soil: Soil) -> dict[Any, Patch]:
-    """Patch of each of these plots; where it cannot be told, the reason is written beside the plot."""
-    found = {}
-    for row in rows:
-        texture, radius = str(facts.loc[row, "texture"]), facts.loc[row, "weed_free_radius_m"]
-        if texture == "":
-            facts.loc[row, "reason"] = "no texture of the soil is recorded"
-            continue
-        try:
-            held = water_held(texture, soil.textures)
-            found[row] = Patch(
-                held.field_capacity,
-                held.wilting_point,
-                depth_m=soil.root_depth_m,
-                radius_m=None if pd.isna(radius) else float(radius),
-                root_radius_m=soil.root_radius_m,
-                depletion_fraction=soil.depletion_fraction,
-                patch_coefficient=soil.patch_coefficient,
-                weed_coefficient=soil.weed_coefficient,
-            )
-        except SeasonError as fault:
-            facts.loc[row, "reason"] = fault.what
-    return found
+def _kinds(plots: pd.DataFrame, soil: Soil) -> tuple[list[Patch | str], NDArray[np.integer]]:
+    """Return each kind of patch, or the reason why it cannot be told, and the kind of each plot.
+
+    Plots are of a kind that share a texture and, to the centimetre, a radius.
+    """
+    keys = plots[["texture"]].assign(radius=plots["weed_free_radius_m"].astype(float).round(2))
+    groups = keys.groupby(["texture", "radius"], dropna=False, sort=False)
+    words = keys.drop_duplicates().itertuples(index=False, name=None)
+    return [_kind(str(texture), radius, soil) for texture, radius in words], groups.ngroup().to_numpy()
+
+
+def _kind(texture: str, radius: float, soil: Soil) -> Patch | str:
+    if texture == "":
+        return "no texture of the soil is recorded"
+    try:
+        held = water_held(texture, soil.textures)
+        return Patch(
+            held.field_capacity,
+            held.wilting_point,
+            depth_m=soil.root_depth_m,
+            radius_m=None if pd.isna(radius) else max(radius, 0.01),
+            root_radius_m=soil.root_radius_m,
+            depletion_fraction=soil.depletion_fraction,
+            patch_coefficient=soil.patch_coefficient,
+            weed_coefficient=soil.weed_coefficient,
+        )
+    except SeasonError as fault:
+        return fault.what
 
 
 def _daily(

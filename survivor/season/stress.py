@@ -170,7 +170,8 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
         A row an interval, with its index. ``stress_days``, in (start, stop]: NaN where a
         day between the visits is in doubt; ``stress_days_least, stress_days_most``, the
         limits that hold all the same; ``stress_share`` and its limits, stress days over
-        all days, which does not grow with the gap between visits. All NaN for a plot without a balance.
+        all days, which does not grow with the gap between visits. All NaN for a plot
+        without a balance.
 
     Raises
     ------
