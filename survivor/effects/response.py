@@ -54,7 +54,7 @@ class ResponseModel:
             return cls("grouped", (), cells, tuple(cluster_columns(data, "plot")), None, pieces, ())
         check_day(source, at)
         others, dropped = _other_terms(source.formula, {column, *cells})
-        day = at if source.model == "logistic" else None
+        day = at if source.at is not None else None
         said = _dropped_words(dropped)
         return cls(cast(Model, source.model), others, cells, source.cluster or None, day, pieces, said)
 

@@ -111,19 +111,20 @@ class Fit:
     Attributes
     ----------
     model
-        ``grouped``, ``cox`` or ``logistic``.
+        ``grouped``, ``cox``, ``logistic`` or ``mixed``.
     formula
         As given.
     variance
-        ``CR2``, ``CR1``, ``CR0``, ``jackknife``, or ``model`` where rows are independent.
+        ``CR2``, ``CR1``, ``CR0``, ``jackknife``, ``observed information`` (mixed), or
+        ``model`` where rows are independent.
     at
-        Day since planting of a logistic fit; None for the others.
+        Day since planting of a logistic fit, or a mixed one of odds; None for the others.
     table
         One row a term: term, estimate, std_error, df, lower, upper, p_value,
         variance, and hazard_ratio (odds_ratio) with its limits. Estimates are on
         the log scale; limits are two-sided 95 %, from t on ``df``.
     log_likelihood
-        For ``grouped`` and ``logistic`` with the binomial constant; Cox: partial.
+        With the binomial constant; Cox: partial. Mixed: effects integrated out.
     checks
         What was decided or noticed while fitting, in sentences.
     data
