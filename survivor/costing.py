@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 Costs = Mapping[Any, "float | Cost"]
 
 _TAILS = ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2)
+_LEAST = 1e-12  # survival is kept this far from 0 and 1 on the log(-log) scale
 _CLEARLY = CONFIDENCE  # probability from which one method is called the cheapest
 
 
@@ -220,7 +221,7 @@ def _draw_survival(standard: Standardised, costed: list[int], draws: int, rng: n
     """Joint draws of survival, shape (draws, methods).
 
     The margins are t on each method's own degrees of freedom on the log(-log)
-    scale, as its printed limits; a normal copula carries the correlations.
+    scale, each side as wide as the printed limits; a normal copula carries the correlations.
     """
     table = standard.table.iloc[costed]
     share = table["estimate"].to_numpy(float) / 100
@@ -234,15 +235,23 @@ def _draw_survival(standard: Standardised, costed: list[int], draws: int, rng: n
     np.fill_diagonal(correlation, 1.0)
     normal = rng.standard_normal((draws, len(share))) @ _root(correlation).T
     rank = stats.norm.cdf(normal)
-    quantile = np.where(
-        np.isposinf(df), normal, stats.t.ppf(rank, np.where(np.isfinite(df) & (df > 0), df, 1.0))
-    )
-    centre = np.log(-np.log(np.where(edge, 0.5, share)))
-    alive = np.exp(-np.exp(centre + spread * quantile))
+    usable = np.where(np.isfinite(df) & (df > 0), df, 1.0)
+    quantile = np.where(np.isposinf(df), normal, stats.t.ppf(rank, usable))
+    limit = np.where(np.isposinf(df), stats.norm.ppf(_TAILS[1]), stats.t.ppf(_TAILS[1], usable))
+    centre = _loglog(share)
+    worse = (_loglog(table["lower"].to_numpy(float) / 100) - centre) / limit
+    better = (centre - _loglog(table["upper"].to_numpy(float) / 100)) / limit
+    reach = centre + np.where(quantile > 0, worse, better) * quantile
+    alive = np.exp(-np.exp(np.where(edge, 0.0, reach)))
     # At 0 or 100 % each plot counts as one plant, as for the limits (Jeffreys' beta draws).
     number_of = np.where(table["n_plots"] > 0, table["n_plots"], table["n_seedlings"]).astype(float)
     beta = stats.beta.ppf(rank, share * number_of + 0.5, (1 - share) * number_of + 0.5)
     found: Floats = np.where(edge, beta, alive)
+    return found
+
+
+def _loglog(share: Floats) -> Floats:
+    found: Floats = np.log(-np.log(np.clip(share, _LEAST, 1 - _LEAST)))
     return found
 
 

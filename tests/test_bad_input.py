@@ -203,10 +203,28 @@ def test_all_tags_missing(tmp_path):
     assert "What to do" in said
 
 
-def test_a_method_without_deaths_is_not_given_a_ratio(tmp_path):
-    write_season(tmp_path, season(lambda site, method: 4 if method == "usual" else 0))
-    _, said = answer(tmp_path)
-    assert "no finite estimate" in said
+@pytest.mark.parametrize(
+    ("dead", "who"), [(0, "Nobody died with method other"), (10, "Everybody died with method other")]
+)
+def test_a_method_that_lost_all_or_none_is_answered_with_a_penalty_that_is_said(tmp_path, dead, who):
+    plots = season(lambda *_: 4)
+    for key in plots:
+        if key[2] == "other":
+            plots[key] = [dead_from(1)] * dead + [dead_from(3)] * (10 - dead)
+    write_season(tmp_path, plots)
+    analysis, said = answer(tmp_path)
+    assert analysis.fits["grouped"].variance == "penalised"
+    assert f"{who}, so" in said
+    assert "penalised (Firth)" in said
+    compared = [finding for finding in analysis.findings if finding.methods]
+    assert compared
+    for finding in compared:
+        assert finding.grade == "slight"
+        assert any("a penalised model was used" in reason for reason in finding.reasons)
+        assert -100 < finding.lower < finding.estimate < finding.upper < 100
+    # The planting as a whole needs no penalty: it is told without methods.
+    alive = next(finding for finding in analysis.findings if finding.key == "alive")
+    assert not any("penalised" in reason for reason in alive.reasons)
 
 
 @pytest.mark.parametrize(

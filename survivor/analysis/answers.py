@@ -55,7 +55,14 @@ def flags_for(analysis: Analysis, row: int, *, bounds: pd.DataFrame, shares: pd.
         models_disagree=bool(((others < line["lower"]) | (others > line["upper"])).any()),
         sites_inconsistent=bool(p_value < _CLEAR),
         one_site_carries=one_site_carries(analysis.left_out, method, against, estimate),
+        penalised=penalised(analysis),
     )
+
+
+def penalised(analysis: Analysis) -> bool:
+    """Whether comparisons rest on a penalised model: nobody, or everybody, died with some method."""
+    head = analysis.fits.get("grouped")
+    return head is not None and head.variance == "penalised"
 
 
 def _same_pair(table: pd.DataFrame, method: str, against: str) -> pd.DataFrame:
@@ -102,7 +109,8 @@ def season_findings(
     if alive is not None:
         found.insert(0 if settings.study.purpose == "check a target" else 1, alive)
     if analysis.payoff is not None:
-        found.append(payoff_finding(analysis.payoff, milestone, settings.design))
+        flags = Circumstances(penalised=penalised(analysis))
+        found.append(payoff_finding(analysis.payoff, milestone, settings.design, flags=flags))
     if analysis.dose is not None:
         found.append(radius_finding(analysis.dose, milestone, settings.design))
     if rain_reason:

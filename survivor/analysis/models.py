@@ -100,7 +100,9 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     if headline is not None:
         others, missed = _others(joined, formula, strata, at, settings)
         said += missed
-    whole = headline if joined is intervals else _whole(intervals, strata)
+    # A model without methods needs no penalty: where they do, it tells the whole better.
+    plain = headline is not None and joined is intervals and headline.variance != "penalised"
+    whole = headline if plain else _whole(intervals, strata)
     return SeasonFits(headline, whole, between, others, tuple(cannot), tuple(dict.fromkeys(said)))
 
 
@@ -171,6 +173,11 @@ def _others(
 
 
 def _variance(fitted: Fit) -> str:
+    if fitted.variance == "penalised":
+        return (
+            "Seedlings in a plot are not independent: limits are widened by how much the plots of the other "
+            f"preparations differ ({fitted.n_clusters} plots in all)."
+        )
     df = fitted.table["df"]
     spread = (
         ""

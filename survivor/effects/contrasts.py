@@ -18,7 +18,7 @@ import pandas as pd
 
 from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
-from survivor.effects.limits import Floats, half_width, t_test
+from survivor.effects.limits import Floats, limits_of_differences
 from survivor.errors import EffectError
 from survivor.intervals import entries
 from survivor.models.multiplicity import holm
@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 Pairs = Literal["against", "all"]
 
+_NUMBERS = ("estimate", "std_error", "df", "lower", "upper", "p_value")
 _TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
 
 
@@ -136,7 +137,7 @@ def contrasts(
     columns = place_columns(fit)
     grid = layout(data, by, columns)
     decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
-    numbers = np.full((len(decided), 3), np.nan)
+    numbers = np.full((len(decided), len(_NUMBERS)), np.nan)
     checks: list[str] = []
     for basis, model in ((WITHIN, fit), (BETWEEN, between_fit or fit)):
         chosen = [place for place, pair in enumerate(decided) if pair.basis == basis]
@@ -231,7 +232,7 @@ def _decide(
 def _differences(
     fit: Fit, by: str, at: float, pairs: Sequence[_Pair], population: pd.DataFrame | None
 ) -> tuple[Floats, list[str]]:
-    """Estimate, standard error and df of each difference, shape (pairs, 3), in shares."""
+    """``_NUMBERS`` of each difference in shares, shape (pairs, 6)."""
     cells = study_cells(fit, [by], population)
     levels = levels_of(fit.data, by)
     # One row a pair over all cells under all levels, so that each difference has its own df.
@@ -246,12 +247,12 @@ def _differences(
     # Cells that no pair rests on are not asked for: a model may have no answer there.
     used = (flat != 0).any(axis=0)
     found = fit.average_survival(stacked[used].reset_index(drop=True), flat[:, used], at)
-    variance = np.clip(np.diag(np.atleast_2d(found.covariance)), 0, None)
-    return np.column_stack([found.estimate, np.sqrt(variance), found.df]), list(cells.checks)
+    columns = (found.estimate, found.std_error, found.df, *limits_of_differences(found))
+    return np.column_stack(columns), list(cells.checks)
 
 
 def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbers: Floats) -> pd.DataFrame:
-    estimate, std_error, df = numbers.T
+    estimate, std_error, df, lower, upper, p_value = numbers.T
     known = (std_error > 0) & (df > 0)  # False for blanks
     lines = []
     arms = _arms(data, by)
@@ -265,8 +266,7 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
         lines.append({"basis": basis, "reason": reason, **_counts(arms, by, pair)})
     told = pd.DataFrame(lines)
     shown = np.where(known, 1.0, np.nan)
-    width = half_width(std_error, df)
-    p_value = t_test(estimate, std_error, df)
+    p_value = p_value * shown
     like = data[by].dtype
     return pd.DataFrame(
         {
@@ -276,8 +276,8 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
             "estimate": 100 * estimate * shown,
             "std_error": 100 * std_error * shown,
             "df": df * shown,
-            "lower": 100 * (estimate - width) * shown,
-            "upper": 100 * (estimate + width) * shown,
+            "lower": 100 * lower * shown,
+            "upper": 100 * upper * shown,
             "p_value": p_value,
             "p_adjusted": holm(p_value),
             "unit": PER_100,

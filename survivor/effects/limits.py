@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from survivor.models.result import Estimates
 from survivor.vocabulary import CONFIDENCE
 
 Floats = NDArray[np.float64]
@@ -83,6 +84,37 @@ def survival_limits(survival: Floats, std_error: Floats, df: Floats, effective: 
     upper = np.exp(-np.exp(centre - width))
     wilson_lower, wilson_upper = wilson(survival, effective)
     return Limits(np.where(edge, wilson_lower, lower), np.where(edge, wilson_upper, upper), edge)
+
+
+def limits_of_survival(found: Estimates, effective: Floats) -> Limits:
+    """95 % limits of averages of survival: the model's own where it has some, else ``survival_limits``."""
+    usual = survival_limits(
+        np.asarray(found.estimate, dtype=float),
+        found.std_error,
+        np.asarray(found.df, dtype=float),
+        effective,
+    )
+    if found.lower is None or found.upper is None:
+        return usual
+    own = np.isfinite(found.lower) & np.isfinite(found.upper)
+    return Limits(
+        np.where(own, found.lower, usual.lower), np.where(own, found.upper, usual.upper), usual.edge & ~own
+    )
+
+
+def limits_of_differences(found: Estimates) -> tuple[Floats, Floats, Floats]:
+    """95 % limits and p-value of each difference: the model's own where it has some, else by t."""
+    estimate, df = np.asarray(found.estimate, dtype=float), np.asarray(found.df, dtype=float)
+    width = half_width(found.std_error, df)
+    lower, upper, p_value = estimate - width, estimate + width, t_test(estimate, found.std_error, df)
+    if found.lower is None or found.upper is None or found.p_value is None:
+        return lower, upper, p_value
+    own = np.isfinite(found.lower) & np.isfinite(found.upper) & np.isfinite(found.p_value)
+    return (
+        np.where(own, found.lower, lower),
+        np.where(own, found.upper, upper),
+        np.where(own, found.p_value, p_value),
+    )
 
 
 def wilson(share: Floats, number: Floats) -> tuple[Floats, Floats]:

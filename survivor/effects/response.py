@@ -16,7 +16,7 @@ import pandas as pd
 from formulaic import Formula
 
 from survivor.effects.cells import check_day, study_cells
-from survivor.effects.limits import Floats, half_width, survival_limits
+from survivor.effects.limits import Floats, limits_of_differences, limits_of_survival
 from survivor.effects.spread import Curve
 from survivor.intervals import cluster_columns
 from survivor.models.fit import Model
@@ -87,8 +87,9 @@ class Answer:
         """Survival at each radius, as :attr:`Dose.table`."""
         found = self._average(fitted, np.eye(len(self.points)))
         estimate, std_error = np.asarray(found.estimate), found.std_error
-        plots = np.full(len(estimate), float(fitted.n_plots or fitted.n_seedlings))
-        limits = survival_limits(estimate, std_error, np.asarray(found.df), plots)
+        limits = limits_of_survival(
+            found, np.full(len(estimate), float(fitted.n_plots or fitted.n_seedlings))
+        )
         return pd.DataFrame(
             {
                 self.curve.column: self.points,
@@ -108,17 +109,16 @@ class Answer:
         steps = np.diff(np.eye(len(self.points)), axis=0)
         per = 100 * _TEN_CM / np.diff(self.points)
         found = self._average(fitted, steps)
-        estimate, std_error = per * np.asarray(found.estimate), per * found.std_error
-        width = half_width(std_error, np.asarray(found.df))
+        lower, upper, _ = limits_of_differences(found)
         return pd.DataFrame(
             {
                 "from_m": self.points[:-1],
                 "to_m": self.points[1:],
-                "estimate": estimate,
-                "std_error": std_error,
+                "estimate": per * np.asarray(found.estimate),
+                "std_error": per * found.std_error,
                 "df": found.df,
-                "lower": estimate - width,
-                "upper": estimate + width,
+                "lower": per * lower,
+                "upper": per * upper,
                 "unit": PER_10_CM,
             }
         )

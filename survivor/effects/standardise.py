@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.limits import Floats, survival_limits
+from survivor.effects.limits import Floats, limits_of_survival
 from survivor.intervals import entries, tally
 from survivor.vocabulary import PER_100
 
@@ -106,15 +106,13 @@ def survival(
     found = fit.average_survival(stacked, weights, at)
     counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
     effective = np.where(counts["plots"] > 0, counts["plots"], counts["seedlings"]).astype(float)
-    estimate = np.asarray(found.estimate, dtype=float)
-    std_error = np.sqrt(np.clip(np.diag(found.covariance), 0, None))
-    limits = survival_limits(estimate, std_error, np.asarray(found.df, dtype=float), effective)
+    limits = limits_of_survival(found, effective)
     name = ALL if by is None else by
     table = pd.DataFrame(
         {
             (by or "group"): _labels(fit.data, by, levels),
-            "estimate": 100 * estimate,
-            "std_error": 100 * std_error,
+            "estimate": 100 * np.asarray(found.estimate, dtype=float),
+            "std_error": 100 * found.std_error,
             "df": found.df,
             "lower": 100 * limits.lower,
             "upper": 100 * limits.upper,

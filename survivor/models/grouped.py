@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -14,10 +15,13 @@ from survivor.intervals import sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.grouped_survival import GroupedCells, read_cells
+from survivor.models.jeffreys import GroupedJeffreys
 from survivor.models.leave_out import LeaveOut
 from survivor.models.likelihood import Rows, Solution, solve
+from survivor.models.penalised_fit import penalised_parts
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
-from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
+from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
+from survivor.models.separation import Separation, said_of_levels, separation
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -116,18 +120,58 @@ def fit_grouped(
     start, stop = rows["start_day"].to_numpy(float), rows["stop_day"].to_numpy(float)
     levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
     clusters = len(levels)
-    while True:
+
+    def collapsed() -> tuple[Rows, Codes]:
+        """Equal rows of a cluster as one, and a row of the table for each."""
         lengths = chosen.lengths(rows, start, stop)
         first, at_risk, died = _equal_rows(np.column_stack([codes, stratum, columns, lengths]), rows)
-        data = Rows(columns[first], lengths[first], stratum[first], at_risk, died, design.terms)
-        solution = solve(data)
-        if solution.runaway is None:
-            break
-        chosen = silence(chosen, solution.runaway)
-    checks += [said[0], *chosen.said()]
-    kind: Kind = "model" if cluster is None else variance
-    left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
-    covariance = covariance_by(left_out.codes, clusters, data, solution, kind)
+        return Rows(columns[first], lengths[first], stratum[first], at_risk, died, design.terms), first
+
+    data, first = collapsed()
+    found = separation(data.columns, data.lengths > 0, data.stratum, data.died, data.at_risk - data.died)
+    counts = tally(frame)
+    if found is not None:
+        checks += [said[0], *chosen.said()]
+        # Where a piece has no hazard nobody was seen to be at risk.
+        seen = rows.iloc[np.flatnonzero(chosen.lengths(rows, start, stop).any(axis=1))]
+        who = said_of_levels(seen, design.variables)
+        of_row, plants = codes[first].astype(np.intp), counts["seedlings"] / len(design.cluster_levels)
+        read = partial(read_cells, design, chosen, kept, lost)
+        parts = _penalised(data, found, who, of_row, plants, design, read)
+    else:
+        while (solution := solve(data)).runaway is not None:
+            chosen = silence(chosen, solution.runaway)
+            data, first = collapsed()
+        checks += [said[0], *chosen.said()]
+        left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
+        kind: Kind = "model" if cluster is None else variance
+        fitted = Arranged(design, chosen, np.flatnonzero(used)[first], left_out, kind, kept, lost)
+        parts = _likeliest(fitted)
+    return Fit(
+        model="grouped",
+        formula=formula,
+        variance=parts.variance,
+        at=None,
+        table=parts.table,
+        log_likelihood=parts.log_likelihood,
+        n_seedlings=counts["seedlings"],
+        n_died=counts["died"],
+        n_plots=counts["plots"],
+        n_sites=counts["sites"],
+        checks=(*checks, *parts.checks),
+        data=frame,
+        cluster=design.cluster,
+        strata=design.strata,
+        n_clusters=clusters,
+        variables=design.variables,
+        engine=parts.engine,
+    )
+
+
+def _likeliest(fitted: Arranged) -> FitParts:
+    """By maximum likelihood, with a covariance by cluster."""
+    design, solution, left_out = fitted.design, fitted.solution, fitted.left_out
+    covariance = covariance_by(left_out.codes, left_out.clusters, fitted.data, solution, fitted.kind)
     offset = len(solution.parameters) - len(design.terms)
     picks = np.eye(len(design.terms), len(solution.parameters), offset)
     table = coefficient_table(
@@ -135,32 +179,32 @@ def fit_grouped(
         solution.beta,
         np.sqrt(np.diag(covariance.covariance_of(picks))) if design.terms else np.empty(0),
         covariance.degrees(picks),
-        kind,
+        fitted.kind,
         "hazard_ratio",
     )
-    checks += without_limits(table, design.cluster)
-    counts = tally(frame)
-    fitted = Arranged(design, chosen, np.flatnonzero(used)[first], left_out, kind, kept, lost)
     survival = _Survival(fitted)
-    return Fit(
-        model="grouped",
-        formula=formula,
-        variance=kind,
-        at=None,
-        table=table,
-        log_likelihood=solution.log_likelihood,
-        n_seedlings=counts["seedlings"],
-        n_died=counts["died"],
-        n_plots=counts["plots"],
-        n_sites=counts["sites"],
-        checks=tuple(checks),
-        data=frame,
-        cluster=design.cluster,
-        strata=design.strata,
-        n_clusters=clusters,
-        variables=design.variables,
-        engine=DeltaEngine(solution.parameters, covariance, survival, offset, survival.without_each),
+    engine = DeltaEngine(solution.parameters, covariance, survival, offset, survival.without_each)
+    checks = without_limits(table, design.cluster)
+    return FitParts(fitted.kind, table, solution.log_likelihood, engine, checks)
+
+
+def _penalised(
+    data: Rows,
+    found: Separation,
+    who: str,
+    codes: Codes,
+    plants: float,
+    design: Design,
+    read: Callable[[pd.DataFrame, float], GroupedCells],
+) -> FitParts:
+    """With Jeffreys' penalty, since maximum likelihood has no finite estimate."""
+    seen = np.flatnonzero((data.lengths > 0).any(axis=1))  # the others lie in pieces without a hazard
+    likelihood = GroupedJeffreys(
+        data.columns[seen], data.lengths[seen], data.stratum[seen], data.at_risk[seen], data.died[seen]
     )
+    of_row = codes[seen]
+    found = replace(found, overlap=found.overlap[seen])
+    return penalised_parts(likelihood, found, who, of_row, plants, design, "hazard_ratio", read)
 
 
 def strata_with_hazard(design: Design, frame: pd.DataFrame) -> tuple[Codes, Codes, list[str]]:
@@ -206,6 +250,12 @@ def arranged(fit: Fit) -> Arranged:
     engine = fit.engine
     if isinstance(engine, DeltaEngine) and isinstance(engine.survival, _Survival):
         return engine.survival.fitted
+    if fit.variance == "penalised":
+        raise ModelError(
+            "nobody, or everybody, died at a level of a term, and the fit is a penalised one",
+            where="fit",
+            mend="join that level with another or leave the term out",
+        )
     raise ModelError(
         f"this needs a grouped fit, not a {fit.model} one", where="fit", mend='fit with model="grouped"'
     )

@@ -40,6 +40,12 @@ class GroupedCells:
         """Whether survival is 0 or 1 whatever the parameters."""
         return self.lost | ~self.known
 
+    def pick(self, rows: Codes) -> GroupedCells:
+        """Only these cells."""
+        return GroupedCells(
+            self.columns[rows], self.lengths[rows], self.place[rows], self.known[rows], self.lost[rows]
+        )
+
     def by_piece(self, level: Floats, alpha: Floats, beta: Floats) -> Floats:
         """Cumulative hazard of each cell in each piece, shape (n, K)."""
         relative = np.exp(level[self.place] + self.columns @ beta)

@@ -8,8 +8,9 @@ that runs away, and do the whole fit where strata are too many for its dense col
 from __future__ import annotations
 
 import warnings
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -20,8 +21,11 @@ from survivor.errors import ModelError
 from survivor.intervals import Codes, cluster_columns, group_codes, sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, bread_of, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.jeffreys import LogisticJeffreys
 from survivor.models.outcome import outcomes
-from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
+from survivor.models.penalised_fit import penalised_parts
+from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
+from survivor.models.separation import Separation, said_of_levels, separation
 
 Floats = NDArray[np.float64]
 
@@ -47,26 +51,51 @@ class _Rows:
 
 
 @dataclass(frozen=True)
-class _Survival:
-    """Share alive and its derivative for new cells: strata levels, then terms."""
+class LogisticCells:
+    """Cells read once, to predict for under any parameters (strata levels, then terms)."""
 
-    design: Design
-    level: Floats
-    beta: Floats
-    place: Codes  # stratum of the design -> level, -1 nobody died, -2 everybody died
+    columns: Floats
+    place: Codes  # level of each cell's stratum, -1 nobody died there, -2 everybody died
+    levels: int
 
-    def __call__(self, cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
-        place = self.place[self.design.strata_for(cells)]
-        columns = self.design.columns_for(cells)
-        inside = place >= 0
-        share = np.where(
-            inside, expit(self.level[np.maximum(place, 0)] + columns @ self.beta), (place == -1).astype(float)
-        )
-        slope = np.where(inside, share * (1 - share), 0.0)
-        derivative = np.zeros((len(cells), len(self.level) + len(self.beta)))
-        derivative[np.flatnonzero(inside), place[inside]] = slope[inside]
-        derivative[:, len(self.level) :] = slope[:, None] * columns
-        return share, derivative
+    @property
+    def fixed(self) -> NDArray[np.bool_]:
+        """Whether survival is 0 or 1 whatever the parameters."""
+        return self.place < 0
+
+    def pick(self, rows: Codes) -> LogisticCells:
+        """Only these cells."""
+        return LogisticCells(self.columns[rows], self.place[rows], self.levels)
+
+    def alive(self, parameters: Floats, sign: float = 1.0) -> Floats:
+        """Share alive of each cell; with ``sign`` -1 the share dead."""
+        linear = parameters[np.maximum(self.place, 0)] + self.columns @ parameters[self.levels :]
+        settled = (self.place == (-1 if sign > 0 else -2)).astype(float)
+        found: Floats = np.where(self.fixed, settled, expit(sign * linear))
+        return found
+
+    def derivative(self, share: Floats) -> Floats:
+        """Differentiate the shares alive in all parameters, shape (n, p)."""
+        slope = np.where(self.fixed, 0.0, share * (1 - share))
+        found = np.zeros((len(share), self.levels + self.columns.shape[1]))
+        inside = np.flatnonzero(~self.fixed)
+        found[inside, self.place[inside]] = slope[inside]
+        found[:, self.levels :] = slope[:, None] * self.columns
+        return found
+
+    def shares(self, weights: Floats, parameters: Floats) -> tuple[Floats, Floats, Floats]:
+        """Share alive and share dead of each, and the derivative of their weighted sum alive."""
+        alive, dead = self.alive(parameters), self.alive(parameters, -1.0)
+        own = np.where(self.fixed, 0.0, weights * alive * dead)
+        levels = sum_by(np.maximum(self.place, 0), own, self.levels)
+        return alive, dead, np.concatenate([levels, own @ self.columns])
+
+
+Read = Callable[[pd.DataFrame, float], LogisticCells]
+
+
+def _read_cells(design: Design, place: Codes, levels: int, cells: pd.DataFrame, at: float) -> LogisticCells:
+    return LogisticCells(design.columns_for(cells), place[design.strata_for(cells)], levels)
 
 
 def fit_logistic(
@@ -103,9 +132,48 @@ def fit_logistic(
     rows = _collapse(design, chains, place, used)
     against = " and ".join(design.strata) + " levels" if design.strata else "the intercept"
     refuse_aliased(design.columns[used], design.terms, place[design.strata_codes[used]], against)
+    reader = partial(_read_cells, design, place, rows.strata)
+    dead = rows.number - rows.alive
+    runs = separation(rows.columns, np.ones((len(dead), 1), dtype=bool), rows.stratum, dead, rows.alive)
+    if runs is not None:
+        counted = chains[used].assign(died=chains["dead"], at_risk=chains["dead"] + chains["alive"])
+        who = said_of_levels(counted, design.variables)
+        parts = _penalised(rows, runs, who, design, reader)
+    else:
+        parts = _likeliest(rows, design, reader, "model" if cluster is None else variance)
+    data, unread = rows_with_outcome(found.rows, design)
+    counts = tally(chains)
+    return Fit(
+        model="logistic",
+        formula=formula,
+        variance=parts.variance,
+        at=at,
+        table=parts.table,
+        log_likelihood=parts.log_likelihood,
+        n_seedlings=int(chains["alive"].sum() + chains["dead"].sum()),
+        n_died=int(chains["dead"].sum()),
+        n_plots=counts["plots"],
+        n_sites=counts["sites"],
+        checks=(
+            *found.checks,
+            "odds ratios are of being alive: above 1 is better survival",
+            *checks,
+            *parts.checks,
+            *unread,
+        ),
+        data=data,
+        cluster=design.cluster,
+        strata=design.strata,
+        n_clusters=int(rows.cluster.max()) + 1,
+        variables=design.variables,
+        engine=parts.engine,
+    )
+
+
+def _likeliest(rows: _Rows, design: Design, read: Read, kind: Kind) -> FitParts:
+    """By maximum likelihood, with a covariance by cluster."""
     level, beta, value = _solve(rows, design.terms)
-    kind: Kind = "model" if cluster is None else variance
-    clusters, covariance = _covariance(rows, level, beta, kind)
+    covariance = _covariance(rows, level, beta, kind)
     picks = np.eye(len(beta), len(level) + len(beta), len(level))
     table = coefficient_table(
         design.terms,
@@ -115,34 +183,21 @@ def fit_logistic(
         kind,
         "odds_ratio",
     )
-    checks += without_limits(table, design.cluster)
-    data, unread = rows_with_outcome(found.rows, design)
-    counts = tally(chains)
-    survival = _Survival(design, level, beta, place)
-    return Fit(
-        model="logistic",
-        formula=formula,
-        variance=kind,
-        at=at,
-        table=table,
-        log_likelihood=value,
-        n_seedlings=int(chains["alive"].sum() + chains["dead"].sum()),
-        n_died=int(chains["dead"].sum()),
-        n_plots=counts["plots"],
-        n_sites=counts["sites"],
-        checks=(
-            *found.checks,
-            "odds ratios are of being alive: above 1 is better survival",
-            *checks,
-            *unread,
-        ),
-        data=data,
-        cluster=design.cluster,
-        strata=design.strata,
-        n_clusters=clusters,
-        variables=design.variables,
-        engine=DeltaEngine(np.concatenate([level, beta]), covariance, survival, len(level)),
-    )
+    parameters = np.concatenate([level, beta])
+
+    def survival(cells: pd.DataFrame, at: float) -> tuple[Floats, Floats]:
+        share = (known := read(cells, at)).alive(parameters)
+        return share, known.derivative(share)
+
+    engine = DeltaEngine(parameters, covariance, survival, len(level))
+    return FitParts(kind, table, value, engine, without_limits(table, design.cluster))
+
+
+def _penalised(rows: _Rows, runs: Separation, who: str, design: Design, read: Read) -> FitParts:
+    """With Jeffreys' penalty, since maximum likelihood has no finite estimate."""
+    likelihood = LogisticJeffreys(rows.columns, rows.stratum, rows.alive, rows.number)
+    plants = rows.number.sum() / (int(rows.cluster.max()) + 1)
+    return penalised_parts(likelihood, runs, who, rows.cluster, plants, design, "odds_ratio", read)
 
 
 def strata_with_odds(design: Design, chains: pd.DataFrame) -> tuple[Codes, list[str]]:
@@ -267,8 +322,8 @@ def _start(rows: _Rows) -> tuple[Floats, Floats]:
     return (found[:strata], found[strata:]) if tame else plain
 
 
-def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> tuple[int, Sandwich]:
-    """Count clusters and give the covariance; strata are a border where every cluster lies in one."""
+def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> Sandwich:
+    """Covariance by cluster; strata are a border where every cluster lies in one."""
     share = expit(level[rows.stratum] + rows.columns @ beta)
     score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
     clusters = int(rows.cluster.max()) + 1
@@ -276,7 +331,7 @@ def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> tuple[i
     stratum[rows.cluster] = rows.stratum
     if np.array_equal(stratum[rows.cluster], rows.stratum):
         local = np.column_stack([np.ones(len(share)), rows.columns])
-        return clusters, sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind, stratum)
+        return sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind, stratum)
     levels = (rows.stratum[:, None] == np.arange(rows.strata)).astype(float)
     local = np.hstack([levels, rows.columns])
-    return clusters, sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind)
+    return sandwich(*by_cluster(rows.cluster, clusters, local, score, weight), kind)

@@ -33,11 +33,18 @@ class Estimates:
         Shape (m, m).
     df
         Degrees of freedom of each, shape (m,).
+    lower, upper, p_value
+        Limits, and p-values of differences, of the model's own making, each shape (m,);
+        None where they are those of ``estimate`` with ``covariance`` and ``df``. NaN
+        where there are none.
     """
 
     estimate: Floats
     covariance: Floats
     df: Floats
+    lower: Floats | None = None
+    upper: Floats | None = None
+    p_value: Floats | None = None
 
     @property
     def std_error(self) -> Floats:
@@ -104,6 +111,17 @@ class DeltaEngine:
         return self.covariance.wald(contrasts, self.parameters)
 
 
+@dataclass(frozen=True)
+class FitParts:
+    """What ways to fit one model give differently; see ``Fit``."""
+
+    variance: str
+    table: pd.DataFrame
+    log_likelihood: float
+    engine: Engine
+    checks: list[str]
+
+
 @dataclass(frozen=True, repr=False)
 class Fit:
     """A fitted model.
@@ -115,8 +133,10 @@ class Fit:
     formula
         As given.
     variance
-        ``CR2``, ``CR1``, ``CR0``, ``jackknife``, ``observed information`` (mixed), or
-        ``model`` where rows are independent.
+        ``CR2``, ``CR1``, ``CR0``, ``jackknife``, ``observed information`` (mixed),
+        ``model`` where rows are independent, or ``penalised`` where nobody, or
+        everybody, died at a level of a term: profile limits widened by the design
+        effect of the other arms.
     at
         Day since planting of a logistic fit, or a mixed one of odds; None for the others.
     table

@@ -227,7 +227,6 @@ def test_a_method_on_one_plot_has_wide_limits_or_none():
     ("change", "words"),
     [
         (lambda frame: frame.assign(died=0), "nobody died"),
-        (lambda frame: frame.assign(died=frame["died"].where(frame["method"] != "rip", 0)), r"T\.rip"),
         (lambda frame: frame.assign(method=frame["method"].where(frame["plot"] != "rip 0")), "no method"),
         (lambda frame: frame.assign(method="rip"), "same method"),
         (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be told apart from site"),

@@ -1,0 +1,208 @@
+"""Maximum of a penalised likelihood, and limits from its profile.
+
+A quantity's profile is the largest penalised likelihood at each of its values. Its
+limits are the values at which that lies a stated amount below the maximum: they need
+not be symmetric, and where an estimate is finite only through the penalty limits from
+a standard error would mislead (Heinze and Schemper 2002, Statistics in Medicine 21,
+2409-2419). Limits are found for any smooth quantity, a coefficient or an average of
+survival, by Newton steps on the root of twice the fall (Venzon and Moolgavkar 1988,
+Applied Statistics 37, 87-94).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from survivor.errors import ModelError
+from survivor.models.clusters import Bread
+from survivor.models.jeffreys import PenalisedLikelihood, Point
+
+Floats = NDArray[np.float64]
+# Value of a quantity at some parameters and its derivative in them.
+Quantity = Callable[[Floats], tuple[float, Floats]]
+
+_STEPS = 200
+_LONGEST = 4.0  # a step moves no predictor further than this by one parameter
+_MEMORY = 10  # steps that curvature is learnt from
+_CONVERGED = 1e-18  # squared length of the step in units of standard errors
+_CONVERGED_HELD = 1e-13  # the same where quantities are held: only the height is read then
+_ON_TARGET = 1e-9  # how near a held quantity must be to its target
+_ROOT = 1e-7  # how near the root of twice the fall must be to what is allowed
+_SEARCH = 60
+_FARTHEST = 15.0  # a quantity on a log scale beyond this has no limit on that side
+
+
+@dataclass(frozen=True)
+class Maximum:
+    """Where a penalised likelihood is largest, with ``multipliers`` of the quantities held."""
+
+    parameters: Floats
+    point: Point
+    multipliers: Floats
+
+
+def maximise(
+    likelihood: PenalisedLikelihood,
+    start: Floats,
+    held: Sequence[Quantity] = (),
+    targets: Sequence[float] = (),
+) -> Maximum:
+    """Climb to the maximum, with some quantities held at targets.
+
+    Steps are Fisher's scoring with the penalised score and held quantities made
+    linear; curvature that this leaves out is learnt from the steps (limited-memory
+    BFGS on the Lagrangian, with the inverse information where it begins; Nocedal and
+    Wright 2006, Numerical Optimization, sections 7.2 and 18.3).
+
+    Raises
+    ------
+    ModelError
+        When the information is singular (a term cannot be told apart from the pieces
+        of the baseline) or the steps do not settle.
+    """
+    now = likelihood.at(start)
+    if now is None:
+        raise _flat()
+    parameters, target = start, np.array(targets, dtype=float)
+    value, slopes = _read(held, parameters)
+    reach = np.ones(len(start))
+    reach[len(start) - likelihood.columns.shape[1] :] = np.ptp(likelihood.columns, axis=0)
+    converged = _CONVERGED_HELD if len(target) else _CONVERGED
+    learnt: list[tuple[Floats, Floats]] = []
+    weight = 0.0  # of the distance from the targets, in what each step must raise
+    for _ in range(_STEPS):
+        pulled = _times(now.bread, np.vstack([now.gradient, *slopes]), learnt)
+        away = target - value
+        multipliers = np.linalg.solve(slopes @ pulled[1:].T, slopes @ pulled[0] - away)
+        step = pulled[0] - multipliers @ pulled[1:]
+        left = now.gradient - multipliers @ slopes
+        on_target = bool(np.all(np.abs(away) <= _ON_TARGET * (1 + np.abs(target))))
+        if on_target and float(left @ step) < converged:
+            return Maximum(parameters, now, multipliers)
+        weight = max(weight, 2 * float(np.abs(multipliers).max(initial=0.0)))
+        height = now.value - weight * float(np.abs(away).sum())
+        rise = float(now.gradient @ step) + weight * float(np.abs(away).sum())
+        # Where nearly all is settled the information is slight and a step can be far too long.
+        size = 1.0 / max(1.0, float((np.abs(step) * reach).max(initial=0.0)) / _LONGEST)
+        while True:
+            tried = parameters + size * step
+            trial = likelihood.at(tried)
+            if trial is not None:
+                trial_value, trial_slopes = _read(held, tried)
+                reached = trial.value - weight * float(np.abs(target - trial_value).sum())
+                if reached >= height + 1e-4 * size * rise - 1e-11 * (1 + abs(height)):
+                    break
+            size /= 2
+            if size < 1e-10:
+                raise _unsettled()
+        fell = left - (trial.gradient - multipliers @ trial_slopes)
+        moved = tried - parameters
+        if float(fell @ moved) > 1e-8 * float(np.linalg.norm(fell) * np.linalg.norm(moved)):
+            learnt = [*learnt[1 - _MEMORY :], (moved, fell)]
+        parameters, now, value, slopes = tried, trial, trial_value, trial_slopes
+    raise _unsettled()
+
+
+def _flat() -> ModelError:
+    return ModelError(
+        "a term cannot be told apart from the pieces of the baseline",
+        where="penalised model",
+        mend="leave the term out, or use fewer pieces (pieces= in days)",
+    )
+
+
+def _unsettled() -> ModelError:
+    return ModelError(
+        "the penalised fit did not settle", where="penalised model", mend="use fewer terms or pieces"
+    )
+
+
+def _read(held: Sequence[Quantity], parameters: Floats) -> tuple[Floats, Floats]:
+    """Values (k,) and derivatives (k, p) of the held quantities."""
+    found = [quantity(parameters) for quantity in held]
+    values = np.array([value for value, _ in found], dtype=float)
+    slopes = np.array([slope for _, slope in found], dtype=float).reshape(len(found), len(parameters))
+    return values, slopes
+
+
+def _times(bread: Bread, contrasts: Floats, learnt: Sequence[tuple[Floats, Floats]] = ()) -> Floats:
+    """Rows of ``contrasts`` times the inverse curvature: the bread, changed by what steps taught."""
+    found, shares = contrasts, []
+    for moved, fell in reversed(learnt):
+        share = found @ moved / (fell @ moved)
+        found = found - share[:, None] * fell
+        shares.append(share)
+    found = np.hstack(bread.times(found))
+    for (moved, fell), share in zip(learnt, reversed(shares), strict=True):
+        found = found + (share - found @ fell / (fell @ moved))[:, None] * moved
+    return found
+
+
+def coefficient(place: int, size: int, scale: float = 1.0) -> Quantity:
+    """One of ``size`` parameters as a quantity, times ``scale``: the range of its column."""
+    slope = np.zeros(size)
+    slope[place] = scale
+    return lambda parameters: (scale * float(parameters[place]), slope)
+
+
+@dataclass(frozen=True)
+class Profile:
+    """Profiles of quantities about one maximum.
+
+    ``allowed`` is how far below the maximum the limits lie, in log-likelihood.
+    """
+
+    likelihood: PenalisedLikelihood
+    best: Maximum
+    allowed: float
+
+    def fall(self, held: Sequence[Quantity], targets: Sequence[float]) -> float:
+        """How far below the maximum it is with quantities held at targets."""
+        found = maximise(self.likelihood, self.best.parameters, held, targets)
+        return max(self.best.point.value - found.point.value, 0.0)
+
+    def limits(self, quantity: Quantity) -> tuple[float, float]:
+        """Values at which the profile has fallen by ``allowed``; infinite where it never does."""
+        return self._limit(quantity, -1.0), self._limit(quantity, 1.0)
+
+    def std_error(self, quantity: Quantity) -> float:
+        """Give the standard error by the information at the maximum."""
+        _, slope = quantity(self.best.parameters)
+        return float(np.sqrt(max(_times(self.best.point.bread, slope[None])[0] @ slope, 0.0)))
+
+    def _limit(self, quantity: Quantity, side: float) -> float:
+        middle, _ = quantity(self.best.parameters)
+        goal = float(np.sqrt(2 * self.allowed))
+        near = 0.0  # a distance at which the profile has not fallen far enough
+        far = np.inf  # one at which it has fallen too far, or cannot be had
+        aim = goal * self.std_error(quantity)
+        if not aim > 0:
+            return middle
+        last = self.best
+        for _ in range(_SEARCH):
+            try:
+                found = maximise(self.likelihood, last.parameters, [quantity], [middle + side * aim])
+            except ModelError:
+                far, aim = aim, (near + aim) / 2
+                continue
+            fall = max(self.best.point.value - found.point.value, 0.0)
+            root = float(np.sqrt(2 * fall))
+            if abs(root - goal) < _ROOT * goal or far - near < _ROOT * near:
+                return middle + side * aim
+            slope = -side * float(found.multipliers[0]) / max(root, 1e-12)
+            if root < goal:
+                near, last = aim, found
+                if abs(middle + side * aim) > _FARTHEST:
+                    return side * np.inf
+            else:
+                far = aim
+            step = (goal - root) / slope if slope > 0 else np.inf
+            aim = aim + step
+            if not near < aim < far:
+                aim = 2 * max(near, 1e-6) if np.isinf(far) else (near + far) / 2
+            aim = min(aim, 4 * max(near, goal * self.std_error(quantity)))
+        raise _unsettled()
