@@ -257,9 +257,7 @@ def arranged(fit: Fit) -> Arranged:
             mend="join that level with another or leave the term out",
         )
     raise ModelError(
-        f"this needs a grouped fit by maximum likelihood, not a {fit.model} one with {fit.variance} limits",
-        where="fit",
-        mend='fit with model="grouped", of levels under which some died and some lived',
+        f"this needs a grouped fit, not a {fit.model} one", where="fit", mend='fit with model="grouped"'
     )
 
 
