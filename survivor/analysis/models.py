@@ -14,7 +14,9 @@ from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
 from survivor.settings import Settings
-from survivor.vocabulary import FIRST_PLANTING
+from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
+
+_MOST_MIXED = 3000  # plots; beyond, the mixed model takes minutes and tells little more
 
 
 @dataclass(frozen=True)
@@ -169,6 +171,14 @@ def _others(
         found["logistic"] = fit(intervals, formula, model="logistic", strata=strata, at=at, window=window)
     except SurvivorError as fault:
         missed.append(f"The logistic model was not fitted: {fault.what}.")
+    plots = len(intervals.drop_duplicates(list(PLOT_KEY)))
+    if plots > _MOST_MIXED:
+        missed.append(f"The mixed model was not fitted: with {plots:,} plots it would take long.")
+        return found, missed
+    try:
+        found["mixed"] = fit(intervals, formula, model="mixed", strata=strata, restricted=True)
+    except SurvivorError as fault:
+        missed.append(f"The mixed model was not fitted: {fault.what}.")
     return found, missed
 
 

@@ -9,11 +9,16 @@ import pandas as pd
 
 from survivor.costing import Payoff
 from survivor.curves import Curves
+from survivor.curves.mean_days import MeanDaysAlive
 from survivor.effects.confounding import Confounding
 from survivor.effects.contrasts import Contrasts
 from survivor.effects.dose import Dose
+from survivor.effects.hazards import Hazards
+from survivor.effects.sensitivity import Sensitivity
 from survivor.effects.standardise import Standardised
+from survivor.effects.within_between import WithinBetween
 from survivor.evidence import Finding
+from survivor.models.permutation import PermutationTest
 from survivor.models.result import Fit
 from survivor.records import Records
 from survivor.season.moisture import SoilWater
@@ -59,6 +64,20 @@ class Analysis:
         never share a name.
     left_out
         ``site_left_out, method, against, estimate, lower, upper`` (per 100 planted).
+    permutation
+        p of each preparation from other layouts of the lot; None where none was drawn.
+    hazards, residuals
+        Ratios of hazards by period with their test; what the Cox model's residuals say of
+        each round of visits: ``method, day, first_day, last_day, deaths, estimate, overall``.
+    mean_days
+        Restricted means and their differences, in days alive.
+    within_between, sensitivity
+        Within sites beside between them; risk ratios with E-values, where preparations
+        were not allocated at random.
+    like_sites
+        The contrasts with limits for sites like these.
+    unmade
+        Why a part of the appendix could not be made, by the name of its field.
     cannot, notes
         What cannot be said and why; what was decided on the way.
     provenance
@@ -102,5 +121,15 @@ class Analysis:
     left_out: pd.DataFrame = field(
         default_factory=_columns("site_left_out", "method", "against", "estimate", "lower", "upper")
     )
+    permutation: PermutationTest | None = None
+    hazards: Hazards | None = None
+    residuals: pd.DataFrame = field(
+        default_factory=_columns("method", "day", "first_day", "last_day", "deaths", "estimate", "overall")
+    )
+    mean_days: MeanDaysAlive | None = None
+    within_between: WithinBetween | None = None
+    sensitivity: Sensitivity | None = None
+    like_sites: Contrasts | None = None
+    unmade: Mapping[str, str] = field(default_factory=dict)
     cannot: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()

@@ -8,6 +8,7 @@ from dataclasses import replace
 import pandas as pd
 
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
+from survivor.analysis.backing import backed
 from survivor.analysis.comparing import MONEY_SUBJECT, RADIUS_SUBJECT, compared
 from survivor.analysis.milestone import milestone_day
 from survivor.analysis.models import first_plants, fit_season
@@ -92,6 +93,7 @@ def analyse(
     )
     season = Season(settings, records, intervals, at, population(settings), fits)
     analysis, bound_differences = compared(analysis, season, reasons, say)
+    analysis = backed(analysis, season, say)
     say("Findings")
     flags = []
     if analysis.contrasts is not None:

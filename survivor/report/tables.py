@@ -43,6 +43,12 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "radius": analysis.dose,
         "radius_held": analysis.radius_held,
         "payoff": analysis.payoff,
+        "permutation": analysis.permutation,
+        "hazards": analysis.hazards,
+        "mean_days": analysis.mean_days,
+        "within_between": analysis.within_between,
+        "e_values": analysis.sensitivity,
+        "like_sites": analysis.like_sites,
     }
     found = {name: result.table for name, result in results.items() if result is not None}
     if analysis.dose is not None:
@@ -50,6 +56,9 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     if analysis.confounding is not None:
         found["layout"] = analysis.confounding.table.reset_index()
         found["traits"] = analysis.confounding.balance
+        found["overlap"] = analysis.confounding.overlap
+    if analysis.mean_days is not None:
+        found["mean_days_differences"] = analysis.mean_days.differences
     found |= {
         "agreement": analysis.agreement,
         "rain": analysis.rain,
@@ -58,6 +67,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "causes": analysis.causes,
         "bounds": analysis.bounds,
         "left_out": analysis.left_out,
+        "residuals": analysis.residuals,
         "measures": analysis.measures,
         "problems": analysis.records.problems,
         "accounts": _accounts(analysis.records.accounts),
@@ -73,8 +83,8 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     if analysis.rain_effect is not None:
         found["rain_effect"] = analysis.rain_effect
     found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
-    hidden = _hidden(analysis)
-    return {name: _public(table, hidden) for name, table in found.items() if not table.empty}
+    private = hidden(analysis)
+    return {name: _public(table, private) for name, table in found.items() if not table.empty}
 
 
 def _accounts(accounts: pd.DataFrame) -> pd.DataFrame:
@@ -83,7 +93,8 @@ def _accounts(accounts: pd.DataFrame) -> pd.DataFrame:
     return accounts[accounts["fate"].astype(str) != "used"]
 
 
-def _hidden(analysis: Analysis) -> frozenset[str]:
+def hidden(analysis: Analysis) -> frozenset[str]:
+    """Return names of columns and traits that may not be shown, in small letters."""
     privacy = analysis.settings.privacy
     names: list[str] = []
     if not privacy.show_landholders:
@@ -93,14 +104,14 @@ def _hidden(analysis: Analysis) -> frozenset[str]:
     return frozenset(names)
 
 
-def _public(table: pd.DataFrame, hidden: frozenset[str]) -> pd.DataFrame:
+def _public(table: pd.DataFrame, private: frozenset[str]) -> pd.DataFrame:
     """Leave out what may not be shown: columns by name, and the cells that name them."""
-    shown = table[[name for name in table.columns if str(name).casefold() not in hidden]]
+    shown = table[[name for name in table.columns if str(name).casefold() not in private]]
     if "column" in shown and "value" in shown:
-        private = shown["column"].astype(str).str.casefold().isin(hidden)
-        shown = shown.assign(value=shown["value"].astype(str).mask(private, "not shown"))
+        secret = shown["column"].astype(str).str.casefold().isin(private)
+        shown = shown.assign(value=shown["value"].astype(str).mask(secret, "not shown"))
     if "trait" in shown:
-        shown = shown[~shown["trait"].astype(str).str.casefold().isin(hidden)]
+        shown = shown[~shown["trait"].astype(str).str.casefold().isin(private)]
     return shown
 
 

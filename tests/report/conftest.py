@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 
 from survivor.evidence import Finding
+from survivor.models.clusters import WaldTest
 from survivor.settings import Settings
 
 METHODS = ("spot spray, hand-dug", "rip and spot spray", "auger hole and guard", "scalp")
@@ -70,6 +71,23 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
                 "upper": 25.0,
             }
         ),
+        "permutation": SimpleNamespace(table=_permutation(), seed=1, checks=())
+        if allocation != NONCAUSAL
+        else None,
+        "hazards": SimpleNamespace(
+            table=_hazards(),
+            test=WaldTest(1.2, 3.0, 14.2, 0.34),
+            variance="CR2",
+            checks=("periods were joined",),
+        ),
+        "residuals": _residuals(),
+        "mean_days": SimpleNamespace(day=365.0, table=_mean_days(), differences=_days_apart(), checks=()),
+        "within_between": SimpleNamespace(
+            table=_within_between(), test=WaldTest(3.0, 1.0, 2.0, 0.22), n_sites=3, checks=()
+        ),
+        "sensitivity": SimpleNamespace(table=_e_values(), at_day=365.0) if allocation == NONCAUSAL else None,
+        "like_sites": None,
+        "unmade": {"like_sites": "limits for sites like these need 5 sites, and there are 3."},
         "cannot": (
             "rain and survival: one season at one gauge cannot tell what rain did",
             "scalp against spot spray, hand-dug: no site has both",
@@ -353,8 +371,123 @@ def _confounding() -> SimpleNamespace:
             "standardised_difference": [0.7, 0.1],
         }
     )
+    overlap = pd.DataFrame(
+        {
+            "trait": ["site", "slope", "owner"],
+            "method": METHODS[1],
+            "against": USUAL,
+            "n_plots": 9,
+            "inside": [100.0, 66.7, 0.0],
+            "inside_against": [100.0, 77.8, 0.0],
+        }
+    )
     table = pd.DataFrame({METHODS[0]: [3, 3, 3]}, index=pd.Index(SITES, name="site"))
-    return SimpleNamespace(table=table, balance=balance, between_only=(), checks=())
+    return SimpleNamespace(table=table, balance=balance, overlap=overlap, between_only=(), checks=())
+
+
+def _permutation() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1:],
+            "against": USUAL,
+            "statistic": [-3.7, -1.4, np.nan],
+            "p_value": [0.004, 0.21, np.nan],
+            "p_adjusted": [0.008, 0.21, np.nan],
+            "smallest_p": [0.004, 0.004, np.nan],
+            "layouts": [8000.0, 8000.0, 1.0],
+            "tried": [249, 249, 0],
+            "how": ["layouts drawn at random", "layouts drawn at random", "every layout"],
+            "n_plots": [18, 18, 0],
+            "n_blocks": [3, 3, 0],
+            "reason": ["", "", "no block holds both, so no other layout was possible"],
+        }
+    )
+
+
+def _hazards() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "period": ["planting to the first dry season", "first dry season"],
+            "method": METHODS[1],
+            "against": USUAL,
+            "hazard_ratio": [0.9, 0.5],
+            "hazard_ratio_lower": [0.5, 0.3],
+            "hazard_ratio_upper": [1.6, 0.8],
+            "deaths": [21.3, 50.7],
+        }
+    )
+
+
+def _residuals() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1],
+            "day": [40.0, 205.0, 365.0],
+            "first_day": [40.0, 200.0, 365.0],
+            "last_day": [40.0, 210.0, 365.0],
+            "deaths": [20.0, 80.0, 50.0],
+            "estimate": [-0.1, -0.7, -0.4],
+            "overall": -0.5,
+        }
+    )
+
+
+def _mean_days() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS,
+            "estimate": [290.0, 322.0, 310.0, np.nan],
+            "lower": [270.0, 305.0, 291.0, np.nan],
+            "upper": [310.0, 339.0, 329.0, np.nan],
+            "n_plots": [9, 9, 9, 3],
+            "note": ["", "", "", "watched to day 300 only"],
+        }
+    )
+
+
+def _days_apart() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1:],
+            "against": USUAL,
+            "estimate": [32.0, 20.0, np.nan],
+            "lower": [9.0, -4.0, np.nan],
+            "upper": [55.0, 44.0, np.nan],
+            "p_value": [0.01, 0.1, np.nan],
+            "n_plots": [18, 18, 0],
+            "n_sites": [3, 3, 0],
+            "reason": ["", "", "no site holds both"],
+        }
+    )
+
+
+def _within_between() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1],
+            "against": USUAL,
+            "basis": ["within sites", "between sites", "between less within"],
+            "hazard_ratio": [0.6, 0.3, 0.5],
+            "hazard_ratio_lower": [0.4, 0.1, 0.1],
+            "hazard_ratio_upper": [0.9, 1.4, 2.5],
+            "p_value": [0.02, 0.09, 0.22],
+        }
+    )
+
+
+def _e_values() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[1:],
+            "against": USUAL,
+            "risk_ratio": [0.64, 0.8, np.nan],
+            "risk_ratio_lower": [0.45, 0.6, np.nan],
+            "risk_ratio_upper": [0.9, 1.2, np.nan],
+            "e_value": [2.5, 1.8, np.nan],
+            "e_value_limit": [1.5, 1.0, np.nan],
+            "reason": ["", "", "no place holds both"],
+        }
+    )
 
 
 def _fit() -> SimpleNamespace:

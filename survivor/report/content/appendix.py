@@ -1,4 +1,4 @@
-"""Appendix: all pairs, radius held equal, models side by side, other rules for unknown plants."""
+"""Appendix: all pairs, radius held equal, other models, tests, limits, sites and rules."""
 
 from __future__ import annotations
 
@@ -10,8 +10,10 @@ import pandas as pd
 from survivor.figures.fit import agreement_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import difference, per_100, per_100_limits
+from survivor.report.content.backing import days_alive, lot, periods
 from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
+from survivor.report.content.ground import ground, like_sites
 from survivor.report.content.reasons import why
 from survivor.report.content.wording import model_words, sentence, shortened
 
@@ -25,6 +27,11 @@ def appendix(analysis: Analysis) -> Section:
         Section("all-pairs", "All pairs of preparations", _all_pairs(analysis)),
         Section("radius-held", "Preparations with the radius held equal", _radius_held(analysis)),
         Section("agreement", "The same difference from different models", _agreement(analysis)),
+        *lot(analysis),
+        periods(analysis),
+        days_alive(analysis),
+        ground(analysis),
+        like_sites(analysis),
         Section("left-out", "The same difference with one site left out", _left_out(analysis)),
         Section("bounds", "Other rules for missing and unknown plants", _bounds(analysis)),
     )
@@ -57,8 +64,13 @@ def _agreement(analysis: Analysis) -> tuple[Block, ...]:
     table = analysis.agreement.assign(model=analysis.agreement["model"].astype(str).map(model_words))
     text = (
         "Models are compared on differences per 100 planted. They look at the same records in different "
-        "ways, so they "
-        "need not agree to the last plant; where they point in different directions, trust neither much."
+        "ways, so they need not agree to the last plant. Between visits, a death lies somewhere between the "
+        "visit alive and the visit found dead, and all sites share the shape of the season; for Cox it fell "
+        "on the day it was found, and each site has a shape of its own; at the milestone only that visit "
+        "counts, and plants of unknown state are left out; the model of plots drawn from a normal "
+        "distribution is the first with a level for each plot, averaged over plots. Its limits rest on that "
+        "distribution, those of the others on how plots differed. Where models point in different "
+        "directions, trust none much."
     )
     figure = Figure(
         key="agreement",

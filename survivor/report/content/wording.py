@@ -79,9 +79,13 @@ def counted(count: float, one: str, many: str = "") -> str:
 
 def model_words(name: str) -> str:
     """Return a model's name as the report prints it."""
-    return {"grouped": "between visits (the answer)", "cox": "Cox", "logistic": "at the milestone"}.get(
-        name, name
-    )
+    words = {
+        "grouped": "between visits (the answer)",
+        "cox": "Cox",
+        "logistic": "at the milestone",
+        "mixed": "plots drawn from a normal",
+    }
+    return words.get(name, name)
 
 
 def listed(names: Iterable[str]) -> str:

@@ -56,6 +56,7 @@ _LOOKS_AT = {
     "grouped": "whether a plant lived from one visit to the next",
     "cox": "in what order plants were found dead, each site apart",
     "logistic": "whether a plant was alive at the milestone",
+    "mixed": "whether a plant lived from one visit to the next, each plot with a level of its own",
 }
 
 

@@ -1,0 +1,198 @@
+"""Appendix, preparation or ground: traits, overlap, within and between sites, hidden traits, other sites."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Hashable, Mapping
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from survivor.effects.balance import MEAN
+from survivor.effects.within_between import DIFFERENCE
+from survivor.figures.words import number
+from survivor.report.content.backing import CLEAR, ratio, unmade
+from survivor.report.content.comparing import RADIUS, contrast_table
+from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
+from survivor.report.content.reasons import usual_practice
+from survivor.report.content.wording import chance, plain, sentence, shortened
+from survivor.report.tables import hidden
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+
+def ground(analysis: Analysis) -> Section:
+    """Return what speaks on preparation or ground: traits, overlap, within and between sites, E-values."""
+    blocks: list[Block] = []
+    if analysis.confounding is not None:
+        # The radius is part of the preparation, not of the ground.
+        private = {*hidden(analysis), RADIUS}
+        told, common = (
+            frame[~frame["trait"].astype(str).str.casefold().isin(private)]
+            for frame in (analysis.confounding.balance, analysis.confounding.overlap)
+        )
+        blocks += [*_balance(told, usual_practice(analysis)), *_overlap(common)]
+    blocks += [*_within_between(analysis), *_sensitivity(analysis)]
+    if not blocks:
+        return unmade(analysis, "ground", "Preparation or ground", "ground")
+    return Section("ground", "Preparation or ground", tuple(blocks))
+
+
+def _balance(balance: pd.DataFrame, usual: str | None) -> list[Block]:
+    others = balance[balance["method"].astype(str) != str(usual)]
+    if others.empty:
+        return [Paragraph("The records hold no trait of the plots by which their ground could be compared.")]
+    columns = (
+        Column("Trait"),
+        Column("Preparation"),
+        Column("Under it", numeric=True),
+        Column("Apart, in standard deviations", numeric=True),
+    )
+    rows = tuple(
+        (
+            _trait(row),
+            str(row["method"]),
+            " ".join([plainly(float(row["value"])), *([] if row["unit"] == MEAN else [str(row["unit"])])]),
+            number(float(row["standardised_difference"]), 1, sign=True),
+        )
+        for row in others.to_dict("records")
+    )
+    note = "Apart: from the plots under the usual practice. Half a standard deviation and more is much."
+    made = Table("balance-table", "Traits of the plots under each preparation", columns, rows, 2, note)
+    return [replace(shortened(made, "traits.csv"), folded=True)]
+
+
+def _trait(row: Mapping[Hashable, Any]) -> str:
+    name = str(row["trait"]).replace("_", " ")
+    return f"{name}: {row['level']}" if str(row.get("level", "")) else name
+
+
+def plainly(value: float) -> str:
+    """Write the mean of a trait: one place under 10, none above."""
+    return number(value, 1 if abs(value) < 10 else 0)
+
+
+def _overlap(overlap: pd.DataFrame) -> list[Block]:
+    if overlap.empty:
+        return []
+    columns = (
+        Column("Trait"),
+        Column("Preparation"),
+        Column("Its plots where the usual practice stood too, per 100", numeric=True),
+        Column("The usual practice's where it stood too, per 100", numeric=True),
+    )
+    rows = tuple(
+        (
+            _trait(row),
+            str(row["method"]),
+            *(number(float(row[name])) for name in ("inside", "inside_against")),
+        )
+        for row in overlap.to_dict("records")
+    )
+    note = (
+        "Where few plots of one stood on ground that the other had too, a comparison rests on what the model "
+        "takes that ground to do. Numbers and dates: within the range of the other's plots; words and sites: "
+        "where both stood."
+    )
+    made = Table("overlap-table", "Plots on ground that both had", columns, rows, 2, note)
+    return [replace(shortened(made, "overlap.csv"), folded=True)]
+
+
+def _within_between(analysis: Analysis) -> list[Block]:
+    found = analysis.within_between
+    if found is None:
+        said = analysis.unmade.get("within_between", "")
+        return [Paragraph(f"Within sites beside between sites: {said}", kind="small")] if said else []
+    text = (
+        "Were preparation and ground not mixed up, plots of one site would tell the same as sites with more "
+        "of a preparation against sites with less. The answer rests on the first; the second holds whatever "
+        "else went with such sites."
+    )
+    columns = (
+        Column("Preparation"),
+        Column("Compared"),
+        Column("Hazard ratio", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("p", numeric=True),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            "between sites over within sites" if row["basis"] == DIFFERENCE else str(row["basis"]),
+            *ratio(row, "hazard_ratio"),
+            chance(float(row["p_value"])),
+        )
+        for row in found.table.to_dict("records")
+    )
+    note = (
+        f"Limits by site (CR2, {found.n_sites} sites), not adjusted. Sites have no level of their own here."
+    )
+    made = Table("within-between-table", "Within sites and between them", columns, rows, 2, note)
+    p_value = found.test.p_value
+    if not math.isfinite(p_value):
+        verdict = "Too few sites for a test of whether the two differ."
+    elif p_value < CLEAR:
+        verdict = (
+            f"The two differ (Mundlak's test, p {chance(p_value)}): something else went with the sites that "
+            "had more of a preparation."
+        )
+    else:
+        verdict = (
+            f"It is not shown that the two differ (Mundlak's test, p {chance(p_value)}); few sites leave "
+            "room for much."
+        )
+    return [Paragraph(text), made, Paragraph(" ".join([verdict, *map(sentence, found.checks)]))]
+
+
+def _sensitivity(analysis: Analysis) -> list[Block]:
+    if analysis.sensitivity is None:
+        return []
+    table = analysis.sensitivity.table
+    text = (
+        "An unrecorded trait of the ground could account for the whole of a difference only if it went with "
+        "the preparation, and with death, by a risk ratio of at least the E-value each, beyond what the "
+        "model holds. An E-value near 1 says that little would do, not whether there is such a trait."
+    )
+    columns = (
+        Column("Preparation"),
+        Column("Against"),
+        Column("Risk ratio of death", numeric=True),
+        Column("95 % limits", numeric=True),
+        Column("E-value", numeric=True),
+        Column("E-value of the limit", numeric=True),
+    )
+    rows = tuple(
+        (
+            str(row["method"]),
+            str(row["against"]),
+            *ratio(row, "risk_ratio"),
+            number(float(row["e_value"]), 1),
+            number(float(row["e_value_limit"]), 1),
+        )
+        for row in table.to_dict("records")
+    )
+    said = [f"{row['method']}: {row['reason']}" for row in table.to_dict("records") if row["reason"]]
+    note = (
+        f"Risk of death by day {plain(analysis.sensitivity.at_day)}, over the places that hold both "
+        "(VanderWeele and Ding 2017). E-value of the limit: 1 where the limits hold 1. "
+        + " ".join(map(sentence, said))
+    ).strip()
+    return [Paragraph(text), Table("e-values-table", "E-values", columns, rows, 2, note)]
+
+
+def like_sites(analysis: Analysis) -> Section:
+    """Return differences with limits for sites like these."""
+    heading = "Limits for sites like these"
+    found = analysis.like_sites
+    if found is None:
+        return unmade(analysis, "like-sites", heading, "like_sites")
+    text = (
+        "The limits of the answer are for these sites. Here the sites stand for others like them: the limits "
+        "hold how the difference varied from site to site. They say nothing of sites that were planted "
+        "for another reason, or of another season."
+    )
+    made = contrast_table("like-sites-table", "Differences, limits for sites like these", found.table)
+    note = sentence(found.limits_note)
+    return Section("like-sites", heading, (Paragraph(text), replace(made, note=f"{note} {made.note}")))
