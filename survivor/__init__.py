@@ -19,11 +19,17 @@ __version__ = "0.1.0"
 if TYPE_CHECKING:
     from survivor.costing import Payoff, payoff
     from survivor.curves import Curves, curve
+    from survivor.curves.mean_days import mean_days_alive
     from survivor.effects.contrasts import Contrasts, contrasts
     from survivor.effects.dose import Dose, dose
+    from survivor.effects.hazards import hazards
+    from survivor.effects.likesites import like_sites
+    from survivor.effects.sensitivity import sensitivity
     from survivor.effects.standardise import Standardised, survival
+    from survivor.effects.within_between import within_between
     from survivor.errors import SurvivorError
     from survivor.models.fit import fit
+    from survivor.models.permutation import permutation_test
     from survivor.models.pieces import DayPieces, SeasonPieces
     from survivor.models.result import Fit
     from survivor.season.stress import stress_days
@@ -44,10 +50,16 @@ _HOME = {
     "curve": "survivor.curves",
     "dose": "survivor.effects.dose",
     "fit": "survivor.models.fit",
+    "hazards": "survivor.effects.hazards",
+    "like_sites": "survivor.effects.likesites",
     "load": "survivor.study",
+    "mean_days_alive": "survivor.curves.mean_days",
     "payoff": "survivor.costing",
+    "permutation_test": "survivor.models.permutation",
+    "sensitivity": "survivor.effects.sensitivity",
     "stress_days": "survivor.season.stress",
     "survival": "survivor.effects.standardise",
+    "within_between": "survivor.effects.within_between",
 }
 
 __all__ = [
@@ -65,10 +77,16 @@ __all__ = [
     "curve",
     "dose",
     "fit",
+    "hazards",
+    "like_sites",
     "load",
+    "mean_days_alive",
     "payoff",
+    "permutation_test",
+    "sensitivity",
     "stress_days",
     "survival",
+    "within_between",
 ]
 
 
