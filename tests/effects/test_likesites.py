@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 from scipy import stats
 
+from survivor.effects import likesites
 from survivor.effects.contrasts import contrasts
 from survivor.effects.likesites import like_sites
 from survivor.errors import EffectError
@@ -30,6 +31,16 @@ def test_jackknife_by_site_by_hand():
     assert line["upper"] == pytest.approx(whole + stats.t.ppf(0.975, line["df"]) * error)
     assert line["p_value"] == pytest.approx(2 * stats.t.sf(abs(whole / error), line["df"]))
     assert line["basis"] == "within sites"
+
+
+def test_many_sites_are_left_out_in_groups(monkeypatch):
+    model = fit(counts(sites=12, planted=20), "method")
+    each = like_sites(model).table["std_error"]
+    monkeypatch.setattr(likesites, "MOST_PARTS", 6)
+    found = like_sites(model)
+    assert "each of 6 groups of sites" in found.limits_note
+    assert (found.table["df"] <= 5).all()
+    np.testing.assert_allclose(found.table["std_error"], each, rtol=0.5)
 
 
 def test_it_says_what_the_limits_are():
