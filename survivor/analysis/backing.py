@@ -73,7 +73,10 @@ def backed(analysis: Analysis, season: Season, say: Callable[[str], None]) -> An
                 "sensitivity", lambda: sensitivity(head, at=season.at, population=season.population)
             )
         found["like_sites"] = attempt(
-            "like_sites", lambda: like_sites(head, at=season.at, population=season.population)
+            "like_sites",
+            lambda: like_sites(
+                head, at=season.at, population=season.population, seed=season.settings.study.seed
+            ),
         )
         if random:
             say("Layouts drawn anew")

@@ -44,6 +44,7 @@ def like_sites(
     at: float = 365,
     against: Any = None,
     population: pd.DataFrame | None = None,
+    seed: int = 1,
 ) -> Contrasts:
     """Differences in survival per 100 planted with limits by site.
 
@@ -60,6 +61,8 @@ def like_sites(
         Level to compare with; None: the first.
     population
         Plants of the whole planting as weights; None: the plants of the records.
+    seed
+        Of the groups that many sites are dealt to.
 
     Returns
     -------
@@ -94,7 +97,7 @@ def like_sites(
             mend="speak of these sites only",
         )
     base = table["against"].iloc[0]
-    parts = _parts(sites)
+    parts = _parts(sites, seed)
     without = np.array([_without(fit, part, table[by], at, base, population) for part in parts])
     what = (
         f"each of {len(sites)} sites" if len(parts) == len(sites) else f"each of {len(parts)} groups of sites"
@@ -103,11 +106,11 @@ def like_sites(
     return replace(found, table=_with_limits(table, told.to_numpy(), without), limits_note=note)
 
 
-def _parts(sites: Any) -> list[list[Any]]:
+def _parts(sites: Any, seed: int) -> list[list[Any]]:
     """Sites one by one; where they are many, in groups of about equal number, by lot."""
     if len(sites) <= MOST_PARTS:
         return [[site] for site in sites]
-    dealt = np.random.default_rng(len(sites)).permutation(len(sites))
+    dealt = np.random.default_rng(seed).permutation(len(sites))
     return [[sites[place] for place in part] for part in np.array_split(dealt, MOST_PARTS)]
 
 
