@@ -14,11 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
 from survivor.errors import ModelError
 from survivor.intervals import Codes, sum_by
-from survivor.models.clusters import LEAST_TOLD, Sandwich, WaldTest, squared_length
+from survivor.models.clusters import LEAST_TOLD, Sandwich, WaldTest
 from survivor.models.design import Design
 from survivor.models.jackknife import Deletions, blocks
 from survivor.models.partial import Evaluation, Floats, Maximum, RiskSets, evaluate
@@ -78,13 +77,7 @@ class CoxEngine:
         picks, beta = np.eye(len(self.estimate.beta))[list(terms)], self.estimate.beta
         if isinstance(self.limits, Sandwich):
             return self.limits.wald(picks, beta)
-        value, covariance = picks @ beta, picks @ self.limits.covariance(beta) @ picks.T
-        count, df = len(terms), float(np.min(self.limits.groups.df[list(terms)]))
-        df2 = df - count + 1
-        if not df2 > 0:
-            return WaldTest(np.nan, count, df2, np.nan)
-        statistic = squared_length(value, covariance) * df2 / (df * count)
-        return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
+        return self.limits.wald(terms, beta)
 
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of survival at the last visit on or before ``at``; see ``Fit.average_survival``.

@@ -13,6 +13,7 @@ from survivor.models.pieces import DayPieces, SeasonPieces
 from survivor.models.result import Fit
 
 Model = Literal["grouped", "cox", "logistic", "mixed"]
+Baseline = Literal["pieces", "unspecified"]
 
 
 def fit(
@@ -27,6 +28,7 @@ def fit(
     random: str | None = None,
     points: int | Sequence[int] = 7,
     restricted: bool = False,
+    baseline: Baseline = "pieces",
 ) -> Fit:
     """Fit a survival model to risk intervals.
 
@@ -44,7 +46,9 @@ def fit(
         Right-hand side, for example ``"method + weed_free_radius_m"``. The first
         level of a factor is the reference.
     model
-        ``grouped``: interval-censored proportional hazards, any visit pattern.
+        ``grouped``: interval-censored proportional hazards, any visit pattern. Where
+        nobody, or everybody, died at a level of a term, estimates (also of
+        ``logistic``) are penalised, and ``Fit.variance`` and ``Fit.checks`` say so.
         ``cox``: Cox regression at the visit days, Efron's ties.
         ``logistic``: alive or dead at day ``at``.
         ``mixed``: ``grouped`` (with ``at``: ``logistic``) with normal effects of plots;
@@ -73,6 +77,11 @@ def fit(
         For ``mixed``: estimate the standard deviations of effects by the restricted
         likelihood. Maximum likelihood finds them too small, and limits of methods too
         narrow, where many levels are estimated from few plots.
+    baseline
+        For ``grouped``. ``pieces``: a constant hazard in each piece. ``unspecified``:
+        jumps wherever they make the records most likely, for records whose visits
+        differ from plot to plot; survival is then told on some days only, and limits
+        come from fitting again without each cluster.
 
     Returns
     -------
@@ -96,6 +105,8 @@ def fit(
         raise ModelError(
             f"{model} has no random effects", where="random", mend='leave random= out or use model="mixed"'
         )
+    if baseline != "pieces":
+        return _unspecified(intervals, formula, model, cluster, strata, pieces, baseline)
     if model == "mixed":
         return _mixed(intervals, formula, cluster, strata, at, pieces, window, random, points, restricted)
     if model == "grouped":
@@ -117,6 +128,30 @@ def fit(
             raise ModelError("the logistic model needs a day", where="at", mend="for example at=365")
         return fit_logistic(intervals, formula, cluster=cluster, strata=strata, at=at, window=window)
     raise ModelError(f"no model {model!r}", where="model", mend='use "grouped", "cox", "logistic" or "mixed"')
+
+
+def _unspecified(
+    intervals: pd.DataFrame,
+    formula: str,
+    model: Model,
+    cluster: str | Sequence[str] | None,
+    strata: str | Sequence[str] | None,
+    pieces: Sequence[float] | SeasonPieces | DayPieces | None,
+    baseline: Baseline,
+) -> Fit:
+    if baseline != "unspecified":
+        raise ModelError(f"no baseline {baseline!r}", where="baseline", mend='use "pieces" or "unspecified"')
+    if model != "grouped":
+        raise ModelError(
+            f"{model} has no baseline to choose", where="baseline", mend='leave it out or use model="grouped"'
+        )
+    if pieces is not None:
+        raise ModelError(
+            "an unspecified baseline has no pieces", where="pieces", mend="leave out pieces= or baseline="
+        )
+    from survivor.models.unspecified import fit_unspecified
+
+    return fit_unspecified(intervals, formula, cluster=cluster, strata=strata)
 
 
 def _mixed(

@@ -116,7 +116,7 @@ def fit_grouped(
         stratum,
         " and ".join(design.strata) + " levels" if design.strata else "the baseline",
     )
-    chosen, said = choose_pieces(rows, pieces)
+    chosen, said = choose_pieces(rows, pieces, stratum)
     start, stop = rows["start_day"].to_numpy(float), rows["stop_day"].to_numpy(float)
     levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
     clusters = len(levels)

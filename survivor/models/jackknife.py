@@ -20,16 +20,17 @@ Dear and Zhao (1994), Biometrics 50, 842-846 (jackknife of clustered survival).
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse
+from scipy import sparse, stats
 from scipy.sparse.csgraph import connected_components
 
 from survivor.intervals import Codes
+from survivor.models.clusters import WaldTest, squared_length
 from survivor.models.partial import Floats, Maximum, RiskSets, evaluate, maximise
 
 # Clusters times rows up to which every refit is carried to its end; beyond it one
@@ -82,17 +83,20 @@ class Groups:
 
 def groups(sets: RiskSets) -> Groups:
     """Read from the rows how clusters lie in strata and which columns vary within them."""
-    count, strata = int(sets.cluster.max()) + 1, int(sets.strata.max()) + 1
-    together = sparse.coo_array(
-        (np.ones(len(sets.cluster)), (sets.cluster, count + sets.strata)), (count + strata,) * 2
-    )
+    return groups_of(sets.columns, sets.cluster, sets.strata)
+
+
+def groups_of(columns: Floats, cluster: Codes, strata: Codes) -> Groups:
+    """Read how clusters lie in strata from ``columns`` (n, q) and codes from 0 without gaps, (n,)."""
+    count, levels = int(cluster.max()) + 1, int(strata.max()) + 1
+    together = sparse.coo_array((np.ones(len(cluster)), (cluster, count + strata)), (count + levels,) * 2)
     block = connected_components(together, directed=False)[1][:count].astype(np.intp)
     size = np.bincount(block)[block]
     # The only cluster of a block takes no stratum with it but its own.
     factor = np.where(size > 1, 1 - 1 / size, 1 - 1 / count)
-    varies = _range(sets.columns, sets.cluster, count) > _SAME
+    varies = _range(columns, cluster, count) > _SAME
     within = np.any(varies, axis=0)
-    tells = np.any(_range(sets.columns, block[sets.cluster], int(block.max()) + 1) > _SAME, axis=1)
+    tells = np.any(_range(columns, block[cluster], int(block.max()) + 1) > _SAME, axis=1)
     between = int((~within).sum())
     counted = (int(tells[block].sum()), int(tells.sum()), between)
     return Groups(
@@ -149,6 +153,17 @@ class Deletions:
         change = np.where(self.known, self.beta - estimate, np.nan) * self.groups.scales
         found: Floats = change.T @ change
         return found
+
+    def wald(self, terms: Sequence[int], estimate: Floats) -> WaldTest:
+        """F test that the coefficients at these places are zero: Hotelling's, on the fewest df."""
+        places, count = list(terms), len(terms)
+        df = float(np.min(self.groups.df[places]))
+        value, covariance = estimate[places], self.covariance(estimate)[np.ix_(places, places)]
+        df2 = df - count + 1
+        if not df2 > 0:
+            return WaldTest(np.nan, count, df2, np.nan)
+        statistic = squared_length(value, covariance) * df2 / (df * count)
+        return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
 
 
 def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_REFITS) -> Deletions:

@@ -25,11 +25,13 @@ from scipy.special import gammaln
 from survivor.errors import ModelError
 from survivor.intervals import sum_by
 from survivor.models.clusters import Bread, bread_of
+from survivor.models.learnt import Steps, learn, times
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
 _STEPS = 100
+_LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvature is learnt from the steps
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
 _RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
@@ -138,12 +140,15 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     to_strata, spread = _indicator(data), _spread(data)
     state = _evaluate(level, common, data, lengths)
     _refuse_flat(state, data, to_strata)
+    learnt: Steps = ()
+    moved = before = np.zeros(len(level) + len(common))
     for step_number in range(1, _STEPS + 1):
-        bread, score_level, score_common = _information(state, data, to_strata)
-        step_level, step_common = (
-            part[0] for part in bread.times(np.concatenate([score_level, score_common])[None])
-        )
-        gain = float(score_level @ step_level + score_common @ step_common)
+        bread, score = _information(state, data, to_strata)
+        if step_number > _LEARN_FROM:
+            learnt = learn(learnt, moved, before - score)
+        step = times(bread, score[None], learnt)[0]
+        gain = float(score @ step)
+        step_level, step_common = step[: len(level)], step[len(level) :]
         # Expected information can overshoot far from the maximum: halve until the likelihood rises.
         size = 1.0
         while True:
@@ -152,6 +157,7 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
                 break
             size /= 2
         level, common, state = level + size * step_level, common + size * step_common, trial
+        moved, before = size * step, score
         if gain * size < converged:
             break
         runaway = _runaway(common, data, spread)
@@ -217,13 +223,13 @@ def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None
         )
 
 
-def _information(state: _State, data: Rows, to_strata: sparse.csr_array) -> tuple[Bread, Floats, Floats]:
-    """Inverse information, and the score on levels and on common parameters."""
+def _information(state: _State, data: Rows, to_strata: sparse.csr_array) -> tuple[Bread, Floats]:
+    """Inverse information, and the score on levels, then on common parameters."""
     weighted = state.weight[:, None] * state.rows
     level = to_strata @ (state.weight * state.hazard**2)
     across = to_strata @ (weighted * state.hazard[:, None])
     bread = bread_of(level, across, weighted.T @ state.rows)
-    return bread, to_strata @ (state.score * state.hazard), state.score @ state.rows
+    return bread, np.concatenate([to_strata @ (state.score * state.hazard), state.score @ state.rows])
 
 
 def _spread(data: Rows) -> Floats:

@@ -136,7 +136,9 @@ def fit_logistic(
     dead = rows.number - rows.alive
     runs = separation(rows.columns, np.ones((len(dead), 1), dtype=bool), rows.stratum, dead, rows.alive)
     if runs is not None:
-        counted = chains[used].assign(died=chains["dead"], at_risk=chains["dead"] + chains["alive"])
+        counted = chains[used].assign(
+            died=lambda rows: rows["dead"], at_risk=lambda rows: rows["dead"] + rows["alive"]
+        )
         who = said_of_levels(counted, design.variables)
         parts = _penalised(rows, runs, who, design, reader)
     else:

@@ -124,7 +124,7 @@ def fit_mixed(
     chosen: Merged | None = None
     said: tuple[str, ...] = ()
     if at is None:
-        chosen, said = choose_pieces(rows, pieces)
+        chosen, said = choose_pieces(rows, pieces, stratum)
     while True:
         lengths = _lengths(chosen, rows)
         fitted = _joined(

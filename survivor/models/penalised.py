@@ -18,8 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from survivor.errors import ModelError
-from survivor.models.clusters import Bread
 from survivor.models.jeffreys import PenalisedLikelihood, Point
+from survivor.models.learnt import Steps, learn, times
 
 Floats = NDArray[np.float64]
 # Value of a quantity at some parameters and its derivative in them.
@@ -27,7 +27,6 @@ Quantity = Callable[[Floats], tuple[float, Floats]]
 
 _STEPS = 200
 _LONGEST = 4.0  # a step moves no predictor further than this by one parameter
-_MEMORY = 10  # steps that curvature is learnt from
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _CONVERGED_HELD = 1e-13  # the same where quantities are held: only the height is read then
 _ON_TARGET = 1e-9  # how near a held quantity must be to its target
@@ -54,9 +53,8 @@ def maximise(
     """Climb to the maximum, with some quantities held at targets.
 
     Steps are Fisher's scoring with the penalised score and held quantities made
-    linear; curvature that this leaves out is learnt from the steps (limited-memory
-    BFGS on the Lagrangian, with the inverse information where it begins; Nocedal and
-    Wright 2006, Numerical Optimization, sections 7.2 and 18.3).
+    linear; curvature that this leaves out is learnt from the steps on the Lagrangian
+    (Nocedal and Wright 2006, Numerical Optimization, section 18.3).
 
     Raises
     ------
@@ -72,10 +70,10 @@ def maximise(
     reach = np.ones(len(start))
     reach[len(start) - likelihood.columns.shape[1] :] = np.ptp(likelihood.columns, axis=0)
     converged = _CONVERGED_HELD if len(target) else _CONVERGED
-    learnt: list[tuple[Floats, Floats]] = []
+    learnt: Steps = ()
     weight = 0.0  # of the distance from the targets, in what each step must raise
     for _ in range(_STEPS):
-        pulled = _times(now.bread, np.vstack([now.gradient, *slopes]), learnt)
+        pulled = times(now.bread, np.vstack([now.gradient, *slopes]), learnt)
         away = target - value
         multipliers = np.linalg.solve(slopes @ pulled[1:].T, slopes @ pulled[0] - away)
         step = pulled[0] - multipliers @ pulled[1:]
@@ -100,9 +98,7 @@ def maximise(
             if size < 1e-10:
                 raise _unsettled()
         fell = left - (trial.gradient - multipliers @ trial_slopes)
-        moved = tried - parameters
-        if float(fell @ moved) > 1e-8 * float(np.linalg.norm(fell) * np.linalg.norm(moved)):
-            learnt = [*learnt[1 - _MEMORY :], (moved, fell)]
+        learnt = learn(learnt, tried - parameters, fell)
         parameters, now, value, slopes = tried, trial, trial_value, trial_slopes
     raise _unsettled()
 
@@ -127,19 +123,6 @@ def _read(held: Sequence[Quantity], parameters: Floats) -> tuple[Floats, Floats]
     values = np.array([value for value, _ in found], dtype=float)
     slopes = np.array([slope for _, slope in found], dtype=float).reshape(len(found), len(parameters))
     return values, slopes
-
-
-def _times(bread: Bread, contrasts: Floats, learnt: Sequence[tuple[Floats, Floats]] = ()) -> Floats:
-    """Rows of ``contrasts`` times the inverse curvature: the bread, changed by what steps taught."""
-    found, shares = contrasts, []
-    for moved, fell in reversed(learnt):
-        share = found @ moved / (fell @ moved)
-        found = found - share[:, None] * fell
-        shares.append(share)
-    found = np.hstack(bread.times(found))
-    for (moved, fell), share in zip(learnt, reversed(shares), strict=True):
-        found = found + (share - found @ fell / (fell @ moved))[:, None] * moved
-    return found
 
 
 def coefficient(place: int, size: int, scale: float = 1.0) -> Quantity:
@@ -172,7 +155,7 @@ class Profile:
     def std_error(self, quantity: Quantity) -> float:
         """Give the standard error by the information at the maximum."""
         _, slope = quantity(self.best.parameters)
-        return float(np.sqrt(max(_times(self.best.point.bread, slope[None])[0] @ slope, 0.0)))
+        return float(np.sqrt(max(times(self.best.point.bread, slope[None])[0] @ slope, 0.0)))
 
     def _limit(self, quantity: Quantity, side: float) -> float:
         middle, _ = quantity(self.best.parameters)

@@ -28,6 +28,7 @@ _MOST_SEASON_PIECES = 21
 # A piece is joined to a neighbour when the visits hardly tell them apart: the smallest
 # eigenvalue of the scaled information on the pieces were the hazard constant.
 _LEAST_SEPARATION = 0.02
+_LEAST_BESIDE_LEVELS = 1e-3  # the same once levels of strata are allowed for: less leaves hardly anything
 
 
 @dataclass(frozen=True)
@@ -192,7 +193,9 @@ def _overlap(boundaries: Floats, start: Floats, stop: Floats) -> Floats:
 
 
 def choose_pieces(
-    frame: pd.DataFrame, pieces: Sequence[float] | SeasonPieces | DayPieces | None
+    frame: pd.DataFrame,
+    pieces: Sequence[float] | SeasonPieces | DayPieces | None,
+    stratum: NDArray[np.intp] | None = None,
 ) -> tuple[Merged, tuple[str, ...]]:
     """Decide the pieces for a table of risk intervals, and say how.
 
@@ -205,6 +208,9 @@ def choose_pieces(
         one day and the visits are few; else the dry seasons where the table carries
         them (``frame.attrs["dry_season"]`` and ``planted_date``); else the visits where
         they are few, else quintiles of the deaths.
+    stratum
+        Stratum of each row, 0 to S - 1; strata have a level each, of which the visits must
+        tell the pieces apart as well.
 
     Returns
     -------
@@ -216,7 +222,10 @@ def choose_pieces(
     start = frame["start_day"].to_numpy(float)
     stop = frame["stop_day"].to_numpy(float)
     overlap = _overlap(base.boundaries(frame), start, stop)
-    group = _merge(overlap, frame["at_risk"].to_numpy(float), frame["died"].to_numpy(float))
+    at_risk, died = frame["at_risk"].to_numpy(float), frame["died"].to_numpy(float)
+    group = _merge(overlap, at_risk, died)
+    if stratum is not None:
+        group = _merge_beside_levels(overlap, at_risk, died, stratum, group)
     chosen = Merged(base, group)
     return chosen, (said, *chosen.said())
 
@@ -278,6 +287,37 @@ def _merge(days: Floats, at_risk: Floats, died: Floats) -> tuple[int, ...]:
         scale = np.sqrt(np.diag(information))
         least, vectors = np.linalg.eigh(information / np.outer(scale, scale))
         if least[0] >= _LEAST_SEPARATION:
+            break
+        own = np.array([deaths[np.asarray(group) == new].sum() for new in range(max(group) + 1)])
+        group = _join(group, int(np.argmax(np.abs(vectors[:, 0]))), own)
+    return group
+
+
+def _merge_beside_levels(
+    days: Floats, at_risk: Floats, died: Floats, stratum: NDArray[np.intp], group: tuple[int, ...]
+) -> tuple[int, ...]:
+    """Join further neighbours where levels of the strata leave too little to tell pieces apart by.
+
+    Sites visited on days of their own give as many pieces as there are visits in all, and
+    then no more intervals than pieces. As in ``_merge``, with the level of each stratum
+    swept out of the share of an interval's hazard that lies in each piece; that all
+    pieces rise together is the levels' own business.
+    """
+    deaths = (died / days.sum(axis=1)) @ days
+    while max(group) > 0:
+        merged = _sum_pieces(days, group)
+        whole = merged.sum(axis=1)
+        seen = whole > 0
+        weight, codes = at_risk[seen] * whole[seen], stratum[seen]
+        share = merged[seen] / whole[seen, None]
+        total = np.maximum(np.bincount(codes, weight), 1e-300)
+        means = np.column_stack([np.bincount(codes, weight * column) / total for column in share.T])
+        within = share - means[codes]
+        scale = np.sqrt(weight @ share**2)
+        information = (within / scale).T @ (weight[:, None] * (within / scale))
+        together = np.outer(scale, scale) / (scale @ scale)
+        values, vectors = np.linalg.eigh(information + together)
+        if values[0] >= _LEAST_BESIDE_LEVELS:
             break
         own = np.array([deaths[np.asarray(group) == new].sum() for new in range(max(group) + 1)])
         group = _join(group, int(np.argmax(np.abs(vectors[:, 0]))), own)

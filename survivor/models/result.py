@@ -134,7 +134,8 @@ class Fit:
         As given.
     variance
         ``CR2``, ``CR1``, ``CR0``, ``jackknife``, ``observed information`` (mixed),
-        ``model`` where rows are independent, or ``penalised`` where nobody, or
+        ``model`` where rows are independent, ``profile`` (the same with an unspecified
+        baseline), or ``penalised`` where nobody, or
         everybody, died at a level of a term: profile limits widened by the design
         effect of the other arms.
     at

@@ -381,6 +381,12 @@ def test_without_each_plot():
     assert apart[0, 0] == pytest.approx(again.estimate[0], abs=1e-6)
 
 
+def test_labels_of_rows_are_of_no_account():
+    frame = without_deaths(counts()).set_index(pd.Index([0] * len(counts())))
+    for model, at in (("grouped", None), ("logistic", 365)):
+        assert fit(frame, "method", model=model, at=at).variance == "penalised"
+
+
 def test_a_penalised_fit_is_not_taken_apart():
     with pytest.raises(ModelError, match="penalised"):
         arranged(fit(without_deaths(counts()), "method"))

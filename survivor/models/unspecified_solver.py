@@ -1,0 +1,325 @@
+"""Proportional hazards with a baseline of jumps on the innermost intervals, at its maximum.
+
+A row of ``n`` seedlings of whom ``d`` died has
+
+    d ~ Binomial(n, 1 - exp(-H)),   H = exp(z theta) (sum of the jumps that it reaches over),
+
+with jumps of nought or more and ``z`` the strata after the first and the covariates.
+For given ``theta`` the likelihood is concave in the jumps, so one condition certifies
+their maximum: nowhere would another jump raise it. They are found by Newton steps kept
+at nought or more (Wang 2008, Computational Statistics and Data Analysis 52, 2388-2402),
+after a few steps of EM with Poisson counts (Wang, McMahan, Hudgens and Qureshi 2016,
+Biometrics 72, 222-231). ``theta`` climbs the profile, whose slope and curvature are
+exact with the jumps that are nought held there.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.linalg import cholesky, solve_triangular
+from scipy.optimize import nnls
+
+from survivor.errors import ModelError
+from survivor.intervals import Codes
+from survivor.models.innermost import Innermost
+
+Floats = NDArray[np.float64]
+
+CERTIFIED = 1e-10  # how far above its cost the gain of a jump may stay, in units of the cost
+_EM_FIRST = 20
+_MOST_STEPS = 300
+_CLIMBS = 60
+_CLIMBED = 1e-12  # squared length of a step of theta in units of standard errors
+_DUST = 1e-12  # a jump below this share of all is none
+_RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
+_LEVEL_RUNAWAY = 16.0  # the same for a stratum, which is then held where it is
+_LARGEST = 700.0
+
+
+@dataclass(frozen=True)
+class Problem:
+    """Rows along J innermost intervals: ``terms`` (n, m) with runs ``first`` to ``last`` and counts.
+
+    The first ``levels`` terms are those of strata.
+    """
+
+    terms: Floats
+    first: Codes
+    last: Codes
+    died: Floats
+    lived: Floats
+    intervals: int
+    levels: int
+
+    def inside(self, jumps: Floats) -> Floats:
+        """Sum of the jumps that each row reaches over."""
+        reached = np.concatenate([[0.0], np.cumsum(jumps)])
+        found: Floats = reached[self.last + 1] - reached[self.first]
+        return found
+
+    def over(self, shares: Floats) -> Floats:
+        """Sum of shares of the rows that reach over each interval."""
+        steps = np.bincount(self.first, shares, self.intervals + 1)
+        steps -= np.bincount(self.last + 1, shares, self.intervals + 1)
+        found: Floats = np.cumsum(steps[:-1])
+        return found
+
+    def reach(self, chosen: Codes) -> Floats:
+        """Whether each row reaches over each of some intervals, shape (n, chosen)."""
+        found: Floats = ((self.first[:, None] <= chosen) & (chosen <= self.last[:, None])).astype(float)
+        return found
+
+
+def problem_of(found: Innermost, strata: int, centre: Floats) -> Problem:
+    """Arrange rows for the solver, strata 1 to ``strata`` - 1 and the covariates as terms."""
+    levels = (found.rows.stratum[:, None] == np.arange(1, strata)).astype(float)
+    terms = np.hstack([levels, found.rows.columns - centre])
+    died = found.rows.died
+    return Problem(
+        terms, found.first, found.last, died, found.rows.at_risk - died, len(found.left), strata - 1
+    )
+
+
+@dataclass(frozen=True)
+class Jumps:
+    """Jumps at their maximum for one theta.
+
+    ``excess`` is the largest gain of a further jump over its cost, in units of the cost
+    (the certificate); ``value`` the log-likelihood without the binomial constant.
+    """
+
+    size: Floats
+    value: float
+    excess: float
+
+
+@dataclass(frozen=True)
+class Fitted:
+    """A maximum.
+
+    Attributes
+    ----------
+    theta, jumps
+        Shapes (m,) and (J,).
+    value
+        Log-likelihood without the binomial constant.
+    excess
+        As in ``Jumps``.
+    slope
+        Largest slope of the profile in theta, in units of standard errors.
+    inverse
+        Inverse of the observed information over the jumps that are not nought
+        (``held``), then theta.
+    held
+        Places of those jumps.
+    steps
+        Of theta.
+    runaway
+        Places of theta that run to infinity; at the last step these are as good as infinite.
+    """
+
+    theta: Floats
+    jumps: Floats
+    value: float
+    excess: float
+    slope: float
+    inverse: Floats
+    held: Codes
+    steps: int
+    runaway: Codes
+
+
+def best_jumps(problem: Problem, theta: Floats, near: Floats | None = None) -> Jumps:
+    """Maximise over the jumps.
+
+    Raises
+    ------
+    ModelError
+        When the maximum could not be certified.
+    """
+    relative = np.exp(np.clip(problem.terms @ theta, -_LARGEST / 2, _LARGEST / 2))
+    cost = problem.over(problem.lived * relative)
+    size = near
+    if size is None or not (problem.inside(size)[problem.died > 0] > 0).all():
+        size = np.full(problem.intervals, problem.died.sum() / max(cost.sum(), 1e-300))
+        for _ in range(_EM_FIRST):
+            size = _poisson(problem, relative, size)
+    for _ in range(_MOST_STEPS):
+        gain = problem.over(_scores(problem, relative, size)[0])
+        excess = float((gain / cost).max(initial=1.0)) - 1.0
+        held = size > _DUST * size.sum()
+        lack = float(np.abs(gain / cost - 1.0)[held].max(initial=0.0))
+        if excess <= CERTIFIED and lack <= 1e3 * CERTIFIED:
+            return Jumps(size, _height(problem, relative, size), excess)
+        size = _newton(problem, relative, size, gain - cost)
+    raise ModelError(
+        f"the jumps of the baseline were not certified: a further one would gain {excess:.2g} of its cost",
+        where="unspecified baseline",
+        mend='use baseline="pieces"',
+    )
+
+
+def _poisson(problem: Problem, relative: Floats, size: Floats) -> Floats:
+    """One step of EM: deaths of a row shared out over its intervals by their jumps."""
+    hazard = relative * problem.inside(size)
+    expected = problem.died * relative / -np.expm1(-np.maximum(hazard, 1e-300))
+    exposure = problem.over((problem.died + problem.lived) * relative)
+    found: Floats = size * problem.over(expected) / exposure
+    return found
+
+
+def _scores(problem: Problem, relative: Floats, size: Floats) -> tuple[Floats, Floats]:
+    """Slope and curvature of each row's deaths in the sum of its jumps."""
+    hazard = np.clip(relative * problem.inside(size), 1e-300, _LARGEST)
+    odds = 1 / np.expm1(hazard)
+    # Of log(1 - exp(-H)): 1 / (exp(H) - 1), and minus exp(H) / (exp(H) - 1)^2.
+    return problem.died * odds * relative, problem.died * odds * (1 + odds) * relative**2
+
+
+def _height(problem: Problem, relative: Floats, size: Floats) -> float:
+    hazard = relative * problem.inside(size)
+    dead = problem.died > 0
+    if (hazard[dead] <= 0).any():
+        return -np.inf
+    deaths = problem.died[dead] @ np.log(-np.expm1(-hazard[dead]))
+    return float(deaths - problem.lived @ hazard)
+
+
+def _newton(problem: Problem, relative: Floats, size: Floats, slope: Floats) -> Floats:
+    """Take one Newton step with jumps kept at nought or more, halved until the likelihood rises."""
+    padded = np.concatenate([[-np.inf], slope, [-np.inf]])
+    peak = (slope > 0) & (slope >= padded[:-2]) & (slope >= padded[2:])
+    chosen = np.flatnonzero((size > _DUST * size.sum()) | peak)
+    reach = problem.reach(chosen)
+    curvature = reach.T @ (_scores(problem, relative, size)[1][:, None] * reach)
+    # In units of the curvature of each jump; a pull to the present jumps settles what the data leave open.
+    scale = np.sqrt(np.maximum(np.diag(curvature), 1e-300))
+    scaled = curvature / np.outer(scale, scale)
+    scaled[np.diag_indices_from(scaled)] += 1e-9
+    root = cholesky(scaled)
+    now = size[chosen] * scale
+    aim = solve_triangular(root, slope[chosen] / scale + scaled @ now, trans="T")
+    move = (nnls(root, aim, maxiter=30 * len(chosen))[0] - now) / scale
+    rise = float(slope[chosen] @ move)
+    start = _height(problem, relative, size)
+    part = 1.0
+    for _ in range(60):
+        tried = np.zeros_like(size)
+        tried[chosen] = np.maximum(size[chosen] + part * move, 0.0)
+        if _height(problem, relative, tried) >= start + 0.1 * part * rise - 1e-13 * abs(start):
+            return tried
+        part /= 2
+    return tried
+
+
+def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None) -> Fitted:
+    """Maximise over theta and the jumps.
+
+    Parameters
+    ----------
+    problem
+        The rows.
+    theta
+        Where to start; levels are brought near enough to come back.
+    near
+        Jumps to start from.
+
+    Raises
+    ------
+    ModelError
+        When the jumps are not certified, or theta does not settle.
+    """
+    spread = np.ptp(problem.terms, axis=0) if len(problem.terms) else np.ones(len(theta))
+    levels = np.arange(len(theta)) < problem.levels
+    theta = np.where(levels, np.clip(theta, -0.75 * _LEVEL_RUNAWAY, 0.75 * _LEVEL_RUNAWAY), theta)
+    farthest = np.where(levels, _LEVEL_RUNAWAY, _RUNAWAY)
+    now = best_jumps(problem, theta, near)
+    for step_number in range(_CLIMBS):
+        slope, curvature, parts = _profile(problem, theta, now.size)
+        runs = np.abs(theta) * spread > farthest
+        # A stratum as good as without hazard is held where it is, while the rest climbs on.
+        free = np.flatnonzero(~(runs & levels))
+        step = np.zeros(len(theta))
+        step[free] = _ascent(slope[free], curvature[np.ix_(free, free)], parts[2][np.ix_(free, free)])
+        length = float(slope @ step)
+        if length < _CLIMBED or (runs & ~levels).any():
+            inverse, held = _inverse(curvature, parts), np.flatnonzero(_some(now.size))
+            return Fitted(
+                theta,
+                now.size,
+                now.value,
+                now.excess,
+                float(np.sqrt(max(length, 0.0))),
+                inverse,
+                held.astype(np.intp),
+                step_number,
+                np.flatnonzero(runs).astype(np.intp),
+            )
+        step *= min(1.0, 4.0 / float((np.abs(step) * spread).max(initial=1e-300)))
+        part = 1.0
+        while True:
+            trial = best_jumps(problem, theta + part * step, now.size)
+            if trial.value >= now.value + 1e-4 * part * length - 1e-12 * abs(now.value) or part < 1e-6:
+                break
+            part /= 2
+        theta, now = theta + part * step, trial
+    raise ModelError(
+        "the terms did not settle", where="unspecified baseline", mend='use fewer terms, or baseline="pieces"'
+    )
+
+
+def _some(size: Floats) -> NDArray[np.bool_]:
+    found: NDArray[np.bool_] = size > _DUST * size.sum()
+    return found
+
+
+def _profile(
+    problem: Problem, theta: Floats, size: Floats
+) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
+    """Slope and curvature (with sign turned) of the profile in theta; and the parts of the information.
+
+    The parts: over the jumps that are not nought, of these with theta, over theta.
+    """
+    relative = np.exp(np.clip(problem.terms @ theta, -_LARGEST / 2, _LARGEST / 2))
+    inside = problem.inside(size)
+    hazard = np.clip(relative * inside, 1e-300, _LARGEST)
+    odds = 1 / np.expm1(hazard)
+    slope = (problem.died * odds - problem.lived) * hazard @ problem.terms
+    # Curvature of a row in its log hazard: always positive.
+    bend = hazard * (problem.died * odds * ((1 + odds) * hazard - 1) + problem.lived)
+    reach = problem.reach(np.flatnonzero(_some(size)))
+    own = reach.T @ ((problem.died * odds * (1 + odds) * relative**2)[:, None] * reach)
+    across = reach.T @ ((bend / np.maximum(inside, 1e-300))[:, None] * problem.terms)
+    common = problem.terms.T @ (bend[:, None] * problem.terms)
+    curvature = common - across.T @ _solve(own, across)
+    return slope, (curvature + curvature.T) / 2, (own, across, common)
+
+
+def _solve(own: Floats, right: Floats) -> Floats:
+    """Divide by the information of the jumps; what it leaves open takes no part."""
+    scale = np.sqrt(np.maximum(np.diag(own), 1e-300))
+    found: Floats = np.linalg.pinv(own / np.outer(scale, scale), rcond=1e-10, hermitian=True) @ (
+        right / scale[:, None]
+    )
+    return found / scale[:, None]
+
+
+def _ascent(slope: Floats, curvature: Floats, common: Floats) -> Floats:
+    """Newton's step where the profile is hollow downwards, else one by the curvature with jumps held."""
+    if not len(slope):
+        return slope
+    values = np.linalg.eigvalsh(curvature / np.sqrt(np.outer(np.diag(common), np.diag(common))))
+    if values[0] > 1e-8:
+        return np.asarray(np.linalg.solve(curvature, slope), dtype=np.float64)
+    return np.asarray(np.linalg.solve(common, slope), dtype=np.float64)
+
+
+def _inverse(curvature: Floats, parts: tuple[Floats, Floats, Floats]) -> Floats:
+    own, across, _ = parts
+    through = _solve(own, across)
+    spread = np.linalg.pinv(curvature, hermitian=True)
+    top = _solve(own, np.eye(len(own))) + through @ spread @ through.T
+    return np.block([[top, -through @ spread], [-spread @ through.T, spread]])
