@@ -10,8 +10,8 @@ many, groups of them are left out instead (Kott 2001, Journal of Official Statis
 17, 521-526).
 
 By simulation (5 to 12 sites, preparations alike or not from site to site) such
-limits hold the average over sites about 95 times of 100; CR2 by site alone, which
-takes the sites averaged over as given, 91 to 96 times
+limits hold the average over sites 94 to 97 times of 100; CR2 by site alone, which
+takes the sites averaged over as given, 91 to 95 times, and limits by plot 85 to 93
 (``tests/calibration/like_sites.py``).
 """
 
