@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from survivor.effects.hazards import hazards
     from survivor.effects.likesites import like_sites
     from survivor.effects.sensitivity import sensitivity
+    from survivor.effects.slopes import radius_by_method
     from survivor.effects.standardise import Standardised, survival
     from survivor.effects.within_between import within_between
     from survivor.errors import SurvivorError
@@ -56,6 +57,7 @@ _HOME = {
     "mean_days_alive": "survivor.curves.mean_days",
     "payoff": "survivor.costing",
     "permutation_test": "survivor.models.permutation",
+    "radius_by_method": "survivor.effects.slopes",
     "sensitivity": "survivor.effects.sensitivity",
     "stress_days": "survivor.season.stress",
     "survival": "survivor.effects.standardise",
@@ -83,6 +85,7 @@ __all__ = [
     "mean_days_alive",
     "payoff",
     "permutation_test",
+    "radius_by_method",
     "sensitivity",
     "stress_days",
     "survival",

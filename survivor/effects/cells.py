@@ -116,8 +116,6 @@ def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | Non
     if not kept:
         return Cells(pd.DataFrame(index=[0]), np.array([plants.sum()]), checks)
     codes, frame = group_codes(rows, kept)
-    for name in kept:  # grouping may forget the dtype that the model was fitted with
-        frame[name] = frame[name].astype(rows[name].dtype)
     summed = np.bincount(codes, weights=plants, minlength=len(frame)).astype(float)
     carried = summed > 0
     return Cells(frame[carried].reset_index(drop=True), summed[carried], checks)
@@ -125,7 +123,10 @@ def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | Non
 
 def under_levels(cells: pd.DataFrame, by: str, levels: Sequence[Any], like: pd.Series[Any]) -> pd.DataFrame:
     """All cells under each level in turn: the first level's block first."""
-    return pd.concat([set_level(cells, by, level, like) for level in levels], ignore_index=True)
+    values = pd.Series(list(levels), dtype=like.dtype).array
+    again = np.tile(np.arange(len(cells)), len(levels))
+    columns = {name: cells[name].array.take(again) for name in cells.columns if name != by}
+    return pd.DataFrame({**columns, by: values.take(np.repeat(np.arange(len(levels)), len(cells)))})
 
 
 def set_level(cells: pd.DataFrame, by: str, level: Any, like: pd.Series[Any]) -> pd.DataFrame:

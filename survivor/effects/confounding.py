@@ -109,8 +109,8 @@ def layout(data: pd.DataFrame, by: str, places: Sequence[str]) -> Layout:
     else:
         codes, frame = np.zeros(len(data), dtype=np.intp), pd.DataFrame({"site": ["all plots"]})
     holds = np.zeros((len(frame), len(levels)), dtype=bool)
-    for column, level in enumerate(levels):
-        holds[codes[(data[by] == level).to_numpy()], column] = True
+    level = pd.Index(levels).get_indexer(np.asarray(data[by]))
+    holds[codes[level >= 0], level[level >= 0]] = True
     return Layout(tuple(levels), frame, holds)
 
 
@@ -119,9 +119,9 @@ def stands_at(frame: pd.DataFrame, places: pd.DataFrame) -> NDArray[np.bool_]:
     names = [name for name in places.columns if name in frame.columns]
     if not names:
         return np.full(len(frame), len(places) > 0)
-    wanted = pd.MultiIndex.from_frame(places[names].astype(str))
-    found: NDArray[np.bool_] = wanted.get_indexer(pd.MultiIndex.from_frame(frame[names].astype(str))) >= 0
-    return found
+    wanted = set(zip(*(places[name].astype(str) for name in names), strict=True))
+    rows = zip(*(frame[name].astype(str) for name in names), strict=True)
+    return np.fromiter((row in wanted for row in rows), dtype=bool, count=len(frame))
 
 
 @dataclass(frozen=True)

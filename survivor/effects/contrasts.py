@@ -20,7 +20,7 @@ from survivor.effects.cells import check_by, check_day, levels_of, study_cells, 
 from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
 from survivor.effects.limits import Floats, limits_of_differences
 from survivor.errors import EffectError
-from survivor.intervals import entries
+from survivor.intervals import entries, group_codes, row_codes, sum_by
 from survivor.models.multiplicity import holm
 from survivor.vocabulary import PER_100, PLOT_KEY
 
@@ -254,17 +254,14 @@ def _differences(
 def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbers: Floats) -> pd.DataFrame:
     estimate, std_error, df, lower, upper, p_value = numbers.T
     known = (std_error > 0) & (df > 0)  # False for blanks
-    lines = []
-    arms = _arms(data, by)
+    basis, reason = [], []
     for pair, told in zip(pairs, known, strict=True):
-        basis, reason = pair.basis, pair.reason
-        if basis != REFUSED and not told:
-            basis = REFUSED
-            reason = "; ".join(
-                filter(None, [reason, "no limits can be given: nobody died, or the plots leave no df"])
-            )
-        lines.append({"basis": basis, "reason": reason, **_counts(arms, by, pair)})
-    told = pd.DataFrame(lines)
+        lost = pair.basis != REFUSED and not told
+        untold = "no limits can be given: nobody died, or the plots leave no df" if lost else ""
+        basis.append(REFUSED if lost else pair.basis)
+        reason.append("; ".join(filter(None, [pair.reason, untold])))
+    arms = _arms(data, by)
+    counts = np.array([_counts(arms, by, pair) for pair in pairs])
     shown = np.where(known, 1.0, np.nan)
     p_value = p_value * shown
     like = data[by].dtype
@@ -272,7 +269,7 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
         {
             by: pd.Series([pair.level for pair in pairs], dtype=like),
             "against": pd.Series([pair.against for pair in pairs], dtype=like),
-            "basis": told["basis"],
+            "basis": basis,
             "estimate": 100 * estimate * shown,
             "std_error": 100 * std_error * shown,
             "df": df * shown,
@@ -282,31 +279,32 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
             "p_adjusted": holm(p_value),
             "unit": PER_100,
             "at_day": float(at),
-            "n_seedlings": told["seedlings"],
-            "n_plots": told["plots"],
-            "n_sites": told["sites"],
-            "fewest_plots": told["fewest_plots"],
-            "reason": told["reason"],
+            "n_seedlings": counts[:, 0],
+            "n_plots": counts[:, 1],
+            "n_sites": counts[:, 2],
+            "fewest_plots": counts[:, 3],
+            "reason": reason,
         }
     )
 
 
 def _arms(data: pd.DataFrame, by: str) -> pd.DataFrame:
     """Seedlings that entered, one row a level and plot: what comparisons are counted from."""
-    keys = [by, *(name for name in PLOT_KEY if name in data.columns)]
     started = entries(data)
-    return started.groupby(keys, observed=True, sort=False, dropna=False)["at_risk"].sum().reset_index()
+    codes, arms = group_codes(started, [by, *(name for name in PLOT_KEY if name in data.columns)])
+    return arms.assign(at_risk=sum_by(codes, started["at_risk"].to_numpy(), len(arms)))
 
 
-def _counts(arms: pd.DataFrame, by: str, pair: _Pair) -> dict[str, int]:
-    """Seedlings, plots and sites that a comparison rests on: the two arms at its places."""
-    rows = arms[arms[by].isin([pair.level, pair.against]) & stands_at(arms, pair.places)]
-    plots = [int((rows[by] == level).sum()) for level in (pair.level, pair.against)]
+def _counts(arms: pd.DataFrame, by: str, pair: _Pair) -> tuple[int, int, int, int]:
+    """Seedlings, plots and sites that a comparison rests on, and plots of the arm with fewer."""
+    own, here = np.asarray(arms[by]), stands_at(arms, pair.places)
+    first, second = (own == pair.level) & here, (own == pair.against) & here
+    rows = arms[first | second]
     told = "plot" in arms.columns
-    keys = [name for name in PLOT_KEY if name in arms.columns]
-    return {
-        "seedlings": int(rows["at_risk"].sum()),
-        "plots": len(rows[keys].drop_duplicates()) if told else 0,
-        "sites": int(rows["site"].nunique(dropna=False)) if "site" in arms.columns else 0,
-        "fewest_plots": min(plots) if told else 0,
-    }
+    keys = [rows[name] for name in PLOT_KEY if name in arms.columns]
+    return (
+        int(rows["at_risk"].sum()),
+        len(row_codes(keys)[1]) if told else 0,
+        int(rows["site"].nunique(dropna=False)) if "site" in arms.columns else 0,
+        int(min(first.sum(), second.sum())) if told else 0,
+    )

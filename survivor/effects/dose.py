@@ -8,17 +8,17 @@ go with wider patches or sites that got them.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
 from survivor.effects.limits import Floats
-from survivor.effects.paying import StopsPaying, crossing, not_shown, stops_paying
+from survivor.effects.paying import AlongLine, StopsPaying, no_turn_shown, not_shown, stops_paying
 from survivor.effects.response import Answer, ResponseModel
 from survivor.effects.spread import LEAST_WITHIN_M, Curve, Shape, Spread, choose_curve, spread_of
-from survivor.errors import EffectError, ModelError
+from survivor.errors import EffectError
 from survivor.intervals import check_intervals, tally
 from survivor.models.result import Fit
 from survivor.vocabulary import CONFIDENCE, ESTIMATE_COLUMNS
@@ -31,7 +31,6 @@ AFTER_PLANTING = "after planting"
 
 _GRID_STEPS_M = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 _MOST_GRID = 41
-_MOST_REFITS = 600  # plots; beyond this the jackknife of where more stops paying takes too long
 _CLEAR = 1 - CONFIDENCE
 
 
@@ -49,7 +48,8 @@ class Dose:
         Days since planting.
     table
         ``<column>, area_m2, estimate, std_error, df, lower, upper`` (per 100
-        planted; limits through log(-log)), ``unit, at_day``.
+        planted; limits through log(-log)), ``unit, at_day``, and ``volume_m3``, the
+        soil under the patch, where a depth was given.
     gain
         ``from_m, to_m, estimate, std_error, df, lower, upper`` in survival per 100
         planted for each 10 cm, ``unit``.
@@ -57,12 +57,16 @@ class Dose:
         F test of all terms of the radius.
     line_p_value
         F test of the curve against the line; NaN where there is no curve.
+    along_line
+        Mean gain for each 10 cm along a straight line over the radii of ``table``; None
+        where not modelled, or where radii are groups.
     stops_paying
         See :class:`StopsPaying`; None where not modelled.
     within_sd_m
         Spread of the radius within method and site.
     description
-        Radius by method: plots, mean, sd, smallest, largest.
+        Radius by method: plots, mean, sd, smallest, largest, and the mean of the plots'
+        areas (not the area of the mean radius).
     plots
         Radius of each plot, in order.
     fit
@@ -78,6 +82,7 @@ class Dose:
     gain: pd.DataFrame
     p_value: float
     line_p_value: float
+    along_line: AlongLine | None
     stops_paying: StopsPaying | None
     within_sd_m: float
     description: pd.DataFrame
@@ -115,8 +120,8 @@ def dose(
     shape: Shape | None = None,
     gain: float = 1.0,
     population: pd.DataFrame | None = None,
-    jackknife: bool = True,
     radius_measured: str | None = None,
+    soil_depth_m: float | None = None,
     pieces: Any = None,
 ) -> Dose:
     """Survival per 100 planted against the weed-free radius as prepared.
@@ -141,11 +146,11 @@ def dose(
         Smallest gain worth having, per 100 planted per 10 cm.
     population
         Plants of the whole planting as weights.
-    jackknife
-        Compute limits of where more stops paying, by leaving out one plot at a time.
     radius_measured
         ``"after planting"``: the radius is part of the preparation's own effect, so
         it is described and not modelled.
+    soil_depth_m
+        Depth to which the soil under the patch counts, metres, for its volume.
     pieces
         For the grouped model; as in ``survivor.fit``.
 
@@ -158,7 +163,7 @@ def dose(
     EffectError
         When the radius does not vary within method and site, is absent, or holds no numbers.
     """
-    data, checks = _rows(source, column)
+    data, checks = radius_rows(source, column)
     model = ResponseModel.of(source, data, column, method, at, pieces)
     spread = spread_of(data, column, model.cells)
     description = _describe(spread, column, method)
@@ -179,17 +184,19 @@ def dose(
     own = [term for term in map(str, fitted.table["term"]) if term.split("[")[0] in curve.terms]
     bends = [term for term in own if term in curve.bends]
     p_value = fitted.test(own).p_value
-    stops, trouble = _stops(answer, fitted, gains, gain, p_value, jackknife)
+    line_p_value = fitted.test(bends).p_value if bends else math.nan
+    along = _along_line(model, data, curve, answer, fitted)
     counts = tally(data)
     return Dose(
         column=column,
         shape=curve.shape,
         at_day=float(at),
-        table=answer.response(fitted),
+        table=_with_volume(answer.response(fitted), soil_depth_m),
         gain=gains,
         p_value=p_value,
-        line_p_value=fitted.test(bends).p_value if bends else math.nan,
-        stops_paying=stops,
+        line_p_value=line_p_value,
+        along_line=along,
+        stops_paying=_stops(curve, answer.points, gains, gain, p_value, line_p_value, along),
         within_sd_m=spread.within_sd_m,
         description=description,
         plots=tuple(sorted(spread.plots[column].astype(float))),
@@ -197,37 +204,50 @@ def dose(
         n_seedlings=counts["seedlings"],
         n_plots=counts["plots"],
         n_sites=counts["sites"],
-        checks=(*checks, *model.said, *said, *trouble, *fitted.checks),
+        checks=(*checks, *model.said, *said, *fitted.checks),
     )
 
 
 def _stops(
-    answer: Answer, fitted: Fit, gains: pd.DataFrame, worth: float, p_value: float, jackknife: bool
-) -> tuple[StopsPaying, tuple[str, ...]]:
-    """Where more stops paying, with limits by leaving out plots where asked for."""
-    steps, least = gains["estimate"].to_numpy(dtype=float), gains["lower"].to_numpy(dtype=float)
-    # A bend in a curve that cannot be told from no response is noise, however firmly it sits in the plots.
-    if not p_value < _CLEAR and not (gains["upper"] < worth).all():
-        return not_shown(p_value, worth), ()
-    data = fitted.data
-    if not jackknife or "plot" not in data.columns:
-        return stops_paying(answer.points, steps, worth, None, math.nan, least), ()
-    if fitted.n_clusters > _MOST_REFITS:
-        said = (f"No limits of where more stops paying: they are given for up to {_MOST_REFITS} plots.",)
-        return stops_paying(answer.points, steps, worth, None, math.nan, least), said
-    try:
-        apart = answer.gains_without_each(fitted)
-    except ModelError as problem:  # some models do not give themselves without each plot
-        said = (f"No limits of where more stops paying: {problem.what}.",)
-        return stops_paying(answer.points, steps, worth, None, math.nan, least), said
-    values = [crossing(answer.points, gains, worth) for gains in apart]
-    edge = float(answer.points[-1])
-    reached = np.array([edge if value is None else value for value in values])
-    cells = len(data[list(answer.model.cells)].drop_duplicates()) if answer.model.cells else 1
-    return stops_paying(answer.points, steps, worth, reached, len(reached) - cells, least), ()
+    curve: Curve,
+    points: Floats,
+    gains: pd.DataFrame,
+    worth: float,
+    p_value: float,
+    line_p_value: float,
+    along: AlongLine | None,
+) -> StopsPaying:
+    """Where more stops paying, where that is shown.
+
+    A bend in a curve that cannot be told from no response, or from a straight line, is
+    noise, however firmly it sits in the plots. That no gain is worth having needs no bend.
+    """
+    steps, least, most = (gains[name].to_numpy(dtype=float) for name in ("estimate", "lower", "upper"))
+    if not (most < worth).all():
+        if not p_value < _CLEAR:
+            return not_shown(p_value, worth)
+        if curve.shape != "groups" and not line_p_value < _CLEAR and along is not None:
+            return no_turn_shown(line_p_value, worth, along)
+    return stops_paying(points, steps, worth, least, most)
 
 
-def _rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def _along_line(
+    model: ResponseModel, data: pd.DataFrame, curve: Curve, answer: Answer, fitted: Fit
+) -> AlongLine | None:
+    """Mean gain for each 10 cm between the ends of the grid, by a straight line on the model's scale."""
+    if curve.shape == "groups":
+        return None
+    line = Curve("line", curve.column, ())
+    ends = replace(answer, curve=line, points=answer.points[[0, -1]])
+    found = ends.gains(fitted if curve.shape == "line" else model.fit(data, line)).iloc[0]
+    return AlongLine(*(float(found[name]) for name in ("estimate", "lower", "upper", "from_m", "to_m")))
+
+
+def _with_volume(table: pd.DataFrame, depth_m: float | None) -> pd.DataFrame:
+    return table if depth_m is None else table.assign(volume_m3=table["area_m2"] * depth_m)
+
+
+def radius_rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Rows with a radius; plots without one are named, never dropped in silence."""
     data = source if isinstance(source, pd.DataFrame) else source.data
     if column not in data.columns or not pd.api.types.is_numeric_dtype(data[column]):
@@ -269,7 +289,8 @@ def _describe(spread: Spread, column: str, method: str) -> pd.DataFrame:
         plots.groupby(group, observed=True)[column].agg(["size", "mean", "std", "min", "max"]).reset_index()
     )
     found.columns = [method, "n_plots", "mean_m", "sd_m", "smallest_m", "largest_m"]
-    return found.assign(mean_area_m2=math.pi * found["mean_m"] ** 2)
+    areas = (math.pi * plots[column].astype(float) ** 2).groupby(group, observed=True).mean()
+    return found.assign(mean_area_m2=areas.to_numpy())
 
 
 def _described(
@@ -293,6 +314,7 @@ def _described(
         gain=pd.DataFrame(columns=["from_m", "to_m", *ESTIMATE_COLUMNS[:5], "unit"]),
         p_value=math.nan,
         line_p_value=math.nan,
+        along_line=None,
         stops_paying=None,
         within_sd_m=spread.within_sd_m,
         description=description,

@@ -123,13 +123,6 @@ class Answer:
             }
         )
 
-    def gains_without_each(self, fitted: Fit) -> Floats:
-        """Gains from the model fitted without each plot, shape (plots, steps)."""
-        cells, weights = self._cells(fitted, np.eye(len(self.points)))
-        survival = fitted.without_each_cluster(cells, weights, self.at)
-        found: Floats = 100 * _TEN_CM * np.diff(survival, axis=1) / np.diff(self.points)
-        return found
-
     def _average(self, fitted: Fit, weights: Floats) -> Estimates:
         return fitted.average_survival(*self._cells(fitted, weights), self.at)
 

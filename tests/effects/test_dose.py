@@ -59,37 +59,82 @@ def test_crossing(gains, expected):
     assert found == (None if expected is None else pytest.approx(expected))
 
 
-def test_limits_are_those_of_the_jackknife():
-    values = np.array([0.5, 0.55, 0.6, 0.65])
-    found = stops_paying(POINTS, np.array([5.0, 3.0, 0.0, 0.0]), 1.0, values, df=3)
-    # By hand: sqrt(3/4 * sum of squares 0.0125), t on 3 df 3.182446.
-    width = 3.182446 * math.sqrt(0.75 * 0.0125)
-    assert found.value == pytest.approx(0.5 + 0.4 / 3)
-    assert found.lower == pytest.approx(found.value - width, abs=1e-6)
-    assert found.upper == pytest.approx(found.value + width, abs=1e-6)
+def test_limits_are_where_the_limits_of_the_gain_cross():
+    gains = np.array([5.0, 3.0, 0.0, 0.0])
+    found = stops_paying(POINTS, gains, 1.0, gains - 1, gains + 1.5)
+    # By hand: at 0.5 and 0.7 m the least gain is 2 and -1, the greatest 4.5 and 1.5; at 0.9 m 1.5.
+    assert found.value == pytest.approx(0.5 + 0.2 * 2 / 3)
+    assert found.lower == pytest.approx(0.5 + 0.2 * 1 / 3)
+    assert found.upper is None
     assert "1.26 m²" in found.sentence  # pi times 0.633 squared: the area is printed too
+    narrow = stops_paying(POINTS, gains, 1.0, gains - 1, gains + 0.5)
+    assert narrow.upper == pytest.approx(0.5 + 0.2 * 2.5 / 3)
+    assert narrow.state == "reached"
 
 
 def test_a_limit_beyond_the_data_is_said():
-    found = stops_paying(POINTS, np.array([5.0, 3.0, 0.0, 0.0]), 1.0, np.array([0.2, 0.5, 0.9, 1.0]), df=3)
+    gains = np.array([5.0, 3.0, 0.0, 0.0])
+    found = stops_paying(POINTS, gains, 1.0, gains - 5, gains + 5)
     assert found.lower is None
     assert found.upper is None
-    assert "to beyond the data" in found.sentence
+    assert found.sentence.endswith("(95 % limits 0.20 m or less to beyond the data).")
 
 
 def test_not_reached_is_an_answer():
-    found = stops_paying(POINTS, np.array([5.0, 3.0, 2.0, 1.5]), 1.0, None, df=math.nan)
-    assert found.value is None
+    gains = np.array([5.0, 3.0, 2.0, 1.5])
+    found = stops_paying(POINTS, gains, 1.0, gains - 0.2, gains + 0.2)
+    assert (found.value, found.state) == (None, "not reached")
     assert found.sentence.startswith("Not reached within the data")
+    assert "also by the lower limit of the gain there" in found.sentence
 
 
 def test_where_not_reached_the_limits_of_the_gain_tell_from_where_it_might_stop():
     gains, least = np.array([5.0, 3.0, 2.0, 1.5]), np.array([4.0, 2.0, 0.0, -1.0])
-    found = stops_paying(POINTS, gains, 1.0, np.full(8, 1.0), df=4, least=least)
+    found = stops_paying(POINTS, gains, 1.0, least, gains + 1)
     # Between 0.5 m, where the least gain is 2, and 0.7 m, where it is 0.
     assert found.lower == pytest.approx(0.6)
     assert found.value is None
     assert found.upper is None
+
+
+def test_a_bend_that_is_not_shown_stops_nowhere():
+    """Straight on the scale of the model: whatever bend the curve shows is chance."""
+    rng = np.random.default_rng(11)
+    frame = planted(straight, plants=60)
+    frame["died"] = rng.binomial(60, frame["died"] / 60)
+    found = dose(frame)
+    assert found.p_value < 0.05 < found.line_p_value
+    stops = found.stops_paying
+    assert (stops.value, stops.lower, stops.upper, stops.state) == (None, None, None, "not shown")
+    assert "a straight line fits about as well as a curve" in stops.sentence
+    assert str(found.along_line) in stops.sentence
+    # The truth along the grid, per 10 cm: within the limits.
+    low, high = found.along_line.from_m, found.along_line.to_m
+    alive = [100 * math.exp(-straight("", "", radius)) for radius in (low, high)]
+    truth = (alive[1] - alive[0]) / (high - low) / 10
+    assert found.along_line.lower < truth < found.along_line.upper
+
+
+def test_no_gain_worth_having_needs_no_bend():
+    """Where every gain is shown to be too small, straight or not, more does not pay."""
+    frame = planted(lambda *_: 0.2, plants=20_000)
+    frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
+    found = dose(frame)
+    assert found.stops_paying.value == pytest.approx(found.table["weed_free_radius_m"].iloc[0])
+    assert "From the smallest radius looked at" in found.stops_paying.sentence
+
+
+def test_soil_volume_is_area_times_depth():
+    found = dose(planted(levelling), soil_depth_m=0.4)
+    assert found.table["volume_m3"].to_numpy() == pytest.approx(0.4 * found.table["area_m2"].to_numpy())
+    assert "volume_m3" not in dose(planted(levelling)).table
+
+
+def test_mean_area_is_the_mean_of_areas():
+    found = dose(planted(straight), radius_measured="after planting")
+    expected = np.mean([math.pi * radius**2 for radius in RADII])
+    assert found.description["mean_area_m2"].to_numpy() == pytest.approx(expected)
+    assert expected > math.pi * np.mean(RADII) ** 2 + 0.1
 
 
 def test_no_response_is_not_shown():
@@ -99,7 +144,7 @@ def test_no_response_is_not_shown():
 def test_the_model_without_a_plot_is_the_model_fitted_without_it():
     frame = planted(straight)
     frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
-    whole = dose(frame, jackknife=False).fit
+    whole = dose(frame).fit
     cells = whole.data.iloc[[0, 5, 20]]
     apart = whole.without_each_cluster(cells, np.eye(3), 365)
     plots = whole.data[["site", "plot"]].drop_duplicates().sort_values(["site", "plot"])
@@ -168,7 +213,7 @@ def test_spread_within_method_and_site():
 
 
 def test_a_response_that_levels_off():
-    found = dose(fit(planted(levelling), "method"), at=365, jackknife=False)
+    found = dose(fit(planted(levelling), "method"), at=365)
     assert found.shape == "spline"
     assert found.p_value < 1e-4
     assert found.line_p_value < 0.01
@@ -180,20 +225,20 @@ def test_a_response_that_levels_off():
 
 
 def test_nothing_is_said_outside_the_middle_of_the_plots():
-    found = dose(fit(planted(levelling), "method"), jackknife=False)
+    found = dose(fit(planted(levelling), "method"))
     low, high = np.quantile(np.repeat(RADII, 4), [0.05, 0.95])
     assert found.table["weed_free_radius_m"].iloc[[0, -1]].tolist() == pytest.approx([low, high], abs=1e-3)
 
 
 def test_a_line_gives_the_survival_it_came_from():
-    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line", jackknife=False)
+    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line")
     expected = [100 * math.exp(-straight("", "", radius)) for radius in found.table["weed_free_radius_m"]]
     assert found.table["estimate"].to_numpy() == pytest.approx(expected, abs=0.02)
     assert math.isnan(found.line_p_value)
 
 
 def test_gain_is_for_each_10_cm():
-    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line", jackknife=False)
+    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line")
     gain = found.gain.iloc[0]
     rise = math.exp(-straight("", "", gain["to_m"])) - math.exp(-straight("", "", gain["from_m"]))
     assert gain["estimate"] == pytest.approx(100 * rise * 0.1 / (gain["to_m"] - gain["from_m"]), abs=0.05)
@@ -207,7 +252,7 @@ def test_only_variation_within_method_and_site_counts():
         (frame["site"] == "Snarrow Rise") & (frame["method"] == "spot")
     )
     frame["died"] += np.tile([1, -1, 0, 0, -1, 1], 4)  # plots differ a little, not with the radius
-    found = dose(fit(frame, "method"), shape="line", jackknife=False)
+    found = dose(fit(frame, "method"), shape="line")
     assert found.table["estimate"].max() - found.table["estimate"].min() < 0.5
     assert found.p_value > 0.5
 
@@ -221,7 +266,7 @@ def test_no_variation_within_method_and_site_is_refused():
 def test_two_radii_are_groups():
     frame = planted(straight, radii=(0.5, 1.0, 0.5, 1.0), plants=2000)
     frame["died"] += np.tile([5, 5, -5, -5], 4)  # plots differ, not with the radius
-    found = dose(fit(frame, "method"), jackknife=False)
+    found = dose(fit(frame, "method"))
     assert found.shape == "groups"
     assert found.table["weed_free_radius_m"].tolist() == [0.5, 1.0]
     expected = [100 * math.exp(-straight("", "", radius)) for radius in (0.5, 1.0)]
@@ -240,25 +285,16 @@ def test_measured_after_planting_is_described_not_modelled():
 def test_a_flat_response_names_no_radius():
     frame = planted(lambda *_: 0.4, plants=20)
     frame["died"] += np.concatenate([sign * np.array([3, -3, 1, 2, -3, 0]) for sign in (1, -1, -1, 1)])
-    found = dose(fit(frame, "method"), jackknife=False)
+    found = dose(fit(frame, "method"))
     assert found.p_value > 0.05
     assert found.stops_paying.value is None
     assert found.stops_paying.sentence.startswith("Not shown")
 
 
-def test_limits_by_leaving_out_plots():
-    rng = np.random.default_rng(3)
-    frame = planted(levelling, radii=RADII, plants=60)
-    frame["died"] = rng.binomial(60, frame["died"] / 60)
-    found = dose(frame).stops_paying
-    assert 0.45 < found.value < 0.9
-    assert found.lower is None or found.lower < found.value
-
-
 def test_plots_without_a_radius_are_named():
     frame = planted(straight)
     frame.loc[[0, 1], "weed_free_radius_m"] = np.nan
-    found = dose(frame, shape="line", jackknife=False)
+    found = dose(frame, shape="line")
     assert found.n_plots == 22
     assert any("2 plots, 400 plants" in sentence for sentence in found.checks)
 
@@ -266,7 +302,7 @@ def test_plots_without_a_radius_are_named():
 def test_other_terms_of_the_fit_are_kept():
     frame = planted(straight)
     frame["crew"] = np.where(np.arange(len(frame)) % 2, "first", "second")
-    found = dose(fit(frame, "method + crew"), shape="line", jackknife=False)
+    found = dose(fit(frame, "method + crew"), shape="line")
     assert found.fit.table["term"].tolist() == ["crew[T.second]", "weed_free_radius_m"]
     assert found.fit.strata == ("site", "method")
 

@@ -23,7 +23,7 @@ def results():
     return {
         "survival": survival(model),
         "contrasts": contrasts(model),
-        "dose": dose(model, jackknife=False),
+        "dose": dose(model),
         "payoff": payoff(model, {"usual": 3.0, "spot": 4.0}, currency="$"),
         "confounding": confounding(model),
     }
