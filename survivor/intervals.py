@@ -11,7 +11,7 @@ other columns (``survivor.vocabulary.INTERVAL_COLUMNS``) are used where present.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -25,6 +25,8 @@ NEEDED = ("start_day", "stop_day", "at_risk", "died")
 ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
 
 Codes = NDArray[np.intp]
+
+_MOST_CODES = 2**62  # combined codes stay within 64 bits
 
 
 def check_intervals(frame: pd.DataFrame) -> None:
@@ -101,9 +103,59 @@ def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, pd.
         ``codes`` has one integer a row; ``levels`` one row a group. A blank is a
         level of its own, so no row is dropped.
     """
-    grouped = frame.groupby(list(columns), sort=True, dropna=False, observed=True)
-    levels = grouped.size().index.to_frame(index=False)
-    return np.asarray(grouped.ngroup(), dtype=np.intp), levels
+    codes, first = row_codes([frame[name] for name in columns])
+    return codes, pd.DataFrame({name: frame[name].array.take(first) for name in columns})
+
+
+def row_codes(
+    columns: Iterable[pd.Series[Any] | NDArray[Any]], *, in_order: bool = True
+) -> tuple[Codes, Codes]:
+    """Give each distinct row of some columns one integer.
+
+    Grouping a frame does the same at many times the cost where rows are few, as in
+    simulation and where a model is fitted again and again.
+
+    Parameters
+    ----------
+    columns
+        Of equal length n.
+    in_order
+        Number rows as the columns sort, the first column first and blanks last; else as
+        they come.
+
+    Returns
+    -------
+    codes, first
+        Shape (n,); and the place of the first row of each code.
+    """
+    key, size = np.zeros(0, dtype=np.int64), 1
+    for place, column in enumerate(columns):
+        codes, count = _value_codes(column, in_order)
+        if place and size > _MOST_CODES // count:
+            key, size = _dense(key)
+        key = key * count + codes if place else codes
+        size *= count
+    if in_order:
+        _, first, codes = np.unique(key, return_index=True, return_inverse=True)
+    else:
+        codes = pd.factorize(key)[0]
+        first = np.unique(codes, return_index=True)[1]
+    return codes.astype(np.intp), first.astype(np.intp)
+
+
+def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple[NDArray[np.int64], int]:
+    """Integer of each value, blanks the last of all, and how many integers there may be."""
+    if isinstance(column, pd.Series) and isinstance(column.dtype, pd.CategoricalDtype):
+        found, known = column.cat.codes.to_numpy(dtype=np.int64), len(column.cat.categories)
+    else:
+        codes, values = pd.factorize(column, sort=in_order)
+        found, known = codes.astype(np.int64), len(values)
+    return np.where(found < 0, known, found), known + 1
+
+
+def _dense(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+    values, codes = np.unique(key, return_inverse=True)
+    return codes.astype(np.int64), len(values)
 
 
 def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[str]:
@@ -130,13 +182,19 @@ def entries(frame: pd.DataFrame) -> pd.DataFrame:
     ``at_risk`` summed over these rows is the number of seedlings. Tagged plants
     enter once each; counts enter once per plot, species, method and planting.
     """
+    entered: pd.DataFrame = frame[_entered(frame)]
+    return entered
+
+
+def _entered(frame: pd.DataFrame) -> NDArray[np.bool_]:
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
-    start = frame["start_day"]
-    if keys:
-        first = frame.groupby(keys, sort=False, dropna=False, observed=True)["start_day"].transform("min")
-    else:
-        first = pd.Series(start.min(), index=frame.index)
-    entered: pd.DataFrame = frame[start == first]
+    start = frame["start_day"].to_numpy(dtype=float)
+    codes = (
+        row_codes([frame[name] for name in keys], in_order=False)[0] if keys else np.zeros_like(start, int)
+    )
+    first = np.full(codes.max(initial=-1) + 1, np.inf)
+    np.minimum.at(first, codes, start)
+    entered: NDArray[np.bool_] = start == first[codes]
     return entered
 
 
@@ -150,9 +208,9 @@ def tally(frame: pd.DataFrame) -> dict[str, int]:
     """
     plot_keys = [name for name in PLOT_KEY if name in frame.columns]
     return {
-        "seedlings": int(entries(frame)["at_risk"].sum()),
+        "seedlings": int(frame["at_risk"].to_numpy()[_entered(frame)].sum()),
         "died": int(frame["died"].sum()),
-        "plots": len(group_codes(frame, plot_keys)[1]) if "plot" in plot_keys else 0,
+        "plots": len(row_codes([frame[name] for name in plot_keys])[1]) if "plot" in plot_keys else 0,
         "sites": int(frame["site"].nunique(dropna=False)) if "site" in frame.columns else 0,
     }
 

@@ -72,17 +72,16 @@ class Design:
             return np.zeros(len(cells), dtype=np.intp)
         names = list(self.strata)
         _refuse_absent(cells, names)
-        levels = self.strata_levels.astype(str).assign(_code=np.arange(len(self.strata_levels)))
-        joined = cells[names].astype(str).merge(levels, on=names, how="left")["_code"]
-        unseen = joined.isna().to_numpy()
-        if unseen.any():
-            text = cells[names].astype(str).agg(" / ".join, axis=1)[unseen].iloc[0]
-            raise ModelError(
-                f"the fit has not seen {' / '.join(names)} {text}",
-                where="prediction",
-                mend="predict only for strata that are in the records fitted",
-            )
-        return joined.to_numpy(dtype=np.intp)
+        known = {level: code for code, level in enumerate(_in_words(self.strata_levels, names))}
+        asked = _in_words(cells, names)
+        for level in asked:
+            if level not in known:
+                raise ModelError(
+                    f"the fit has not seen {' / '.join(names)} {' / '.join(level)}",
+                    where="prediction",
+                    mend="predict only for strata that are in the records fitted",
+                )
+        return np.array([known[level] for level in asked], dtype=np.intp)
 
 
 def build_design(
@@ -125,7 +124,7 @@ def build_design(
     _refuse_blank(frame, needed)
     _refuse_single(frame, needed)
     try:
-        matrix = parsed.get_model_matrix(_levels_there(frame, needed))
+        matrix = parsed.get_model_matrix(_levels_there(frame, needed), output="numpy")
     except FormulaicError as problem:
         raise ModelError(
             f"the formula cannot be used: {problem}", where=formula, mend="check its terms"
@@ -172,6 +171,11 @@ def _named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) -> list
         ) from problem
 
 
+def _in_words(frame: pd.DataFrame, names: Sequence[str]) -> list[tuple[str, ...]]:
+    """Each row of some columns as text."""
+    return list(zip(*(frame[name].astype(str) for name in names), strict=True))
+
+
 def _codes(frame: pd.DataFrame, names: tuple[str, ...]) -> tuple[Codes, pd.DataFrame]:
     if not names:
         return np.zeros(len(frame), dtype=np.intp), pd.DataFrame(index=[0])
@@ -179,8 +183,9 @@ def _codes(frame: pd.DataFrame, names: tuple[str, ...]) -> tuple[Codes, pd.DataF
 
 
 def _without_intercept(matrix: Any) -> tuple[Floats, tuple[str, ...]]:
-    kept = [name for name in matrix.columns if name != "Intercept"]
-    return matrix[kept].to_numpy(dtype=float), tuple(kept)
+    names = matrix.model_spec.column_names
+    kept = [place for place, name in enumerate(names) if name != "Intercept"]
+    return np.asarray(matrix, dtype=float)[:, kept], tuple(names[place] for place in kept)
 
 
 def _refuse_absent(frame: pd.DataFrame, names: Sequence[str]) -> None:

@@ -11,7 +11,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.errors import ModelError
-from survivor.intervals import sum_by, tally
+from survivor.intervals import row_codes, sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.grouped_survival import GroupedCells, read_cells
@@ -215,19 +215,14 @@ def strata_with_hazard(design: Design, frame: pd.DataFrame) -> tuple[Codes, Code
     kept = np.flatnonzero((deaths > 0) & (survivors > 0)).astype(np.intp)
     lost = np.flatnonzero((deaths > 0) & (survivors == 0)).astype(np.intp)
     checks = []
-    names = (
-        design.strata_levels.astype(str).agg(" / ".join, axis=1)
-        if design.strata
-        else pd.Series(["the study"])
-    )
     if (deaths == 0).any():
         checks.append(
-            f"nobody died at {', '.join(names[deaths == 0])}: no hazard can be compared there, and the "
-            "standardised survival takes it as 100 alive per 100"
+            f"nobody died at {_named(design, np.flatnonzero(deaths == 0))}: no hazard can be compared there, "
+            "and the standardised survival takes it as 100 alive per 100"
         )
     if len(lost):
         checks.append(
-            f"everybody died by the first visit at {', '.join(names.iloc[lost])}: no hazard can be compared "
+            f"everybody died by the first visit at {_named(design, lost)}: no hazard can be compared "
             "there, and the standardised survival takes it as 0 alive per 100"
         )
     if not len(kept):
@@ -237,6 +232,12 @@ def strata_with_hazard(design: Design, frame: pd.DataFrame) -> tuple[Codes, Code
             mend="read the survival from the curves",
         )
     return kept, lost, checks
+
+
+def _named(design: Design, strata: Codes) -> str:
+    if not design.strata:
+        return "the study"
+    return ", ".join(design.strata_levels.iloc[strata].astype(str).agg(" / ".join, axis=1))
 
 
 def arranged(fit: Fit) -> Arranged:
@@ -275,11 +276,8 @@ def covariance_by(codes: Codes, clusters: int, data: Rows, solution: Solution, k
 
 def _equal_rows(key: Floats, rows: pd.DataFrame) -> tuple[Codes, Floats, Floats]:
     """Join rows alike in every column of ``key``: the likelihood does not change."""
-    table = pd.DataFrame(key)
-    codes: Codes = np.asarray(table.groupby(list(table.columns), sort=False).ngroup(), dtype=np.intp)
-    count = int(codes.max()) + 1
-    first = np.full(count, len(codes), dtype=np.intp)
-    np.minimum.at(first, codes, np.arange(len(codes)))
+    codes, first = row_codes(key.T, in_order=False)
+    count = len(first)
     return (
         first,
         sum_by(codes, rows["at_risk"].to_numpy(float), count),

@@ -33,7 +33,7 @@ from scipy import sparse
 from scipy.optimize import linprog
 
 from survivor.errors import ModelError
-from survivor.intervals import Codes, sum_by
+from survivor.intervals import Codes, row_codes, sum_by
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -113,13 +113,11 @@ def _cells(
     """Distinct cells; the cell and the row of every pair of a row and a piece that it reaches into."""
     row_of, piece = np.nonzero(inside)
     pieces = (piece[:, None] == np.arange(1, inside.shape[1])).astype(float)
-    key = pd.DataFrame(np.column_stack([stratum[row_of], pieces, columns[row_of]]))
-    of_row = np.asarray(key.groupby(list(key.columns), sort=False).ngroup(), dtype=np.intp)
-    count = int(of_row.max()) + 1
-    first = np.full(count, len(of_row), dtype=np.intp)
-    np.minimum.at(first, of_row, np.arange(len(of_row)))
+    key = np.column_stack([stratum[row_of], piece, columns[row_of]])
+    of_row, first = row_codes(key.T, in_order=False)
+    count = len(first)
     cells = _Cells(
-        key.to_numpy()[first, 1:],
+        np.column_stack([pieces, columns[row_of]])[first],
         stratum[row_of][first],
         sum_by(of_row, died[row_of], count) > 0,
         sum_by(of_row, lived[row_of], count) > 0,
