@@ -34,7 +34,8 @@ _STEPS = 100
 _LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvature is learnt from the steps
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
-_RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
+_RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_FAR = 30.0  # a term that moves the log hazard this far over its range is running to infinity
 
 
 @dataclass(frozen=True)
@@ -246,7 +247,7 @@ def _runaway(common: Floats, data: Rows, spread: Floats) -> int | None:
     if pieces > 1 and alpha.max() - alpha.min() > _RUNAWAY:
         return int(np.argmin(alpha))
     reach = np.abs(common[pieces - 1 :]) * spread
-    if reach.max(initial=0.0) > _RUNAWAY:
+    if reach.max(initial=0.0) > _FAR:
         worst = int(np.argmax(reach))
         name = data.names[worst] if worst < len(data.names) else f"column {worst}"
         raise ModelError(

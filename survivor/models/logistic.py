@@ -31,7 +31,9 @@ Floats = NDArray[np.float64]
 
 _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_RUNAWAY = 12.0  # a term that moves the log odds this far over its range is running to infinity
+# A term that moves the log odds this far over its range is running to infinity. Separation is told before, by
+# itself; girls' age at menarche moves them by 14, and that is finite.
+_RUNAWAY = 30.0
 _MOST_DENSE = 20_000_000  # numbers in the matrix given to statsmodels
 
 

@@ -30,7 +30,8 @@ _PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared w
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
-_RUNAWAY = 12.0  # a term that moves the predictor this far over its range is running to infinity
+_RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_FAR = 30.0  # a term that moves the predictor this far over its range is running to infinity
 _LEAST_EIGENVALUE = 0.2
 _PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
@@ -351,7 +352,7 @@ class _Climb:
             raise PieceRunsAway(int(np.argmin(alpha)))
         first = len(at.common) - len(self.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
-        if len(reach) and reach.max() > _RUNAWAY:
+        if len(reach) and reach.max() > _FAR:
             raise ModelError(
                 f"{self.names[int(np.argmax(reach))]} has no finite estimate: at one of its levels nobody, "
                 "or everybody, died",
