@@ -15,7 +15,7 @@ def report(
         typer.Option(help="Folder for the report; default: reports/ and the study folder's name."),
     ] = None,
 ) -> None:
-    """Analyse the season and write the report: one HTML page, findings.json and every table as CSV."""
+    """Analyse the season and write the report: a page, a PDF, a workbook, a summary, the findings and tables."""
     from rich.console import Console
 
     from survivor.settings import find_study_file
@@ -38,4 +38,4 @@ def report(
     if headline:
         typer.echo(headline)
     typer.echo(f"Report: {written[0]}")
-    typer.echo(f"Beside it: {len(written) - 1} files (findings.json and the tables as CSV)")
+    typer.echo(f"Beside it: {len(written) - 1} files (report.pdf, report.xlsx, summary.txt, findings.json and the tables as CSV)")

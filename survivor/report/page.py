@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -14,7 +15,11 @@ from survivor.figures.style import COLOURS, Size, styled
 from survivor.figures.svg import to_svg
 from survivor.report.content import report_of
 from survivor.report.content.elements import Figure, Report, Section
+from survivor.report.document import DOCUMENT, document_of
+from survivor.report.schema import SCHEMA, published
+from survivor.report.summary import SUMMARY, summary_of
 from survivor.report.tables import FOLDER, findings_json, write_tables
+from survivor.report.workbook import WORKBOOK, workbook_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -23,8 +28,36 @@ PAGE: Final = "report.html"
 FINDINGS: Final = "findings.json"
 
 
-def page_of(report: Report) -> str:
-    """Return the whole page as text; the same report gives the same text."""
+@dataclass(frozen=True)
+class Pictures:
+    """Every figure of a report as SVG, by its key: for a wide page, and for a telephone."""
+
+    wide: Mapping[str, str]
+    narrow: Mapping[str, str]
+
+
+def pictures_of(report: Report) -> Pictures:
+    """Draw every figure of a report, once for each width."""
+    figures = [
+        block for section in sections_of(report) for block in section.blocks if isinstance(block, Figure)
+    ]
+    return Pictures(
+        wide={figure.key: picture(figure, "wide") for figure in figures},
+        narrow={figure.key: picture(figure, "narrow") for figure in figures},
+    )
+
+
+def page_of(report: Report, pictures: Pictures | None = None) -> str:
+    """Return the whole page as text; the same report gives the same text.
+
+    Parameters
+    ----------
+    report
+        What is said.
+    pictures
+        Its figures where they are drawn already.
+    """
+    drawn = pictures_of(report) if pictures is None else pictures
     environment = Environment(
         loader=PackageLoader("survivor.report", "templates"),
         autoescape=True,
@@ -34,7 +67,7 @@ def page_of(report: Report) -> str:
         keep_trailing_newline=True,
     )
     environment.globals["kind"] = _kind
-    environment.globals["picture"] = picture
+    environment.globals["drawn"] = drawn
     template = environment.get_template("page.html.j2")
     style, _, _ = (
         environment.loader.get_source(environment, "page.css") if environment.loader else ("", "", "")
@@ -56,7 +89,7 @@ def _kind(block: object) -> str:
 
 
 def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
-    """Write the page, the findings and every table.
+    """Write the report in every form: page, document, workbook, summary, findings and tables.
 
     Parameters
     ----------
@@ -68,7 +101,8 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
     Returns
     -------
     tuple of Path
-        The page first, then ``findings.json``, then ``tables/*.csv``.
+        The page first, then ``report.pdf``, ``report.xlsx``, ``summary.txt``, ``findings.json`` and
+        its schema, then ``tables/*.csv``.
 
     Raises
     ------
@@ -76,13 +110,19 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
         When the folder cannot be written to.
     """
     report = report_of(analysis)
-    text = page_of(report)
+    pictures = pictures_of(report)
+    forms: dict[str, bytes] = {
+        PAGE: page_of(report, pictures).encode(),
+        DOCUMENT: document_of(report, pictures.wide),
+        WORKBOOK: workbook_of(analysis),
+        SUMMARY: summary_of(analysis, report).encode(),
+        FINDINGS: findings_json(analysis).encode(),
+        SCHEMA: published().encode(),
+    }
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        page = folder / PAGE
-        page.write_text(text, encoding="utf-8", newline="\n")
-        findings = folder / FINDINGS
-        findings.write_text(findings_json(analysis), encoding="utf-8", newline="\n")
+        for name, content in forms.items():
+            (folder / name).write_bytes(content)
         tables = write_tables(analysis, folder / FOLDER)
     except OSError as error:
         raise ReportError(
@@ -90,7 +130,7 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
             where=folder.name,
             mend="name a folder that you may write to, with room on its disk",
         ) from error
-    return (page, findings, *tables)
+    return (*(folder / name for name in forms), *tables)
 
 
 def sections_of(report: Report) -> Iterator[Section]:

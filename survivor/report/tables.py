@@ -15,6 +15,9 @@ if TYPE_CHECKING:
 
 FOLDER: Final = "tables"
 
+#: Of the shape of ``findings.json``; raised when a key changes its meaning or goes.
+VERSION: Final = "1"
+
 #: Above this number of records only those not used are written out.
 MOST_ACCOUNTS: Final = 100_000
 
@@ -154,8 +157,12 @@ def _is_number(text: str) -> bool:
 
 
 def findings_json(analysis: Analysis) -> str:
-    """Return the findings, what cannot be said and the provenance as JSON text."""
+    """Return the findings, what cannot be said and the provenance as JSON text.
+
+    The shape is published in ``findings.schema.json``.
+    """
     content = {
+        "format": VERSION,
         "study": analysis.settings.study.name,
         "milestone": analysis.settings.headline_milestone.name,
         "at_day": analysis.milestone_day,

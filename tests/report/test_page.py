@@ -143,12 +143,19 @@ def test_the_order_of_the_sections(tree: Element) -> None:
     ]
 
 
-def test_writing_gives_the_page_first_then_findings_and_tables(
+def test_writing_gives_the_page_first_then_the_other_forms_and_tables(
     analysis: SimpleNamespace, page: str, tmp_path: Path
 ) -> None:
     written = write_report(analysis, tmp_path / "new" / "folder")
-    assert [file.name for file in written[:2]] == ["report.html", "findings.json"]
-    assert all(file.parent.name == "tables" and file.suffix == ".csv" for file in written[2:])
+    assert [file.name for file in written[:6]] == [
+        "report.html",
+        "report.pdf",
+        "report.xlsx",
+        "summary.txt",
+        "findings.json",
+        "findings.schema.json",
+    ]
+    assert all(file.parent.name == "tables" and file.suffix == ".csv" for file in written[6:])
     assert written[0].read_bytes() == page.encode("utf-8")
 
 

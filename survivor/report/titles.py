@@ -1,0 +1,62 @@
+"""What each table of a report holds, in one line, for those who open the workbook or the folder."""
+
+from __future__ import annotations
+
+from typing import Final
+
+TITLES: Final[dict[str, str]] = {
+    "findings": "Every question asked, its answer with limits, what it rests on and how sure it is",
+    "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites and species",
+    "milestones": "Alive per 100 planted under each preparation at every milestone that the visits reached",
+    "infill": "Survival of infill plants, on their own clock",
+    "contrasts": "Each preparation against the usual practice: difference in plants alive per 100 planted",
+    "all_pairs": "The same differences between all pairs of preparations",
+    "curves": "Survival curves: share alive, limits and numbers at risk by day after planting",
+    "radius": "Alive per 100 planted by radius of the weed-free patch",
+    "radius_gain": "What a further 10 cm of radius goes with, by radius",
+    "radius_held": "Differences between preparations with the radius held equal",
+    "radius_by_method": "The radius response under each preparation",
+    "payoff": "Cost per plant established under each preparation",
+    "increments": "Extra cost and extra plants alive, from one preparation to the next dearer one",
+    "best_value": "Chance of the best value by what an established plant is worth",
+    "permutation": "p values from drawing the lots for preparations again",
+    "hazards": "Ratio of the hazard under each preparation to the usual practice, by period",
+    "mean_days": "Mean days alive up to the milestone",
+    "mean_days_differences": "Differences in mean days alive",
+    "within_between": "The difference within sites beside the difference between sites",
+    "e_values": "How strong an unmeasured cause would have to be to explain a difference away",
+    "like_sites": "Differences with limits for sites like these",
+    "layout": "Plots of each preparation at each site",
+    "traits": "Traits of the plots under each preparation",
+    "overlap": "Plots that share a trait with the usual practice",
+    "agreement": "The same differences from different models",
+    "rain": "Measures of the season's rain against its record",
+    "rain_effect": "How rain went with survival",
+    "species": "Alive at the milestone by species",
+    "sites": "Alive at the milestone by site",
+    "causes": "Deaths by preparation, period and likely cause",
+    "bounds": "The answers under other rules for missing and unknown plants",
+    "left_out": "The differences with each site left out",
+    "residuals": "Hazard ratio at each round of visits",
+    "measures": "Measures that are not the same: survival of planted, survival of found",
+    "problems": "What is wrong with the records, and the mend",
+    "accounts": "Where every record read has gone: used, set aside or listed",
+    "matches": "How each heading of the sheets was understood",
+    "soil_water": "Days short of soil water at each plot",
+    "soil_water_days": "Soil water day by day for a typical plot of each gauge and soil",
+}
+
+_TERMS: Final = "terms_"
+
+
+def title_of(table: str) -> str:
+    """Return what a table holds.
+
+    Parameters
+    ----------
+    table
+        Its short name, as in the folder of tables.
+    """
+    if table.startswith(_TERMS):
+        return f"Coefficients of the model “{table.removeprefix(_TERMS)}”, on the log scale"
+    return TITLES[table]

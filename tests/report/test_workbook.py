@@ -1,0 +1,67 @@
+"""The workbook, read back with python-calamine."""
+
+from __future__ import annotations
+
+import io
+from types import SimpleNamespace
+
+import pytest
+from python_calamine import CalamineWorkbook
+
+from survivor.report.tables import tables_of
+from survivor.report.titles import TITLES, title_of
+from survivor.report.workbook import LONGEST_NAME, findings_table, workbook_of
+from tests.report.conftest import build
+
+
+@pytest.fixture(scope="module")
+def book(analysis: SimpleNamespace) -> CalamineWorkbook:
+    return CalamineWorkbook.from_filelike(io.BytesIO(workbook_of(analysis)))
+
+
+def test_every_table_has_a_sheet_and_a_line_in_the_contents(
+    book: CalamineWorkbook, analysis: SimpleNamespace
+) -> None:
+    names = ["findings", *tables_of(analysis)]
+    assert book.sheet_names == ["contents", *(name[:LONGEST_NAME] for name in names)]
+    contents = book.get_sheet_by_name("contents").to_python()
+    assert contents[0] == ["sheet", "holds", "rows"]
+    assert [row[0] for row in contents[1:]] == names
+    assert all(row[1] for row in contents[1:])
+
+
+def test_the_numbers_keep_sixteen_digits(book: CalamineWorkbook, analysis: SimpleNamespace) -> None:
+    for name, table in tables_of(analysis).items():
+        rows = book.get_sheet_by_name(name[:LONGEST_NAME]).to_python()
+        assert rows[0] == [str(column) for column in table.columns]
+        assert len(rows) - 1 <= len(table)
+        if "estimate" in table:
+            place = list(table.columns).index("estimate")
+            read = [row[place] for row in rows[1:] if row[place] != ""]
+            # A workbook keeps sixteen digits.
+            assert read == pytest.approx(table["estimate"].dropna().tolist(), rel=1e-15, abs=0)
+
+
+def test_text_stays_text(analysis: SimpleNamespace) -> None:
+    problems = analysis.records.problems.assign(value=["=1+1", "https://x.invalid", "-9999"])
+    records = build().records
+    records.problems = problems
+    read = CalamineWorkbook.from_filelike(io.BytesIO(workbook_of(build(records=records))))
+    rows = read.get_sheet_by_name("problems").to_python()
+    place = rows[0].index("value")
+    assert [row[place] for row in rows[1:]] == ["=1+1", "https://x.invalid", "not shown"]
+
+
+def test_the_same_analysis_gives_the_same_bytes(analysis: SimpleNamespace) -> None:
+    assert workbook_of(analysis) == workbook_of(analysis)
+
+
+def test_findings_stand_one_a_row(analysis: SimpleNamespace) -> None:
+    assert list(findings_table(analysis)["key"]) == [finding.key for finding in analysis.findings]
+
+
+def test_every_table_says_what_it_holds() -> None:
+    assert all(text and not text.endswith(".") for text in TITLES.values())
+    assert "“cox”" in title_of("terms_cox")
+    with pytest.raises(KeyError):
+        title_of("no such table")
