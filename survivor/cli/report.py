@@ -38,4 +38,5 @@ def report(
     if headline:
         typer.echo(headline)
     typer.echo(f"Report: {written[0]}")
-    typer.echo(f"Beside it: {len(written) - 1} files (report.pdf, report.xlsx, summary.txt, findings.json and the tables as CSV)")
+    others = "report.pdf, report.xlsx, summary.txt, findings.json and the tables as CSV"
+    typer.echo(f"Beside it: {len(written) - 1} files ({others})")

@@ -34,9 +34,9 @@ def summary_of(analysis: Analysis, report: Report) -> str:
         lines += [finding.question, f"{sentence(finding.answer)} {_sure(finding)}", ""]
     if analysis.cannot:
         lines += ["What cannot be said", *(f"- {sentence(reason)}" for reason in analysis.cannot), ""]
+    made_with = f"survivor {analysis.provenance.get('survivor', '')}".strip()
     lines.append(
-        f"Limits are two-sided 95 %, by plot. Made with survivor {analysis.provenance.get('survivor', '')}".strip()
-        + " from the records named in the report."
+        f"Limits are two-sided 95 %, by plot. Made with {made_with} from the records named in the report."
     )
     return "\n".join(_wrapped(line) for line in lines) + "\n"
 

@@ -6,7 +6,7 @@ from typing import Final
 
 TITLES: Final[dict[str, str]] = {
     "findings": "Every question asked, its answer with limits, what it rests on and how sure it is",
-    "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites and species",
+    "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites, species",
     "milestones": "Alive per 100 planted under each preparation at every milestone that the visits reached",
     "infill": "Survival of infill plants, on their own clock",
     "contrasts": "Each preparation against the usual practice: difference in plants alive per 100 planted",
@@ -50,7 +50,7 @@ _TERMS: Final = "terms_"
 
 
 def title_of(table: str) -> str:
-    """Return what a table holds.
+    """Return what a table holds; for a table that no line is written for, its name in plain words.
 
     Parameters
     ----------
@@ -59,4 +59,4 @@ def title_of(table: str) -> str:
     """
     if table.startswith(_TERMS):
         return f"Coefficients of the model “{table.removeprefix(_TERMS)}”, on the log scale"
-    return TITLES[table]
+    return TITLES.get(table, table.replace("_", " "))

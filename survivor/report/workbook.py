@@ -49,7 +49,12 @@ def workbook_of(analysis: Analysis) -> bytes:
     held = io.BytesIO()
     book = xlsxwriter.Workbook(
         held,
-        {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False},
+        {
+            "in_memory": True,
+            "strings_to_formulas": False,
+            "strings_to_urls": False,
+            "strings_to_numbers": False,
+        },
     )
     book.set_properties({"title": analysis.settings.study.name, "created": _day_of(analysis)})
     looks = _Looks.of(book)

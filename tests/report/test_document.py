@@ -52,7 +52,7 @@ def tags(pdf: pikepdf.Pdf) -> list[str]:
 
 
 def test_it_is_tagged_for_reading_aloud(opened: pikepdf.Pdf, report: Report) -> None:
-    # ISO 14289-1 (PDF/UA-1), from memory: marked, a language, a title that is shown, the mark in the metadata.
+    # ISO 14289-1 (PDF/UA-1), from memory: marked, a language, a title shown, the mark.
     assert opened.Root.MarkInfo.Marked
     assert str(opened.Root.Lang) == "en-GB"
     assert opened.Root.ViewerPreferences.DisplayDocTitle
