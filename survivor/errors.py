@@ -43,8 +43,20 @@ class IntervalsError(SurvivorError):
     """A risk-interval table breaks one of its invariants."""
 
 
+class PlanError(SurvivorError):
+    """The plan file is missing, unreadable, or asks for what no layout or size can give."""
+
+    exit_status = 2
+
+
 class SimulationError(SurvivorError):
     """A cohort cannot be drawn from these parameters; says which one and why."""
+
+    exit_status = 2
+
+
+class DemoError(SurvivorError):
+    """The demo cohorts cannot be written without losing what stands there."""
 
     exit_status = 2
 
@@ -67,6 +79,16 @@ class EffectError(SurvivorError):
 
 class PayoffError(SurvivorError):
     """Costs are missing or cannot be joined to the methods."""
+
+
+class PoolingError(SurvivorError):
+    """Seasons or sites cannot be pooled: too few, not comparable, or one counted twice."""
+
+
+class GuidelineError(SurvivorError):
+    """A guideline cannot be made, or its file says something we do not know."""
+
+    exit_status = 2
 
 
 class ReportError(SurvivorError):

@@ -123,7 +123,7 @@ def test_an_unknown_key(tmp_path):
     write_season(tmp_path, season(lambda *_: 3), STUDY.replace('as_of = "2022-12-31"', "sede = 4"))
     status, said = run("check", tmp_path)
     assert status == 2
-    assert "study.sede = 4" in said
+    assert "line 4: [study] sede = 4 is not a key" in said
 
 
 def test_a_column_that_cannot_be_matched(tmp_path):

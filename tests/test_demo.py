@@ -15,6 +15,7 @@ import pytest
 from survivor.demo import write_demo
 from survivor.demo.counts import METHODS, SPELLINGS, VISITS
 from survivor.demo.tagged import COHORT, SITES
+from survivor.errors import DemoError
 from survivor.season.stress import stress_days
 from survivor.settings import read_settings
 from survivor.simulate import true_effects
@@ -327,3 +328,19 @@ def test_workbook_depends_on_no_compression_library(demo: Path) -> None:
     with zipfile.ZipFile(io.BytesIO(content)) as book:
         assert {item.compress_type for item in book.infolist()} == {zipfile.ZIP_STORED}
         assert {item.date_time for item in book.infolist()} == {(1980, 1, 1, 0, 0, 0)}
+
+
+def test_an_edited_file_is_never_overwritten_without_being_asked(tmp_path: Path) -> None:
+    write_demo(tmp_path)
+    edited = tmp_path / "tagged" / "study.toml"
+    edited.write_text("mine", encoding="utf-8")
+    (tmp_path / "counts" / "rain.csv").unlink()
+    with pytest.raises(DemoError, match=re.escape(str(edited))) as caught:
+        write_demo(tmp_path)
+    assert "--overwrite" in caught.value.mend
+    assert caught.value.exit_status == 2
+    assert edited.read_text(encoding="utf-8") == "mine"
+    assert not (tmp_path / "counts" / "rain.csv").exists()
+    write_demo(tmp_path, overwrite=True)
+    assert edited.read_text(encoding="utf-8") != "mine"
+    assert (tmp_path / "counts" / "rain.csv").exists()

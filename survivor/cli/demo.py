@@ -10,15 +10,18 @@ import typer
 
 def demo(
     folder: Annotated[Path, typer.Argument(metavar="DIR", help="Folder to write the demo cohorts to.")],
+    overwrite: Annotated[
+        bool, typer.Option("--overwrite", help="Replace files there that were changed since.")
+    ] = False,
 ) -> None:
     """Write two invented cohorts to try everything on: `tagged` and `counts`."""
     from survivor.demo import write_demo
-    from survivor.errors import SurvivorError
+    from survivor.errors import DemoError
 
     try:
-        written = write_demo(folder)
+        written = write_demo(folder, overwrite=overwrite)
     except OSError as fault:
-        raise SurvivorError(
+        raise DemoError(
             f"the demo cohorts cannot be written here: {fault.strerror}",
             where=str(folder),
             mend="name a folder that you may write to",

@@ -11,29 +11,51 @@ from pathlib import Path
 
 from survivor.demo.counts import counts_files
 from survivor.demo.tagged import tagged_files
+from survivor.errors import DemoError
 
 __all__ = ["write_demo"]
 
 
-def write_demo(folder: str | Path) -> list[Path]:
+def write_demo(folder: str | Path, *, overwrite: bool = False) -> list[Path]:
     """Write both demo studies; the same version always writes the same bytes.
 
     Parameters
     ----------
     folder
-        Where to write; ``tagged/`` and ``counts/`` are made in it. Files of the same
-        names are replaced, others are left alone.
+        Where to write; ``tagged/`` and ``counts/`` are made in it. Files of other names
+        are left alone.
+    overwrite
+        Whether a file of the same name that holds something else is replaced.
 
     Returns
     -------
     list of Path
         Every file written, study by study.
+
+    Raises
+    ------
+    DemoError
+        When a file of the same name holds something else; nothing is written then.
     """
-    written = []
-    for name, files in (("tagged", tagged_files()), ("counts", counts_files())):
-        place = Path(folder) / name
-        place.mkdir(parents=True, exist_ok=True)
-        for file, content in sorted(files.items()):
-            (place / file).write_bytes(content)
-            written.append(place / file)
-    return written
+    files = {
+        Path(folder) / name / file: content
+        for name, made in (("tagged", tagged_files()), ("counts", counts_files()))
+        for file, content in sorted(made.items())
+    }
+    changed = [path for path, content in files.items() if path.exists() and not _holds(path, content)]
+    if changed and not overwrite:
+        named = ", ".join(str(path) for path in changed)
+        it, holds = ("this file", "holds") if len(changed) == 1 else ("these files", "hold")
+        raise DemoError(
+            f"{it} {holds} something else than the demo and would be lost: {named}",
+            mend="name another folder, or replace with: survivor demo --overwrite "
+            f"{folder}; nothing was written",
+        )
+    for path, content in files.items():
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content)
+    return list(files)
+
+
+def _holds(path: Path, content: bytes) -> bool:
+    return path.is_file() and path.read_bytes() == content

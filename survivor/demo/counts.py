@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survivor.demo.files import INVENTED, json_bytes, text_file
+from survivor.demo.files import INVENTED, dictionary, json_bytes, text_file
 from survivor.demo.rain import GaugePlan, gauge_file
 from survivor.demo.workbook import Cell, workbook_bytes
 from survivor.simulate import average_survival, hazard_knots, season_cuts
@@ -103,7 +103,7 @@ def counts_files() -> dict[str, bytes]:
     alive = _count(plots, rng)
     return {
         "study.toml": text_file("counts-study.toml"),
-        "DATA-DICTIONARY.md": text_file("counts-dictionary.md"),
+        "DATA-DICTIONARY.md": dictionary("counts-dictionary.md"),
         "plot counts.xlsx": _workbook(plots, alive, rng),
         "rain.csv": gauge_file(_GAUGE, rng),
         "truth.json": json_bytes(_truth(plots)),

@@ -9,6 +9,9 @@ import zipfile
 from collections.abc import Iterable, Sequence
 from importlib import resources
 
+from survivor.records.words import COLUMN_WORDS
+from survivor.settings.dictionary import key_table
+
 INVENTED = (
     "The parameters behind invented records, kept to check estimates against. Nothing here was measured."
 )
@@ -33,6 +36,13 @@ def json_bytes(content: object) -> bytes:
 def text_file(name: str) -> bytes:
     """Read a study file or dictionary that comes with the package, with line feeds."""
     return resources.files("survivor.demo").joinpath("text", name).read_bytes().replace(b"\r\n", b"\n")
+
+
+def dictionary(name: str) -> bytes:
+    """Read a data dictionary and fill in the keys of the study file and the words for columns."""
+    words = ", ".join(f"`{word}`" for word in COLUMN_WORDS)
+    text = text_file(name).decode("utf-8")
+    return text.replace("{{ keys }}", key_table().strip()).replace("{{ words }}", words).encode("utf-8")
 
 
 def repack(archive: bytes) -> bytes:

@@ -13,7 +13,7 @@ import datetime as dt
 import numpy as np
 import pandas as pd
 
-from survivor.demo.files import INVENTED, csv_bytes, json_bytes, text_file
+from survivor.demo.files import INVENTED, csv_bytes, dictionary, json_bytes, text_file
 from survivor.demo.rain import GaugePlan, gauge_file
 from survivor.demo.temperature import StationPlan, temperature_file
 from survivor.demo.watching import Habits, causes, heights, watch, weed_cover
@@ -166,7 +166,7 @@ def tagged_files() -> dict[str, bytes]:
     visits = _watch(drawn, labels, rng)
     files = {
         "study.toml": text_file("tagged-study.toml"),
-        "DATA-DICTIONARY.md": text_file("tagged-dictionary.md"),
+        "DATA-DICTIONARY.md": dictionary("tagged-dictionary.md"),
         "plots.csv": csv_bytes(PLOTS_HEADER, _plot_rows(drawn.plots, labels)),
         "visits.csv": csv_bytes(VISITS_HEADER, visits),
         "truth.json": json_bytes(_truth()),

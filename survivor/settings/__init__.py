@@ -1,0 +1,58 @@
+"""The study file (TOML) as frozen, strict models.
+
+A key that is not known is an error, not a silence: ``sede = 4`` is refused with
+its line, its value and the key that it may have been meant for. Paths in a study
+file are relative to it.
+"""
+
+from survivor.settings.design import Design, DrySeason, Milestone, Target
+from survivor.settings.models import (
+    STUDY_FILE,
+    About,
+    Cost,
+    Costs,
+    Method,
+    Planted,
+    Privacy,
+    Settings,
+)
+from survivor.settings.reading import find_study_file, key_lines, read_settings
+from survivor.settings.season import (
+    DEPLETION_FRACTION,
+    PATCH_COEFFICIENT,
+    WEED_COEFFICIENT,
+    Gauge,
+    Soil,
+    Texture,
+    Weather,
+)
+from survivor.settings.sheets import Records, Rules, Sheet, Visit
+
+__all__ = [
+    "DEPLETION_FRACTION",
+    "PATCH_COEFFICIENT",
+    "STUDY_FILE",
+    "WEED_COEFFICIENT",
+    "About",
+    "Cost",
+    "Costs",
+    "Design",
+    "DrySeason",
+    "Gauge",
+    "Method",
+    "Milestone",
+    "Planted",
+    "Privacy",
+    "Records",
+    "Rules",
+    "Settings",
+    "Sheet",
+    "Soil",
+    "Target",
+    "Texture",
+    "Visit",
+    "Weather",
+    "find_study_file",
+    "key_lines",
+    "read_settings",
+]

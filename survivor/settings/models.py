@@ -1,0 +1,168 @@
+"""The whole study file, and its tables about the study, methods, costs and planting."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections.abc import Collection
+from typing import Literal
+
+from pydantic import Field, model_validator
+
+from survivor.settings.base import Day, Strict, Text
+from survivor.settings.design import Design, DrySeason, Milestone, Target
+from survivor.settings.nearest import meant
+from survivor.settings.season import Gauge, Soil, Weather
+from survivor.settings.sheets import Records, Rules
+
+STUDY_FILE = "study.toml"
+
+
+class About(Strict):
+    """What the season was monitored for, and how it is named in the report."""
+
+    name: Text = Field(description="title of the report")
+    purpose: Literal["compare preparations", "check a target", "follow a trend"] = Field(
+        default="compare preparations", description="what the season was monitored for"
+    )
+    seed: int = Field(
+        default=1, description="start of every random number, so that a report can be made again"
+    )
+    as_of: Day | None = Field(
+        default=None,
+        description="day on which the records were closed; without it today: no later date is true",
+    )
+    note: str = Field(default="", description="a sentence printed in the report")
+
+
+class Cost(Strict):
+    """Cost of a method per plant, with the range the user gives."""
+
+    per_plant: float = Field(ge=0, description="best figure, in the currency of [costs]")
+    low: float | None = Field(default=None, ge=0, description="low end of the range that would not surprise")
+    high: float | None = Field(default=None, ge=0, description="high end of that range")
+
+    @model_validator(mode="after")
+    def _range_holds_the_cost(self) -> Cost:
+        low = self.per_plant if self.low is None else self.low
+        high = self.per_plant if self.high is None else self.high
+        if not low <= self.per_plant <= high:
+            raise ValueError(
+                f"per_plant = {self.per_plant:g} has to lie between low = {low:g} and high = {high:g}"
+            )
+        return self
+
+
+class Method(Strict):
+    """A preparation: its name as the report prints it, its works, spellings and cost."""
+
+    name: Text = Field(description="the name that the report prints")
+    works: tuple[str, ...] = Field(default=(), description="the works it is made of")
+    also: tuple[str, ...] = Field(default=(), description="other spellings found in the sheets")
+    cost: Cost | None = Field(default=None, description="what it costs per plant")
+
+
+class Costs(Strict):
+    """Where the costs come from."""
+
+    currency: Text = Field(description="such as dollars")
+    year: int = Field(ge=1900, le=2200, description="year of the prices")
+    source: Text = Field(description="where the figures come from")
+
+
+class Planted(Strict):
+    """Plants put in at a site and of a species in the whole planting, not in the plots."""
+
+    site: Text = Field(description="site, spelt as in the records")
+    plants: int = Field(ge=0, description="plants put in there over the whole planting, plots or not")
+    species: Text | None = Field(
+        default=None, description="species, spelt as in the records; none: all together"
+    )
+
+
+class Privacy(Strict):
+    """What a shared report may show."""
+
+    show_landholders: bool = Field(default=False, description="whether a report names landholders")
+    show_coordinates: bool = Field(default=False, description="whether a report gives coordinates")
+
+
+class Settings(Strict):
+    """A whole study file."""
+
+    study: About = Field(description="the study")
+    records: Records = Field(description="where the records are")
+    rules: Rules = Field(default=Rules(), description="how records are read")
+    design: Design = Field(default=Design(), description="how the season was designed")
+    dry_season: DrySeason | None = Field(default=None, description="first and last day of the dry season")
+    milestones: tuple[Milestone, ...] = Field(
+        default=(Milestone(name="12 months", day=365, window_days=30),),
+        min_length=1,
+        description='the days answered for; without any "12 months", day 365, window 30 days',
+    )
+    headline: Text | None = Field(
+        default=None, description="name of the milestone of the report's first screen; without it the first"
+    )
+    target: Target | None = Field(default=None, description="what was promised")
+    gauges: tuple[Gauge, ...] = Field(default=(), description="rain gauges")
+    weather: tuple[Weather, ...] = Field(default=(), description="temperature beside a gauge")
+    soil: Soil = Field(default=Soil(), description="how soil water is reckoned")
+    methods: tuple[Method, ...] = Field(
+        default=(),
+        description="the preparations; once any is given, one that is not among them is a fault; without "
+        "any, every spelling in the sheets is a preparation of its own",
+    )
+    costs: Costs | None = Field(default=None, description="where the costs come from")
+    planted: tuple[Planted, ...] = Field(
+        default=(), description="plants of the whole planting, by site and species"
+    )
+    privacy: Privacy = Field(default=Privacy(), description="what a shared report may show")
+
+    @model_validator(mode="after")
+    def _names_agree(self) -> Settings:
+        milestones = _once("milestones", [m.name for m in self.milestones])
+        promised = self.target.milestone if self.target else None
+        for key, asked in (("headline", self.headline), ("[target] milestone", promised)):
+            _among(key, asked, "milestones", milestones)
+        _once("gauges", [g.name for g in self.gauges])
+        beside = [w.gauge for w in self.weather]
+        if len(set(beside)) < len(beside):
+            raise ValueError("two [[weather]] files stand beside one gauge; keep one of them")
+        for gauge in beside:
+            _among("[[weather]] gauge", gauge, "gauges", [g.name for g in self.gauges])
+        methods = _once("methods", [m.name for m in self.methods])
+        if methods:
+            _among("[design] usual_practice", self.design.usual_practice, "methods", methods)
+        planted, closed = self.rules.planted_date, self.study.as_of
+        if planted is not None and closed is not None and planted > closed:
+            raise ValueError(
+                f"[rules] planted_date = {planted} is after [study] as_of = {closed}; correct one of them"
+            )
+        return self
+
+    @property
+    def headline_milestone(self) -> Milestone:
+        """The milestone that the first screen of the report answers for."""
+        if self.headline is None:
+            return self.milestones[0]
+        return next(m for m in self.milestones if m.name == self.headline)
+
+    @property
+    def records_closed(self) -> dt.date | None:
+        """The day after which no record can be true; None where the file does not say."""
+        return dt.date.fromisoformat(self.study.as_of) if self.study.as_of else None
+
+
+def _once(table: str, names: list[str]) -> list[str]:
+    for name in names:
+        if names.count(name) > 1:
+            raise ValueError(f'two [[{table}]] have the name "{name}"; give each its own')
+    return names
+
+
+def _among(key: str, asked: str | None, table: str, names: Collection[str]) -> None:
+    if asked is None or asked in names:
+        return
+    listed = ", ".join(f'"{name}"' for name in names) or "none"
+    raise ValueError(
+        f'{key} = "{asked}" is none of the [[{table}]] of this file: {listed}{meant(asked, names)}'
+    )
