@@ -15,7 +15,7 @@ def report(
         typer.Option(help="Folder for the report; default: reports/ and the study folder's name."),
     ] = None,
 ) -> None:
-    """Analyse the season and write the report: a page, a PDF, a workbook, a summary, the findings and tables."""
+    """Analyse the season and write the report: page, PDF, workbook, summary, findings and tables."""
     from rich.console import Console
 
     from survivor.settings import find_study_file

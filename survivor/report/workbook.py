@@ -67,7 +67,13 @@ def workbook_of(analysis: Analysis) -> bytes:
 
 def findings_table(analysis: Analysis) -> pd.DataFrame:
     """Return the findings, one row each; lists are joined by semicolons."""
-    return pd.concat([finding.table for finding in analysis.findings], ignore_index=True)
+    records = [finding.as_record() for finding in analysis.findings]
+    return pd.DataFrame(
+        [
+            {name: "; ".join(value) if isinstance(value, list) else value for name, value in record.items()}
+            for record in records
+        ]
+    )
 
 
 def _contents(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
