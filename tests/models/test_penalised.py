@@ -5,6 +5,7 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
+from firthmodels import FirthLogisticRegression
 from scipy import stats
 from scipy.optimize import minimize
 
@@ -73,11 +74,10 @@ def _separated(seed):
 
 def test_equals_firthmodels():
     # Source: firthmodels, a library for Firth's logistic regression with profile limits.
-    firthmodels = pytest.importorskip("firthmodels")
     columns, alive = _separated(1)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # it goes on stepping at full precision
-        peer = firthmodels.FirthLogisticRegression(max_iter=500, gtol=1e-10, xtol=1e-10).fit(columns, alive)
+        peer = FirthLogisticRegression(max_iter=500, gtol=1e-10, xtol=1e-10).fit(columns, alive)
         limits = peer.conf_int(method="pl")
     frame = pd.DataFrame(columns, columns=["a", "b", "c"]).assign(
         start_day=0, stop_day=365, at_risk=1, died=1 - alive
