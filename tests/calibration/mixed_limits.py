@@ -31,13 +31,15 @@ WAYS = {
 }
 
 
-def run(studies: int, seed: int = 5, cohort: Cohort = NULL) -> pd.DataFrame:
+def run(
+    studies: int, seed: int = 5, cohort: Cohort = NULL, ways: dict[str, dict[str, object]] = WAYS
+) -> pd.DataFrame:
     """Per analysis: p < 0.05 per 100 studies without an effect, and the mean plot SD found."""
     rng = np.random.default_rng(seed)
-    found = {name: np.empty((studies, 2)) for name in WAYS}
+    found = {name: np.empty((studies, 2)) for name in ways}
     for study in range(studies):
         frame = draw_intervals(cohort, rng)
-        for name, arguments in WAYS.items():
+        for name, arguments in ways.items():
             fitted = fit_mixed(frame, "method", cluster="plot", **{"points": 5, **arguments})
             spread = fitted.variance_components["sd"].iloc[-1]
             found[name][study] = fitted.table["p_value"].iloc[0] < 0.05, spread

@@ -5,6 +5,8 @@ import os
 import numpy as np
 import pytest
 
+from survivor.models.grouped import fit_grouped
+from survivor.simulate import draw_intervals
 from tests.calibration import coverage, false_alarms, irregular_visits
 
 
@@ -32,6 +34,16 @@ def test_grouped_recovers_the_truth_where_visits_differ_between_methods_and_cox_
     grouped, cox = table.loc["grouped"], table.loc["cox"]
     assert abs(grouped["mean_estimate"] - irregular_visits.TRUTH) < 3 * grouped["simulation_error"]
     assert abs(cox["mean_estimate"] - irregular_visits.TRUTH) > 3 * cox["simulation_error"]
+
+
+def test_other_variances_of_one_fit_are_those_of_fits_that_ask_for_them():
+    intervals = draw_intervals(false_alarms.NULL, 3)
+    expected = [
+        fit_grouped(intervals, "method", cluster=cluster, strata="site", pieces=None, variance=variance)
+        for cluster, variance in (("plot", "CR2"), ("plot", "CR1"), ("plot", "CR0"), (None, "model"))
+    ]
+    p_values = [fitted.table["p_value"].iloc[0] for fitted in expected]
+    np.testing.assert_allclose(false_alarms.p_of_one(intervals), p_values, rtol=1e-9)
 
 
 @pytest.mark.slow

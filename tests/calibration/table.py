@@ -1,0 +1,127 @@
+"""The calibration table of the package.
+
+``python -m tests.calibration.table DIRECTORY`` simulates what is not there yet, keeps it
+in DIRECTORY a part at a time, so that a run may be stopped and gone on with, and writes
+``calibration.csv`` and ``peers.csv`` beside this module from whatever parts there are.
+``--only cells|peers|weights|write`` does one of these. The numbers of a part depend on the
+seed, the name of its cell and its number only, not on how many processes run.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+import survivor
+from tests.calibration import cells, peers, weights
+
+BESIDE = Path(__file__).parent
+ROUNDS = 10
+
+Job = tuple[str, Callable[..., dict[str, Any]], tuple[Any, ...]]
+
+
+def _kept(where: Path, name: str, make: Callable[..., dict[str, Any]], given: tuple[Any, ...]) -> str:
+    """Make one part and keep it under its name, whole or not at all."""
+    found = make(*given)
+    part = where / f".{name}.{os.getpid()}.npz"
+    np.savez_compressed(part, **found)
+    part.rename(where / f"{name}.npz")
+    return name
+
+
+def cell_part(place: int, part: int) -> dict[str, Any]:
+    """Numbers of one part of a cell."""
+    found, ended = cells.studies(cells.CELLS[place], part, cells.PART)
+    return {"found": found, "ended": ended}
+
+
+def jobs(only: str | None = None) -> list[Job]:
+    """Parts of everything, in rounds: a run that is stopped early has some of each."""
+    kinds = {"cells": cell_part, "peers": peers.part, "weights": weights.part}
+    named = {
+        "cells": ([cell.name for cell in cells.CELLS], cells.PARTS),
+        "peers": (list(peers.NAMES), peers.PARTS),
+        "weights": ([cell.name for cell in weights.CELLS], weights.PARTS),
+    }
+    found: list[Job] = []
+    for turn in range(ROUNDS):
+        for kind in ("cells", "weights", "peers"):
+            names, parts = named[kind]
+            span = range(turn * parts // ROUNDS, (turn + 1) * parts // ROUNDS)
+            found += [
+                (f"{cells.slug(name)}.{part:02d}", kinds[kind], (place, part))
+                for place, name in enumerate(names)
+                for part in span
+                if only in (None, kind)
+            ]
+    return found
+
+
+def run(where: Path, jobs: list[Job], workers: int) -> None:
+    """Do the jobs whose files are not there yet."""
+    where.mkdir(parents=True, exist_ok=True)
+    left = [job for job in jobs if not (where / f"{job[0]}.npz").exists()]
+    with ProcessPoolExecutor(workers) as pool:
+        waiting = [pool.submit(_kept, where, *job) for job in left]
+        for number, each in enumerate(waiting, start=1):
+            print(f"{number} of {len(left)}: {each.result()}", flush=True)
+
+
+def read(where: Path, name: str) -> dict[str, Any] | None:
+    """All parts of a name in order, joined; None where there are none."""
+    files = sorted(where.glob(f"{cells.slug(name)}.[0-9][0-9].npz"))
+    if not files:
+        return None
+    parts = [np.load(file) for file in files]
+    return {key: np.concatenate([part[key] for part in parts]) for key in parts[0].files}
+
+
+def calibration(where: Path) -> pd.DataFrame:
+    """The table of the reported analysis."""
+    rows: list[dict[str, object]] = []
+    for cell in cells.CELLS:
+        held = read(where, cell.name)
+        if held is not None:
+            rows += cells.summary(cell, held["found"], held["ended"])
+    return pd.DataFrame(rows)
+
+
+def write(where: Path, beside: Path = BESIDE) -> None:
+    """Write the tables from the parts that there are, each with its command, seed and version."""
+    head = (
+        f"# python -m tests.calibration.table DIRECTORY; seed {cells.SEED}; survivor {survivor.__version__}\n"
+    )
+    tables = {
+        "calibration": calibration(where),
+        "peers": peers.table(lambda name: read(where, name)),
+        "plot_weights": weights.table(lambda name: read(where, name)),
+    }
+    for name, table in tables.items():
+        if len(table):
+            text = table.to_csv(index=False, float_format="%.4g", lineterminator="\n")
+            (beside / f"{name}.csv").write_text(head + text, encoding="utf-8")
+            print(table.to_string(index=False, float_format="{:.3g}".format))
+
+
+def main() -> None:
+    """Run the command."""
+    asked = argparse.ArgumentParser(description="Make the calibration table.")
+    asked.add_argument("directory", type=Path)
+    asked.add_argument("--workers", type=int, default=2)
+    asked.add_argument("--only", choices=("cells", "peers", "weights", "write"))
+    given = asked.parse_args()
+    if given.only != "write":
+        run(given.directory, jobs(given.only), given.workers)
+    write(given.directory)
+
+
+if __name__ == "__main__":
+    main()
