@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from survivor.models.permutation import permutation_test
     from survivor.models.pieces import DayPieces, SeasonPieces
     from survivor.models.result import Fit
+    from survivor.pooling import Pooled, PooledTrend, pool, pool_by
     from survivor.season.stress import stress_days
     from survivor.study import Study, load
 
@@ -43,6 +44,8 @@ _HOME = {
     "Dose": "survivor.effects.dose",
     "Fit": "survivor.models.result",
     "Payoff": "survivor.costing",
+    "Pooled": "survivor.pooling.result",
+    "PooledTrend": "survivor.pooling.regression",
     "SeasonPieces": "survivor.models.pieces",
     "Standardised": "survivor.effects.standardise",
     "Study": "survivor.study",
@@ -57,6 +60,8 @@ _HOME = {
     "mean_days_alive": "survivor.curves.mean_days",
     "payoff": "survivor.costing",
     "permutation_test": "survivor.models.permutation",
+    "pool": "survivor.pooling.pool",
+    "pool_by": "survivor.pooling.regression",
     "radius_by_method": "survivor.effects.slopes",
     "sensitivity": "survivor.effects.sensitivity",
     "stress_days": "survivor.season.stress",
@@ -71,6 +76,8 @@ __all__ = [
     "Dose",
     "Fit",
     "Payoff",
+    "Pooled",
+    "PooledTrend",
     "SeasonPieces",
     "Standardised",
     "Study",
@@ -85,6 +92,8 @@ __all__ = [
     "mean_days_alive",
     "payoff",
     "permutation_test",
+    "pool",
+    "pool_by",
     "radius_by_method",
     "sensitivity",
     "stress_days",

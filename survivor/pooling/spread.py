@@ -1,0 +1,164 @@
+"""The variance between units: how far their true values lie apart, apart from sampling.
+
+DerSimonian and Laird 1986 (Control. Clin. Trials 7, 177-188); Paule and Mandel 1982
+(J. Res. Natl. Bur. Stand. 87, 377-385); restricted maximum likelihood as Viechtbauer
+2005 (J. Educ. Behav. Stat. 30, 261-293). Limits by the Q profile (Viechtbauer 2007,
+Stat. Med. 26, 37-52).
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import numpy as np
+from scipy import stats
+
+from survivor.pooling.weighted import Floats, projected_trace, weighted
+from survivor.vocabulary import CONFIDENCE
+
+Method = Literal["reml", "dl", "pm", "fixed"]
+METHODS: Final[tuple[Method, ...]] = ("reml", "dl", "pm", "fixed")
+
+_HALVINGS = 80  # of a bracket: beyond what a double can tell apart
+_GRID = 48  # places at which the restricted likelihood is looked at before it is climbed
+_AT_ONCE = 2_000  # data sets whose grids are held at once
+
+
+def between_variance(estimates: Floats, variances: Floats, columns: Floats, method: Method) -> Floats:
+    """Variance between units that the columns do not explain.
+
+    Parameters
+    ----------
+    estimates, variances
+        Shape (..., units); sampling variances.
+    columns
+        Shape (units, columns); a column of ones where nothing explains.
+    method
+        ``fixed`` gives nought.
+
+    Returns
+    -------
+    ndarray
+        Shape (...,), at least 0.
+    """
+    if method == "fixed":
+        return np.zeros(estimates.shape[:-1])
+    if method == "dl":
+        return _by_moments(estimates, variances, columns)
+    if method == "pm":
+        expected = estimates.shape[-1] - columns.shape[1]
+        return at_squares(estimates, variances, columns, float(expected))
+    return _restricted(estimates, variances, columns)
+
+
+def squares_at(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
+    """Weighted squares of residuals were ``between`` the variance between units, shape (...,)."""
+    return weighted(estimates, 1 / (variances + between[..., None]), columns).squares
+
+
+def profile_limits(estimates: Floats, variances: Floats, columns: Floats) -> tuple[Floats, Floats]:
+    """95 % limits of the variance between units by the Q profile, each of shape (...,)."""
+    df = estimates.shape[-1] - columns.shape[1]
+    tail = (1 - CONFIDENCE) / 2
+    high, low = stats.chi2.ppf([1 - tail, tail], df)
+    return (
+        at_squares(estimates, variances, columns, float(high)),
+        at_squares(estimates, variances, columns, float(low)),
+    )
+
+
+def at_squares(estimates: Floats, variances: Floats, columns: Floats, wanted: float | Floats) -> Floats:
+    """Variance between units at which the weighted squares are ``wanted``; 0 where they never are.
+
+    The squares fall as the variance grows, so halving a bracket finds it. ``wanted`` may be
+    an array that goes with the leading axes.
+    """
+    low = np.zeros(np.broadcast_shapes(estimates.shape[:-1], np.shape(wanted)))
+    # Residual squares about any centre are at most those about the mean, and a residual
+    # weight is under one over the variance between units: at this the squares are under wanted.
+    middle = estimates.mean(axis=-1, keepdims=True)
+    high = np.sum((estimates - middle) ** 2, axis=-1) / wanted
+    nought = squares_at(estimates, variances, columns, low) <= wanted
+    for _ in range(_HALVINGS):
+        half = (low + high) / 2
+        over = squares_at(estimates, variances, columns, half) > wanted
+        low, high = np.where(over, half, low), np.where(over, high, half)
+    return np.where(nought, 0.0, (low + high) / 2)
+
+
+def typical_variance(variances: Floats, columns: Floats) -> Floats:
+    """Give the sampling variance of a typical unit (Higgins and Thompson 2002, Stat. Med. 21, 1539-1558)."""
+    fitted = weighted(np.zeros_like(variances), 1 / variances, columns)
+    df = variances.shape[-1] - columns.shape[1]
+    typical: Floats = df / projected_trace(1 / variances, fitted.unscaled, columns)
+    return typical
+
+
+def _by_moments(estimates: Floats, variances: Floats, columns: Floats) -> Floats:
+    weights = 1 / variances
+    fitted = weighted(estimates, weights, columns)
+    df = estimates.shape[-1] - columns.shape[1]
+    found = (fitted.squares - df) / projected_trace(weights, fitted.unscaled, columns)
+    kept: Floats = np.maximum(found, 0.0)
+    return kept
+
+
+def _restricted(estimates: Floats, variances: Floats, columns: Floats) -> Floats:
+    """Highest restricted likelihood: the best place of a grid, then halving on the slope.
+
+    A search from one start may stop on the wrong one of two tops.
+    """
+    shape = estimates.shape[:-1]
+    flat = estimates.reshape(-1, estimates.shape[-1])
+    spread = np.broadcast_to(variances, estimates.shape).reshape(flat.shape)
+    parts = [
+        _restricted_part(flat[start : start + _AT_ONCE], spread[start : start + _AT_ONCE], columns)
+        for start in range(0, len(flat), _AT_ONCE)
+    ]
+    return np.concatenate(parts).reshape(shape)
+
+
+def _restricted_part(estimates: Floats, variances: Floats, columns: Floats) -> Floats:
+    top = 4 * np.ptp(estimates, axis=-1) ** 2 + variances.min(axis=-1)
+    steps = np.concatenate([[0.0], np.geomspace(1e-7, 1.0, _GRID - 1)])
+    grid = top[:, None] * steps
+    heights = restricted_likelihood(estimates[:, None, :], variances[:, None, :], columns, grid)
+    best = heights.argmax(axis=1)
+    row = np.arange(len(estimates))
+    low = grid[row, np.maximum(best - 1, 0)]
+    high = grid[row, np.minimum(best + 1, _GRID - 1)]
+    middle = grid[row, best]
+    for turn in range(_HALVINGS):
+        rising = _slope(estimates, variances, columns, middle) > 0
+        low, high = np.where(rising, middle, low), np.where(rising, high, middle)
+        if turn == 0:  # nought is a top where the likelihood falls from it
+            high = np.where((best == 0) & ~rising, 0.0, high)
+        middle = (low + high) / 2
+    found: Floats = middle
+    return found
+
+
+def restricted_likelihood(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
+    """Restricted log-likelihood with all its constants, shape of ``between``."""
+    total = variances + between[..., None]
+    fitted = weighted(estimates, 1 / total, columns)
+    df = estimates.shape[-1] - columns.shape[1]
+    _, taken = np.linalg.slogdet(fitted.unscaled)
+    _, given = np.linalg.slogdet(columns.T @ columns)
+    found: Floats = (
+        -0.5 * df * np.log(2 * np.pi)
+        - 0.5 * np.sum(np.log(total), axis=-1)
+        + 0.5 * taken
+        + 0.5 * given
+        - 0.5 * fitted.squares
+    )
+    return found
+
+
+def _slope(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
+    weights = 1 / (variances + between[..., None])
+    fitted = weighted(estimates, weights, columns)
+    trace = projected_trace(weights, fitted.unscaled, columns)
+    pull = np.sum((weights * fitted.residuals) ** 2, axis=-1)
+    slope: Floats = 0.5 * (pull - trace)
+    return slope
