@@ -216,7 +216,7 @@ def summary(cell: Cell, found: Floats, ended: NDArray[np.int8]) -> list[dict[str
                 "simulation_error": 100 * float(each.std()) / np.sqrt(number),
                 "band": f"{low:g} to {high:g}",
                 "within": "yes" if low <= share <= high else "no",
-                "target": float(np.mean(target)) + 0.0,
+                "target": round(float(np.mean(target)), 9) + 0.0,  # no minus nought
                 "mean_estimate": float(estimate[usual].mean()),
                 "sd_of_estimates": float(estimate[usual].std(axis=0).mean()),
                 "root_mean_square_error_reported": float(np.sqrt((std_error[usual] ** 2).mean())),

@@ -169,7 +169,7 @@ def table(read: Callable[[str], dict[str, Any] | None]) -> pd.DataFrame:
                         "studies": len(known),
                         "share_per_100": 100 * share,
                         "simulation_error": 100 * np.sqrt(share * (1 - share) / number),
-                        "target": target + 0.0,
+                        "target": round(target, 9) + 0.0,  # no minus nought
                         "mean_estimate": estimate[known].mean(),
                         "sd_of_estimates": estimate[known].std(),
                         "root_mean_square_error_reported": np.sqrt((std_error[known] ** 2).mean()),

@@ -2,8 +2,9 @@
 
 ``python -m tests.calibration.table DIRECTORY`` simulates what is not there yet, keeps it
 in DIRECTORY a part at a time, so that a run may be stopped and gone on with, and writes
-``calibration.csv`` and ``peers.csv`` beside this module from whatever parts there are.
-``--only cells|peers|weights|write`` does one of these. The numbers of a part depend on the
+``calibration.csv``, ``peers.csv``, ``plot_weights.csv`` and ``table.md`` beside this module from
+whatever parts there are; ``notes.md`` says what they show. ``--only cells|peers|weights|write``
+does one of these. The numbers of a part depend on the
 seed, the name of its cell and its number only, not on how many processes run.
 """
 
@@ -94,21 +95,66 @@ def calibration(where: Path) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+#: Columns shown in ``table.md``, and their headings.
+SHOWN = {
+    "cell": "studies simulated",
+    "analysis": "analysis",
+    "weights": "weights",
+    "estimate_of": "estimate",
+    "asked": "asked",
+    "studies": "studies",
+    "share": "per 100 (± simulation error)",
+    "band": "band",
+    "within": "within",
+    "target": "target",
+    "mean_estimate": "mean estimate",
+    "sd_of_estimates": "its SD over studies",
+    "root_mean_square_error_reported": "standard error reported",
+    "median_df": "median df",
+    "penalised": "penalised",
+    "failed": "failed",
+    "without_limits": "without limits",
+}
+
+
+def markdown(table: pd.DataFrame) -> str:
+    """Lines of a Markdown table with figures as they are read."""
+    pairs = zip(table["share_per_100"], table["simulation_error"], strict=True)
+    shown = table.assign(share=[f"{share:.1f} ± {error:.1f}" for share, error in pairs])
+    for name, digits in {"target": 3, "mean_estimate": 3, "sd_of_estimates": 3, "median_df": 1}.items():
+        if name in shown:
+            shown[name] = shown[name].map(f"{{:.{digits}f}}".format)
+    error = "root_mean_square_error_reported"
+    shown[error] = shown[error].map("{:.3f}".format)
+    columns = [name for name in SHOWN if name in shown]
+    lines = [[SHOWN[name] for name in columns], ["---"] * len(columns)]
+    lines += shown[columns].astype(str).to_numpy().tolist()
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines) + "\n"
+
+
+TITLES = {
+    "calibration": "The reported analysis: grouped, CR2 with Satterthwaite degrees of freedom",
+    "peers": "Other analyses of the same studies",
+    "plot_weights": "Weights a plot where plots differ ten-fold in size",
+}
+
+
 def write(where: Path, beside: Path = BESIDE) -> None:
-    """Write the tables from the parts that there are, each with its command, seed and version."""
-    head = (
-        f"# python -m tests.calibration.table DIRECTORY; seed {cells.SEED}; survivor {survivor.__version__}\n"
-    )
+    """Write the tables from the parts that there are, with command, seed and version."""
+    made = f"python -m tests.calibration.table DIRECTORY; seed {cells.SEED}; survivor {survivor.__version__}"
     tables = {
         "calibration": calibration(where),
         "peers": peers.table(lambda name: read(where, name)),
         "plot_weights": weights.table(lambda name: read(where, name)),
     }
+    page = [f"# Calibration\n\nMade by `{made}`. What it shows is said in `notes.md`.\n"]
     for name, table in tables.items():
         if len(table):
             text = table.to_csv(index=False, float_format="%.4g", lineterminator="\n")
-            (beside / f"{name}.csv").write_text(head + text, encoding="utf-8")
-            print(table.to_string(index=False, float_format="{:.3g}".format))
+            (beside / f"{name}.csv").write_text(f"# {made}\n{text}", encoding="utf-8")
+            page.append(f"## {TITLES[name]}\n\n{markdown(table)}")
+    (beside / "table.md").write_text("\n".join(page), encoding="utf-8")
+    print(*page, sep="\n")
 
 
 def main() -> None:
