@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from survivor.models.permutation import permutation_test
     from survivor.models.pieces import DayPieces, SeasonPieces
     from survivor.models.result import Fit
+    from survivor.planning.run import SeasonPlan, plan
     from survivor.pooling import Pooled, PooledTrend, pool, pool_by
     from survivor.season.stress import stress_days
     from survivor.study import Study, load
@@ -47,6 +48,7 @@ _HOME = {
     "Pooled": "survivor.pooling.result",
     "PooledTrend": "survivor.pooling.regression",
     "SeasonPieces": "survivor.models.pieces",
+    "SeasonPlan": "survivor.planning.run",
     "Standardised": "survivor.effects.standardise",
     "Study": "survivor.study",
     "SurvivorError": "survivor.errors",
@@ -60,6 +62,7 @@ _HOME = {
     "mean_days_alive": "survivor.curves.mean_days",
     "payoff": "survivor.costing",
     "permutation_test": "survivor.models.permutation",
+    "plan": "survivor.planning.run",
     "pool": "survivor.pooling.pool",
     "pool_by": "survivor.pooling.regression",
     "radius_by_method": "survivor.effects.slopes",
@@ -79,6 +82,7 @@ __all__ = [
     "Pooled",
     "PooledTrend",
     "SeasonPieces",
+    "SeasonPlan",
     "Standardised",
     "Study",
     "SurvivorError",
@@ -92,6 +96,7 @@ __all__ = [
     "mean_days_alive",
     "payoff",
     "permutation_test",
+    "plan",
     "pool",
     "pool_by",
     "radius_by_method",

@@ -8,7 +8,11 @@ import typer
 
 from survivor.cli.check import check
 from survivor.cli.demo import demo
+from survivor.cli.layout import layout
+from survivor.cli.new import new
+from survivor.cli.plan import plan
 from survivor.cli.report import report
+from survivor.cli.sheets import sheets
 from survivor.errors import SurvivorError
 
 app = typer.Typer(
@@ -23,6 +27,10 @@ app = typer.Typer(
 app.command()(demo)
 app.command()(check)
 app.command()(report)
+app.command()(new)
+app.command()(plan)
+app.command()(layout)
+app.command()(sheets)
 
 
 def _say_version(asked: bool) -> None:

@@ -121,6 +121,7 @@ class Report:
     answer: Section
     sections: tuple[Section, ...]
     language: str = "en-GB"
+    made_from: str = "the records"  # what it rests on, named in its provenance
 
 
 def missing(key: str, heading: str, reason: str) -> Section:

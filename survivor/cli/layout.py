@@ -1,0 +1,49 @@
+"""``survivor layout PLAN.toml --out DIR``: a study folder with the layout and its field sheets."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+
+def layout(
+    file: Annotated[Path, typer.Argument(metavar="PLAN", help="A plan file (TOML) that names its sites.")],
+    out: Annotated[Path, typer.Option(help="Folder for the new study; must not hold one.")],
+    plots: Annotated[
+        int | None, typer.Option(min=2, help="Plots of each method; default: as the plan says.")
+    ] = None,
+    seedlings: Annotated[
+        int | None, typer.Option(min=1, help="Seedlings of each plot; default: as the plan says.")
+    ] = None,
+) -> None:
+    """Draw preparations by lot within blocks; write tags, visit calendar, timetable and field sheets."""
+    from survivor.planning.folder import write_folder
+    from survivor.planning.layout import draw_layout, fewest_side_by_side
+    from survivor.planning.reading import read_plan
+    from survivor.planning.run import size_of
+    from survivor.planning.timetable import timetable
+    from survivor.planning.words import late_works
+
+    asked = read_plan(file)
+    if plots is None or seedlings is None:
+        best_plots, best_seedlings, why = size_of(asked, file.parent)
+        typer.echo(f"{best_plots} plots of each method, {best_seedlings} seedlings a plot: {why}")
+        plots, seedlings = plots or best_plots, seedlings or best_seedlings
+    drawn = draw_layout(asked, plots, seedlings)
+    written = write_folder(asked, drawn, out)
+    typer.echo(repr(drawn))
+    for remark in drawn.remarks:
+        typer.echo(f"  {remark}")
+    name, count = fewest_side_by_side(drawn, asked.question.usual_practice)
+    if count < plots:
+        typer.echo(
+            f"  {name} stands beside the usual practice in {count} blocks, not {plots}: its comparison "
+            "will be less sure than planned"
+        )
+    for line in late_works(timetable(asked)):
+        typer.echo(line)
+    sheets = [path for path in written if path.suffix == ".xlsx"]
+    typer.echo(f"Study folder: {written[0].parent} ({len(sheets)} field sheets)")
+    typer.echo(f"Next: print or fill {sheets[0].name if sheets else 'the sheets'}, then survivor check {out}")

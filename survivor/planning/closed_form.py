@@ -1,0 +1,217 @@
+"""Sample sizes by closed form: the events formula and that of two proportions, for seedlings in plots.
+
+Both divide what seedlings tell by the design effect ``1 + (m - 1) rho`` (Donner and
+Klar 2000, Design and Analysis of Cluster Randomization Trials in Health Research),
+and both take the t distribution for the normal, since plots are few.
+
+They hold for plots of equal size that stand in pairs or blocks, every seedling
+followed to the milestone, hazards in proportion and not far apart, and variation
+between plots that the correlation ``rho`` sums up.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy import stats
+from scipy.special import ndtr
+
+from survivor.errors import PlanError
+from survivor.proportions import design_effect_from_icc
+from survivor.vocabulary import CONFIDENCE
+
+_MOST_PLOTS = 100_000
+_STEPS = 2000
+ALPHA = 1 - CONFIDENCE
+
+
+@dataclass(frozen=True)
+class Arms:
+    """Two methods to be told apart.
+
+    Attributes
+    ----------
+    survival, other
+        Survival at the milestone, 0 to 1.
+    variance, other_variance
+        Of one seedling's 0 or 1 about its site's mean; p (1 - p) where sites are alike.
+    correlation
+        Of two seedlings of a plot, given their site.
+    unequal
+        Standard deviation of seedlings a plot over their mean.
+    alpha
+        Two-sided level at which a difference counts as shown.
+    """
+
+    survival: float
+    other: float
+    variance: float
+    other_variance: float
+    correlation: float
+    unequal: float = 0.0
+    alpha: float = ALPHA
+
+    @classmethod
+    def alike_sites(cls, survival: float, other: float, correlation: float, alpha: float = ALPHA) -> Arms:
+        """Arms at sites that do not differ: the formulas of the books."""
+        return cls(
+            survival,
+            other,
+            survival * (1 - survival),
+            other * (1 - other),
+            correlation,
+            alpha=alpha,
+        )
+
+    @property
+    def log_hazard_ratio(self) -> float:
+        """Of the other against the first, for hazards in proportion."""
+        return math.log(math.log(self.other) / math.log(self.survival))
+
+
+def quantiles(power: float, alpha: float = ALPHA) -> float:
+    """Sum of the two normal quantiles of a sample size formula."""
+    return float(stats.norm.ppf(1 - alpha / 2) + stats.norm.ppf(power))
+
+
+def events_needed(hazard_ratio: float, power: float = 0.8, share: float = 0.5, alpha: float = ALPHA) -> float:
+    """Deaths needed to tell two hazards apart, seedlings independent.
+
+    Parameters
+    ----------
+    hazard_ratio
+        Above 0, not 1.
+    power
+        Chance of showing it, 0 to 1.
+    share
+        Share of seedlings in one of the two methods.
+    alpha
+        Two-sided level.
+
+    Notes
+    -----
+    Schoenfeld 1981 (Biometrika 68, 316-319) and 1983 (Biometrics 39, 499-503):
+    (z + z')^2 / (share (1 - share) log(ratio)^2). Not rounded.
+    """
+    if not (hazard_ratio > 0 and hazard_ratio != 1):
+        raise PlanError(f"a hazard ratio of {hazard_ratio} cannot be shown", mend="give one above 0, not 1")
+    return quantiles(power, alpha) ** 2 / (share * (1 - share) * math.log(hazard_ratio) ** 2)
+
+
+def seedlings_for_events(events: float, survival: float, other: float) -> float:
+    """Seedlings in both methods together of which so many are expected to die; not rounded."""
+    return events / (1 - (survival + other) / 2)
+
+
+def proportions_needed(survival: float, other: float, power: float = 0.8, alpha: float = ALPHA) -> float:
+    """Independent seedlings in each method that show a difference of proportions; not rounded.
+
+    Notes
+    -----
+    (z + z')^2 (p q + p' q') / (p - p')^2: Fleiss, Levin and Paik 2003, Statistical
+    Methods for Rates and Proportions, ch. 4, without pooling and without continuity
+    correction.
+    """
+    spread = survival * (1 - survival) + other * (1 - other)
+    return quantiles(power, alpha) ** 2 * spread / (survival - other) ** 2
+
+
+def degrees(plots: int) -> int:
+    """Degrees of freedom of one comparison in blocks of one plot a method: blocks less one."""
+    return plots - 1
+
+
+def standard_error(arms: Arms, plots: float, seedlings: float) -> float:
+    """Of the difference in survival (0 to 1) between two methods of ``plots`` plots each."""
+    effect = design_effect_from_icc(seedlings, arms.correlation, arms.unequal)
+    return math.sqrt((arms.variance + arms.other_variance) * effect / (plots * seedlings))
+
+
+def power_of_proportions(arms: Arms, plots: int, seedlings: float) -> float:
+    """Chance that a t test by plot shows the difference, 0 to 1.
+
+    Parameters
+    ----------
+    arms
+        The two methods.
+    plots, seedlings
+        Plots of each method; seedlings of each plot.
+    """
+    return _t_power((arms.other - arms.survival) / standard_error(arms, plots, seedlings), plots, arms.alpha)
+
+
+def power_of_events(arms: Arms, plots: int, seedlings: float) -> float:
+    """Chance that the hazards are told apart, by the deaths expected, 0 to 1."""
+    effect = design_effect_from_icc(seedlings, arms.correlation, arms.unequal)
+    deaths = plots * seedlings * (2 - arms.survival - arms.other)
+    information = deaths / 4 / effect
+    return _t_power(arms.log_hazard_ratio * math.sqrt(information), plots, arms.alpha)
+
+
+def _t_power(shift: float, plots: int, alpha: float) -> float:
+    """Chance that a t test rejects, either way, when the statistic's mean is moved by ``shift`` errors.
+
+    The non-central t averaged over its estimated error by a fine midpoint rule: library
+    functions give no number where the shift is large.
+    """
+    df = degrees(plots)
+    if df < 1:
+        return 0.0
+    errors = _errors(df)
+    edge = float(stats.t.ppf(1 - alpha / 2, df)) * errors
+    return float(np.mean(ndtr(abs(shift) - edge) + ndtr(-abs(shift) - edge)))
+
+
+@lru_cache(maxsize=1024)
+def _errors(df: int) -> NDArray[np.float64]:
+    """Estimated over true standard error at equal steps of chance."""
+    chances = (np.arange(_STEPS) + 0.5) / _STEPS
+    found: NDArray[np.float64] = np.sqrt(stats.chi2.ppf(chances, df) / df)
+    return found
+
+
+def plots_needed(power_at: Callable[[int], float], power: float = 0.8) -> int | None:
+    """Fewest plots of each method with at least that power; None where no number gives it.
+
+    Parameters
+    ----------
+    power_at
+        Power (0 to 1) by plots of each method, rising.
+    power
+        Asked for.
+    """
+    low, high = 1, 2
+    while power_at(high) < power:
+        low, high = high, high * 2
+        if high > _MOST_PLOTS:
+            return None
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (low, middle) if power_at(middle) >= power else (middle, high)
+    return high
+
+
+def half_width(arms: Arms, plots: int, seedlings: float) -> float:
+    """Half the width of the 95 % limits to expect round a difference, 0 to 1."""
+    if plots < 2:
+        return math.inf
+    t = float(stats.t.ppf((1 + CONFIDENCE) / 2, degrees(plots)))
+    return t * standard_error(arms, plots, seedlings)
+
+
+def cheapest_seedlings(per_plot: float, per_tag: float, correlation: float) -> float:
+    """Seedlings a plot that give the smallest error for the money; not rounded.
+
+    Notes
+    -----
+    sqrt(cost of a plot / cost of a seedling x (1 - rho) / rho): Cochran 1977,
+    Sampling Techniques, ch. 10. Infinite where plots do not differ.
+    """
+    if correlation <= 0:
+        return math.inf
+    return math.sqrt(per_plot / per_tag * (1 - correlation) / correlation)

@@ -1,0 +1,306 @@
+"""A study folder from a plan: study file, plots, tags, calendar, timetable and a field sheet a visit."""
+
+from __future__ import annotations
+
+import datetime as dt
+import json
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from survivor.errors import PlanError
+from survivor.planning.calendar import visit_calendar
+from survivor.planning.layout import Layout
+from survivor.planning.planfile import Plan
+from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_bytes
+from survivor.planning.timetable import timetable
+from survivor.report.content.wording import date
+from survivor.settings import STUDY_FILE
+
+PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY = (
+    "plots.csv", "tags.csv", "calendar.csv", "timetable.csv", "DATA-DICTIONARY.md",
+)  # fmt: skip
+
+PLOT_HEADER: Final = {
+    "site": "Site",
+    "block": "Block",
+    "plot": "Plot",
+    "method": "Preparation",
+    "planted": "Planted on",
+    "seedlings": "Seedlings",
+}
+RADIUS: Final = "Weed-free radius (m)"
+_LATER_MILESTONE_DAYS: Final = 180  # a visit from then on is worth a milestone of its own
+
+
+@dataclass(frozen=True)
+class VisitFile:
+    """A visit and its field sheet.
+
+    Attributes
+    ----------
+    name, file
+        Of the visit, and of its workbook.
+    sites
+        First and last planned day (ISO) of each site that has this visit.
+    """
+
+    name: str
+    file: str
+    sites: Mapping[str, tuple[str, str]]
+
+
+def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
+    """Write the study folder.
+
+    Returns
+    -------
+    tuple of Path
+        The study file first.
+
+    Raises
+    ------
+    PlanError
+        When the folder holds a study already, or cannot be written to.
+    """
+    if (folder / STUDY_FILE).exists():
+        raise PlanError(
+            f"there is a {STUDY_FILE} here already, perhaps with records beside it",
+            where=str(folder),
+            mend="name a new folder; a layout is never written over another",
+        )
+    files = folder_files(plan, layout)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, content in files.items():
+            (folder / name).write_bytes(content)
+    except OSError as error:
+        raise PlanError(
+            f"the layout could not be written: {error.strerror or error}",
+            where=str(folder),
+            mend="name a folder that you may write to",
+        ) from error
+    return tuple(folder / name for name in files)
+
+
+def folder_files(plan: Plan, layout: Layout) -> dict[str, bytes]:
+    """Return every file of the study folder by name; the same plan gives the same bytes."""
+    calendar = visit_calendar(plan)
+    visits = visit_files(calendar)
+    plots = layout.plots.rename(columns=PLOT_HEADER)
+    plots[RADIUS] = ""
+    files = {
+        STUDY_FILE: study_text(plan, visits).encode(),
+        PLOTS: _csv(plots),
+        TAGS: _csv(layout.tags),
+        CALENDAR: _csv(calendar),
+        TIMETABLE: _csv(timetable(plan)),
+        DICTIONARY: _dictionary(plan, visits).encode(),
+    }
+    for visit in visits:
+        rows = sheet_rows(layout.tags, visit)
+        files[visit.file] = sheet_bytes(rows, sheet_plan(plan.plan.name, visit, first_planting(plan)))
+    return files
+
+
+def first_planting(plan: Plan) -> dt.date:
+    """Return the first planting day of the plan's sites."""
+    return min(dt.date.fromisoformat(site.planted) for site in plan.sites)
+
+
+def visit_files(calendar: pd.DataFrame) -> tuple[VisitFile, ...]:
+    """Return the visits of a calendar in order of their days, each with its file.
+
+    Parameters
+    ----------
+    calendar
+        As of ``survivor.planning.calendar.visit_calendar``, or read back from its file.
+    """
+    dated = calendar[calendar["day"].notna()]
+    order = dated.groupby("visit")["day"].median().sort_values(kind="stable").index
+    found = []
+    for number, name in enumerate(order, start=1):
+        rows = dated[dated["visit"] == name]
+        slug = re.sub(r"[^a-z0-9]+", "-", str(name).casefold()).strip("-") or "visit"
+        sites = {
+            str(row["site"]): (str(row["earliest"]), str(row["latest"])) for row in rows.to_dict("records")
+        }
+        found.append(VisitFile(str(name), f"visit-{number:02d}-{slug}.xlsx", sites))
+    return tuple(found)
+
+
+def sheet_rows(tags: pd.DataFrame, visit: VisitFile, last: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Return the rows of a visit's field sheet.
+
+    Parameters
+    ----------
+    tags
+        ``site, block, plot, tag, species``; one row a seedling.
+    visit
+        Sites without this visit have no rows.
+    last
+        ``site, block, plot, tag, state, seen`` of every seedling looked at before; those
+        absent from it are newly planted. None: all of them are.
+    """
+    rows = tags[tags["site"].isin(list(visit.sites))].copy()
+    keys = ["site", "block", "plot", "tag"]
+    if last is None:
+        rows["state"], rows["seen"] = PLANTED, ""
+    else:
+        rows = rows.merge(last[[*keys, "state", "seen"]], how="left", on=keys)
+        rows["state"] = rows["state"].fillna(PLANTED)
+        rows["seen"] = rows["seen"].fillna("")
+    ordered = rows[[*keys, "species", "state", "seen"]]
+    return ordered.set_axis(list(GIVEN), axis="columns").reset_index(drop=True)
+
+
+def sheet_plan(study: str, visit: VisitFile, earliest: dt.date) -> SheetPlan:
+    """Return what goes round the rows of a visit's field sheet."""
+    first = min(day for day, _ in visit.sites.values())
+    last = max(day for _, day in visit.sites.values())
+    return SheetPlan(study, visit.name, f"{date(first)} to {date(last)}", earliest)
+
+
+def study_text(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
+    """Return the study file of a plan, which reads the field sheets as they are filled."""
+    asked = plan.question
+    lines = [
+        "# Study file written from a plan. The field sheets named below are read as they are filled:",
+        "# a row without a state was not visited, and is never dead. Lines that start with # are remarks.",
+        "",
+        f"headline = {_text(asked.milestone)}",
+        "",
+        "[study]",
+        f"name = {_text(plan.plan.name)}",
+        'purpose = "compare preparations"',
+        f"seed = {plan.plan.seed}",
+        "",
+        "[records]",
+        'kind = "tagged"',
+        'shape = "long"',
+        "",
+        "[records.plots]  # put the real planting day there, and the weed-free radius as measured",
+        f"file = {_text(PLOTS)}",
+        "",
+        "[records.plots.columns]",
+        'site = "Site"',
+        'block = "Block"',
+        'plot = "Plot"',
+        'method = "Preparation"',
+        'planted_date = "Planted on"',
+        'planted = "Seedlings"',
+        f"weed_free_radius_m = {_text(RADIUS)}",
+    ]
+    for visit in visits:
+        lines += ["", "[[records.sheets]]", f"file = {_text(visit.file)}", f"sheet = {_text(SHEET)}", ""]
+        lines += [
+            "[records.sheets.every_row]",
+            f"visit = {_text(visit.name)}",
+            "",
+            "[records.sheets.columns]",
+        ]
+        lines += [f"{word} = {_text(header)}" for word, header in _VISIT_COLUMNS.items()]
+    lines += [
+        "",
+        "[rules]",
+        'missing = "dead"                    # a plant gone from its position; or "unknown"',
+        'blank = "not visited"',
+        'tagged = "at planting"',
+        "",
+        "[design]",
+        'allocation = "random within blocks" # drawn by lot with the seed above',
+        'plots_placed = "not recorded"       # write "random" or "by choice" once the plots are set out',
+        'strata = ["site", "block"]',
+        f"usual_practice = {_text(asked.usual_practice)}",
+        f"smallest_difference = {float(asked.smallest_difference)}",
+    ]
+    if plan.dry_season is not None:
+        lines += ["", "[dry_season]"]
+        lines += [f"start = {_text(plan.dry_season.start)}", f"end = {_text(plan.dry_season.end)}"]
+    for name, day, window in _milestones(plan):
+        lines += ["", "[[milestones]]", f"name = {_text(name)}", f"day = {day}", f"window_days = {window}"]
+    for method in plan.methods:
+        works = ", ".join(_text(work) for work in method.works)
+        lines += ["", "[[methods]]", f"name = {_text(method.name)}", f"works = [{works}]"]
+    return "\n".join(lines) + "\n"
+
+
+_VISIT_COLUMNS: Final = {
+    "site": "Site",
+    "block": "Block",
+    "plot": "Plot",
+    "tag": "Tag",
+    "species": "Species",
+    "date": "Date",
+    "state": "State",
+    "height_cm": "Height (cm)",
+    "weed_cover": "Weed cover (%)",
+    "cause": "Likely cause",
+    "observer": "Observer",
+    "notes": "Notes",
+}
+
+
+def _milestones(plan: Plan) -> list[tuple[str, int, int]]:
+    """Return the question's milestone, and one a later visit with a day of its own."""
+    asked = plan.question
+    found = [(asked.milestone, asked.day, min(30, asked.day - 1))]
+    for visit in plan.visits:
+        late = visit.day is not None and visit.day >= _LATER_MILESTONE_DAYS and visit.day != asked.day
+        if late and visit.name != asked.milestone and visit.day is not None:
+            found.append((visit.name, visit.day, max(visit.window_days, 30)))
+    return found
+
+
+def _text(value: str) -> str:
+    """Write a TOML string: a JSON string is one."""
+    return json.dumps(value, ensure_ascii=False)
+
+
+def _csv(table: pd.DataFrame) -> bytes:
+    return str(table.to_csv(index=False, lineterminator="\n")).encode()
+
+
+def _dictionary(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
+    sheets = "\n".join(f"- `{visit.file}`: {visit.name}" for visit in visits)
+    return f"""# Data dictionary: {plan.plan.name}
+
+Written from a plan before the season. Preparations were drawn by lot within blocks (seed {plan.plan.seed}).
+
+## {PLOTS}: one row a plot
+
+| column | unit | meaning |
+|---|---|---|
+| Site, Block, Plot | | labels repeat, so a plot is site, block and plot together |
+| Preparation | | drawn by lot within the block |
+| Planted on | year-month-day | the planned day: put the real one in its place |
+| Seedlings | plants | seedlings to be planted and tagged |
+| {RADIUS} | metres | radius (not diameter) of the weed-free patch, measured at planting |
+
+## Field sheets: one workbook a visit, one row a seedling
+
+{sheets}
+
+| column | unit | meaning |
+|---|---|---|
+| Tag | | text; zeros in front belong to it |
+| Last state, Last seen | | what the records said when the sheet was written; not read back |
+| Date | year-month-day | day on which the plot was looked at |
+| State | | alive, dead, missing (position found, plant gone), not found, not visited; blank: nobody looked |
+| Height (cm) | centimetres | of living plants, to the highest live tip |
+| Weed cover (%) | per cent | of the weed-free patch |
+| Likely cause | | one, for plants first seen dead or missing |
+| Observer, Notes | | free text |
+| Look again | | what does not fit in a row; not read back |
+
+The preparation is not on the field sheets: who looks should not know what to expect.
+
+## Other files
+
+`{TAGS}`: every tag. `{CALENDAR}`: visits of each site with their days. `{TIMETABLE}`: works before
+planting, their latest days, and what was late when this was written.
+"""

@@ -1,0 +1,320 @@
+"""The plan as one HTML page, with its tables beside it."""
+
+from __future__ import annotations
+
+import json
+import math
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+import pandas as pd
+
+from survivor.errors import PlanError
+from survivor.figures.planning import power_figure
+from survivor.figures.style import Drawing, Size
+from survivor.figures.words import NONE, limits, number
+from survivor.planning import words
+from survivor.report.content.cautions import CAUTIONS, touched
+from survivor.report.content.elements import (
+    Block,
+    Column,
+    Figure,
+    Listing,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    Terms,
+)
+from survivor.report.content.wording import counted, date, listed, plain, table_of
+from survivor.report.page import page_of
+
+if TYPE_CHECKING:
+    from survivor.planning.run import SeasonPlan
+
+PAGE: Final = "plan.html"
+
+_CONDITIONS: Final = (
+    "Plots of one size, one of each method in every block, the methods drawn by lot; every seedling is "
+    "followed to the milestone, and none is lost. Hazards are in proportion: the better method lowers the "
+    "hazard alike all season. Plots and sites differ by normal effects on the log hazard.",
+    "The formulas (Schoenfeld's events, and two proportions) multiply by the design effect "
+    "1 + (m − 1) × correlation for m seedlings a plot (Donner and Klar 2000) and use t on blocks less one, "
+    "since plots are few. They are near the simulation where plots are equal, the correlation is under "
+    "about 0.3 and hazards are no more than two to three times apart; where they part, trust the simulation.",
+    "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it: "
+    "the model between visits with a level for each block, the difference per 100 planted, CR2 limits with "
+    "Satterthwaite degrees of freedom.",
+    "Plots missed, tags lost and plots given up cost power that is not in these numbers: plan some more.",
+)
+
+
+def write_plan(season: SeasonPlan, folder: Path) -> tuple[Path, ...]:
+    """Write the page, ``power.csv``, ``plan.json`` and the tables that are not empty.
+
+    Raises
+    ------
+    PlanError
+        When the folder cannot be written to.
+    """
+    forms: dict[str, str] = {
+        PAGE: page_of(report_of_plan(season)),
+        "power.csv": _csv(season.table),
+        "plan.json": plan_json(season),
+        "needed.csv": _csv(season.needed),
+    }
+    for name, table in (
+        ("split", season.splits),
+        ("calendar", season.calendar),
+        ("timetable", season.timetable),
+    ):
+        if not table.empty:
+            forms[f"{name}.csv"] = _csv(table)
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in forms.items():
+            (folder / name).write_text(text, encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise PlanError(
+            f"the plan could not be written: {error.strerror or error}",
+            where=folder.name,
+            mend="name a folder that you may write to, with room on its disk",
+        ) from error
+    return tuple(folder / name for name in forms)
+
+
+def plan_json(season: SeasonPlan) -> str:
+    """Return the plan's numbers as JSON; what is not known is null."""
+    from survivor import __version__
+
+    found = season.spread
+    content = {
+        "survivor": __version__,
+        "question": season.plan.question.model_dump(),
+        "seed": season.plan.plan.seed,
+        "size": {
+            "plots_per_method": season.plots,
+            "seedlings_per_plot": season.seedlings,
+            "methods": len(season.plan.methods),
+            "why": season.why_size,
+        },
+        "spread": {
+            "plot_sd": _rounded(found.plot_sd),
+            "site_sd": _rounded(found.site_sd),
+            "correlation": _rounded(found.correlation),
+            "source": found.source,
+        },
+        "answers": season.answers,
+        "power": [
+            {name: _rounded(value) for name, value in row.items()} for row in season.table.to_dict("records")
+        ],
+        "difference_shown_per_100": _rounded(season.seen),
+        "half_width_per_100": _rounded(season.half_width),
+        "budget_needed": _rounded(season.budget_needed),
+        "said": words.summary(season),
+    }
+    return json.dumps(content, indent=2, ensure_ascii=False) + "\n"
+
+
+def _rounded(value: Any) -> float | int | None:
+    if value is None or not math.isfinite(value):
+        return None
+    return int(value) if float(value).is_integer() else round(float(value), 4)
+
+
+def _csv(table: pd.DataFrame) -> str:
+    return str(table.round(4).to_csv(index=False, lineterminator="\n"))
+
+
+def report_of_plan(season: SeasonPlan) -> Report:
+    """Return the plan as headings, sentences, tables and a figure, the answer first."""
+    asked = season.plan
+    about = [
+        f"{counted(len(asked.methods), 'method')}, {counted(asked.n_sites, 'site')}",
+        *([f"as of {date(asked.plan.as_of)}"] if asked.plan.as_of else []),
+    ]
+    sections = [
+        _sizes(season),
+        *([_split(season)] if not season.splits.empty else []),
+        *([_when(season)] if asked.sites else []),
+        _cautions(season),
+        Section("workings", "How this was worked out", tuple(Paragraph(text) for text in _CONDITIONS)),
+        _provenance(season),
+    ]
+    return Report(
+        title=asked.plan.name,
+        about=tuple(about),
+        answer=_answer(season),
+        sections=tuple(sections),
+        made_from="the plan",
+    )
+
+
+def _answer(season: SeasonPlan) -> Section:
+    blocks: list[Block] = [
+        Paragraph(words.verdict(season), kind="lead"),
+        Paragraph(words.size(season)),
+        Paragraph(words.question(season)),
+    ]
+    blocks += [Paragraph(text) for text in (words.precision(season), words.comparisons(season)) if text]
+    blocks += [Paragraph(text, kind="note", label="Too small") for text in words.instead(season)[:1]]
+    blocks += [Paragraph(text) for text in words.instead(season)[1:]]
+    late = words.late_works(season.timetable)
+    if late:
+        blocks.append(Listing(tuple(late[:8]), label="Not to be put off"))
+    blocks.append(Paragraph(words.spread_words(season), kind="small"))
+    blocks.append(_figure(season))
+    return Section("answer", "Can the coming season answer the question?", tuple(blocks))
+
+
+def _figure(season: SeasonPlan) -> Figure:
+    wanted = season.plan.question.power_per_100
+    rows = tuple(
+        (
+            number(row["plots"]),
+            number(row["two_proportions"]),
+            number(row["events"]),
+            f"{number(row['simulated'])} ({limits(row['lower'], row['upper'])})",
+            number(row["unanswered"]),
+        )
+        for row in season.table.to_dict("records")
+    )
+    table = Table(
+        "power-table",
+        f"Seasons of 100 that show the difference, {counted(season.seedlings, 'seedling')} a plot",
+        (
+            Column("Plots of each method", numeric=True),
+            Column("By two proportions", numeric=True),
+            Column("By events", numeric=True),
+            Column("Simulated (95 % limits)", numeric=True),
+            Column("Seasons without any answer", numeric=True),
+        ),
+        rows,
+    )
+    return Figure(
+        key="power",
+        title="How often a season of this size shows the difference.",
+        finding=words.verdict(season),
+        caption=(
+            "Dots: share of simulated seasons that show it; the bars are the 95 % limits of the simulation "
+            f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by formula. "
+            "Dashed: the share wanted."
+        ),
+        draw=partial(_draw, season.table, season.plots, wanted),
+        table=table,
+    )
+
+
+def _draw(table: pd.DataFrame, chosen: int, wanted: float, size: Size) -> Drawing:
+    return power_figure(table, chosen=chosen, wanted=wanted, size=size)
+
+
+def _sizes(season: SeasonPlan) -> Section:
+    wanted = plain(season.plan.question.power_per_100)
+    wide = season.needed["wider_plots"].notna().any()
+    headings = ["Seedlings a plot", "By two proportions", "By events"]
+    columns = ["seedlings", "two_proportions", "events"]
+    if wide:
+        headings.append("If plots differ as much as the past study's upper limit")
+        columns.append("wider_plots")
+    if season.plan.costs is not None:
+        headings.append(f"Cost ({season.plan.costs.currency})")
+        columns.append("cost")
+    rows = tuple(
+        tuple(NONE if pd.isna(value) else number(float(value)) for value in row)
+        for row in season.needed[columns].itertuples(index=False, name=None)
+    )
+    table = Table(
+        "needed-table",
+        f"Plots of each method needed for {wanted} of 100 seasons to show the difference",
+        tuple(Column(heading, numeric=True) for heading in headings),
+        rows,
+        note="Twice the seedlings in a plot are not worth twice the plots: those of a plot share its ground.",
+    )
+    return Section("sizes", "How many plots, how many seedlings", (table,))
+
+
+def _split(season: SeasonPlan) -> Section:
+    costs = season.plan.costs
+    assert costs is not None, "there is no split without costs"
+    shown = season.splits[
+        (season.splits["seedlings"] % 5 == 0) | (season.splits["seedlings"] == season.seedlings)
+    ]
+    rows = tuple(
+        (
+            f"{number(row['seedlings'])}" + (" (best)" if row["seedlings"] == season.seedlings else ""),
+            number(row["plots"]),
+            number(row["cost"]),
+            number(row["power"]),
+            f"± {number(row['half_width'], 1)}",
+        )
+        for row in shown.to_dict("records")
+    )
+    table = Table(
+        "split-table",
+        f"Ways to spend {number(costs.budget)} {costs.currency}",
+        (
+            Column("Seedlings a plot", numeric=True),
+            Column("Plots of each method", numeric=True),
+            Column(f"Cost ({costs.currency})", numeric=True),
+            Column("Seasons of 100 that show it, by formula", numeric=True),
+            Column("Limits, per 100", numeric=True),
+        ),
+        rows,
+        note="Visits to the milestone are in the cost.",
+    )
+    said = (
+        f"Costs are inputs, as the plan file gives them. Source: “{costs.source}”."
+        if costs.source
+        else ("Costs are inputs, as the plan file gives them; it names no source.")
+    )
+    return Section("split", "Plots or seedlings: the best split of the budget", (Paragraph(said), table))
+
+
+def _when(season: SeasonPlan) -> Section:
+    calendar = season.calendar.copy()
+    for name in ("date", "earliest", "latest"):
+        calendar[name] = [date(value) if value else "" for value in calendar[name]]
+    visits = table_of(
+        "calendar-table",
+        "Visits",
+        ("Site", "Visit", "Days after planting", "Day", "Not before", "Not after", "Note"),
+        calendar,
+    )
+    works = season.timetable.copy()
+    for name in ("earliest", "latest"):
+        works[name] = [date(value) if value else "" for value in works[name]]
+    timetable = table_of(
+        "timetable-table",
+        "Works before planting",
+        ("Site", "Work", "Not before", "Not after", "Where it stands", "When", "Source"),
+        works,
+        note="Lead times without a source are a start for the local timetable; write yours in the plan file.",
+    )
+    return Section("when", "When", (timetable, visits))
+
+
+def _cautions(season: SeasonPlan) -> Section:
+    names = [name for method in season.plan.methods for name in (method.name, *method.works)]
+    found = touched(tuple(names))
+    text = (
+        "This plan is no instruction for field work. Labels, permits, local codes and licensed practice come "
+        "first; it prints no product and no rate."
+    )
+    if found:
+        text += f" The preparations planned touch: {listed(c.subject.lower() for c in found)}."
+    pairs = tuple((caution.subject, caution.full) for caution in CAUTIONS)
+    return Section("cautions", "Cautions", (Paragraph(text), Terms(pairs)))
+
+
+def _provenance(season: SeasonPlan) -> Section:
+    from survivor import __version__
+
+    pairs = (
+        ("survivor", __version__),
+        ("seed", str(season.plan.plan.seed)),
+        ("simulated seasons at each size", number(float(season.table["studies"].iloc[0]))),
+        ("spread of plots and sites", season.spread.source),
+    )
+    return Section("provenance", "Where this comes from", (Terms(pairs),))

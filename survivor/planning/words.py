@@ -1,0 +1,148 @@
+"""What a plan says, in sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.figures.words import limits, number
+from survivor.planning.timetable import DUE, LATE
+from survivor.report.content.wording import counted, date, listed, plain
+
+if TYPE_CHECKING:
+    from survivor.planning.run import SeasonPlan
+
+ENOUGH, NOT_ENOUGH, NOTHING = (
+    "can answer the question",
+    "cannot be counted on to answer the question",
+    "cannot answer the question",
+)
+
+
+def question(season: SeasonPlan) -> str:
+    """Return the question that the season has to answer."""
+    asked = season.plan.question
+    better = asked.survival_per_100 + asked.smallest_difference
+    return (
+        f"Wanted: to show {plain(asked.smallest_difference)} more alive per 100 planted at {asked.milestone} "
+        f"({plain(better)} against {plain(asked.survival_per_100)} under {asked.usual_practice}) "
+        f"in {plain(asked.power_per_100)} of 100 seasons."
+    )
+
+
+def size(season: SeasonPlan) -> str:
+    """Return the size that the answer is for."""
+    if season.plots == 0:
+        return f"Size: none; {season.why_size}."
+    methods, plots = len(season.plan.methods), season.plots
+    seedlings = methods * plots * season.seedlings
+    return (
+        f"Size: {counted(plots, 'plot')} of each of {methods} methods, "
+        f"{counted(season.seedlings, 'seedling')} a plot ({number(methods * plots)} plots, "
+        f"{number(seedlings)} seedlings): {season.why_size}."
+    )
+
+
+def verdict(season: SeasonPlan) -> str:
+    """Return whether that size answers the question."""
+    wanted = plain(season.plan.question.power_per_100)
+    row = season.power
+    if row is None or season.plots < 2:
+        return f"This season {NOTHING}: {season.why_size}."
+    drawn = (
+        f"simulated, {number(float(row['simulated']))} of 100 seasons show it (simulation limits "
+        f"{limits(float(row['lower']), float(row['upper']))}, {number(float(row['studies']))} seasons "
+        f"drawn); by formula {number(float(row['two_proportions']))} (two proportions) and "
+        f"{number(float(row['events']))} (events)"
+    )
+    if season.on_the_edge:
+        drawn += f"; the simulation cannot tell it from the {wanted} wanted"
+    if season.answers:
+        return f"This season {ENOUGH}: {drawn}."
+    return f"This season {NOT_ENOUGH} (under {wanted} of 100): {drawn}."
+
+
+def instead(season: SeasonPlan) -> list[str]:
+    """Return what a season that is too small could show instead, and what would make it large enough."""
+    if season.answers:
+        return []
+    wanted = plain(season.plan.question.power_per_100)
+    said = []
+    if season.plots >= 2:
+        if season.seen is None:
+            said.append(f"No improvement, however large, is shown in {wanted} of 100 seasons of this size.")
+        else:
+            said.append(
+                f"What it could show instead in {wanted} of 100 seasons: a difference of "
+                f"{number(season.seen)} per 100 planted or more."
+            )
+    costs = season.plan.costs
+    if costs is not None:
+        if season.budget_needed is None:
+            said.append("No budget within reach is enough.")
+        else:
+            said.append(
+                f"A budget of about {number(season.budget_needed)} {costs.currency} would be enough, by "
+                f"formula; there are {number(costs.budget)} {costs.currency}."
+            )
+    said.append(
+        "Fewer methods, a larger difference, or several seasons taken together would also make it "
+        "answerable. A season this small that shows nothing will not mean that there is no difference."
+    )
+    return said
+
+
+def precision(season: SeasonPlan) -> str:
+    """Return how wide the limits will be."""
+    if season.plots < 2:
+        return ""
+    return (
+        f"Expect limits of about {number(season.half_width)} per 100 planted either side of each difference."
+    )
+
+
+def spread_words(season: SeasonPlan) -> str:
+    """Return how much plots and sites are taken to differ, and from where."""
+    found = season.spread
+    return (
+        f"Plots: spread {number(found.plot_sd, 2)} on the log hazard, which makes two seedlings of a plot "
+        f"alike by {number(found.correlation, 2)} (correlation); sites: spread {number(found.site_sd, 2)}. "
+        f"Source: {found.source}."
+    )
+
+
+def comparisons(season: SeasonPlan) -> str:
+    """Return how several comparisons are counted; empty for one."""
+    count = season.plan.comparisons
+    if count == 1:
+        return ""
+    return (
+        f"{number(count)} comparisons with the usual practice: each is planned at p under "
+        f"{number(0.05 / count, 3)}, the first step of Holm's adjustment."
+    )
+
+
+def late_works(table: pd.DataFrame) -> list[str]:
+    """Return the works that are late, and those due now; one line a work and day.
+
+    Parameters
+    ----------
+    table
+        As of ``survivor.planning.timetable.timetable``.
+    """
+    said = []
+    for status, lead, until in ((LATE, "Late", "by"), (DUE, "Due now", "until")):
+        rows = table[table["status"] == status]
+        for work, group in rows.groupby("work", sort=False):
+            days = sorted(set(group["latest"]))
+            when = date(days[0]) if len(days) == 1 else f"{date(days[0])} to {date(days[-1])}"
+            said.append(f"{lead}: {work} at {listed(group['site'])} ({until} {when})")
+    return said
+
+
+def summary(season: SeasonPlan) -> list[str]:
+    """Return what the terminal shows, line by line."""
+    lines = [season.plan.plan.name, question(season), spread_words(season), comparisons(season), size(season)]
+    lines += [verdict(season), precision(season), *instead(season), *late_works(season.timetable)]
+    return [line for line in lines if line]
