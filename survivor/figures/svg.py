@@ -13,6 +13,8 @@ import warnings
 from html import escape
 from typing import Final
 
+from matplotlib.backends.backend_svg import FigureCanvasSVG
+
 from survivor.figures.style import COLOURS, Drawing, styled
 
 _NAME: Final = re.compile(r"^[a-z][a-z0-9-]*$")
@@ -45,6 +47,7 @@ def to_svg(figure: Drawing, name: str, title: str, description: str) -> str:
     with styled(), warnings.catch_warnings():
         # The page's own type shows the letters; matplotlib's type only measures them.
         warnings.filterwarnings("ignore", message=r"Glyph .* missing from font")
+        _arrange(figure)
         figure.savefig(raw, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = raw.getvalue()
     body = text[text.index("<svg") :]
@@ -64,6 +67,16 @@ def to_svg(figure: Drawing, name: str, title: str, description: str) -> str:
     named = f'<title id="{name}-title">{escape(title)}</title>'
     described = f'<desc id="{name}-desc">{escape(description)}</desc>'
     return "\n".join([start, named, described, inner, ""])
+
+
+def _arrange(figure: Drawing) -> None:
+    """Give the parts of a figure their places once; saving would draw it all once more to do so."""
+    layout = figure.get_layout_engine()
+    if layout is None:
+        return
+    FigureCanvasSVG(figure)  # letters are measured as they will be drawn
+    layout.execute(figure)
+    figure.set_layout_engine(None)
 
 
 def _with_own_ids(tag: str, name: str) -> str:

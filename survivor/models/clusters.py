@@ -42,7 +42,6 @@ Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
 LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
-_BLOCK = 4_000_000  # numbers held at once while row information is summed
 
 
 @dataclass(frozen=True)
@@ -338,17 +337,18 @@ def by_cluster(
     scores, information
         Shapes (clusters, p) and (clusters, p, p).
     """
-    size = rows.shape[1]
     order = np.argsort(codes, kind="stable")
-    rows, weight = rows[order], weight[order]
-    starts = np.searchsorted(codes[order], np.arange(clusters))
-    scores = np.add.reduceat(rows * score[order, None], starts, axis=0)
-    information = np.empty((clusters, size, size))
-    left, right = np.triu_indices(size)
-    block = max(1, _BLOCK // max(len(rows), 1))
-    for at in range(0, len(left), block):
-        i, j = left[at : at + block], right[at : at + block]
-        summed = np.add.reduceat(rows[:, i] * rows[:, j] * weight[:, None], starts, axis=0)
-        information[:, i, j] = summed
-        information[:, j, i] = summed
+    rows = rows[order]
+    weighted = rows * weight[order, None]
+    if clusters == len(rows):
+        return rows * score[order, None], weighted[:, :, None] * rows[:, None, :]
+    scores = np.empty((clusters, rows.shape[1]))
+    information = np.empty((clusters, rows.shape[1], rows.shape[1]))
+    ends = np.searchsorted(codes[order], np.arange(1, clusters + 1))
+    begin = 0
+    for cluster, end in enumerate(ends.tolist()):
+        mine = rows[begin:end]
+        scores[cluster] = score[order[begin:end]] @ mine
+        information[cluster] = weighted[begin:end].T @ mine
+        begin = end
     return scores, information
