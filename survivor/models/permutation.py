@@ -36,7 +36,10 @@ from survivor.models.result import Fit
 EVERY: Final = "every layout"
 DRAWN: Final = "layouts drawn at random"
 
-_CLOSE = 1e-12  # squared length of the last step of a refit, in units of standard errors
+# Squared length of the last step of a refit, in units of standard errors: a step of Newton's,
+# which leaves an error of about its square.
+_CLOSE = 1e-6
+_FAR = 6.0  # log hazards this far apart may be on their way to infinity
 _SAME = 1e-4  # a t this much nearer to nought is as far from it, to what a refit settles
 
 
@@ -158,6 +161,8 @@ class _Dealt:
         data: Rows = replace(left_out.data, columns=self.levels.columns[level[left_out.codes], rows])
         try:
             found = solve(data, start=start, converged=_CLOSE)
+            if _far(found, data):
+                found = solve(data, start=found)
         except ModelError:
             return inf
         if found.runaway is not None:
@@ -167,6 +172,10 @@ class _Dealt:
         covariance = covariance_by(left_out.codes, left_out.clusters, data, found, "CR2")
         variance = float(covariance.covariance_of(weights)[0, 0])
         return float(weights[0] @ found.parameters / np.sqrt(variance)) if variance > 0 else inf
+
+
+def _far(found: Solution, data: Rows) -> bool:
+    return bool(max(np.ptp(data.columns @ found.beta), np.ptp(np.append(found.alpha, 0.0))) > _FAR)
 
 
 def _dealt(fit: Fit, fitted: Arranged, by: str) -> _Dealt:
