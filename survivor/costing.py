@@ -33,6 +33,7 @@ Costs = Mapping[Any, "float | Cost"]
 
 _TAILS = ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2)
 _LEAST = 1e-12  # survival is kept this far from 0 and 1 on the log(-log) scale
+_FURTHEST = 700.0  # exp of more overflows; survival there is 0 to the last digit
 _CLEARLY = CONFIDENCE  # probability from which one method is called the cheapest
 
 
@@ -56,7 +57,9 @@ class Payoff:
     statement
         The answer in words.
     not_costed
-        Methods in the records for which no cost was given.
+        Methods in the model for which no cost was given.
+    left_out
+        Methods of the records that the model does not hold, each with the reason.
     survival
         The standardised survival used.
     draws, seed
@@ -71,6 +74,7 @@ class Payoff:
     cheapest: Any
     statement: str
     not_costed: tuple[Any, ...]
+    left_out: Mapping[str, str]
     survival: Standardised
     draws: int
     seed: int
@@ -98,6 +102,7 @@ def payoff(
     currency: str = "",
     draws: int = 10_000,
     seed: int = 1,
+    left_out: Mapping[str, str] | None = None,
 ) -> Payoff:
     """Cost per established plant under each method.
 
@@ -118,6 +123,8 @@ def payoff(
         For the table and the statement.
     draws, seed
         Size and seed of the simulation.
+    left_out
+        Methods of the records that the model does not hold, each with the reason why.
 
     Returns
     -------
@@ -136,7 +143,8 @@ def payoff(
     methods = standard.table[by].tolist()
     costed = [place for place, name in enumerate(methods) if name in known]
     not_costed = tuple(name for name in methods if name not in known)
-    strange = tuple(name for name in known if name not in methods)
+    apart = dict(left_out or {})
+    strange = tuple(name for name in known if name not in methods and str(name) not in apart)
     if not costed:
         raise PayoffError(
             f"no method has a cost: {', '.join(map(str, methods))}",
@@ -147,16 +155,16 @@ def payoff(
     chosen = standard.table.iloc[costed].reset_index(drop=True)
     prices = [known[name] for name in chosen[by]]
     alive = _draw_survival(standard, costed, draws, rng)
-    # Survival of nought makes a plant beyond price; the quantiles carry it as such.
-    with np.errstate(divide="ignore"):
+    # Survival of nought, or next to it, makes a plant beyond price; the quantiles carry it as such.
+    with np.errstate(divide="ignore", over="ignore"):
         drawn = _draw_costs(prices, draws, rng) / alive
         middle = np.array([price.per_plant for price in prices]) / (chosen["estimate"].to_numpy(float) / 100)
     table = _table(chosen, by, prices, middle, drawn, currency)
     lead = table.iloc[int(table["probability_lowest"].to_numpy().argmax())]
     cheapest = lead[by] if len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
-    checks = (*standard.checks, *_checks(not_costed, strange, standard, costed))
-    statement = _statement(table, by, cheapest, not_costed)
-    return Payoff(by, float(at), table, cheapest, statement, not_costed, standard, draws, seed, checks)
+    checks = (*standard.checks, *_checks(not_costed, strange, apart, standard, costed))
+    statement = _statement(table, by, cheapest, bool(not_costed or apart))
+    return Payoff(by, float(at), table, cheapest, statement, not_costed, apart, standard, draws, seed, checks)
 
 
 def _read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dict[Any, Cost], str]:
@@ -242,7 +250,8 @@ def _draw_survival(standard: Standardised, costed: list[int], draws: int, rng: n
     worse = (_loglog(table["lower"].to_numpy(float) / 100) - centre) / limit
     better = (centre - _loglog(table["upper"].to_numpy(float) / 100)) / limit
     reach = centre + np.where(quantile > 0, worse, better) * quantile
-    alive = np.exp(-np.exp(np.where(edge, 0.0, reach)))
+    # Draws by t on few degrees of freedom reach beyond what exp can hold: survival is nought there.
+    alive = np.exp(-np.exp(np.minimum(np.where(edge, 0.0, reach), _FURTHEST)))
     # At 0 or 100 % each plot counts as one plant, as for the limits (Jeffreys' beta draws).
     number_of = np.where(table["n_plots"] > 0, table["n_plots"], table["n_seedlings"]).astype(float)
     beta = stats.beta.ppf(rank, share * number_of + 0.5, (1 - share) * number_of + 0.5)
@@ -325,41 +334,51 @@ def _quantile(ordered: Floats, share: float) -> tuple[Floats, Floats]:
 
 
 def _checks(
-    not_costed: tuple[Any, ...], strange: tuple[Any, ...], standard: Standardised, costed: list[int]
+    not_costed: tuple[Any, ...],
+    strange: tuple[Any, ...],
+    apart: Mapping[str, str],
+    standard: Standardised,
+    costed: list[int],
 ) -> list[str]:
     said = []
     if not_costed:
-        said.append(
-            f"No cost was given for {', '.join(map(str, not_costed))}, so nothing is said of its payoff."
-        )
+        names = "; ".join(map(str, not_costed))
+        said.append(f"No cost per plant was given for {names}, so none per established plant is told.")
+    said += [f"No cost per established plant is told for {name}: {why}." for name, why in apart.items()]
     if strange:
-        said.append(f"Costs were given for methods not in the records: {', '.join(map(str, strange))}.")
+        said.append(
+            f"A cost was given for what is in no plot of the records: {'; '.join(map(str, strange))}."
+        )
     if len(costed) == 1:
-        said.append("One method only has a cost, so none can be called the cheapest.")
+        said.append("One preparation only can be costed, so none can be called the cheapest.")
     if not standard.extrapolated.empty:
         said.append("Costs are compared over all sites, also those where a method was not used.")
     return said
 
 
-def _statement(table: pd.DataFrame, by: str, cheapest: Any, not_costed: tuple[Any, ...]) -> str:
+def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) -> str:
     lead = table.iloc[int(table["cost_per_established"].to_numpy().argmin())]
     currency = str(lead["currency"])
 
     def priced(row: pd.Series[Any]) -> str:
-        ends = limits(float(row["lower"]), float(row["upper"]), 2)
+        lower, upper = float(row["lower"]), float(row["upper"])
+        told = f"95 % limits {limits(lower, upper, 2)}"
+        if not np.isfinite(upper):
+            told = f"95 % limits from {number(lower, 2)}, without an upper end"
         cost = money(float(row["cost_per_established"]), currency)
-        return f"{cost} per established plant (95 % limits {ends})"
+        return f"{cost} per established plant ({told})"
 
-    among = " with a cost" if not_costed else ""
+    among = " that can be costed" if some_missing else ""
     if len(table) == 1:
         return f"At these sites {lead[by]} cost {priced(lead)}."
+    of_those = " of the preparations that can be costed" if some_missing else ""
     if cheapest is not None:
         chosen = table[table[by] == cheapest].iloc[0]
         chance = _in_100(float(chosen["probability_lowest"]))
-        return f"At these sites {cheapest} cost least{among}: {priced(chosen)}; {chance} that it is so."
+        return f"At these sites {cheapest} cost least{of_those}: {priced(chosen)}; {chance} that it is so."
     chance = _in_100(float(lead["probability_lowest"]))
     return (
-        f"At these sites none of the methods{among} is clearly the cheapest. The lowest cost comes out "
+        f"At these sites none of the preparations{among} is clearly the cheapest. The lowest cost comes out "
         f"for {lead[by]}: {priced(lead)}, with {chance} that it is so."
     )
 

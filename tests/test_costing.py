@@ -81,15 +81,18 @@ def test_one_is_called_the_cheapest_only_when_it_is_clear(fit):
     assert clear.statement.startswith("At these sites spot cost least: $5.00 per established plant")
     close = payoff(fit, {"usual": 3.0, "spot": 4.1}, currency="$")
     assert close.cheapest is None
-    assert "none of the methods is clearly the cheapest" in close.statement
+    assert "none of the preparations is clearly the cheapest" in close.statement
 
 
 def test_methods_without_a_cost_are_listed_and_the_others_answered(fit):
     found = payoff(fit, {"spot": 4.0, "auger": 9.0})
     assert found.table["method"].tolist() == ["spot"]
     assert found.not_costed == ("usual",)
-    assert any("No cost was given for usual" in sentence for sentence in found.checks)
-    assert any("not in the records: auger" in sentence for sentence in found.checks)
+    assert any("No cost per plant was given for usual" in sentence for sentence in found.checks)
+    assert any(
+        "A cost was given for what is in no plot of the records: auger" in sentence
+        for sentence in found.checks
+    )
     assert found.cheapest is None
 
 
@@ -141,3 +144,29 @@ def test_all_alive_still_has_limits():
     row = payoff(FakeFit(frame, lambda _: 1.0, std_error=0.0), {"usual": 3.0}).table.iloc[0]
     assert row["cost_per_established"] == 3.0
     assert row["upper"] > 3.3
+
+
+def test_a_method_that_the_model_leaves_out_is_named_with_the_reason(fit):
+    why = "no site joins it to the others"
+    found = payoff(fit, {"usual": 3.0, "spot": 4.0, "mound": 5.0}, left_out={"mound": why})
+    assert found.left_out == {"mound": why}
+    assert f"No cost per established plant is told for mound: {why}." in found.checks
+    assert not any("in no plot of the records" in check for check in found.checks)
+    assert "of the preparations that can be costed" in found.statement
+
+
+def test_without_a_currency_nothing_stands_in_its_place(fit):
+    said = payoff(fit, {"usual": 9.0, "spot": 4.0}).statement
+    assert "5.00 per established plant" in said
+    assert "  " not in said
+    axes = payoff(fit, {"usual": 9.0, "spot": 4.0}).plot()
+    assert axes.get_xlabel() == "Cost per plant established"
+
+
+def test_draws_on_one_degree_of_freedom_do_not_overflow():
+    """Warnings are errors here: t draws on 1 df lie beyond what exp can hold."""
+    frame = planting({"Oddle Flat": {"usual": 3, "spot": 3}})
+    alive = {"usual": 0.6, "spot": 0.8}
+    model = FakeFit(frame, lambda cell: alive[cell["method"]], std_error=0.2, df=1.0)
+    found = payoff(model, {"usual": 3.0, "spot": 4.0})
+    assert (found.table["upper"] > found.table["cost_per_established"]).all()

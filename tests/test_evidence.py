@@ -1,12 +1,15 @@
 import json
 from dataclasses import fields, replace
+from types import SimpleNamespace
 
 import numpy as np
+import pandas as pd
 import pytest
 
 from survivor.costing import payoff
 from survivor.effects.contrasts import contrasts
 from survivor.effects.limits import wilson
+from survivor.effects.paying import AlongLine, StopsPaying
 from survivor.effects.standardise import survival
 from survivor.evidence import (
     RULES,
@@ -24,6 +27,7 @@ from survivor.evidence import (
     target_verdict,
     unanswered_finding,
 )
+from survivor.evidence.describing import radius_finding
 from survivor.settings import Design
 from tests.effects.fakes import FakeFit, planting
 
@@ -44,6 +48,8 @@ GRADES = {
     "penalised": ({"penalised": True}, "slight"),
     "too little to tell": ({"settled": "no"}, "slight"),
     "by choice": ({"allocation": "by choice"}, "fair"),
+    "a radius is drawn by no lot": ({"radius": True}, "fair"),
+    "one cost only": ({"one_cost": True}, "fair"),
     "allocation not recorded": ({"allocation": "not recorded"}, "fair"),
     "allocation does not matter to a target": ({"allocation": "by choice", "compares": False}, "firm"),
     "not precise": ({"settled": "partly"}, "fair"),
@@ -90,8 +96,10 @@ READINGS = {
     "beyond the other way": ((-30, -6, 0.001), "clear difference", "yes"),
     "small": ((1, 4, 0.001), "clear but small difference", "yes"),
     "none worth having": ((-4, 4.9, 0.8), "no difference worth having", "yes"),
-    "one way open": ((-3, 15, 0.2), "no clear difference", "partly"),
-    "not after adjusting": ((1, 15, 0.08), "no clear difference", "partly"),
+    "one way open": ((-3, 15, 0.2), "too little data to tell", "no"),
+    "wide though near nought at one end": ((-2, 19, 0.1), "too little data to tell", "no"),
+    "not after adjusting": ((1, 15, 0.08), "too little data to tell", "no"),
+    "not after adjusting, but small": ((0.5, 4, 0.08), "no difference worth having", "yes"),
     "both ways open": ((-12, 20, 0.5), "too little data to tell", "no"),
     "on the edge": ((-5, 5, 0.9), "too little data to tell", "no"),
 }
@@ -132,17 +140,17 @@ SENTENCES = {
         "alive per 100 planted at 12 months (95 % limits 4 fewer to 4 more; 480 seedlings in 24 "
         "plots at 3 sites).",
     ),
-    "no clear difference": (
+    "one way open": (
         {"random": False},
         (6.0, -3.0, 15.0, 0.2),
-        "At these sites spot and usual did not clearly differ: spot had 6 more alive per 100 planted "
-        "at 12 months "
+        "There is too little data to tell spot from usual at these sites: spot had 6 more alive per 100 "
+        "planted at 12 months "
         "(95 % limits 3 fewer to 15 more; 480 seedlings in 24 plots at 3 sites).",
     ),
     "not after adjusting": (
         {"random": False},
         (8.0, 1.0, 15.0, 0.08),
-        "At these sites spot and usual did not clearly differ once the number of comparisons is "
+        "There is too little data to tell spot from usual at these sites once the number of comparisons is "
         "allowed for: spot had "
         "8 more alive per 100 planted at 12 months (95 % limits 1 to 15 more; 480 seedlings in 24 "
         "plots at 3 sites).",
@@ -150,7 +158,7 @@ SENTENCES = {
     "too little": (
         {"random": True},
         (4.0, -12.0, 20.0, 0.6),
-        "There is too little data to tell spot from usual at these sites: spot kept 4 more alive per "
+        "There is too little data to tell spot from usual at these sites: spot had 4 more alive per "
         "100 planted at "
         "12 months (95 % limits 12 fewer to 20 more; 480 seedlings in 24 plots at 3 sites).",
     ),
@@ -286,6 +294,69 @@ def test_two_plots_tell_nothing_and_the_sentence_says_so():
 def test_flags_from_elsewhere_count(fit):
     flags = Circumstances(bounds_change_sign=True)
     assert contrast_finding(contrasts(fit), 0, "12 months", RANDOMISED, flags=flags).grade == "slight"
+
+
+def _response(**changes):
+    stops = StopsPaying(0.6, 0.5, 0.7, 1.0, "From a radius of 0.60 m.", "reached")
+    fields = {
+        "stops_paying": stops,
+        "along_line": None,
+        "table": pd.DataFrame({"df": [20.0]}),
+        "fit": SimpleNamespace(variance="CR2"),
+        "checks": (),
+        "at_day": 365.0,
+        "n_seedlings": 400,
+        "n_plots": 20,
+        "n_sites": 4,
+    }
+    return SimpleNamespace(**(fields | changes))
+
+
+NOT_SHOWN = StopsPaying(None, None, None, 1.0, "Not shown.", "not shown")
+BEYOND = StopsPaying(0.6, 0.5, None, 1.0, "From a radius of 0.60 m.", "reached")
+RADIUS_GRADES = {
+    "with both limits, lots drawn for preparations": ({}, "fair"),
+    "a limit beyond the data": ({"stops_paying": BEYOND}, "fair"),
+    "not shown": ({"stops_paying": NOT_SHOWN}, "slight"),
+    "not shown, but along a line more still pays": (
+        {"stops_paying": NOT_SHOWN, "along_line": AlongLine(4.0, 1.2, 6.8, 0.3, 0.7)},
+        "fair",
+    ),
+    "not shown, and a line might gain too little": (
+        {"stops_paying": NOT_SHOWN, "along_line": AlongLine(4.0, 0.3, 8.3, 0.3, 0.7)},
+        "slight",
+    ),
+    "penalised": ({"fit": SimpleNamespace(variance="penalised")}, "slight"),
+}
+
+
+@pytest.mark.parametrize(("changes", "expected"), RADIUS_GRADES.values(), ids=RADIUS_GRADES.keys())
+def test_a_radius_is_fair_at_most_whatever_was_drawn_by_lot(changes, expected):
+    found = radius_finding(_response(**changes), "12 months", RANDOMISED)
+    assert found.grade == expected
+    assert any("radius of a plot is not drawn by lot" in reason for reason in found.reasons)
+    assert any("lots for the radius" in mend for mend in found.raise_it)
+    said = " ".join([*found.reasons, *found.raise_it])
+    assert "not recorded" not in said
+    assert "which plot of a block" not in said
+
+
+def test_how_plots_got_their_preparation_is_said_as_it_is_known():
+    by_choice = grade(replace(BEST, allocation="by choice"))[1]
+    assert by_choice == ("preparations were chosen for each place, not given to plots by lot",)
+    unknown = grade(replace(BEST, allocation="not recorded"))[1]
+    assert unknown == ("it is not recorded how plots were given their preparation",)
+
+
+def test_one_cost_of_several_preparations_is_not_firm(fit):
+    found = payoff_finding(payoff(fit, {"spot": 4.0}, currency="$"), "12 months", RANDOMISED)
+    assert found.grade == "fair"
+    assert "one preparation only has a cost, so it is set beside no other" in found.reasons
+
+
+def test_a_comparison_knows_whether_it_rests_on_a_penalty(fit):
+    touched = replace(fit, variance="penalised")
+    assert contrast_finding(contrasts(touched), 0, "12 months", RANDOMISED).grade == "slight"
 
 
 def test_a_target_becomes_a_finding(fit):

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 import pandas as pd
 
 from survivor.analysis.models import first_plants, season_formula
+from survivor.effects.cells import levels_of
+from survivor.effects.slopes import Slopes, slopes
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.records import Records
@@ -19,6 +21,8 @@ from survivor.season.stress import stress_measures
 from survivor.settings import Gauge, Settings
 
 FEWEST_GAUGE_SEASONS = 6
+_RAIN = "dry_season_rain_mm"
+_PER_MM = 100.0  # ratios of hazards are told for so much more rain
 _DRY_TOTAL = "rain in the dry season"
 
 
@@ -29,7 +33,8 @@ class SeasonRain:
     ``measures`` one row a gauge, window and measure; ``record`` the daily falls;
     ``effect`` of rain on survival or None, and then ``reason`` says why there is none;
     ``cannot`` which gauge tells nothing, and why; ``water`` in the soil of the plots, or
-    None where no weather is named.
+    None where no weather is named. ``by_method`` the effect of rain under each preparation, where it can be
+    told.
     """
 
     measures: pd.DataFrame
@@ -38,6 +43,7 @@ class SeasonRain:
     reason: str
     cannot: tuple[str, ...]
     water: SoilWater | None = None
+    by_method: Slopes | None = None
 
 
 def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonRain:
@@ -67,7 +73,7 @@ def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonR
         except SurvivorError as fault:
             cannot.append(f"Rain at {gauge.name}: {fault.what}.")
     table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=list(COLUMNS))
-    effect, reason = _effect(settings, table, records)
+    effect, by_method, reason = _effect(settings, table, records)
     water = soil_water(settings, gauges, records.plots)
     if water is not None:
         table = _with_stress(table, water, settings)
@@ -79,6 +85,7 @@ def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonR
         reason,
         tuple(cannot),
         water,
+        by_method,
     )
 
 
@@ -103,30 +110,54 @@ def _measure(
     return measures(record, planted, settings.dry_season, as_of)
 
 
-def _effect(settings: Settings, table: pd.DataFrame, records: Records) -> tuple[pd.DataFrame | None, str]:
-    """Effect of dry-season rain between gauges and seasons, or the reason why there is none."""
+def _effect(
+    settings: Settings, table: pd.DataFrame, records: Records
+) -> tuple[pd.DataFrame | None, Slopes | None, str]:
+    """Effect of dry-season rain between gauges and seasons, and under each method; or the reason why none."""
     if not settings.gauges:
-        return None, "No rain gauge is named in the study file, so nothing can be said of rain."
+        return None, None, "No rain gauge is named in the study file, so nothing can be said of rain."
     dry = table[(table["measure"] == _DRY_TOTAL) & table["value"].notna()]
     intervals = first_plants(records.intervals)
     if intervals.empty or dry.empty:
-        return None, "The gauges give no dry-season total, so how rain went with survival cannot be told."
+        return (
+            None,
+            None,
+            "The gauges give no dry-season total, so how rain went with survival cannot be told.",
+        )
     first = dry.sort_values("window_start").drop_duplicates(["gauge", "window_start"])
     rows = _with_rain(intervals, settings, first)
     seasons = rows["gauge_season"].nunique()
     if seasons < FEWEST_GAUGE_SEASONS:
-        return None, (
-            f"How rain went with survival cannot be told: these records hold {seasons} "
-            f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one season) "
-            f"and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for the season."
+        return (
+            None,
+            None,
+            (
+                f"How rain went with survival cannot be told: these records hold {seasons} "
+                f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one "
+                f"season) and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for "
+                "the season."
+            ),
         )
     formula, _ = season_formula(rows)
     try:
-        fitted = fit(rows, f"{formula} + dry_season_rain_mm", strata=None, cluster="gauge_season")
+        fitted = fit(rows, f"{formula} + {_RAIN}", strata=None, cluster="gauge_season")
     except SurvivorError as fault:
-        return None, f"How rain went with survival cannot be told: {fault.what}."
-    effect = fitted.table[fitted.table["term"] == "dry_season_rain_mm"]
-    return effect.assign(gauge_seasons=seasons).reset_index(drop=True), ""
+        return None, None, f"How rain went with survival cannot be told: {fault.what}."
+    effect = fitted.table[fitted.table["term"] == _RAIN]
+    return effect.assign(gauge_seasons=seasons).reset_index(drop=True), _by_method(rows, formula), ""
+
+
+def _by_method(rows: pd.DataFrame, formula: str) -> Slopes | None:
+    """Effect of rain under each method seen in as many dry seasons as the effect itself needs."""
+    terms = formula.split(" + ")
+    if "method" not in terms:
+        return None
+    seasons = rows.groupby("method", observed=True)["gauge_season"].nunique()
+    levels = [name for name in levels_of(rows, "method") if seasons[name] >= FEWEST_GAUGE_SEASONS]
+    try:
+        return slopes(rows, terms, _RAIN, levels, per=_PER_MM, strata=None, cluster="gauge_season")
+    except SurvivorError:
+        return None
 
 
 def _with_rain(intervals: pd.DataFrame, settings: Settings, dry: pd.DataFrame) -> pd.DataFrame:
@@ -148,7 +179,7 @@ def _with_rain(intervals: pd.DataFrame, settings: Settings, dry: pd.DataFrame) -
         by="gauge",
         direction="forward",
     )
-    joined = joined[joined["value"].notna()].rename(columns={"value": "dry_season_rain_mm"})
+    joined = joined[joined["value"].notna()].rename(columns={"value": _RAIN})
     joined["gauge_season"] = joined["gauge"] + " " + joined["window_start"].astype(str)
     joined.attrs = dict(intervals.attrs)
     return joined

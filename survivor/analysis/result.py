@@ -15,6 +15,7 @@ from survivor.effects.contrasts import Contrasts
 from survivor.effects.dose import Dose
 from survivor.effects.hazards import Hazards
 from survivor.effects.sensitivity import Sensitivity
+from survivor.effects.slopes import Slopes
 from survivor.effects.standardise import Standardised
 from survivor.effects.within_between import WithinBetween
 from survivor.evidence import Finding
@@ -24,13 +25,28 @@ from survivor.records import Records
 from survivor.season.moisture import SoilWater
 from survivor.settings import Settings
 
+MILESTONE_COLUMNS = (
+    "milestone",
+    "day",
+    "at_day",
+    "method",
+    "estimate",
+    "lower",
+    "upper",
+    "n_seedlings",
+    "n_plots",
+    "n_sites",
+    "note",
+)
+INFILL_COLUMNS = ("plants", "at_day", "estimate", "lower", "upper", "n_plots", "note")
+
 
 def _columns(*names: str) -> Callable[[], pd.DataFrame]:
     """Return a maker of empty tables."""
     return lambda: pd.DataFrame(columns=list(names))
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Analysis:
     """A season, analysed. A part that could not be made is None or empty, and ``cannot`` says why.
 
@@ -38,10 +54,13 @@ class Analysis:
     ----------
     milestone_day
         Day since planting that the headline speaks of: the nominal day of the
-        milestone, or the last visit inside its window.
+        milestone, or the last visit inside its window, or the last visit where the
+        milestone is not reached.
     survival, contrasts, all_pairs
         From the ``grouped`` model, per 100 planted, standardised over the study's
         sites and species.
+    radius_by_method
+        Slope of the radius under each preparation, and whether they differ.
     radius_held
         The same contrasts with the weed-free radius held equal.
     agreement
@@ -50,10 +69,26 @@ class Analysis:
         Season measures, one row a gauge, planting date and measure.
     rain_record
         Daily falls: ``gauge, date, rain_mm``.
+    rain_effect, rain_by_method
+        Rain of the first dry season and survival, over all preparations and under each;
+        None where it cannot be told.
     soil_water
         Of the plots that lie by a gauge with weather; None where the study file names none.
     species, sites
-        ``species`` or ``site``, ``planted, estimate, lower, upper`` (per 100), ``n_plots``.
+        ``species`` or ``site``, ``planted`` (blank where not told), ``watched`` (what the
+        estimate rests on), ``estimate, lower, upper`` (per 100), ``n_plots``.
+    counted
+        ``method, watched, alive, died, unknown``: seedlings as counted at the milestone.
+    milestones
+        Survival at every milestone of the study file: ``milestone, day`` (as asked), ``at_day``
+        (as answered; blank where not reached), ``method, estimate, lower, upper`` (per 100),
+        ``n_seedlings, n_plots, n_sites, note`` (how it was told, or why not).
+    infill
+        ``plants, at_day, estimate, lower, upper`` (per 100 infill plants), ``n_plots, note``; days
+        since their own planting.
+    found_first
+        Numbers are per 100 found at the first visit, not per 100 planted: most seedlings
+        were not tagged at planting.
     causes
         ``method, period, cause, deaths``.
     bounds
@@ -95,6 +130,7 @@ class Analysis:
     curves: Curves | None = None
     dose: Dose | None = None
     radius_held: Contrasts | None = None
+    radius_by_method: Slopes | None = None
     payoff: Payoff | None = None
     confounding: Confounding | None = None
     fits: Mapping[str, Fit] = field(default_factory=dict)
@@ -108,13 +144,18 @@ class Analysis:
     )
     rain_record: pd.DataFrame = field(default_factory=_columns("gauge", "date", "rain_mm"))
     rain_effect: pd.DataFrame | None = None
+    rain_by_method: Slopes | None = None
     soil_water: SoilWater | None = None
     species: pd.DataFrame = field(
-        default_factory=_columns("species", "planted", "estimate", "lower", "upper", "n_plots")
+        default_factory=_columns("species", "planted", "watched", "estimate", "lower", "upper", "n_plots")
     )
     sites: pd.DataFrame = field(
-        default_factory=_columns("site", "planted", "estimate", "lower", "upper", "n_plots")
+        default_factory=_columns("site", "planted", "watched", "estimate", "lower", "upper", "n_plots")
     )
+    counted: pd.DataFrame = field(default_factory=_columns("method", "watched", "alive", "died", "unknown"))
+    milestones: pd.DataFrame = field(default_factory=_columns(*MILESTONE_COLUMNS))
+    infill: pd.DataFrame = field(default_factory=_columns(*INFILL_COLUMNS))
+    found_first: bool = False
     causes: pd.DataFrame = field(default_factory=_columns("method", "period", "cause", "deaths"))
     bounds: pd.DataFrame = field(default_factory=_columns("rule", "method", "estimate", "lower", "upper"))
     measures: pd.DataFrame = field(default_factory=_columns("measure", "alive", "of", "estimate", "note"))
@@ -133,3 +174,8 @@ class Analysis:
     unmade: Mapping[str, str] = field(default_factory=dict)
     cannot: tuple[str, ...] = ()
     notes: tuple[str, ...] = ()
+
+    def __repr__(self) -> str:
+        """Show the findings, as a reader would have them."""
+        answers = [f"  {finding}" for finding in self.findings]
+        return "\n".join([f"Analysis of {self.settings.study.name!r}", *answers])

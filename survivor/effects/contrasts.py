@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
@@ -32,6 +33,9 @@ if TYPE_CHECKING:
 Pairs = Literal["against", "all"]
 
 _NUMBERS = ("estimate", "std_error", "df", "lower", "upper", "p_value")
+_NO_LIMITS = (
+    "no limits can be given: nobody died, or the plots are too few to tell how far those of one method differ"
+)
 _TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
 
 
@@ -48,10 +52,11 @@ class Contrasts:
     table
         ``<by>, against, basis, estimate, std_error, df, lower, upper`` (first less
         second, per 100 planted), ``p_value, p_adjusted, unit, at_day, n_seedlings,
-        n_plots, n_sites, fewest_plots, reason``. ``basis`` is ``within sites``,
+        n_plots, n_sites, fewest_plots, penalised, reason``. ``basis`` is ``within sites``,
         ``between sites only`` or ``refused``. Limits are t limits of the one
         comparison, not adjusted; ``p_adjusted`` is Holm's over the comparisons not
-        refused. ``fewest_plots`` is the plots of the arm with fewer.
+        refused. ``fewest_plots`` is the plots of the arm with fewer. ``penalised`` tells
+        whether the model behind the comparison is penalised.
     limits_note
         Words that go with the limits.
     checks
@@ -94,6 +99,7 @@ def contrasts(
     pairs: Pairs = "against",
     population: pd.DataFrame | None = None,
     between_fit: Fit | None = None,
+    plain_fit: Fit | None = None,
 ) -> Contrasts:
     """Differences in survival per 100 planted between levels of ``by``.
 
@@ -116,6 +122,10 @@ def contrasts(
         The same model with ``strata=None`` and ``cluster="site"``, for pairs that
         share no site. Without it such pairs are refused with the reason. It may hold
         levels that ``fit`` leaves out because no site joins them to the rest.
+    plain_fit
+        The same model without the levels at which nobody, or everybody, died, where
+        these make ``fit`` penalised: pairs within sites whose levels it both holds are
+        told by it, so that only pairs with such a level rest on the penalty.
 
     Returns
     -------
@@ -139,13 +149,25 @@ def contrasts(
     decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
     numbers = np.full((len(decided), len(_NUMBERS)), np.nan)
     checks: list[str] = []
-    for basis, model in ((WITHIN, fit), (BETWEEN, between_fit or fit)):
-        chosen = [place for place, pair in enumerate(decided) if pair.basis == basis]
+    penalised = np.zeros(len(decided), dtype=bool)
+    plain = set() if plain_fit is None else set(levels_of(plain_fit.data, by))
+    unaffected = [{pair.level, pair.against} <= plain for pair in decided]
+    for basis, model, told in (
+        (WITHIN, fit, False),
+        (WITHIN, plain_fit or fit, True),
+        (BETWEEN, between_fit or fit, None),
+    ):
+        chosen = [
+            place
+            for place, pair in enumerate(decided)
+            if pair.basis == basis and told in (None, unaffected[place])
+        ]
         if chosen:
+            penalised[chosen] = model.variance == "penalised"
             found, said = _differences(model, by, at, [decided[place] for place in chosen], population)
             numbers[chosen] = found
             checks += [sentence for sentence in said if sentence not in checks]
-    table = _table(data, by, at, decided, numbers)
+    table = _table(data, by, at, decided, numbers, penalised)
     note = "95 % limits of each comparison on its own, not adjusted for their number; p adjusted by Holm"
     return Contrasts(by, float(at), table, note, tuple(checks))
 
@@ -251,13 +273,20 @@ def _differences(
     return np.column_stack(columns), list(cells.checks)
 
 
-def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbers: Floats) -> pd.DataFrame:
+def _table(
+    data: pd.DataFrame,
+    by: str,
+    at: float,
+    pairs: Sequence[_Pair],
+    numbers: Floats,
+    penalised: NDArray[np.bool_],
+) -> pd.DataFrame:
     estimate, std_error, df, lower, upper, p_value = numbers.T
     known = (std_error > 0) & (df > 0)  # False for blanks
     basis, reason = [], []
     for pair, told in zip(pairs, known, strict=True):
         lost = pair.basis != REFUSED and not told
-        untold = "no limits can be given: nobody died, or the plots leave no df" if lost else ""
+        untold = _NO_LIMITS if lost else ""
         basis.append(REFUSED if lost else pair.basis)
         reason.append("; ".join(filter(None, [pair.reason, untold])))
     arms = _arms(data, by)
@@ -283,6 +312,7 @@ def _table(data: pd.DataFrame, by: str, at: float, pairs: Sequence[_Pair], numbe
             "n_plots": counts[:, 1],
             "n_sites": counts[:, 2],
             "fewest_plots": counts[:, 3],
+            "penalised": penalised,
             "reason": reason,
         }
     )

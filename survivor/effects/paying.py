@@ -168,9 +168,10 @@ def no_turn_shown(line_p_value: float, worth: float, along: AlongLine) -> StopsP
         if math.isfinite(line_p_value)
         else "a straight line was fitted, which never levels off"
     )
+    line = str(along)
     words = (
-        f"From which radius a further 10 cm goes with less than {worth:g} more alive per 100 planted is not "
-        f"shown: {why}; {along}."
+        f"Not shown: {why}, so the records do not tell from which radius a further 10 cm goes with less than "
+        f"{worth:g} more alive per 100 planted. {line[0].upper()}{line[1:]}."
     )
     return StopsPaying(None, None, None, worth, words, "not shown")
 

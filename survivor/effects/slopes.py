@@ -101,7 +101,8 @@ def radius_by_method(
             f"there is no column {method}", where=f"method={method!r}", mend="name the preparations"
         )
     model = ResponseModel.of(source, data, column, method, at, pieces)
-    told, alike = [], []
+    told: list[Any] = []
+    alike: list[Any] = []
     for level in levels_of(data, method):
         own = spread_of(data[data[method] == level], column, model.cells)
         (told if own.within_sd_m >= LEAST_WITHIN_M else alike).append(level)

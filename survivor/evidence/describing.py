@@ -5,9 +5,10 @@ from __future__ import annotations
 from typing import Any
 
 from survivor.effects.dose import Dose
+from survivor.effects.paying import StopsPaying
 from survivor.effects.standardise import Standardised
 from survivor.evidence.finding import Finding
-from survivor.evidence.grading import Circumstances, grade
+from survivor.evidence.grading import Circumstances, Settled, grade
 from survivor.evidence.words import Counts, survival_sentence
 from survivor.settings import Design
 from survivor.vocabulary import PER_100
@@ -50,7 +51,8 @@ def survival_finding(survival: Standardised, milestone: str, design: Design) -> 
 def radius_finding(dose: Dose, milestone: str, design: Design) -> Finding:
     """Make the finding of how wide the weed-free patch should be.
 
-    Radius was never drawn by lot, so its grade is that of an observation.
+    The radius is not drawn by lot, even where the preparation is, so its grade is that
+    of an observation whatever the study's allocation.
     """
     stops = dose.stops_paying
     if stops is None:
@@ -59,12 +61,12 @@ def radius_finding(dose: Dose, milestone: str, design: Design) -> Finding:
     else:
         answer = stops.sentence
         known = Circumstances(
-            compares=True,
-            allocation="by choice",
+            radius=True,
             plots_placed=design.plots_placed,
             fewest_plots=dose.n_plots,
-            settled="yes" if stops.lower is not None and stops.upper is not None else "partly",
+            settled=_radius_settled(dose, stops),
             df=float(dose.table["df"].min()),
+            penalised=dose.fit is not None and dose.fit.variance == "penalised",
         )
     graded, reasons, raise_it = grade(known)
     value = None if stops is None else stops.value
@@ -86,3 +88,17 @@ def radius_finding(dose: Dose, milestone: str, design: Design) -> Finding:
         reasons=reasons,
         raise_it=raise_it,
     )
+
+
+def _radius_settled(dose: Dose, stops: StopsPaying) -> Settled:
+    """Whether the records tell from which radius more stops paying.
+
+    In part where a limit lies beyond the data, or where all that is shown is that more
+    still pays.
+    """
+    if stops.state == "reached":
+        return "yes" if stops.lower is not None and stops.upper is not None else "partly"
+    if stops.state == "not reached":
+        return "partly" if stops.lower is not None else "no"
+    still = dose.along_line is not None and dose.along_line.lower >= stops.gain
+    return "partly" if still else "no"

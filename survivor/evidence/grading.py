@@ -23,6 +23,7 @@ RANDOM: Final = "random within blocks"
 BY_CHOICE: Final = "by choice"
 LEAST_DF: Final = 4.0
 LEAST_PLOTS: Final = 3
+_BY_LOT: Final = "drawing lots for which plot of a block gets which preparation"
 
 
 @dataclass(frozen=True)
@@ -49,7 +50,11 @@ class Circumstances:
     bounds_change_sign
         Whether 'all unknown dead' and 'all unknown alive' give opposite answers.
     penalised
-        Whether a penalised model had to be used.
+        Whether the answer rests on a penalised model.
+    radius
+        Whether the answer is of the weed-free radius, which is not what was allocated.
+    one_cost
+        Whether one preparation only has a cost, of several in the records.
     models_disagree, sites_inconsistent, one_site_carries
         Whether the answer depends on the model, goes opposite ways at sites, or
         rests on one site.
@@ -65,6 +70,8 @@ class Circumstances:
     settled: Settled = "yes"
     bounds_change_sign: bool = False
     penalised: bool = False
+    radius: bool = False
+    one_cost: bool = False
     models_disagree: bool = False
     sites_inconsistent: bool = False
     one_site_carries: bool = False
@@ -107,7 +114,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "the records give no estimate with limits",
         "cap",
         "unanswered",
-        "see what could not be said, and why",
+        "the records that “What cannot be said” names as missing",
         lambda c: not c.answered,
     ),
     Rule(
@@ -128,7 +135,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "few degrees of freedom",
-        f"the limits have fewer than {LEAST_DF:g} degrees of freedom",
+        f"the limits rest on too few plots or sites (fewer than {LEAST_DF:g} degrees of freedom)",
         "cap",
         "slight",
         "more plots, spread over more sites",
@@ -144,7 +151,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "penalised",
-        "a preparation had no deaths, or no survivors, so a penalised model was used",
+        "nobody, or everybody, died in a part that the answer rests on, so a penalised model was used",
         "cap",
         "slight",
         "more plants, or a later visit",
@@ -159,12 +166,36 @@ RULES: Final[tuple[Rule, ...]] = (
         lambda c: c.settled == "no",
     ),
     Rule(
-        "not random",
-        "preparations were not given to plots at random, or that is not recorded",
+        "by choice",
+        "preparations were chosen for each place, not given to plots by lot",
         "cap",
         "fair",
-        "drawing lots for which plot of a block gets which preparation",
-        lambda c: c.compares and c.allocation != RANDOM,
+        _BY_LOT,
+        lambda c: c.compares and not c.radius and c.allocation == BY_CHOICE,
+    ),
+    Rule(
+        "allocation not recorded",
+        "it is not recorded how plots were given their preparation",
+        "cap",
+        "fair",
+        f"a record of how plots were given their preparation, and {_BY_LOT}",
+        lambda c: c.compares and not c.radius and c.allocation not in (RANDOM, BY_CHOICE),
+    ),
+    Rule(
+        "radius not drawn",
+        "the weed-free radius of a plot is not drawn by lot, even where its preparation is",
+        "cap",
+        "fair",
+        "drawing lots for the radius of the patch among the plots of one preparation at a site",
+        lambda c: c.radius,
+    ),
+    Rule(
+        "one cost",
+        "one preparation only has a cost, so it is set beside no other",
+        "cap",
+        "fair",
+        "the cost of the other preparations",
+        lambda c: c.one_cost,
     ),
     Rule(
         "not precise",

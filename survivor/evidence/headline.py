@@ -6,55 +6,85 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from survivor.evidence.finding import Finding
+from survivor.evidence.grading import GRADES
 from survivor.evidence.words import Reading, difference_phrase
 
-QUESTION = "Under which preparation were most plants alive?"
+QUESTION = "Which preparations beat the usual practice?"
 CLEAR: tuple[Reading, ...] = ("clear difference", "clear but small difference")
 _OPEN: tuple[tuple[Reading, str], ...] = (
     ("no difference worth having", "No difference worth having from"),
-    ("no clear difference", "No clear difference from"),
     ("too little data to tell", "Too little data to tell from"),
 )
 
 
-def headline_finding(comparisons: Sequence[tuple[Finding, Reading]]) -> Finding | None:
+def question_of(against: str, named: bool) -> str:
+    """Ask the headline's question; by name where the study file names no usual practice."""
+    return QUESTION if named else f"Which preparations beat {against}?"
+
+
+def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool = True) -> Finding | None:
     """Make the headline of comparisons with one usual practice.
 
-    It leads with the largest clear difference, names the other clear ones with their
-    sizes, then the rest by what is known of them. Numbers, grade and reasons are
-    those of the comparison that it leads with.
+    It leads with the largest clear gain and names the other clear ones with their
+    sizes, then what is clearly worse, then the rest by what is known of them.
 
     Parameters
     ----------
     comparisons
         Findings of the comparisons that could be made, each against the same method,
         and how each reads.
+    named
+        Whether the method compared against is the study's usual practice.
 
     Returns
     -------
     Finding or None
-        None where nothing could be compared.
+        None where nothing could be compared. Its numbers are those of the comparison
+        that it leads with; its grade and reasons those of the least sure of the
+        comparisons that answer the question: the clear gains, or all of them where there
+        is none. What else is said carries its own grade where that is another.
     """
     if not comparisons:
         return None
     against = comparisons[0][0].methods[1]
     ordered = sorted(comparisons, key=lambda pair: -(pair[0].estimate or 0.0))
     clear = [finding for finding, reading in ordered if reading in CLEAR]
-    lead = clear[0] if clear else ordered[0][0]
-    parts = [lead.answer]
+    better = [finding for finding in clear if (finding.estimate or 0.0) > 0]
+    worse = [finding for finding in clear if (finding.estimate or 0.0) <= 0][::-1]
+    every = [finding for finding, _ in ordered]
+    weakest = min(better or every, key=lambda finding: GRADES.index(finding.grade))
+    lead = better[0] if better else max(every, key=lambda finding: abs(finding.estimate or 0.0))
+    if better:
+        parts = [lead.answer]
+    else:
+        parts = [f"No preparation is shown to be better than {against} in these records."]
+    if len(better) > 1:
+        parts.append(f"Also clearly better than {against}: {_with_sizes(better[1:], weakest)}.")
+    if worse:
+        parts.append(f"Clearly worse than {against}: {_with_sizes(worse, weakest)}.")
     if not clear:
-        parts = [
-            f"No preparation is clearly better or worse than {against} in these records.",
-            f"The largest difference seen: {lead.answer}",
-        ]
-    if len(clear) > 1:
-        rest = "; ".join(f"{finding.methods[0]} {_phrase(finding)}" for finding in clear[1:])
-        parts.append(f"Also clearly different from {against}: {rest}.")
+        parts.append(f"The largest difference seen is that of {lead.methods[0]}: {_phrase(lead)}.")
     for reading, words in _OPEN:
-        named = [finding.methods[0] for finding, found in ordered if found == reading and finding is not lead]
-        if named:
-            parts.append(f"{words} {against}: {', '.join(named)}.")
-    return replace(lead, key="headline", question=QUESTION, answer=" ".join(parts))
+        named_here = [finding.methods[0] for finding, found in ordered if found == reading]
+        if named_here:
+            parts.append(f"{words} {against}: {'; '.join(named_here)}.")
+    return replace(
+        lead,
+        key="headline",
+        question=question_of(against, named),
+        answer=" ".join(parts),
+        grade=weakest.grade,
+        reasons=weakest.reasons,
+        raise_it=weakest.raise_it,
+    )
+
+
+def _with_sizes(findings: Sequence[Finding], weakest: Finding) -> str:
+    return "; ".join(
+        f"{finding.methods[0]} {_phrase(finding)}"
+        + ("" if finding.grade == weakest.grade else f", how sure: {finding.grade}")
+        for finding in findings
+    )
 
 
 def _phrase(finding: Finding) -> str:

@@ -46,8 +46,8 @@ def contrast_finding(
     cost
         What it costs, in words.
     flags
-        What else is known: unknown plants, models, sites, penalty. Its other fields
-        are filled in here.
+        What else is known: unknown plants, models, sites. Its other fields are filled
+        in here.
     """
     line: dict[str, Any] = {str(name): value for name, value in contrasts.table.iloc[row].items()}
     method, against = str(line[contrasts.by]), str(line["against"])
@@ -63,6 +63,7 @@ def contrast_finding(
         allocation=design.allocation,
         plots_placed=design.plots_placed,
         basis=str(line["basis"]),
+        penalised=bool(line["penalised"]),
     )
     if answered:
         answer, known = _comparison(line, method, against, milestone, design, known)
@@ -207,7 +208,8 @@ def payoff_finding(
     costed = survived[survived[payoff.by].isin(table[payoff.by])]
     known = replace(
         flags or Circumstances(),
-        compares=len(table) > 1,
+        compares=len(survived) > 1,
+        one_cost=len(table) == 1 and len(survived) > 1,
         allocation=design.allocation,
         plots_placed=design.plots_placed,
         df=float(costed["df"].min()),

@@ -16,7 +16,6 @@ Reading = Literal[
     "clear difference",
     "clear but small difference",
     "no difference worth having",
-    "no clear difference",
     "too little data to tell",
 ]
 
@@ -51,6 +50,10 @@ class Verdict:
 def reading(lower: float, upper: float, p_adjusted: float, smallest: float) -> Reading:
     """Read a difference against the smallest one worth having.
 
+    A difference that is not clear is one of two kinds: the limits lie inside the
+    smallest difference worth having, or they do not, and then the records hold too
+    little to tell. Neither is "no difference".
+
     Parameters
     ----------
     lower, upper
@@ -63,11 +66,7 @@ def reading(lower: float, upper: float, p_adjusted: float, smallest: float) -> R
     inside = lower > -smallest and upper < smallest
     if p_adjusted < _CLEAR:
         return "clear but small difference" if inside else "clear difference"
-    if inside:
-        return "no difference worth having"
-    if lower <= -smallest and upper >= smallest:
-        return "too little data to tell"
-    return "no clear difference"
+    return "no difference worth having" if inside else "too little data to tell"
 
 
 def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> Settled:
@@ -75,7 +74,8 @@ def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> S
 
     ``yes``: the limits lie inside the smallest difference worth having, or the
     difference is clear and its limits lie wholly beyond that, or are no further
-    from it than that. ``no``: too little data to tell. ``partly``: the rest.
+    from it than that. ``partly``: the difference is clear, its size is not. ``no``: too
+    little data to tell.
     """
     read = reading(lower, upper, p_adjusted, smallest)
     if read in ("no difference worth having", "clear but small difference"):
@@ -83,7 +83,7 @@ def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> S
     if read == "clear difference":
         beyond = min(abs(lower), abs(upper)) >= smallest
         return "yes" if beyond or (upper - lower) / 2 <= smallest else "partly"
-    return "no" if read == "too little data to tell" else "partly"
+    return "no"
 
 
 def comparison_sentence(
@@ -117,18 +117,18 @@ def comparison_sentence(
     smallest
         Smallest difference worth having, per 100 planted.
     random
-        Whether preparations were given to plots at random; only then is a verb used
-        that says one caused the other.
+        Whether preparations were given to plots at random; only then, and for a clear
+        difference, is a verb used that says one caused the other.
     basis
         ``within sites`` or ``between sites only``.
     """
     digits = difference_digits(estimate, lower, upper)
-    verb = "kept" if random and basis == WITHIN else "had"
+    read = reading(lower, upper, p_adjusted, smallest)
+    verb = "kept" if random and basis == WITHIN and read.startswith("clear") else "had"
     size = f"{method} {verb} {_more(estimate, digits)} alive per 100 planted"
     rest = f"({_difference_limits(lower, upper, digits)}; {counts})"
     worth = f"{number(smallest, 0 if float(smallest).is_integer() else 1)} per 100"
     pair = f"At these sites {method} and {against}"
-    read = reading(lower, upper, p_adjusted, smallest)
     if read == "clear difference":
         words = f"At these sites {size} than {against} at {milestone} {rest}"
     elif read == "clear but small difference":
@@ -137,12 +137,10 @@ def comparison_sentence(
         )
     elif read == "no difference worth having":
         words = f"{pair} did not differ by the {worth} worth having: {size} at {milestone} {rest}"
-    elif read == "too little data to tell":
-        words = f"There is too little data to tell {method} from {against} at these sites"
-        words += f": {size} at {milestone} {rest}"
     else:
         counted = "" if lower <= 0 <= upper else " once the number of comparisons is allowed for"
-        words = f"{pair} did not clearly differ{counted}: {size} at {milestone} {rest}"
+        words = f"There is too little data to tell {method} from {against} at these sites{counted}"
+        words += f": {size} at {milestone} {rest}"
     if basis == BETWEEN:
         words += "; no site had both, so this compares sites as much as preparations"
     return f"{words}."

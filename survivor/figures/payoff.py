@@ -68,6 +68,5 @@ def _payoff_on(ax: Axes, rows: list[Row], table: pd.DataFrame, size: Size) -> Ax
     step = next((s for s in (0.5, 1, 2, 5, 10, 20, 50, 100) if top / s <= 10), 500)
     set_range(ax, values, step, step, (0, float("inf")))
     currency = str(table["currency"].iloc[0]) if "currency" in table and len(table) else ""
-    return draw_rows(
-        rows, ax, Layout(size=size, headings=_HEADINGS, axis=f"Cost per plant established ({currency})")
-    )
+    axis = "Cost per plant established" + (f" ({currency})" if currency.strip() else "")
+    return draw_rows(rows, ax, Layout(size=size, headings=_HEADINGS, axis=axis))

@@ -44,7 +44,7 @@ def draw_dose(
         Radius of each plot, drawn as strokes on the axis.
     stops
         Radius from which a wider patch goes with less than the gain worth having,
-        with its limits (NaN where not known), in metres.
+        with its limits, in metres; a limit beyond the data is NaN and drawn to their edge.
     stops_words
         What to write beside that line.
 
@@ -90,9 +90,9 @@ def _dose_on(
         color=ACCENT,
         alpha=0.18,
         linewidth=0,
-        zorder=2,
+        zorder=1,
     )
-    ax.plot(radius, middle, color=ACCENT, marker="o" if few else "", markersize=5, zorder=3)
+    ax.plot(radius, middle, color=ACCENT, marker="o" if few else "", markersize=5, linewidth=2, zorder=4)
     floor = (
         float(ordered["lower"].min(skipna=True)) if ordered["lower"].notna().any() else float(middle.min())
     )
@@ -106,7 +106,7 @@ def _dose_on(
             sorted(set(rug)), low - (100 - low) * 0.04, low + (100 - low) * 0.025, color=INK, linewidth=0.8
         )
     if stops is not None:
-        _stops(ax, stops, words)
+        _stops(ax, stops, words, (float(radius.min()), float(radius.max())))
     ax.grid(axis="y")
     ax.set_ylabel("Alive per 100 planted")
     ax.set_xlabel("Radius of the weed-free patch, m (area above)", loc="left")
@@ -114,12 +114,12 @@ def _dose_on(
     return ax
 
 
-def _stops(ax: Axes, stops: tuple[float, float, float], words: str) -> None:
-    at, lower, upper = stops
+def _stops(ax: Axes, stops: tuple[float, float, float], words: str, edges: tuple[float, float]) -> None:
+    at, *limits = stops
     if not math.isfinite(at):
         return
-    if math.isfinite(lower) and math.isfinite(upper):
-        ax.plot([lower, upper], [0.1, 0.1], color=TARGET, linewidth=2, transform=ax.get_xaxis_transform())
+    ends = [limit if math.isfinite(limit) else edge for limit, edge in zip(limits, edges, strict=True)]
+    ax.plot(ends, [0.1, 0.1], color=TARGET, linewidth=2, transform=ax.get_xaxis_transform())
     ax.axvline(at, color=TARGET, linewidth=1.1, linestyle=(0, (4, 2)), zorder=1.5)
     left, right = ax.get_xlim()
     over = at > (left + right) / 2

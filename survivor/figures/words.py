@@ -86,4 +86,6 @@ def money(value: float, currency: str) -> str:
         return NONE
     mark = currency.strip()
     written = number(value, 2)
+    if not mark:
+        return written
     return f"{mark}{written}" if len(mark) == 1 or mark.endswith("$") else f"{written} {mark}"

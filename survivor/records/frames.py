@@ -41,13 +41,19 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
     traits
         Columns that follow `survivor.vocabulary.INTERVAL_COLUMNS`.
     settings
-        The study file: the usual practice comes first among the methods, and the
-        dry season goes with the table as ``attrs["dry_season"]``.
+        The study file: the usual practice comes first among the methods (where none is
+        named, or no plot holds it, the method with most plots), and the dry season goes
+        with the table as ``attrs["dry_season"]``.
     """
     methods = [method.name for method in settings.methods] or sorted(table["method"].unique())
     usual = settings.design.usual_practice
     ordered = ([usual] if usual is not None else []) + [method for method in methods if method != usual]
     present = [method for method in ordered if (table["method"] == method).any()]
+    if usual not in present and present:
+        # With no usual practice among them, the method with most plots is compared with: it is told best.
+        plots = table.drop_duplicates(["site", "block", "plot"])["method"].value_counts()
+        most = max(present, key=lambda method: plots[method])
+        present = [most, *(method for method in present if method != most)]
     out = table.assign(method=pd.Categorical(table["method"], categories=present))
     order = out.assign(method=table["method"]).sort_values(list(_ORDER), kind="stable").index
     out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)

@@ -25,6 +25,7 @@ class FakeFit:
     std_error: float = 0.02
     df: float = 10.0
     at: float | None = None
+    variance: str = "CR2"
 
     def average_survival(self, cells: pd.DataFrame, weights: np.ndarray, at: float) -> Estimates:
         each = np.array([self.alive(cell) for cell in cells.to_dict("records")])

@@ -246,3 +246,26 @@ def test_other_models_answer_on_the_same_scale(model):
         other = fit(frame, "method", model=model)
     grouped = contrasts(fit(frame, "method")).table
     assert contrasts(other).table["estimate"].iloc[0] == pytest.approx(grouped["estimate"].iloc[0], abs=2.0)
+
+
+def test_only_pairs_with_a_separated_method_rest_on_the_penalty():
+    """Nobody died with the mat: what does not compare it is as from the model without it."""
+    rng = np.random.default_rng(4)
+    frame = planting({site: {"usual": 3, "rip": 3, "mat": 3} for site in ("Oddle Flat", "Snarrow Rise")})
+    frame["died"] = rng.binomial(20, np.where(frame["method"] == "rip", 0.2, 0.5))
+    frame.loc[frame["method"] == "mat", "died"] = 0
+    whole = fit(frame, "method")
+    without = frame[frame["method"] != "mat"]
+    plain = fit(without.assign(method=without["method"].cat.remove_unused_categories()), "method")
+    assert (whole.variance, plain.variance) == ("penalised", "CR2")
+    found = contrasts(whole, at=365, pairs="all", plain_fit=plain).table.set_index(["method", "against"])
+    assert found["penalised"].to_dict() == {
+        ("rip", "usual"): False,
+        ("mat", "usual"): True,
+        ("mat", "rip"): True,
+    }
+    alone = contrasts(plain, at=365).table.set_index("method").loc["rip"]
+    for name in ("estimate", "std_error", "df", "lower", "upper", "p_value"):
+        assert found.loc[("rip", "usual"), name] == pytest.approx(alone[name])
+    capped = contrasts(whole, at=365).table
+    assert capped["penalised"].all()

@@ -18,6 +18,7 @@ METHODS = ("spot spray, hand-dug", "rip and spot spray", "auger hole and guard",
 USUAL = METHODS[0]
 SITES = ("Tarn Hollow", "Quill <script>alert(1)</script> & Creek", "Ombry $5 Rise$")
 NONCAUSAL = "by choice"
+UNREACHED = "not reached: the last visit was on day 365"
 DAYS = (40, 110, 200, 290, 365)
 
 
@@ -33,6 +34,15 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
         "all_pairs": SimpleNamespace(table=_contrasts(), checks=(), limits_note=""),
         "curves": _curves(),
         "dose": _dose(),
+        "radius_by_method": SimpleNamespace(
+            by="method",
+            per=0.1,
+            table=_slopes(),
+            test=WaldTest(0.8, 1.0, 9.3, 0.39),
+            variance="CR2",
+            checks=(),
+        ),
+        "rain_by_method": None,
         "radius_held": SimpleNamespace(table=_contrasts().head(1), checks=(), limits_note=""),
         "payoff": SimpleNamespace(
             table=_payoff(),
@@ -40,6 +50,7 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
             checks=(),
             cheapest=None,
             not_costed=(),
+            left_out={},
         ),
         "confounding": _confounding(),
         "fits": {"grouped": _fit()},
@@ -50,6 +61,22 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
         "soil_water": None,
         "species": _groups("species", ("black wattle", "river oak")),
         "sites": _groups("site", SITES),
+        "counted": pd.DataFrame(
+            {"method": METHODS, "watched": 270, "alive": [157, 198, 180, 55], "died": [101, 60, 78, 31]}
+        ),
+        "milestones": _milestones(),
+        "infill": pd.DataFrame(
+            {
+                "plants": [40],
+                "at_day": 200.0,
+                "estimate": 71.2,
+                "lower": 55.0,
+                "upper": 82.4,
+                "n_plots": 8,
+                "note": "12 months after their own planting is not reached: the last visit was on day 200",
+            }
+        ),
+        "found_first": False,
         "causes": _causes(),
         "bounds": _bounds(),
         "measures": pd.DataFrame(
@@ -211,8 +238,8 @@ def _findings() -> tuple[Finding, ...]:
     counts: dict[str, Any] = {"n_seedlings": 540, "n_plots": 18, "n_sites": 3}
     return (
         Finding(
-            key="best",
-            question="Under which preparation were most plants alive?",
+            key="headline",
+            question="Which preparations beat the usual practice?",
             answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, "
             "hand-dug at 12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
             estimate=15.2,
@@ -220,7 +247,7 @@ def _findings() -> tuple[Finding, ...]:
             upper=24.3,
             methods=METHODS[1::-1],
             grade="fair",
-            reasons=("preparations were not given to plots at random, or that is not recorded",),
+            reasons=("preparations were chosen for each place, not given to plots by lot",),
             raise_it=("drawing lots for which plot of a block gets which preparation",),
             **shared,
             **counts,
@@ -260,6 +287,15 @@ def _survival() -> pd.DataFrame:
     )
 
 
+def _milestones() -> pd.DataFrame:
+    alive = _survival()[["method", "estimate", "lower", "upper", "n_seedlings", "n_plots", "n_sites"]]
+    told = alive.assign(
+        milestone="12 months", day=365.0, at_day=365.0, method=alive["method"].astype(str), note=""
+    )
+    later = pd.DataFrame({"milestone": ["24 months"], "day": 730.0, "method": "", "note": UNREACHED})
+    return pd.concat([told, later], ignore_index=True)
+
+
 def _contrasts() -> pd.DataFrame:
     return pd.DataFrame(
         {
@@ -279,6 +315,7 @@ def _contrasts() -> pd.DataFrame:
             "n_plots": [18, 18, 12],
             "n_sites": [3, 3, 3],
             "fewest_plots": [9, 9, 3],
+            "penalised": False,
             "reason": ["", "", "scalp was used at one site only, so the method cannot be told from the site"],
         }
     )
@@ -332,7 +369,15 @@ def _dose() -> SimpleNamespace:
         gain=pd.DataFrame({"from_m": [0.4], "to_m": [0.5], "estimate": [5.0]}),
         p_value=0.012,
         line_p_value=0.2,
-        stops_paying=SimpleNamespace(value=0.75, lower=0.6, upper=None, sentence=""),
+        along_line=None,
+        stops_paying=SimpleNamespace(
+            value=0.75,
+            lower=0.6,
+            upper=None,
+            state="reached",
+            sentence="From a radius of 0.75 m (1.77 m²) a further 10 cm went with less than 1 more alive per "
+            "100 planted (95 % limits 0.60 m to beyond the data).",
+        ),
         within_sd_m=0.2,
         description=pd.DataFrame({"method": METHODS[:2], "plots": [9, 9], "mean": [0.63, 0.63]}),
         plots=(0.4, 0.6, 0.9),
@@ -341,6 +386,21 @@ def _dose() -> SimpleNamespace:
         n_plots=30,
         n_sites=3,
         checks=("the curve has 2 inner knots",),
+    )
+
+
+def _slopes() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS[:3],
+            "ratio": [0.84, 0.91, np.nan],
+            "ratio_lower": [0.71, 0.70, np.nan],
+            "ratio_upper": [0.99, 1.18, np.nan],
+            "df": [6.2, 5.8, np.nan],
+            "p_value": [0.041, 0.41, np.nan],
+            "n_plots": [9, 9, 9],
+            "reason": ["", "", "its plots at one site are of one radius"],
+        }
     )
 
 

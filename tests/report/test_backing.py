@@ -67,7 +67,7 @@ def test_a_group_that_was_not_watched_says_so_instead_of_a_mean(analysis: Simple
     assert table(section, "days-differ-table").rows[2][2] == "no site holds both"
 
 
-def test_ground_hides_what_is_private_and_leaves_the_radius_out(analysis: SimpleNamespace) -> None:
+def test_ground_hides_what_is_private(analysis: SimpleNamespace) -> None:
     traits = {row[0] for row in table(part(analysis, "ground"), "overlap-table").rows}
     assert traits == {"site", "slope"}
     assert "owner" not in tables_of(analysis)["overlap"]["trait"].tolist()

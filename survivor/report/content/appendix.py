@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,8 @@ from survivor.report.content.backing import days_alive, lot, periods
 from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.ground import ground, like_sites
-from survivor.report.content.reasons import why
+from survivor.report.content.reasons import base_words, not_held, why
+from survivor.report.content.slopes import radius_slopes, rain_slopes
 from survivor.report.content.wording import model_words, sentence, shortened
 
 if TYPE_CHECKING:
@@ -26,6 +28,8 @@ def appendix(analysis: Analysis) -> Section:
     parts = (
         Section("all-pairs", "All pairs of preparations", _all_pairs(analysis)),
         Section("radius-held", "Preparations with the radius held equal", _radius_held(analysis)),
+        radius_slopes(analysis),
+        *rain_slopes(analysis),
         Section("agreement", "The same difference from different models", _agreement(analysis)),
         *lot(analysis),
         periods(analysis),
@@ -41,7 +45,13 @@ def appendix(analysis: Analysis) -> Section:
 def _all_pairs(analysis: Analysis) -> tuple[Block, ...]:
     if analysis.all_pairs is None or analysis.all_pairs.table.empty:
         return (_nothing(why(analysis, "pair", "compar", otherwise="No pairs could be compared")),)
-    return (contrast_table("all-pairs-table", "Differences between all pairs", analysis.all_pairs.table),)
+    made = contrast_table("all-pairs-table", "Differences between all pairs", analysis.all_pairs.table)
+    note = (
+        "The p of a pair is larger here than where each preparation is compared with "
+        f"{base_words(analysis)} alone: more comparisons, so more of them come out by chance. "
+        "Which preparations beat it is judged by the smaller table; which is the best of all, by this one."
+    )
+    return (replace(made, note=f"{made.note} {note}"),)
 
 
 def _radius_held(analysis: Analysis) -> tuple[Block, ...]:
@@ -54,8 +64,10 @@ def _radius_held(analysis: Analysis) -> tuple[Block, ...]:
         "preparations of one "
         "radius."
     )
-    caption = "Differences with the radius held equal"
-    return (Paragraph(text), contrast_table("radius-held-table", caption, analysis.radius_held.table))
+    table = analysis.radius_held.table
+    made = contrast_table("radius-held-table", "Differences with the radius held equal", table)
+    apart = not_held(analysis, [*table["method"], *table["against"]])
+    return (Paragraph(text), replace(made, note=f"{made.note} {apart}".strip()))
 
 
 def _agreement(analysis: Analysis) -> tuple[Block, ...]:
@@ -78,7 +90,7 @@ def _agreement(analysis: Analysis) -> tuple[Block, ...]:
         finding=_agreement_words(table),
         caption="Dot, square or diamond: one model each, named under the preparation. Line: 95 % limits.",
         draw=partial(_draw, table),
-        table=_agreement_table(table),
+        table=_noted(analysis, _agreement_table(table), [*table["method"], *table["against"]]),
     )
     return (Paragraph(text), figure)
 
@@ -144,7 +156,13 @@ def _left_out(analysis: Analysis) -> tuple[Block, ...]:
         for row in table.sort_values("method", kind="stable").to_dict("records")
     )
     made = Table("left-out-table", "Differences with one site left out", columns, rows, row_heads=2)
-    return (Paragraph(text), shortened(made, "left_out.csv"))
+    noted = _noted(analysis, made, [*table["method"], *table["against"]])
+    return (Paragraph(text), shortened(noted, "left_out.csv"))
+
+
+def _noted(analysis: Analysis, table: Table, shown: list[str]) -> Table:
+    """Add which preparations a table does not show, and why."""
+    return replace(table, note=f"{table.note} {not_held(analysis, shown)}".strip())
 
 
 def _bounds(analysis: Analysis) -> tuple[Block, ...]:
@@ -156,9 +174,11 @@ def _bounds(analysis: Analysis) -> tuple[Block, ...]:
             ),
         )
     text = (
-        "The same survival under other rules. The first is the one used; all unknown plants dead, and all "
-        "alive, are "
-        "the ends between which the truth must lie."
+        "The same survival under other rules. The first is the one used. Plants never found again are those "
+        "of which neither plant nor place was found: that they all died, and that all lived, are the bounds "
+        "of survival under the rule of this study for missing plants, which counts them as "
+        f"{_missing(analysis)}. They are no bounds of the truth where that rule is wrong: "
+        "survival under the other rule for missing plants stands beside them."
     )
     rules = list(dict.fromkeys(table["rule"].astype(str)))
     cells = {(str(row["method"]), str(row["rule"])): _with_limits(row) for row in table.to_dict("records")}
@@ -166,7 +186,11 @@ def _bounds(analysis: Analysis) -> tuple[Block, ...]:
     columns = (Column("Preparation"), *(Column(sentence(rule).rstrip("."), numeric=True) for rule in rules))
     rows = tuple((method, *(cells.get((method, rule), "–") for rule in rules)) for method in methods)
     caption = "Alive per 100 planted (95 % limits) under each rule"
-    return (Paragraph(text), Table("bounds-table", caption, columns, rows))
+    return (Paragraph(text), _noted(analysis, Table("bounds-table", caption, columns, rows), methods))
+
+
+def _missing(analysis: Analysis) -> str:
+    return "dead" if analysis.settings.rules.missing == "dead" else "unknown"
 
 
 def _with_limits(row: object) -> str:

@@ -13,7 +13,7 @@ from survivor.figures.hazards import residuals_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import limits, number
 from survivor.report.content.elements import Block, Column, Figure, Listing, Paragraph, Section, Table
-from survivor.report.content.reasons import is_random
+from survivor.report.content.reasons import is_random, not_held
 from survivor.report.content.wording import chance, sentence
 
 if TYPE_CHECKING:
@@ -94,7 +94,7 @@ def periods(analysis: Analysis) -> Section:
     text = (
         "The answer takes it that the hazard of death under a preparation stands in the same ratio to that "
         f"under {usual} in every period of the season. Here each period has a ratio of its own: under 1, "
-        "fewer died than under the usual practice."
+        f"fewer died than under {usual}."
     )
     columns = (
         Column("Preparation"),
@@ -114,8 +114,8 @@ def periods(analysis: Analysis) -> Section:
     )
     note = (
         f"Limits by plot ({found.variance}), not adjusted. A death found after a stretch across two periods "
-        "is shared out between them."
-    )
+        "is shared out between them. " + not_held(analysis, [*found.table["method"], usual])
+    ).strip()
     blocks: list[Block] = [
         Paragraph(text),
         Paragraph(_same_ratio(found.test)),
@@ -175,7 +175,8 @@ def _residuals(frame: pd.DataFrame) -> Figure:
         caption=(
             "Dot: what the Cox model's residuals (Schoenfeld, scaled) of a round of visits would have the "
             "ratio be, larger with more deaths. Broken line: the ratio over all rounds. Thin line: 1, as "
-            "under the usual practice. A trend away from the broken line, not one dot, is worth a thought."
+            "under what it is compared with. A trend away from the broken line, not one dot, is worth a "
+            "thought."
         ),
         draw=partial(_draw, frame),
         table=Table("residuals-table", "Hazard ratio of each round of visits", columns, rows),

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from survivor.analysis.milestone import milestone_words
 from survivor.effects.confounding import REFUSED
 from survivor.evidence.words import Counts, comparison_sentence
 from survivor.figures.comparison import contrasts_figure
@@ -25,15 +26,17 @@ from survivor.report.content.elements import (
     Table,
     missing,
 )
-from survivor.report.content.reasons import is_random, usual_practice, why
-from survivor.report.content.wording import chance, plain, sentence, shortened
+from survivor.report.content.reasons import base_words, compared_with, is_random, no_usual_practice, why
+from survivor.report.content.wording import chance, counted, plain, sentence, shortened
+from survivor.report.tables import hidden
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 KEY = "comparison"
-RADIUS = "weed_free_radius_m"  # part of the preparation, not of the ground
-HEADING = "Each preparation against the usual practice"
+RADIUS = "weed_free_radius_m"
+HEADING = "Each preparation against {base}"
+MUCH = 0.5  # standard deviations; from here a trait counts as differing much
 
 
 def comparison(analysis: Analysis) -> Section:
@@ -42,15 +45,16 @@ def comparison(analysis: Analysis) -> Section:
         said = why(
             analysis, "contrast", "compar", otherwise="No comparison between preparations could be made"
         )
-        return missing(KEY, HEADING, said)
+        return missing(KEY, HEADING.format(base="the usual practice"), said)
+    base = base_words(analysis)
     table = analysis.contrasts.table.sort_values("estimate", ascending=False, kind="stable")
     smallest = analysis.settings.design.smallest_difference
-    milestone = analysis.settings.headline_milestone.name
+    milestone = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
     sentences = tuple(
         sentence(in_words(row, milestone, smallest, random=is_random(analysis)))
         for row in table.to_dict("records")
     )
-    blocks: list[Block] = [Listing(sentences)]
+    blocks: list[Block] = [*no_usual_practice(analysis), Listing(sentences)]
     if not is_random(analysis):
         blocks.append(
             Paragraph(
@@ -63,8 +67,8 @@ def comparison(analysis: Analysis) -> Section:
     blocks.append(
         Figure(
             key="contrasts",
-            title="Difference from the usual practice",
-            finding=_largest(table),
+            title=f"Difference from {base}",
+            finding=_largest(table, base),
             caption=(
                 "Dot: difference in plants alive per 100 planted. Line: 95 % limits, not adjusted for the "
                 "number of "
@@ -73,23 +77,23 @@ def comparison(analysis: Analysis) -> Section:
                 "broken line: between sites only."
             ),
             draw=partial(_draw, table, smallest),
-            table=contrast_table("contrasts-table", "Differences from the usual practice", table),
+            table=contrast_table("contrasts-table", f"Differences from {base}", table),
         )
     )
     if analysis.confounding is not None:
-        blocks.extend(_traits(analysis.confounding.balance, usual_practice(analysis)))
+        blocks.extend(_traits(analysis, analysis.confounding.balance))
     blocks.extend(before_acting(analysis))
-    return Section(KEY, HEADING, tuple(blocks))
+    return Section(KEY, HEADING.format(base=base), tuple(blocks))
 
 
 def _draw(table: pd.DataFrame, smallest: float, size: Size) -> Drawing:
     return contrasts_figure(table, smallest=smallest, size=size)
 
 
-def _largest(table: pd.DataFrame) -> str:
+def _largest(table: pd.DataFrame, base: str) -> str:
     known = table[table["estimate"].notna()]
     if known.empty:
-        return "No preparation could be compared with the usual practice."
+        return f"No preparation could be compared with {base}."
     row = known.iloc[int(known["estimate"].abs().to_numpy().argmax())]
     written, span = difference(*(float(row[name]) for name in ("estimate", "lower", "upper")))
     size = f"{written} alive per 100 planted ({span})"
@@ -142,48 +146,86 @@ def contrast_table(key: str, caption: str, table: pd.DataFrame) -> Table:
         )
         for row in table.to_dict("records")
     )
+    told = int(table["p_adjusted"].notna().sum()) if "p_adjusted" in table else 0
     note = (
-        "Limits are of the one comparison. p is adjusted for the number of comparisons (Holm). A p value "
-        "above 0.05 "
-        "means that a difference is not shown, not that there is none."
+        "Limits are of the one comparison. p is adjusted for the "
+        f"{counted(told, 'comparison')} of this table (Holm). A p value "
+        "above 0.05 means that a difference is not shown, not that there is none."
     )
     return Table(key, caption, columns, rows, row_heads=2, note=note)
 
 
-def _traits(balance: pd.DataFrame, usual: str | None) -> list[Block]:
-    """Name traits of the ground that went with a preparation."""
-    ground = balance[balance["trait"].astype(str) != RADIUS]
-    if ground.empty:
+def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
+    """Name traits of the plots that went with a preparation, and the one that differed most."""
+    base = compared_with(analysis)
+    private = hidden(analysis)
+    told = balance[
+        ~balance["trait"].astype(str).str.casefold().isin(private)
+        & (balance["method"].astype(str) != str(base))
+        & balance["standardised_difference"].notna()
+    ]
+    if told.empty:
         return []
-    apart = ground[ground["standardised_difference"].abs() >= 0.5]
+    words = base_words(analysis)
+    size = told["standardised_difference"].abs()
+    most = told.iloc[int(size.to_numpy().argmax())]
+    largest = f"{_trait_name(most)} under {most['method']}, {_apart(float(most['standardised_difference']))}"
+    apart = told[size >= MUCH]
     if apart.empty:
-        return [
-            Paragraph("No recorded trait of the plots differed much between the preparations.", kind="small")
-        ]
+        text = (
+            f"No trait that the records hold of the plots lies half a standard deviation or more from that "
+            f"under {words}. The largest difference: {largest}."
+        )
+        return [Paragraph(text, kind="small")]
     keys = ["trait", "level"]
-    under = ground[ground["method"].astype(str) == str(usual)].set_index(keys)["value"]
+    under = balance[balance["method"].astype(str) == str(base)].set_index(keys)["value"]
     rows = []
     for row in apart.to_dict("records"):
-        trait = str(row["trait"]).replace("_", " ")
-        name = f"{trait}: {row['level']}" if str(row["level"]) else trait
-        unit = "" if row["unit"] == "mean" else f" {row['unit']}"
+        metres = " m" if row["trait"] == RADIUS else ""
+        unit = metres if row["unit"] == "mean" else f" {row['unit']}"
         place = (row["trait"], row["level"])
         values = (float(row["value"]), float(under.get(place, math.nan)))
+        digits = 2 if row["trait"] == RADIUS else 1
         rows.append(
-            (name, str(row["method"]), *(f"{number(v, 1 if abs(v) < 10 else 0)}{unit}" for v in values))
+            (
+                _trait_name(row),
+                str(row["method"]),
+                *(f"{number(v, digits if abs(v) < 10 else 0)}{unit}" for v in values),
+                number(float(row["standardised_difference"]), 1, sign=True)
+                if math.isfinite(float(row["standardised_difference"]))
+                else "no overlap",
+            )
         )
     text = (
-        "Preparations stood on different ground where the table below has a row: the mean of the trait, "
-        "or the "
-        "share of plots, lies at least half a standard deviation from that under the usual practice."
+        "Plots of the preparations differed where the table below has a row: the mean of the trait, or the "
+        f"share of plots, lies at least half a standard deviation from that under {words}. The largest "
+        f"difference: {largest}."
     )
+    if (apart["trait"].astype(str) == RADIUS).any():
+        text += (
+            " The weed-free radius is part of a preparation as it was done, so the differences above hold "
+            "what it did; with the radius held equal they stand in the appendix."
+        )
     columns = (
         Column("Trait"),
         Column("Preparation"),
         Column("Under it", numeric=True),
-        Column("Under the usual practice", numeric=True),
+        Column(f"Under {words}", numeric=True),
+        Column("Apart, in standard deviations", numeric=True),
     )
     table = Table(
         "traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2
     )
     return [Paragraph(text), shortened(table, "traits.csv", 20)]
+
+
+def _trait_name(row: Mapping[Hashable, Any] | pd.Series[Any]) -> str:
+    trait = "weed-free radius" if row["trait"] == RADIUS else str(row["trait"]).replace("_", " ")
+    return f"{trait}: {row['level']}" if str(row["level"]) else trait
+
+
+def _apart(difference: float) -> str:
+    if not math.isfinite(difference):
+        return "all of its plots differ from all of the others"
+    more = "more" if difference >= 0 else "less"
+    return f"{number(abs(difference), 1)} standard deviations {more}"

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from survivor.effects.balance import MEAN
+from survivor.effects.balance import DAYS, MEAN
 from survivor.effects.within_between import DIFFERENCE
 from survivor.figures.words import number
 from survivor.report.content.backing import CLEAR, ratio, unmade
-from survivor.report.content.comparing import RADIUS, contrast_table
+from survivor.report.content.comparing import contrast_table
 from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
-from survivor.report.content.reasons import usual_practice
-from survivor.report.content.wording import chance, plain, sentence, shortened
+from survivor.report.content.reasons import base_words, compared_with, not_held
+from survivor.report.content.wording import chance, date, dates, plain, sentence, shortened
 from survivor.report.tables import hidden
 
 if TYPE_CHECKING:
@@ -27,20 +27,22 @@ def ground(analysis: Analysis) -> Section:
     """Return what speaks on preparation or ground: traits, overlap, within and between sites, E-values."""
     blocks: list[Block] = []
     if analysis.confounding is not None:
-        # The radius is part of the preparation, not of the ground.
-        private = {*hidden(analysis), RADIUS}
+        private = hidden(analysis)
         told, common = (
             frame[~frame["trait"].astype(str).str.casefold().isin(private)]
             for frame in (analysis.confounding.balance, analysis.confounding.overlap)
         )
-        blocks += [*_balance(told, usual_practice(analysis)), *_overlap(common)]
+        blocks += [
+            *_balance(analysis, told, compared_with(analysis)),
+            *_overlap(common, base_words(analysis)),
+        ]
     blocks += [*_within_between(analysis), *_sensitivity(analysis)]
     if not blocks:
         return unmade(analysis, "ground", "Preparation or ground", "ground")
     return Section("ground", "Preparation or ground", tuple(blocks))
 
 
-def _balance(balance: pd.DataFrame, usual: str | None) -> list[Block]:
+def _balance(analysis: Analysis, balance: pd.DataFrame, usual: str | None) -> list[Block]:
     others = balance[balance["method"].astype(str) != str(usual)]
     if others.empty:
         return [Paragraph("The records hold no trait of the plots by which their ground could be compared.")]
@@ -54,14 +56,29 @@ def _balance(balance: pd.DataFrame, usual: str | None) -> list[Block]:
         (
             _trait(row),
             str(row["method"]),
-            " ".join([plainly(float(row["value"])), *([] if row["unit"] == MEAN else [str(row["unit"])])]),
+            _value(row, analysis.records.plots),
             number(float(row["standardised_difference"]), 1, sign=True),
         )
         for row in others.to_dict("records")
     )
-    note = "Apart: from the plots under the usual practice. Half a standard deviation and more is much."
+    note = (
+        f"Apart: from the plots under {base_words(analysis)}. Half a standard deviation and more is much. "
+        "Dates: the middle one, and first to last."
+    )
     made = Table("balance-table", "Traits of the plots under each preparation", columns, rows, 2, note)
     return [replace(shortened(made, "traits.csv"), folded=True)]
+
+
+def _value(row: Mapping[Hashable, Any], plots: pd.DataFrame) -> str:
+    """Write a trait under a preparation: dates by their middle and range, numbers by their mean."""
+    trait = str(row["trait"])
+    if row["unit"] == DAYS and trait in plots:
+        own = plots.loc[plots["method"].astype(str) == str(row["method"]), trait].dropna()
+        if not own.empty:
+            middle = own.sort_values().iloc[(len(own) - 1) // 2]
+            return f"{date(middle)} ({dates(own)})" if own.nunique() > 1 else date(middle)
+    unit = [] if row["unit"] == MEAN else [str(row["unit"])]
+    return " ".join([plainly(float(row["value"])), *unit])
 
 
 def _trait(row: Mapping[Hashable, Any]) -> str:
@@ -74,14 +91,14 @@ def plainly(value: float) -> str:
     return number(value, 1 if abs(value) < 10 else 0)
 
 
-def _overlap(overlap: pd.DataFrame) -> list[Block]:
+def _overlap(overlap: pd.DataFrame, base: str) -> list[Block]:
     if overlap.empty:
         return []
     columns = (
         Column("Trait"),
         Column("Preparation"),
-        Column("Its plots where the usual practice stood too, per 100", numeric=True),
-        Column("The usual practice's where it stood too, per 100", numeric=True),
+        Column(f"Its plots where {base} stood too, per 100", numeric=True),
+        Column(f"Plots of {base} where it stood too, per 100", numeric=True),
     )
     rows = tuple(
         (
@@ -127,8 +144,9 @@ def _within_between(analysis: Analysis) -> list[Block]:
         for row in found.table.to_dict("records")
     )
     note = (
-        f"Limits by site (CR2, {found.n_sites} sites), not adjusted. Sites have no level of their own here."
-    )
+        f"Limits by site (CR2, {found.n_sites} sites), not adjusted. Sites have no level of their own here. "
+        + not_held(analysis, [*found.table["method"], compared_with(analysis) or ""])
+    ).strip()
     made = Table("within-between-table", "Within sites and between them", columns, rows, 2, note)
     p_value = found.test.p_value
     if not math.isfinite(p_value):
@@ -177,7 +195,7 @@ def _sensitivity(analysis: Analysis) -> list[Block]:
     note = (
         f"Risk of death by day {plain(analysis.sensitivity.at_day)}, over the places that hold both "
         "(VanderWeele and Ding 2017). E-value of the limit: 1 where the limits hold 1. "
-        + " ".join(map(sentence, said))
+        + " ".join([*map(sentence, said), not_held(analysis, [*table["method"], *table["against"]])])
     ).strip()
     return [Paragraph(text), Table("e-values-table", "E-values", columns, rows, 2, note)]
 

@@ -9,7 +9,7 @@ import pandas as pd
 
 from survivor.figures.payoff import payoff_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import limits, money, number, per_100
+from survivor.figures.words import NONE, limits, money, number, per_100
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import is_random, usual_practice, why
 from survivor.report.content.wording import sentence
@@ -55,7 +55,7 @@ def costs(analysis: Analysis) -> Section:
                 "uncertainty of survival and the range of costs given."
             ),
             draw=partial(_draw, table, usual_practice(analysis)),
-            table=_table(table),
+            table=_table(table, _uncosted(analysis)),
         )
     )
     blocks.extend(Paragraph(sentence(check), kind="small") for check in analysis.payoff.checks)
@@ -67,18 +67,36 @@ def _source(analysis: Analysis) -> str:
     if given is None:
         return "Costs are as given in the study file."
     return (
-        f"Costs are inputs, not findings: {given.currency}, {given.year}. Source: "
+        f"Costs are inputs, not findings, in {given.currency} of {given.year}. Source: "
         f"“{given.source}”. Cost per "
         "plant established is what was spent on each plant put in, divided by the share of them alive at the "
         "milestone. Infill is not in it unless the study file counts it."
     )
 
 
+def _uncosted(analysis: Analysis) -> list[tuple[str, ...]]:
+    """Rows for preparations of the records without a cost per established plant: what is known of them."""
+    payoff = analysis.payoff
+    if payoff is None:
+        return []
+    alive = {}
+    if analysis.survival is not None:
+        known = analysis.survival.table
+        alive = dict(zip(known["method"].astype(str), known["estimate"].astype(float), strict=True))
+    given = {method.name: method.cost for method in analysis.settings.methods if method.cost is not None}
+    currency = analysis.settings.costs.currency if analysis.settings.costs else ""
+    rows: list[tuple[str, ...]] = []
+    for name in map(str, (*payoff.not_costed, *payoff.left_out)):
+        cost = money(given[name].per_plant, currency) if name in given else NONE
+        rows.append((name, cost, per_100(alive[name]) if name in alive else NONE, "not told", NONE, NONE))
+    return rows
+
+
 def _draw(table: pd.DataFrame, usual: str | None, size: Size) -> Drawing:
     return payoff_figure(table, usual=usual, size=size)
 
 
-def _table(table: pd.DataFrame) -> Table:
+def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
     columns = (
         Column("Preparation"),
         Column("Cost per plant put in", numeric=True),
@@ -100,4 +118,4 @@ def _table(table: pd.DataFrame) -> Table:
         )
         for row in table.to_dict("records")
     )
-    return Table("payoff-table", "Cost per plant established", columns, rows)
+    return Table("payoff-table", "Cost per plant established", columns, (*rows, *uncosted))

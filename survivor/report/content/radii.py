@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -13,7 +14,7 @@ from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import is_random, why
-from survivor.report.content.wording import chance, plain, sentence, table_of
+from survivor.report.content.wording import chance, listed, plain, sentence, table_of
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -35,43 +36,33 @@ def radius(analysis: Analysis) -> Section:
     if dose.table.empty:
         blocks.extend(Paragraph(sentence(check)) for check in dose.checks)
     else:
-        blocks.append(Paragraph(_stops_words(analysis, dose)))
-        if not is_random(analysis):
-            blocks.append(
-                Paragraph(
-                    "The radius was not allocated at random: plots with a wider patch may differ in other "
-                    "ways.",
-                    kind="note",
-                    label="Not allocated at random",
-                )
+        if dose.stops_paying is not None:
+            blocks.append(Paragraph(sentence(dose.stops_paying.sentence)))
+        blocks.append(
+            Paragraph(
+                f"The radius of a plot was not drawn by lot{_even_here(analysis)}: of two plots of one "
+                "preparation at one site, the one with the wider patch may differ in other ways.",
+                kind="note",
+                label="Radius by choice",
             )
+        )
         blocks.append(_figure(analysis, dose))
         blocks.extend(Paragraph(sentence(check), kind="small") for check in dose.checks)
     if not dose.description.empty:
-        blocks.append(_description(dose.description))
+        made = _description(dose.description)
+        names = dose.description[dose.description.columns[0]].astype(str)
+        blocks.append(replace(made, note=_no_radius(analysis, set(names))))
     return Section(KEY, HEADING, tuple(blocks))
 
 
-def _stops_words(analysis: Analysis, dose: Dose) -> str:
-    gain = plain(analysis.settings.design.radius_gain)
-    stops = dose.stops_paying
-    if stops is None or stops.value is None:
-        reach = float(dose.table[dose.column].max())
-        return (
-            f"Within the radii seen, up to {number(reach, 2)} m, there is no point from which 10 cm more "
-            f"of radius "
-            f"goes with less than {gain} more alive per 100 planted."
-        )
-    ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
-    if all(math.isfinite(end) for end in ends):
-        span = f" (95 % limits {number(ends[0], 2)} to {number(ends[1], 2)} m)"
-    else:
-        span = " (its limits reach beyond the radii seen)"
-    return (
-        f"From a radius of {number(stops.value, 2)} m{span}, an area of "
-        f"{number(math.pi * stops.value**2, 1)} m², "
-        f"10 cm more goes with less than {gain} more alive per 100 planted."
-    )
+def _even_here(analysis: Analysis) -> str:
+    return ", though the preparations were" if is_random(analysis) else ""
+
+
+def _no_radius(analysis: Analysis, shown: set[str]) -> str:
+    every = dict.fromkeys(analysis.records.intervals["method"].astype(str))
+    absent = [name for name in every if name not in shown]
+    return f"Not in this table, as no plot of it has a radius: {listed(absent)}." if absent else ""
 
 
 def _figure(analysis: Analysis, dose: Dose) -> Figure:
@@ -92,7 +83,6 @@ def _figure(analysis: Analysis, dose: Dose) -> Figure:
     tests = f"Test of the radius: p {chance(dose.p_value)}."
     if math.isfinite(dose.line_p_value):
         tests += f" Curve against straight line: p {chance(dose.line_p_value)}."
-    shown = table[[dose.column, *(n for n in ("area_m2",) if n in table), "estimate", "lower", "upper"]]
     return Figure(
         key="radius",
         title=f"Alive at day {number(dose.at_day)}, by radius of the weed-free patch",
@@ -104,7 +94,7 @@ def _figure(analysis: Analysis, dose: Dose) -> Figure:
             f"data. {tests}"
         ),
         draw=partial(_draw, table, dose.plots, mark, words),
-        table=_values(shown, dose.column),
+        table=_values(table, dose.column, analysis.settings.soil.root_depth_m),
     )
 
 
@@ -119,13 +109,14 @@ def _draw(
     return dose_figure(ordered, rug=rug, stops=mark, stops_words=words, size=size)
 
 
-def _values(table: pd.DataFrame, column: str) -> Table:
+def _values(table: pd.DataFrame, column: str, depth_m: float) -> Table:
     step = max(1, math.ceil((len(table) - 1) / 14))
     places = sorted({*range(0, len(table), step), len(table) - 1})
     rows = tuple(
         (
             number(float(row[column]), 2),
             number(math.pi * float(row[column]) ** 2, 2),
+            number(math.pi * float(row[column]) ** 2 * depth_m, 2),
             per_100(float(row["estimate"])),
             per_100_limits(float(row["lower"]), float(row["upper"])),
         )
@@ -134,6 +125,7 @@ def _values(table: pd.DataFrame, column: str) -> Table:
     columns = (
         Column("Radius, m", numeric=True),
         Column("Area, m²", numeric=True),
+        Column(f"Soil under it to {number(depth_m, 2)} m, m³", numeric=True),
         Column("Alive per 100 planted", numeric=True),
         Column("95 % limits", numeric=True),
     )
@@ -148,7 +140,7 @@ _WORDS = {
     "sd_m": "Standard deviation, m",
     "smallest_m": "Smallest, m",
     "largest_m": "Largest, m",
-    "mean_area_m2": "Mean area, m²",
+    "mean_area_m2": "Mean of the areas, m²",
 }
 
 

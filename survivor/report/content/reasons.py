@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from survivor.effects.confounding import BETWEEN, REFUSED
@@ -21,12 +22,58 @@ def why(analysis: Analysis, *words: str, otherwise: str) -> str:
 
 
 def usual_practice(analysis: Analysis) -> str | None:
-    """Return the usual local practice: as the study file names it, else as compared against."""
+    """Return the usual local practice that the study file names, where the records hold it; else None."""
     named = analysis.settings.design.usual_practice
-    if named is not None or analysis.contrasts is None or analysis.contrasts.table.empty:
-        return named
+    against = compared_with(analysis)
+    return named if named is not None and against in (None, named) else None
+
+
+def compared_with(analysis: Analysis) -> str | None:
+    """Return the preparation that the others are compared with; None where there is no comparison."""
+    if analysis.contrasts is None or analysis.contrasts.table.empty:
+        return None
     against = analysis.contrasts.table["against"].astype(str).unique()
     return str(against[0]) if len(against) == 1 else None
+
+
+def base_words(analysis: Analysis) -> str:
+    """Name what the others are compared with: the usual practice, or a preparation by its name."""
+    against = compared_with(analysis)
+    return "the usual practice" if against is None or usual_practice(analysis) else against
+
+
+def no_usual_practice(analysis: Analysis) -> tuple[Paragraph, ...]:
+    """Say with what the others are compared where that is not a usual practice named in the study file."""
+    against = compared_with(analysis)
+    if against is None or usual_practice(analysis) is not None:
+        return ()
+    named = analysis.settings.design.usual_practice
+    first = (
+        "No usual practice is named in the study file"
+        if named is None
+        else f"The usual practice of the study file, {named}, is in no plot that can be compared"
+    )
+    return (
+        Paragraph(
+            f"{first}: compared with {against}, the preparation with most plots.",
+            kind="note",
+            label="No usual practice",
+        ),
+    )
+
+
+def not_held(analysis: Analysis, shown: Iterable[str]) -> str:
+    """Name the preparations of the records that a table does not show, with the reason; else nothing."""
+    held = {str(name) for name in shown}
+    every = dict.fromkeys(analysis.records.intervals["method"].astype(str))
+    absent = [name for name in every if name not in held]
+    if not absent:
+        return ""
+    return (
+        f"Not in this table: {listed(absent)}; no site joins {'it' if len(absent) == 1 else 'them'} to the "
+        "others, so the model within sites leaves "
+        f"{'it' if len(absent) == 1 else 'them'} out."
+    )
 
 
 def is_random(analysis: Analysis) -> bool:
