@@ -169,7 +169,7 @@ def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
     words = base_words(analysis)
     size = told["standardised_difference"].abs()
     most = told.iloc[int(size.to_numpy().argmax())]
-    largest = f"{_trait_name(most)} under {most['method']}, {_apart(float(most['standardised_difference']))}"
+    largest = f"{trait_name(most)} under {most['method']}, {_apart(float(most['standardised_difference']))}"
     apart = told[size >= MUCH]
     if apart.empty:
         text = (
@@ -188,7 +188,7 @@ def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
         digits = 2 if row["trait"] == RADIUS else 1
         rows.append(
             (
-                _trait_name(row),
+                trait_name(row),
                 str(row["method"]),
                 *(f"{number(v, digits if abs(v) < 10 else 0)}{unit}" for v in values),
                 number(float(row["standardised_difference"]), 1, sign=True)
@@ -219,9 +219,10 @@ def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
     return [Paragraph(text), shortened(table, "traits.csv", 20)]
 
 
-def _trait_name(row: Mapping[Hashable, Any] | pd.Series[Any]) -> str:
+def trait_name(row: Mapping[Hashable, Any] | pd.Series[Any]) -> str:
+    """Write a trait of the plots, and its level where it is a word."""
     trait = "weed-free radius" if row["trait"] == RADIUS else str(row["trait"]).replace("_", " ")
-    return f"{trait}: {row['level']}" if str(row["level"]) else trait
+    return f"{trait}: {row['level']}" if str(row.get("level", "")) else trait
 
 
 def _apart(difference: float) -> str:

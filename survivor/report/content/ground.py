@@ -13,7 +13,7 @@ from survivor.effects.balance import DAYS, MEAN
 from survivor.effects.within_between import DIFFERENCE
 from survivor.figures.words import number
 from survivor.report.content.backing import CLEAR, ratio, unmade
-from survivor.report.content.comparing import contrast_table
+from survivor.report.content.comparing import RADIUS, contrast_table, trait_name
 from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
 from survivor.report.content.reasons import base_words, compared_with, not_held
 from survivor.report.content.wording import chance, date, dates, plain, sentence, shortened
@@ -54,7 +54,7 @@ def _balance(analysis: Analysis, balance: pd.DataFrame, usual: str | None) -> li
     )
     rows = tuple(
         (
-            _trait(row),
+            trait_name(row),
             str(row["method"]),
             _value(row, analysis.records.plots),
             number(float(row["standardised_difference"]), 1, sign=True),
@@ -77,13 +77,10 @@ def _value(row: Mapping[Hashable, Any], plots: pd.DataFrame) -> str:
         if not own.empty:
             middle = own.sort_values().iloc[(len(own) - 1) // 2]
             return f"{date(middle)} ({dates(own)})" if own.nunique() > 1 else date(middle)
+    if trait == RADIUS:
+        return f"{number(float(row['value']), 2)} m"
     unit = [] if row["unit"] == MEAN else [str(row["unit"])]
     return " ".join([plainly(float(row["value"])), *unit])
-
-
-def _trait(row: Mapping[Hashable, Any]) -> str:
-    name = str(row["trait"]).replace("_", " ")
-    return f"{name}: {row['level']}" if str(row.get("level", "")) else name
 
 
 def plainly(value: float) -> str:
@@ -102,7 +99,7 @@ def _overlap(overlap: pd.DataFrame, base: str) -> list[Block]:
     )
     rows = tuple(
         (
-            _trait(row),
+            trait_name(row),
             str(row["method"]),
             *(number(float(row[name])) for name in ("inside", "inside_against")),
         )

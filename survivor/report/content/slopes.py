@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from survivor.evidence.grading import LEAST_DF
 from survivor.figures.words import NONE, limits, number
 from survivor.report.content.backing import CLEAR, unmade
 from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table
@@ -61,7 +62,7 @@ def _told(found: Slopes, text: str, per: str, key: str) -> tuple[Block, ...]:
             chance(float(row["p_value"])),
             number(float(row["df"]), 1) if math.isfinite(float(row["df"])) else NONE,
             number(float(row["n_plots"])),
-            sentence(str(row["reason"])) if str(row["reason"]) else "",
+            sentence(str(row["reason"])) if str(row["reason"]) else _few(float(row["df"])),
         )
         for row in found.table.to_dict("records")
     )
@@ -76,6 +77,10 @@ def _told(found: Slopes, text: str, per: str, key: str) -> tuple[Block, ...]:
     return tuple(blocks)
 
 
+def _few(df: float) -> str:
+    return "" if df >= LEAST_DF else f"Fewer than {LEAST_DF:g} degrees of freedom: not to be leaned on."
+
+
 def _alike(found: Slopes) -> str:
     test = found.test
     if not math.isfinite(test.p_value):
@@ -84,6 +89,11 @@ def _alike(found: Slopes) -> str:
         f"(F {number(test.statistic, 2)} on {number(test.df1)} and {number(test.df2, 1)} degrees of freedom, "
         f"p {chance(test.p_value)})"
     )
+    if test.df2 < LEAST_DF:
+        return (
+            f"Whether the preparations differ in this cannot be leaned on {said}: plots of one preparation "
+            f"at one site are too few, with fewer than {LEAST_DF:g} degrees of freedom."
+        )
     if test.p_value < CLEAR:
         return (
             f"The preparations differ in this {said}: read the response over all of them as an average, and "
