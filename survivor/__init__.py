@@ -116,4 +116,5 @@ def __getattr__(name: str) -> Any:
 
 
 def __dir__() -> list[str]:
-    return sorted([*globals(), *__all__])
+    # What is public, not what this module happens to import.
+    return sorted([*__all__, "__version__", "__doc__", "__name__", "__file__", "__path__"])

@@ -5,11 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from survivor.analysis.milestone import milestone_words
+from survivor.analysis.models import first_plants
 from survivor.analysis.result import Analysis
-from survivor.effects.confounding import REFUSED
-from survivor.effects.consistency import interaction_p, one_site_carries
+from survivor.effects.confounding import BETWEEN, REFUSED
+from survivor.effects.consistency import interaction_p, one_site_carries, plot_shares
 from survivor.effects.contrasts import Contrasts
+from survivor.effects.contrasts import contrasts as compare
 from survivor.effects.standardise import Standardised
+from survivor.errors import SurvivorError
 from survivor.evidence import (
     Circumstances,
     Finding,
@@ -18,6 +22,7 @@ from survivor.evidence import (
     reading,
     unanswered_finding,
 )
+from survivor.evidence.best import Pair, best_finding, leader_of
 from survivor.evidence.describing import radius_finding, survival_finding
 from survivor.evidence.headline import QUESTION, headline_finding
 from survivor.evidence.words import Reading
@@ -55,12 +60,14 @@ def flags_for(analysis: Analysis, row: int, *, bounds: pd.DataFrame, shares: pd.
         models_disagree=bool(((others < line["lower"]) | (others > line["upper"])).any()),
         sites_inconsistent=bool(p_value < _CLEAR),
         one_site_carries=one_site_carries(analysis.left_out, method, against, estimate),
-        penalised=penalised(analysis),
     )
 
 
 def penalised(analysis: Analysis) -> bool:
-    """Whether comparisons rest on a penalised model: nobody, or everybody, died with some method."""
+    """Whether survival by method rests on a penalised model: nobody, or everybody, died somewhere.
+
+    Comparisons know it each for themselves (``penalised`` of their table).
+    """
     head = analysis.fits.get("grouped")
     return head is not None and head.variance == "penalised"
 
@@ -85,8 +92,63 @@ def comparison_findings(
         if found.grade != "unanswered":
             read = reading(line["lower"], line["upper"], line["p_adjusted"], design.smallest_difference)
             readings.append((found, read))
-    headline = headline_finding(readings)
+    headline = headline_finding(readings, named_usual(contrasts, settings))
     return [headline, *each] if headline is not None else each
+
+
+def named_usual(contrasts: Contrasts, settings: Settings) -> bool:
+    """Whether the method compared against is the usual practice that the study file names."""
+    against = contrasts.table["against"].astype(str)
+    return bool((against == str(settings.design.usual_practice)).any())
+
+
+def best_of(analysis: Analysis, milestone: str) -> Finding | None:
+    """Make the finding of whether one preparation is clearly the best; None where fewer than three are."""
+    pairs = analysis.all_pairs
+    if pairs is None:
+        return None
+    design = analysis.settings.design
+    rows = range(len(pairs.table))
+    leader = leader_of([contrast_finding(pairs, row, milestone, design) for row in rows])
+    if leader is None:
+        return None
+    shares = plot_shares(first_plants(analysis.records.intervals), analysis.milestone_day)
+    found = []
+    for row in rows:
+        line = pairs.table.iloc[row]
+        method, against = str(line["method"]), str(line["against"])
+        if leader not in (method, against):
+            continue
+        low, high = float(line["lower"]), float(line["upper"])
+        estimate = float(line["estimate"])
+        flags = Circumstances(
+            models_disagree=_others_outside(analysis, method, against, low, high),
+            sites_inconsistent=bool(interaction_p(shares, method, against) < _CLEAR),
+        )
+        finding = contrast_finding(pairs, row, milestone, design, flags=flags)
+        p_adjusted, between = float(line["p_adjusted"]), line["basis"] == BETWEEN
+        if method == leader:
+            found.append(Pair(against, estimate, low, high, p_adjusted, between, finding))
+        else:
+            found.append(Pair(method, -estimate, -high, -low, p_adjusted, between, finding))
+    told = int((pairs.table["basis"] != REFUSED).sum())
+    return best_finding(leader, found, told, design) if told else None
+
+
+def _others_outside(analysis: Analysis, method: str, against: str, low: float, high: float) -> bool:
+    """Whether some other model puts a difference outside its limits."""
+    for name, fitted in analysis.fits.items():
+        if name == "grouped":
+            continue
+        day = analysis.milestone_day if fitted.at is None else fitted.at
+        try:
+            table = compare(fitted, at=day, against=against).table
+        except SurvivorError:
+            continue
+        other = table.loc[table["method"].astype(str) == method, "estimate"]
+        if bool(((other < low) | (other > high)).any()):
+            return True
+    return False
 
 
 def season_findings(
@@ -103,9 +165,12 @@ def season_findings(
     A question without an answer stays on the list with its reason.
     """
     settings, at = analysis.settings, analysis.milestone_day
-    milestone = settings.headline_milestone.name
+    milestone = milestone_words(settings.headline_milestone, at)
     alive = target or (survival_finding(whole, milestone, settings.design) if whole is not None else None)
     found = list(comparisons) or [unanswered_finding("headline", QUESTION, why_not, milestone, at)]
+    best = best_of(analysis, milestone) if comparisons else None
+    if best is not None:
+        found.insert(1, best)
     if alive is not None:
         found.insert(0 if settings.study.purpose == "check a target" else 1, alive)
     if analysis.payoff is not None:

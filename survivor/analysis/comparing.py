@@ -9,17 +9,19 @@ from typing import Literal
 import pandas as pd
 
 from survivor.analysis.models import SeasonFits, of_methods
-from survivor.analysis.reasons import Reasons
+from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.rules import CONTRAST_COLUMNS, answers_under, other_rules
 from survivor.analysis.season import Season
 from survivor.costing import Payoff, payoff
-from survivor.effects.confounding import confounding
+from survivor.effects.confounding import WITHIN, confounding
 from survivor.effects.consistency import leave_one_site_out
 from survivor.effects.contrasts import Contrasts, contrasts
 from survivor.effects.dose import Dose, dose
+from survivor.effects.slopes import Slopes, radius_by_method
 from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
+from survivor.intervals import entries
 from survivor.models.fit import fit
 from survivor.models.result import Fit
 
@@ -40,6 +42,7 @@ def compared(
         plants that were missing or never found again.
     """
     head, between = season.fits.headline, season.fits.between
+    plain, said = without_separated(season)
     differences = pd.DataFrame(columns=CONTRAST_COLUMNS)
     at, people = season.at, season.population
     if head is None or "method" not in head.variables:
@@ -51,37 +54,81 @@ def compared(
         survival=reasons.attempt("Survival by method", lambda: survival(head, "method", at, people)),
         contrasts=reasons.attempt(
             "Comparison with the usual practice",
-            lambda: contrasts(head, at=at, population=people, between_fit=between),
+            lambda: contrasts(head, at=at, population=people, between_fit=between, plain_fit=plain),
         ),
         all_pairs=reasons.attempt(
             "All pairs",
-            lambda: contrasts(head, at=at, pairs="all", population=people, between_fit=between),
+            lambda: contrasts(
+                head, at=at, pairs="all", population=people, between_fit=between, plain_fit=plain
+            ),
         ),
-        confounding=reasons.attempt("Methods by site", lambda: confounding(head)),
+        # All methods of the records, also those that no site joins to the rest.
+        confounding=reasons.attempt("Methods by site", lambda: confounding(season.intervals)),
+        notes=tuple(dict.fromkeys([*analysis.notes, *said])),
     )
     say("The same under other models and rules")
-    tables = other_rules(season.records, season.settings.rules.missing, head.data["method"].unique())
+    tables = other_rules(
+        season.records, season.settings.rules.missing, head.data["method"].unique(), season.found_first
+    )
     bounds, differences = answers_under(tables, head, at, people)
     analysis = replace(
         analysis,
-        agreement=_agreement(season.fits, at, people),
+        agreement=_agreement(season.fits, at, people, analysis.contrasts),
         bounds=bounds,
         left_out=leave_one_site_out(head, at, people),
     )
     say("Weed-free radius")
-    response, held = _radius(season, head, reasons)
+    unmade = dict(analysis.unmade)
+    response, held, apart = _radius(season, head, reasons, unmade)
     say("Money")
     return replace(
-        analysis, dose=response, radius_held=held, payoff=_money(season, head, reasons)
+        analysis,
+        dose=response,
+        radius_held=held,
+        radius_by_method=apart,
+        payoff=_money(season, head, reasons),
+        unmade=unmade,
     ), differences
 
 
-def _agreement(fits: SeasonFits, at: float, people: pd.DataFrame | None) -> pd.DataFrame:
-    """Differences against the usual practice by every model, on one scale."""
+def without_separated(season: Season) -> tuple[Fit | None, tuple[str, ...]]:
+    """Fit the headline model again without methods with which nobody, or everybody, died.
+
+    Only what compares such a method then rests on the penalty. None where the headline
+    model is not penalised, or where the penalty has another cause.
+    """
+    head = season.fits.headline
+    if head is None or head.variance != "penalised" or "method" not in head.variables:
+        return None, ()
+    counts = head.data.groupby("method", observed=True)["died"].sum()
+    planted = entries(head.data).groupby("method", observed=True)["at_risk"].sum()
+    apart = [name for name in counts.index if counts[name] in (0, planted[name])]
+    kept = [name for name in counts.index if name not in apart]
+    if not apart or len(kept) < 2:
+        return None, ()
+    try:
+        plain = fit(of_methods(head.data, kept), head.formula, strata=list(head.strata) or None)
+    except SurvivorError:
+        return None, ()
+    if plain.variance == "penalised":
+        return None, ()
+    names = "; ".join(map(str, apart))
+    return plain, (
+        f"Nobody, or everybody, died with {names}: what compares "
+        f"{'it' if len(apart) == 1 else 'them'} rests on a penalised model. The other comparisons are from "
+        f"the same model without {names}, and no penalty is in them.",
+    )
+
+
+def _agreement(
+    fits: SeasonFits, at: float, people: pd.DataFrame | None, answer: Contrasts | None
+) -> pd.DataFrame:
+    """Differences against the usual practice by every model, on one scale; those of the answer first."""
     parts = []
-    for name, fitted in {"grouped": fits.headline, **fits.others}.items():
-        if fitted is None:
-            continue
+    if answer is not None:
+        within = answer.table[answer.table["basis"] == WITHIN]
+        parts.append(within.assign(model="grouped", note=within["reason"]))
+    for name, fitted in fits.others.items():
         day = at if fitted.at is None else fitted.at
         try:
             table = contrasts(fitted, at=day, population=people).table
@@ -89,37 +136,62 @@ def _agreement(fits: SeasonFits, at: float, people: pd.DataFrame | None) -> pd.D
             parts.append(pd.DataFrame([{"model": name, "note": fault.what}]))
             continue
         parts.append(table.assign(model=name, note=table["reason"]))
+    if not parts:
+        return pd.DataFrame(columns=AGREEMENT_COLUMNS)
     return pd.concat(parts, ignore_index=True).reindex(columns=AGREEMENT_COLUMNS)
 
 
-def _radius(season: Season, head: Fit, reasons: Reasons) -> tuple[Dose | None, Contrasts | None]:
-    intervals = of_methods(season.intervals, head.data["method"].unique())
+def _radius(
+    season: Season, head: Fit, reasons: Reasons, unmade: dict[str, str]
+) -> tuple[Dose | None, Contrasts | None, Slopes | None]:
+    """Response to the radius, preparations with it held equal, and the response of each preparation."""
+    intervals = season.intervals
     if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
         reasons.say(f"{RADIUS_SUBJECT}: no plot has one in the records, so its response cannot be told.")
-        return None, None
-    design = season.settings.design
+        return None, None, None
+    design, soil = season.settings.design, season.settings.soil
+    # Every cell of method and site has its own level, so methods that no site joins count too.
+    source = season.fits.whole or head
     response = reasons.attempt(
         RADIUS_SUBJECT,
         lambda: dose(
-            head,
+            source,
             RADIUS,
             season.at,
             gain=design.radius_gain,
             population=season.population,
             radius_measured=design.radius_measured,
+            soil_depth_m=soil.root_depth_m,
         ),
     )
     if design.radius_measured != "at planting":
-        return response, None
+        unmade["radius_by_method"] = "The study file does not say that the radius was measured at planting."
+        return response, None, None
     known = intervals[intervals[RADIUS].notna()].copy()
     known.attrs = dict(intervals.attrs)
-    at = min(season.at, float(known["stop_day"].max()))
+    joined = of_methods(known, head.data["method"].unique())
+    at = min(season.at, float(joined["stop_day"].max()))
 
     def held_equal() -> Contrasts:
-        held = fit(known, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None)
-        return contrasts(held, at=at, population=season.population)
+        held = fit(joined, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None)
+        return contrasts(held, at=at, population=season.population, between_fit=_between_held(season, known))
 
-    return response, reasons.attempt("Preparations at the same weed-free radius", held_equal)
+    try:
+        apart = radius_by_method(source, RADIUS, season.at)
+    except SurvivorError as fault:
+        apart, unmade["radius_by_method"] = None, sentence(fault.what)
+    return response, reasons.attempt("Preparations at the same weed-free radius", held_equal), apart
+
+
+def _between_held(season: Season, known: pd.DataFrame) -> Fit | None:
+    """Fit the model between sites with the radius in it, for methods that share no site."""
+    between = season.fits.between
+    if between is None:
+        return None
+    try:
+        return fit(known, f"{between.formula} + {RADIUS}", strata=None, cluster="site")
+    except SurvivorError:
+        return None  # such pairs are then refused by name
 
 
 def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
@@ -127,6 +199,12 @@ def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
     costs = {method.name: method.cost for method in settings.methods if method.cost is not None}
     if not costs:
         reasons.say(f"{MONEY_SUBJECT}: the study file gives no cost per plant, so it cannot be told.")
+        return None
+    if season.found_first:
+        reasons.say(
+            f"{MONEY_SUBJECT}: it needs survival of planted, and these records begin at the first visit, so "
+            "it would come out too low."
+        )
         return None
     return reasons.attempt(
         MONEY_SUBJECT,
@@ -136,9 +214,18 @@ def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
             season.at,
             population=season.population,
             currency=settings.costs.currency if settings.costs else "",
+            left_out=left_out(season, head),
             seed=settings.study.seed,
         ),
     )
+
+
+def left_out(season: Season, head: Fit) -> dict[str, str]:
+    """Methods of the records that the model within sites does not hold, each with the reason."""
+    held = set(head.data["method"].astype(str))
+    absent = [name for name in dict.fromkeys(season.intervals["method"].astype(str)) if name not in held]
+    why = "no site joins it to the others, so its survival cannot be told from that of its sites"
+    return dict.fromkeys(absent, why)
 
 
 def _between_only(

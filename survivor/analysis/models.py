@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from survivor.curves.rounds import at_milestone
 from survivor.effects.confounding import layout
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
@@ -164,7 +165,8 @@ def _others(
         return found, missed
     window = float(settings.headline_milestone.window_days)
     try:
-        found["cox"] = fit(intervals, formula, model="cox", strata=strata)
+        # It puts deaths on the day of the visit, so a visit just after the milestone must count for it.
+        found["cox"] = fit(at_milestone(intervals, at, window)[0], formula, model="cox", strata=strata)
     except SurvivorError as fault:
         missed.append(f"The cox model was not fitted: {fault.what}.")
     try:

@@ -7,6 +7,7 @@ from typing import Any
 
 import pandas as pd
 
+from survivor.analysis.entry import from_first_visit
 from survivor.analysis.models import first_plants, of_methods
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
@@ -20,10 +21,13 @@ SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
 CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper"]
 
 
-def other_rules(records: Records, missing_is: Missing, methods: Iterable[Any]) -> dict[str, pd.DataFrame]:
+def other_rules(
+    records: Records, missing_is: Missing, methods: Iterable[Any], found_first: bool = False
+) -> dict[str, pd.DataFrame]:
     """Risk intervals of the first plants of these methods by the name of the rule, as reported first.
 
-    Empty for counts, which know neither tags nor missing plants.
+    Empty for counts, which know neither tags nor missing plants. ``found_first``: of the
+    seedlings found at the first visit.
     """
     if (records.intervals["tag"].astype(str) == "").all():
         return {}
@@ -35,7 +39,8 @@ def other_rules(records: Records, missing_is: Missing, methods: Iterable[Any]) -
         "plants never found again all dead": records.under(unknown="dead"),
         "plants never found again all alive": records.under(unknown="alive"),
     }
-    return {rule: of_methods(first_plants(intervals), methods) for rule, intervals in named.items()}
+    found = {rule: of_methods(first_plants(intervals), methods) for rule, intervals in named.items()}
+    return {rule: from_first_visit(table) for rule, table in found.items()} if found_first else found
 
 
 def answers_under(

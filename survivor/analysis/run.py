@@ -10,14 +10,24 @@ import pandas as pd
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
 from survivor.analysis.backing import backed
 from survivor.analysis.comparing import MONEY_SUBJECT, RADIUS_SUBJECT, compared
-from survivor.analysis.milestone import milestone_day
+from survivor.analysis.entry import entry_note, from_first_visit, of_found, watched_late
+from survivor.analysis.milestone import milestone_day, milestone_words
 from survivor.analysis.models import first_plants, fit_season
 from survivor.analysis.rain import season_rain
 from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
-from survivor.analysis.season import Season, population
-from survivor.analysis.tables import ROUND_DAYS, causes_of_death, survival_by, three_measures
-from survivor.curves import curve
+from survivor.analysis.season import Season, population, weighting
+from survivor.analysis.stages import at_milestones, infill_survival
+from survivor.analysis.tables import (
+    causes_of_death,
+    counted_by_method,
+    method_curves,
+    planted_by,
+    same_fate,
+    survival_by,
+    three_measures,
+)
+from survivor.curves.rounds import at_milestone
 from survivor.effects.consistency import plot_shares
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
@@ -60,6 +70,7 @@ def analyse(
         rain=rain.measures,
         rain_record=rain.record,
         rain_effect=rain.effect,
+        rain_by_method=rain.by_method,
         soil_water=rain.water,
     )
     intervals = first_plants(records.intervals)
@@ -68,21 +79,28 @@ def analyse(
             "No survival can be told: no seedling was seen alive at one visit and looked at again later."
         )
         return _with_findings(analysis, reasons, rain.reason, rain.cannot, None)
+    late, entered = watched_late(intervals), entry_note(intervals)
+    if late:
+        intervals = from_first_visit(intervals)
+    if intervals.empty:
+        reasons.say("No survival can be told: no seedling found at the first visit was looked at again.")
+        return _with_findings(analysis, reasons, rain.reason, rain.cannot, None)
     at, said = milestone_day(intervals, milestone)
+    window, strata, people = float(milestone.window_days), _curve_strata(intervals), population(settings)
     say("Survival curves")
-    curves = reasons.attempt(
-        "Survival curves",
-        lambda: curve(intervals, by="method", align=ROUND_DAYS, strata=_curve_strata(intervals)),
-    )
+    curves = reasons.attempt("Survival curves", lambda: method_curves(intervals, at, window, strata))
     analysis = replace(
         analysis,
         milestone_day=at,
         curves=curves,
-        species=survival_by(intervals, "species", at),
-        sites=survival_by(intervals, "site", at),
+        found_first=late,
+        species=survival_by(intervals, "species", at, window, planted_by(records.plots, "species")),
+        sites=survival_by(intervals, "site", at, window, planted_by(records.plots, "site")),
+        counted=counted_by_method(intervals, at, window),
         causes=causes_of_death(records.visits, intervals, settings),
-        measures=three_measures(records.visits, records.plots, intervals, at, float(milestone.window_days)),
-        notes=(sentence(said),),
+        measures=three_measures(records.visits, records.plots, intervals, at, window),
+        infill=infill_survival(records.intervals, milestone),
+        notes=tuple(text for text in (sentence(said), entered, weighting(settings, intervals)) if text),
     )
     say("Models")
     fits = fit_season(intervals, settings, at)
@@ -91,19 +109,34 @@ def analyse(
     analysis = replace(
         analysis, fits={**named, **fits.others}, notes=tuple(dict.fromkeys([*analysis.notes, *fits.notes]))
     )
-    season = Season(settings, records, intervals, at, population(settings), fits)
+    analysis = replace(
+        analysis, milestones=at_milestones(intervals, settings.milestones, fits.headline, people, strata)
+    )
+    season = Season(settings, records, intervals, at, people, fits, late)
     analysis, bound_differences = compared(analysis, season, reasons, say)
     analysis = backed(analysis, season, say)
+    alike = same_fate(analysis.counted, milestone_words(milestone, at))
+    if alike:
+        reasons.say(alike)
+        analysis = replace(
+            analysis,
+            contrasts=None,
+            all_pairs=None,
+            radius_held=None,
+            payoff=None,
+            dose=None,
+            like_sites=None,
+        )
     say("Findings")
     flags = []
     if analysis.contrasts is not None:
-        shares = plot_shares(intervals, at + milestone.window_days)
+        shares = plot_shares(at_milestone(intervals, at, window)[0], at)
         flags = [
             flags_for(analysis, row, bounds=bound_differences, shares=shares)
             for row in range(len(analysis.contrasts.table))
         ]
     comparisons = (
-        comparison_findings(analysis.contrasts, flags, settings, milestone.name)
+        comparison_findings(analysis.contrasts, flags, settings, milestone_words(milestone, at))
         if analysis.contrasts is not None
         else []
     )
@@ -133,7 +166,23 @@ def _with_findings(
         rain_reason=rain_reason,
         why_not=reasons.besides(RADIUS_SUBJECT, MONEY_SUBJECT) or "The preparations could not be compared.",
     )
-    return replace(analysis, findings=findings, cannot=tuple(dict.fromkeys([*reasons.said, *rain_cannot])))
+    cannot = tuple(dict.fromkeys([*reasons.said, *rain_cannot]))
+    if not analysis.found_first:
+        return replace(analysis, findings=findings, cannot=cannot)
+    return replace(
+        analysis, findings=tuple(_found(finding) for finding in findings), cannot=tuple(map(of_found, cannot))
+    )
+
+
+def _found(finding: Finding) -> Finding:
+    """Say of seedlings found at the first visit what was written of planted ones."""
+    return replace(
+        finding,
+        answer=of_found(finding.answer),
+        unit=of_found(finding.unit),
+        checks=tuple(map(of_found, finding.checks)),
+        reasons=tuple(map(of_found, finding.reasons)),
+    )
 
 
 def _curve_strata(intervals: pd.DataFrame) -> str | None:
@@ -151,4 +200,11 @@ def _target(season: Season) -> Finding | None:
     if at < milestone.day - milestone.window_days:
         raise EffectError(f"the visits have not reached {milestone.name}, for which survival was promised")
     whole = survival(fitted, None, at, season.population)
+    # Those found at the first visit live on more often than those planted: a promise that even
+    # they fall short of was missed, but one that they keep may have been missed all the same.
+    if season.found_first and not float(whole.table["upper"].iloc[0]) < settings.target.survival_per_100:
+        raise EffectError(
+            "survival was promised of planted seedlings, and these records begin at the first visit; of "
+            "those found there more live on, so they cannot show that the promise was kept"
+        )
     return target_finding(whole, settings.target.survival_per_100, milestone.name, settings.design)

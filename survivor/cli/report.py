@@ -37,6 +37,9 @@ def report(
     headline = loaded.analysis.findings[0].answer if loaded.analysis.findings else ""
     if headline:
         typer.echo(headline)
+    from survivor.report.content.answer import records_words
+
+    typer.echo(records_words(loaded.records))
     typer.echo(f"Report: {written[0]}")
     others = "report.pdf, report.xlsx, summary.txt, findings.json and the tables as CSV"
     typer.echo(f"Beside it: {len(written) - 1} files ({others})")

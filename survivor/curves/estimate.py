@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, get_args
+from typing import get_args
 
 import numpy as np
 import pandas as pd
 
 from survivor.curves import between_visits
+from survivor.curves.edges import correlation, effect_of_plots
 from survivor.curves.kaplan_meier import greenwood, product_limit, risk_sets
 from survivor.curves.life_table import band_ends, exposures, refuse_short_exposure
 from survivor.curves.limits import Scale, Tabulate, at_edges, by_plots, jackknife, on_scale, replicates
@@ -21,9 +22,6 @@ from survivor.curves.steps import Step
 from survivor.curves.turnbull import survival_variance, undetermined
 from survivor.errors import CurveError
 from survivor.intervals import check_intervals
-from survivor.proportions import design_effect_from_icc, plot_correlation
-
-_ASSUMED_ICC: Final = 0.2  # middle of what plots of seedlings show, used only where no plot lost any
 
 
 @dataclass(frozen=True)
@@ -110,7 +108,7 @@ def curve(
         notes += [f"visits on days {a:g} to {b:g} are taken as one round, on day {b:g}" for a, b in spans]
     labels, samples = collect(intervals, by, cluster, strata)
     names = [str(label) for label in labels]
-    icc = _correlation(samples) if cluster is not None else 0.0
+    icc = correlation(samples) if cluster is not None else 0.0
     fitted, said = [], []
     for name, sample in zip(names, samples, strict=True):
         if estimator == "turnbull":
@@ -230,11 +228,9 @@ def _clustered(
     if variance is None:
         return np.full_like(survival, np.nan), np.full_like(survival, np.nan)
     lower, upper = by_plots(survival, variance, df)
-    entered = sample.entered()
-    size = float((entered**2).sum() / entered.sum())
     # Plots exactly alike show no spread, which is luck and no certainty.
     edge = np.isin(survival, (0.0, 1.0)) | (variance < 1e-18)
-    edge_lower, edge_upper = at_edges(survival, known, edge, design_effect_from_icc(size, icc), df)
+    edge_lower, edge_upper = at_edges(survival, known, edge, effect_of_plots(sample, icc), df)
     lower, upper = np.where(edge, edge_lower, lower), np.where(edge, edge_upper, upper)
     told = days <= sample.two_plots_until
     return np.where(told, lower, np.nan), np.where(told, upper, np.nan)
@@ -247,18 +243,6 @@ def _independent(
     edge = np.isin(survival, (0.0, 1.0))
     edge_lower, edge_upper = at_edges(survival, known, edge, 1.0, None)
     return np.where(edge, edge_lower, lower), np.where(edge, edge_upper, upper)
-
-
-def _correlation(samples: Sequence[Sample]) -> float:
-    """Correlation of seedlings within plots over the whole watch, within groups, 0 or more."""
-    entered = [sample.entered() for sample in samples]
-    died = [np.bincount(s.cluster, weights=s.died, minlength=s.plots) for s in samples]
-    number, dead = np.concatenate(entered), np.concatenate(died)
-    group = np.repeat(np.arange(len(samples)), [s.plots for s in samples])
-    if len(number) <= len(samples) or not np.any(number > 1) or not 0 < dead.sum() < number.sum():
-        return _ASSUMED_ICC
-    icc = plot_correlation(number - dead, number, group).icc
-    return max(icc, 0.0) if np.isfinite(icc) else _ASSUMED_ICC
 
 
 def _step(name: str, sample: Sample, fitted: _Fitted, rounds: tuple[tuple[float, float], ...]) -> Step:

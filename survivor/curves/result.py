@@ -17,10 +17,12 @@ from survivor.errors import CurveError
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+_SHOWN = 40  # rows of a table that are printed whole
+
 Estimator = Literal["kaplan-meier", "turnbull", "life-table"]
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, repr=False)
 class Curves:
     """Survival curves, one a group.
 
@@ -197,6 +199,12 @@ class Curves:
         from survivor.figures.curves import draw_curves
 
         return draw_curves(self.table, ax)
+
+    def __repr__(self) -> str:
+        """Show the table and how its limits were made."""
+        by = f" by {self.by}" if self.by is not None else ""
+        table = self.table.to_string(index=False, float_format=lambda x: f"{x:.3f}", max_rows=_SHOWN)
+        return f"Survival{by} ({self.estimator}), 0 to 1 by day since planting\n{table}\n{self.limits}"
 
     def _repr_html_(self) -> str:
         """Show the table, its limits and its notes in a notebook."""

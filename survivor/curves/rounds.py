@@ -1,4 +1,4 @@
-"""Visits a few days apart taken as one round, so that plots share their visit days."""
+"""Visits a few days apart taken as one: in a round, or as the visit of a milestone."""
 
 from __future__ import annotations
 
@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import CurveError
+from survivor.intervals import ENTRY_GROUP, group_codes
 
 
 def in_rounds(frame: pd.DataFrame, align: float) -> tuple[pd.DataFrame, list[tuple[float, float]]]:
@@ -55,3 +56,48 @@ def in_rounds(frame: pd.DataFrame, align: float) -> tuple[pd.DataFrame, list[tup
         )
     spans = [(float(a), float(b)) for a, b in zip(first, last, strict=True) if b > a]
     return frame.assign(start_day=start, stop_day=stop), spans
+
+
+def at_milestone(
+    frame: pd.DataFrame, day: float, window: float
+) -> tuple[pd.DataFrame, tuple[float, float] | None]:
+    """Take the visit nearest to a milestone as made on its very day.
+
+    A plot visited on day 368 tells of day 365 too, though its deaths were found three
+    days later. Of two visits as near, the later is taken.
+
+    Parameters
+    ----------
+    frame
+        A risk-interval table.
+    day
+        The milestone, in days since planting.
+    window
+        How many days a visit may lie from it.
+
+    Returns
+    -------
+    frame, span
+        A copy in which each group of seedlings has its nearest visit within the window
+        on ``day``, and the first and last day on which those visits were; None where
+        there was no visit in the window.
+    """
+    start, stop = (frame[name].to_numpy(dtype=float) for name in ("start_day", "stop_day"))
+    inside = np.abs(stop - day) <= window
+    if not inside.any():
+        return frame.copy(), None
+    keys = [name for name in ENTRY_GROUP if name in frame.columns]
+    code = group_codes(frame, keys)[0] if keys else np.zeros(len(frame), dtype=np.intp)
+    # A little more for an earlier visit settles ties.
+    far = np.where(inside, np.abs(stop - day) + np.where(stop < day, 0.25, 0.0), np.inf)
+    nearest = np.full(int(code.max()) + 1, np.inf)
+    np.minimum.at(nearest, code, far)
+    chosen = inside & (far == nearest[code])
+    visit = np.full(len(nearest), np.nan)
+    visit[code[chosen]] = stop[chosen]
+    moved = frame.assign(
+        start_day=np.where(start == visit[code], day, start),
+        stop_day=np.where(stop == visit[code], day, stop),
+    )
+    moved.attrs = dict(frame.attrs)
+    return moved, (float(stop[chosen].min()), float(stop[chosen].max()))

@@ -3,8 +3,8 @@
 Survival is given limits on the log(-log) scale (Kalbfleisch and Prentice 1980,
 section 1.3), so that they stay between 0 and 100. There a survival of exactly
 0 or 1 has no limits; the score limits of Wilson (1927, Journal of the American
-Statistical Association 22, 209-212) take their place, with the number of plots
-as the effective number: each plot counts as one plant, the cautious end.
+Statistical Association 22, 209-212) on the effective number of seedlings take their
+place, by the same rule as in the curves (``survivor.curves.edges``).
 """
 
 from __future__ import annotations
@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy import stats
 
+from survivor import proportions
 from survivor.models.result import Estimates
 from survivor.vocabulary import CONFIDENCE
 
@@ -68,7 +69,7 @@ def survival_limits(survival: Floats, std_error: Floats, df: Floats, effective: 
     df
         Degrees of freedom of each.
     effective
-        Effective number for Wilson limits at 0 or 100 %, usually plots.
+        Effective number of seedlings for Wilson limits at 0 or 100 %.
 
     Returns
     -------
@@ -119,15 +120,8 @@ def limits_of_differences(found: Estimates) -> tuple[Floats, Floats, Floats]:
 
 def wilson(share: Floats, number: Floats) -> tuple[Floats, Floats]:
     """Score limits of a share (0 to 1) of ``number``; blank where the number is not positive."""
-    known = number > 0
-    count = np.where(known, number, 1.0)
-    square = stats.norm.ppf(0.5 + CONFIDENCE / 2) ** 2
-    middle = share + square / (2 * count)
-    spread = np.sqrt(square * (share * (1 - share) / count + square / (4 * count**2)))
-    scale = 1 + square / count
-    lower = np.where(known, np.clip((middle - spread) / scale, 0, 1), np.nan)
-    upper = np.where(known, np.clip((middle + spread) / scale, 0, 1), np.nan)
-    return lower, upper
+    known = np.where(number > 0, number, 0.0)
+    return proportions.wilson(np.clip(share, 0.0, 1.0) * known, known)
 
 
 def t_test(estimate: Floats, std_error: Floats, df: Floats) -> Floats:

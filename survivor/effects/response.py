@@ -18,6 +18,7 @@ from formulaic import Formula
 from survivor.effects.cells import check_day, study_cells
 from survivor.effects.limits import Floats, limits_of_differences, limits_of_survival
 from survivor.effects.spread import Curve
+from survivor.effects.standardise import ALL, behind
 from survivor.intervals import cluster_columns
 from survivor.models.fit import Model
 from survivor.models.fit import fit as fit_model
@@ -87,9 +88,7 @@ class Answer:
         """Survival at each radius, as :attr:`Dose.table`."""
         found = self._average(fitted, np.eye(len(self.points)))
         estimate, std_error = np.asarray(found.estimate), found.std_error
-        limits = limits_of_survival(
-            found, np.full(len(estimate), float(fitted.n_plots or fitted.n_seedlings))
-        )
+        limits = limits_of_survival(found, behind(fitted, None, [ALL] * len(estimate), self.at, found))
         return pd.DataFrame(
             {
                 self.curve.column: self.points,

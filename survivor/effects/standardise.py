@@ -13,15 +13,16 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from survivor.curves.edges import edge_numbers
 from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.limits import Floats, limits_of_survival
+from survivor.effects.limits import Floats, at_edge, limits_of_survival
 from survivor.intervals import entries, tally
 from survivor.vocabulary import PER_100
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from survivor.models.result import Fit
+    from survivor.models.result import Estimates, Fit
 
 ALL = "all"
 _STALE_DAYS = 30  # the usual window of a milestone
@@ -105,8 +106,7 @@ def survival(
     stacked, weights = _stack(fit, cells, by, levels)
     found = fit.average_survival(stacked, weights, at)
     counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
-    effective = np.where(counts["plots"] > 0, counts["plots"], counts["seedlings"]).astype(float)
-    limits = limits_of_survival(found, effective)
+    limits = limits_of_survival(found, behind(fit, by, levels, at, found))
     name = ALL if by is None else by
     table = pd.DataFrame(
         {
@@ -142,6 +142,20 @@ def _stack(fit: Fit, cells: Cells, by: str | None, levels: list[Any]) -> tuple[p
     return under_levels(cells.frame, by, levels, fit.data[by]), np.kron(np.eye(len(levels)), share)
 
 
+def behind(fit: Fit, by: str | None, levels: list[Any], at: float, found: Estimates) -> Floats:
+    """Effective number of seedlings behind each average, for limits at 0 and 100 %.
+
+    As the curves have it; reckoned only where some average stands there.
+    """
+    if not (at_edge(np.asarray(found.estimate)) | ~(found.std_error > 0)).any():
+        return np.full(len(levels), np.nan)
+    rows, strata = fit.data, list(fit.strata) or None
+    if not {"start_day", "stop_day"} <= set(rows.columns):  # alive or dead at one day
+        rows = rows.assign(start_day=0.0, stop_day=float(at))
+    numbers = edge_numbers(rows, by, at, list(fit.cluster) or None, strata)
+    return np.array([numbers.get(str(level), np.nan) for level in levels], dtype=float)
+
+
 def _labels(data: pd.DataFrame, by: str | None, levels: list[Any]) -> pd.Series[Any]:
     return pd.Series(levels, dtype=None if by is None else data[by].dtype)
 
@@ -175,7 +189,7 @@ def _unseen(fit: Fit, by: str | None, levels: list[Any], cells: Cells) -> pd.Dat
 
 def _edge_checks(levels: list[Any], edge: np.ndarray[Any, np.dtype[np.bool_]]) -> list[str]:
     return [
-        f"{level}: at 0 or 100 the model has no limits; those shown count a plot as one plant (Wilson)."
+        f"{level}: at 0 or 100 the model has no limits; those shown are Wilson's, on the effective number."
         for level, at_end in zip(levels, edge, strict=True)
         if at_end
     ]

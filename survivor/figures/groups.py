@@ -17,8 +17,8 @@ def groups_figure(
     Parameters
     ----------
     table
-        First column the group; ``planted, alive`` (seedlings), ``estimate, lower,
-        upper`` (per 100 planted). The order is kept: sites are not ranked.
+        First column the group; ``watched`` or ``planted``, and ``alive`` where known
+        (seedlings), ``estimate, lower, upper`` (per 100 planted). The order is kept: sites are not ranked.
     size
         For a page, or for a telephone.
     axis
@@ -26,11 +26,12 @@ def groups_figure(
     """
     with styled():
         group = str(table.columns[0])
+        base = "watched" if "watched" in table else "planted"
         rows = []
         for record in table.to_dict("records"):
             value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
-            planted = number(float(record["planted"]))
-            counted = f"{number(float(record['alive']))} of {planted}" if "alive" in record else planted
+            total = number(float(record[base]))
+            counted = f"{number(float(record['alive']))} of {total}" if "alive" in record else total
             rows.append(
                 Row(
                     label=str(record[group]),
@@ -41,7 +42,7 @@ def groups_figure(
                     beside=(f"{per_100(value)} ({per_100_limits(lower, upper)})", counted),
                 )
             )
-        count = "Alive of\nplanted" if "alive" in table else "Planted"
+        count = f"Alive of\n{base}" if "alive" in table else base.capitalize()
         layout = Layout(size=size, headings=("Alive per 100\n(95 % limits)", count), axis=axis)
         figure, ax = rows_figure(rows, layout, WIDTHS[size])
         values = [float(v) for v in [*table["lower"], *table["upper"], *table["estimate"]]]

@@ -10,6 +10,9 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
+from survivor.analysis.entry import of_found
+from survivor.analysis.milestone import milestone_words
+
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
@@ -45,6 +48,8 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "curves": analysis.curves,
         "radius": analysis.dose,
         "radius_held": analysis.radius_held,
+        "radius_by_method": analysis.radius_by_method,
+        "rain_by_method": analysis.rain_by_method,
         "payoff": analysis.payoff,
         "permutation": analysis.permutation,
         "hazards": analysis.hazards,
@@ -72,6 +77,9 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "left_out": analysis.left_out,
         "residuals": analysis.residuals,
         "measures": analysis.measures,
+        "counted": analysis.counted,
+        "milestones": analysis.milestones,
+        "infill": analysis.infill,
         "problems": analysis.records.problems,
         "accounts": _accounts(analysis.records.accounts),
         "matches": analysis.records.matches,
@@ -87,7 +95,15 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         found["rain_effect"] = analysis.rain_effect
     found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
     private = hidden(analysis)
-    return {name: _public(table, private) for name, table in found.items() if not table.empty}
+    shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
+    return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
+
+
+def _of_found(table: pd.DataFrame) -> pd.DataFrame:
+    """Name what numbers are per 100 of, where that is not planted seedlings."""
+    if "unit" not in table:
+        return table
+    return table.assign(unit=table["unit"].astype(str).map(of_found))
 
 
 def _accounts(accounts: pd.DataFrame) -> pd.DataFrame:
@@ -164,7 +180,7 @@ def findings_json(analysis: Analysis) -> str:
     content = {
         "format": VERSION,
         "study": analysis.settings.study.name,
-        "milestone": analysis.settings.headline_milestone.name,
+        "milestone": milestone_words(analysis.settings.headline_milestone, analysis.milestone_day),
         "at_day": analysis.milestone_day,
         "allocation": analysis.settings.design.allocation,
         "findings": [asdict(finding) for finding in analysis.findings],

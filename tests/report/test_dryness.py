@@ -4,14 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.report.content.dryness import (
-    deaths_in_dry_season,
-    dry_spans,
-    first_plants,
-    reading_day,
-    settled,
-    visit_rounds,
-)
+from survivor.analysis.tables import death_periods, deaths_in_dry_season, season_pieces
+from survivor.report.content.dryness import dry_spans, first_plants, settled, visit_rounds
 from survivor.settings import DrySeason
 
 SEASON = DrySeason(start="12-01", end="03-31")
@@ -56,22 +50,32 @@ def test_visits_a_few_days_apart_are_one_round() -> None:
     assert visit_rounds(rows) == [(36.0, 45.0), (110.0, 110.0), (365.0, 371.0)]
 
 
-def test_a_curve_is_read_when_the_round_of_the_milestone_is_over() -> None:
+def test_a_round_is_read_on_its_last_day_with_limits() -> None:
     table = pd.DataFrame({"day": [0.0, 350, 365, 380, 384], "lower": [1.0, 0.8, 0.7, 0.6, np.nan]})
-    assert reading_day(table, [(350.0, 384.0)], 365) == 380  # on day 384 there are no limits
-    assert reading_day(table, [(350.0, 360.0)], 365) == 365
+    assert settled(table, 350.0, 384.0) == 380  # on day 384 there are no limits
     assert settled(table, 384.0, 384.0) == 384
 
 
-def test_deaths_are_counted_to_the_dry_season_by_most_of_their_days() -> None:
+def test_deaths_belong_to_the_period_of_most_of_their_days() -> None:
+    # Planted on 1 September 2023: the first dry season is from day 91 on, to day 212. Of days 40 to
+    # 100, 51 lie before it; of 80 to 222, most in it; of days 60 to 290 (31 before, 121 in it, 78
+    # after) too, though it holds few more than half.
     rows = pd.DataFrame(
         {
-            "start_date": pd.to_datetime(["2023-10-01", "2023-11-20", "2024-03-25"]),
-            "stop_date": pd.to_datetime(["2023-12-10", "2024-04-10", "2024-06-01"]),
-            "died": [3, 11, 2],
+            "planted_date": pd.Timestamp("2023-09-01"),
+            "start_day": [40.0, 80.0, 60.0, 206.0],
+            "stop_day": [100.0, 222.0, 290.0, 274.0],
+            "died": [3, 11, 5, 2],
         }
     )
-    assert deaths_in_dry_season(rows, SEASON) == (16.0, 11.0)
+    names = death_periods(rows, season_pieces(SEASON, 290.0))
+    assert names == [
+        "planting to the first dry season",
+        "first dry season",
+        "first dry season",
+        "after the first dry season",
+    ]
+    assert deaths_in_dry_season(rows, SEASON) == (21.0, 16.0)
     assert deaths_in_dry_season(rows, None) == (0.0, 0.0)
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from survivor.analysis.entry import of_found
+from survivor.analysis.milestone import milestone_words
 from survivor.report.content.answer import answer, extent, questions
 from survivor.report.content.appendix import appendix
 from survivor.report.content.cautions import cautions
@@ -15,6 +17,8 @@ from survivor.report.content.money import costs
 from survivor.report.content.planting import planting
 from survivor.report.content.radii import radius
 from survivor.report.content.rainfall import season
+from survivor.report.content.rewording import reworded
+from survivor.report.content.stages import stages
 from survivor.report.content.survival import survival_curves
 from survivor.report.content.wording import date, dates
 from survivor.report.content.workings import cannot, problems, provenance, workings
@@ -33,15 +37,15 @@ def report_of(analysis: Analysis) -> Report:
     analysis
         A season, analysed. What it does not hold is said, with the reason.
     """
-    milestone = analysis.settings.headline_milestone
-    about = [f"Establishment survival at {milestone.name}", extent(analysis)]
+    when = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
+    about = [f"Establishment survival at {when}", extent(analysis)]
     planted = analysis.records.plots.get("planted_date")
     seen = analysis.records.visits.get("date")
     if planted is not None and planted.notna().any():
         about.append(f"planted {dates(planted)}")
     if seen is not None and seen.notna().any():
         about.append(f"last visit {date(seen.max())}")
-    return Report(
+    report = Report(
         title=analysis.settings.study.name,
         about=tuple(about),
         answer=answer(analysis),
@@ -49,6 +53,7 @@ def report_of(analysis: Analysis) -> Report:
             questions(analysis),
             planting(analysis),
             survival_curves(analysis),
+            stages(analysis),
             comparison(analysis),
             radius(analysis),
             season(analysis),
@@ -64,3 +69,4 @@ def report_of(analysis: Analysis) -> Report:
             appendix(analysis),
         ),
     )
+    return reworded(report, of_found) if analysis.found_first else report

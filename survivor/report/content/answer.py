@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.milestone import milestone_words, reached
 from survivor.figures.comparison import survival_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import limits, money, number, per_100, per_100_limits
-from survivor.report.content.dryness import first_plants, reading_day, visit_rounds
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, Terms
 from survivor.report.content.reasons import allocation, between_sites, is_random, usual_practice, why
 from survivor.report.content.wording import counted, listed, plain, sentence
@@ -18,6 +18,7 @@ from survivor.report.content.wording import counted, listed, plain, sentence
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.evidence import Finding
+    from survivor.records import Records
 
 KEY = "answer"
 QUESTIONS = "questions"
@@ -52,6 +53,9 @@ def answer(analysis: Analysis) -> Section:
         said = why(analysis, "survival", otherwise="Survival by preparation could not be estimated")
         blocks.append(Paragraph(said, kind="note", label="No picture"))
     blocks.extend(between_sites(analysis))
+    about_records = records_line(analysis)
+    if about_records is not None:
+        blocks.append(about_records)
     return Section(KEY, heading, tuple(blocks))
 
 
@@ -80,8 +84,14 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     usual = usual_practice(analysis)
     costs = analysis.payoff.table if analysis.payoff is not None else None
     milestone = analysis.settings.headline_milestone
+    when = milestone_words(milestone, analysis.milestone_day)
     target = analysis.settings.target
-    promised = target.survival_per_100 if target is not None and target.milestone == milestone.name else None
+    asked = target is not None and target.milestone == milestone.name
+    promised = (
+        target.survival_per_100
+        if target is not None and asked and reached(milestone, analysis.milestone_day)
+        else None
+    )
     best = table.iloc[0]
     absent = _absent(analysis, table)
     finding = (
@@ -90,21 +100,33 @@ def survival_picture(analysis: Analysis) -> Figure | None:
         f"({per_100_limits(best['lower'], best['upper'])})."
     )
     caption = (
-        f"Dot: alive per 100 planted, {number(analysis.milestone_day)} days after planting, "
-        "averaged over the sites and species of the study. Line: 95 % limits."
+        f"Dot: alive per 100 planted, {number(analysis.milestone_day)} days after planting, had every plant "
+        f"{averaged_over(analysis)} had that preparation. Line: 95 % limits."
     )
     if usual is not None:
         caption += f" Hollow dot, broken line: the usual practice, {usual}."
+    if _told_at_some_sites(analysis):
+        caption += (
+            " A difference in the words above is told at the sites where both preparations stood, so it need "
+            "not equal the difference of two dots, which are averaged over all sites."
+        )
     if absent:
         caption += f" Not shown, since its survival cannot be told from that of its sites: {listed(absent)}."
     return Figure(
         key="survival",
-        title=f"Alive at {milestone.name}, by preparation",
+        title=f"Alive at {when}, by preparation",
         finding=finding,
         caption=caption,
         draw=partial(_draw, table, costs, usual, promised),
-        table=_survival_table(table, costs),
+        table=_survival_table(analysis, table, costs, when),
     )
+
+
+def _told_at_some_sites(analysis: Analysis) -> bool:
+    """Whether some comparison leaves out sites that the picture averages over."""
+    if analysis.contrasts is None:
+        return False
+    return bool((analysis.contrasts.table["n_sites"] < analysis.records.plots["site"].nunique()).any())
 
 
 def _absent(analysis: Analysis, table: pd.DataFrame) -> list[str]:
@@ -119,8 +141,7 @@ def _counted_picture(analysis: Analysis) -> Figure | None:
     curves = analysis.curves
     if curves is None or curves.table.empty:
         return None
-    table = curves.table.rename(columns={curves.table.columns[0]: "method"})
-    day = reading_day(table, visit_rounds(first_plants(analysis.records.intervals)), analysis.milestone_day)
+    day = analysis.milestone_day
     read = curves.read(day)
     group = str(read.columns[0])
     table = pd.DataFrame(
@@ -136,6 +157,7 @@ def _counted_picture(analysis: Analysis) -> Figure | None:
     if table.empty:
         return None
     best = table.iloc[0]
+    when = milestone_words(analysis.settings.headline_milestone, day)
     columns = (
         Column("Preparation"),
         Column("Alive per 100 planted", numeric=True),
@@ -153,7 +175,7 @@ def _counted_picture(analysis: Analysis) -> Figure | None:
     )
     return Figure(
         key="survival",
-        title=f"Alive at {analysis.settings.headline_milestone.name}, by preparation, as counted",
+        title=f"Alive at {when}, by preparation, as counted",
         finding=(
             f"Highest: {best['method']}, {per_100(best['estimate'])} alive per 100 planted "
             f"({per_100_limits(best['lower'], best['upper'])})."
@@ -174,7 +196,16 @@ def _draw(
     return survival_figure(table, costs, usual=usual, target=promised, size=size)
 
 
-def _survival_table(table: pd.DataFrame, costs: pd.DataFrame | None) -> Table:
+def averaged_over(analysis: Analysis) -> str:
+    """Say which plants survival is averaged over: the whole planting, or those watched."""
+    planted = analysis.settings.planted
+    if not planted:
+        return "watched in these records"
+    total = sum(line.plants for line in planted)
+    return f"put in over the whole planting ({number(total)} by the study file)"
+
+
+def _survival_table(analysis: Analysis, table: pd.DataFrame, costs: pd.DataFrame | None, when: str) -> Table:
     columns = [
         Column("Preparation"),
         Column("Alive per 100 planted", numeric=True),
@@ -188,25 +219,53 @@ def _survival_table(table: pd.DataFrame, costs: pd.DataFrame | None) -> Table:
                 money(float(row["cost_per_established"]), str(row["currency"])),
                 limits(float(row["lower"]), float(row["upper"]), 2),
             )
-    columns += [Column(name, numeric=True) for name in ("Seedlings", "Died", "Plots", "Sites")]
+    # Deaths to the milestone, not those of later visits: they stand beside survival at it.
+    died = {str(row["method"]): float(row["died"]) for row in analysis.counted.to_dict("records")}
+    heads = ("Seedlings", f"Died by {_by(when)}", "Plots", "Sites")
+    columns += [Column(name, numeric=True) for name in heads]
     rows = []
     for row in table.to_dict("records"):
-        price = prices.get(str(row["method"]), ("–", "–")) if prices else ()
+        name = str(row["method"])
+        price = prices.get(name, ("–", "–")) if prices else ()
         rows.append(
             (
-                str(row["method"]),
+                name,
                 per_100(float(row["estimate"])),
                 per_100_limits(float(row["lower"]), float(row["upper"])),
                 *price,
-                *(number(float(row[name])) for name in ("n_seedlings", "died", "n_plots", "n_sites")),
+                number(float(row["n_seedlings"])),
+                number(died.get(name, float("nan"))),
+                number(float(row["n_plots"])),
+                number(float(row["n_sites"])),
             )
         )
     note = (
-        "Seedlings, deaths, plots and sites are those of the records; alive per 100 is averaged over the "
-        "sites "
-        "and species of the study, so it need not equal the plain share."
+        "Seedlings, deaths, plots and sites are those of the records. Alive per 100 is what the model "
+        f"expects had every plant {averaged_over(analysis)} had that preparation, sites and species alike "
+        f"for all; it need not equal the plain share.{_plainly_counted(analysis)}"
     )
     return Table("survival-table", "Survival by preparation", tuple(columns), tuple(rows), note=note)
+
+
+def _by(when: str) -> str:
+    """Write a milestone, or the day that stands for it, in the heading of a column."""
+    return when.partition(" (")[0]
+
+
+def _plainly_counted(analysis: Analysis) -> str:
+    """Give the plain count of all preparations beside the averaged numbers."""
+    rows = analysis.measures
+    if rows.empty:
+        return ""
+    plain_count = rows[rows["measure"] == "survival of planted"]
+    if plain_count.empty:
+        return ""
+    alive, of, share = (float(plain_count.iloc[0][name]) for name in ("alive", "of", "estimate"))
+    return (
+        f" Plainly counted, {number(alive)} of {number(of)} planted in the plots were seen alive then or "
+        f"later ({per_100(share)} in 100), all preparations together; plants not found count as not alive in "
+        "that, and no site or species is evened out."
+    )
 
 
 def questions(analysis: Analysis) -> Section:
@@ -236,12 +295,36 @@ def _question(finding: Finding) -> tuple[str, str]:
 def extent(analysis: Analysis) -> str:
     """Return how many seedlings, plots and sites the answers rest on."""
     plots = analysis.records.plots
-    planted = float(plots["planted"].sum(skipna=True)) if "planted" in plots else float("nan")
     n_plots = len(plots[["site", "block", "plot"]].drop_duplicates())
-    return ", ".join(
-        [
-            counted(planted, "seedling planted", "seedlings planted"),
-            counted(n_plots, "plot"),
-            counted(plots["site"].nunique(), "site"),
-        ]
-    )
+    planted = plots["planted"] if "planted" in plots else pd.Series(dtype=float)
+    watched = float(analysis.counted["watched"].sum()) if not analysis.counted.empty else 0.0
+    if analysis.found_first:
+        seedlings = counted(watched, "seedling", "seedlings") + " found at the first visit"
+    elif len(planted) and planted.notna().all():
+        seedlings = counted(float(planted.sum()), "seedling planted", "seedlings planted")
+    else:
+        seedlings = counted(watched, "seedling", "seedlings") + " watched"
+    return ", ".join([seedlings, counted(n_plots, "plot"), counted(plots["site"].nunique(), "site")])
+
+
+def records_line(analysis: Analysis) -> Paragraph | None:
+    """Say how many records were not used, or call for a look, and where they are listed."""
+    text = records_words(analysis.records)
+    return Paragraph(text, kind="small", label="Records", see="problems") if text else None
+
+
+def records_words(records: Records) -> str:
+    """Say in a sentence what became of the records: read, used, listed, set aside; problems by weight."""
+    parts = []
+    if not records.accounts.empty:
+        fates = records.accounts["fate"].astype(str).value_counts(sort=False)
+        total = counted(float(fates.sum()), "record was", "records were")
+        told = [f"{number(float(count))} {fate}" for fate, count in fates.items()]
+        parts.append(f"{total} read: {listed(told)}.")
+    if not records.problems.empty:
+        weights = records.problems["severity"].astype(str).value_counts()
+        words = {"stop": "to be mended first", "check": "to look at", "note": "worth knowing"}
+        told = [f"{number(float(weights[name]))} {text}" for name, text in words.items() if name in weights]
+        total = counted(float(len(records.problems)), "problem was", "problems were")
+        parts.append(f"{total} found: {listed(told)}.")
+    return " ".join(parts)

@@ -99,36 +99,6 @@ def settled(table: pd.DataFrame, first: float, last: float) -> float:
     return max(known, default=last)
 
 
-def reading_day(table: pd.DataFrame, rounds: list[tuple[float, float]], milestone: float) -> float:
-    """Return the day on which to read curves for a milestone.
-
-    In the middle of a round of visits a curve holds the deaths at the plots already
-    visited only, so it is read when the round is over.
-    """
-    within = next((ends for ends in rounds if ends[0] <= milestone <= ends[1]), None)
-    if within is None:
-        return milestone
-    return max(milestone, settled(table, *within))
-
-
-def deaths_in_dry_season(intervals: pd.DataFrame, season: DrySeason | None) -> tuple[float, float]:
-    """Return the deaths, and those between two visits most of whose days lay in the dry season."""
-    if season is None or not {"start_date", "stop_date"} <= set(intervals.columns):
-        return 0.0, 0.0
-    dated = intervals[
-        (intervals["died"] > 0) & intervals["start_date"].notna() & intervals["stop_date"].notna()
-    ]
-    dry = 0.0
-    stretches = dated.groupby(["start_date", "stop_date"])["died"].sum().reset_index()
-    for row in stretches.to_dict("records"):
-        start, stop, count = pd.Timestamp(row["start_date"]), pd.Timestamp(row["stop_date"]), row["died"]
-        days = max((stop - start).days, 1)
-        first = (start + pd.Timedelta(days=1)).date()
-        if 2 * _in_season(first, season, days).sum() > days:
-            dry += float(count)
-    return float(dated["died"].sum()), dry
-
-
 def first_dry_season(
     season: DrySeason | None, first: pd.Timestamp, last: pd.Timestamp
 ) -> tuple[pd.Timestamp, pd.Timestamp] | None:

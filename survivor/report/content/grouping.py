@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.milestone import milestone_words
 from survivor.figures.groups import groups_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import sentence, shortened
+from survivor.report.content.wording import counted, sentence, shortened
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -33,7 +35,7 @@ def species(analysis: Analysis) -> Section:
         "badly may "
         "have stood on the harder ground."
     )
-    return Section(key, heading, (Paragraph(text), _figure(ordered, key, "species", "Species")))
+    return Section(key, heading, (Paragraph(text), _figure(analysis, ordered, key, "species", "Species")))
 
 
 def sites(analysis: Analysis) -> Section:
@@ -48,26 +50,32 @@ def sites(analysis: Analysis) -> Section:
         "preparations, and a "
         "site is not a method."
     )
-    return Section(key, heading, (Paragraph(text), _figure(ordered, key, "site", "Site")))
+    return Section(key, heading, (Paragraph(text), _figure(analysis, ordered, key, "site", "Site")))
 
 
-def _figure(table: pd.DataFrame, key: str, word: str, heading: str) -> Figure:
+def _figure(analysis: Analysis, table: pd.DataFrame, key: str, word: str, heading: str) -> Figure:
     name = str(table.columns[0])
     ranked = table.sort_values("estimate", ascending=False, kind="stable").dropna(subset=["estimate"])
-    best, worst = ranked.iloc[0], ranked.iloc[-1]
-    finding = (
-        f"From {per_100(float(worst['estimate']))} alive per 100 planted ({worst[name]}) to "
-        f"{per_100(float(best['estimate']))} ({best[name]})."
-    )
+    finding = f"No {word} was visited near the day asked for."
+    if not ranked.empty:
+        best, worst = ranked.iloc[0], ranked.iloc[-1]
+        finding = (
+            f"From {per_100(float(worst['estimate']))} alive per 100 planted ({worst[name]}) to "
+            f"{per_100(float(best['estimate']))} ({best[name]})."
+        )
+    when = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
     shown = table.head(_MOST_ROWS)
     more = f" The first {_MOST_ROWS} of {len(table)} are drawn." if len(table) > _MOST_ROWS else ""
     return Figure(
         key=key,
-        title=f"Alive per 100 planted, by {word}",
+        title=f"Alive per 100 planted at {when}, by {word}",
         finding=finding,
-        caption=f"Dot: alive per 100 planted. Line: 95 % limits that respect plots.{more}",
+        caption=(
+            "Dot: alive per 100 planted, as counted under all preparations, so not evened out as the answer "
+            f"is. Line: 95 % limits that respect plots.{more}"
+        ),
         draw=partial(_draw, shown),
-        table=_table(table, key, name, heading),
+        table=_table(analysis, table, key, name, heading),
     )
 
 
@@ -75,10 +83,11 @@ def _draw(table: pd.DataFrame, size: Size) -> Drawing:
     return groups_figure(table, size=size)
 
 
-def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
-    counts = [column for column in ("planted", "alive", "n_plots") if column in table]
+def _table(analysis: Analysis, table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
+    told = "planted" in table and bool(table["planted"].notna().all())
+    counts = [*(("planted",) if told else ()), *(c for c in ("watched", "alive", "n_plots") if c in table)]
     noted = "note" in table and table["note"].astype(str).str.strip().any()
-    words = {"planted": "Planted", "alive": "Alive", "n_plots": "Plots"}
+    words = {"planted": "Planted", "watched": "Watched", "alive": "Alive", "n_plots": "Plots"}
     columns = (
         Column(heading),
         Column("Alive per 100 planted", numeric=True),
@@ -96,4 +105,22 @@ def _table(table: pd.DataFrame, key: str, name: str, heading: str) -> Table:
         )
         for row in table.to_dict("records")
     )
-    return shortened(Table(f"{key}-table", f"Survival by {heading.lower()}", columns, rows), _FILES[key])
+    made = Table(f"{key}-table", f"Survival by {heading.lower()}", columns, rows)
+    return replace(shortened(made, _FILES[key]), note=_watched(table, told, analysis.found_first))
+
+
+def _watched(table: pd.DataFrame, told: bool, found_first: bool) -> str:
+    """Say what watched means, and how many were planted and never watched."""
+    if "watched" not in table:
+        return ""
+    words = "Watched: seedlings planted whose state was known at some visit; alive per 100 is of these."
+    never = "planted and never seen at a visit"
+    if found_first:
+        words = "Watched: seedlings found alive at the first visit and seen again; alive per 100 is of these."
+        never = "planted and not among these"
+    if not told:
+        return f"{words} How many were planted is not recorded by {table.columns[0]}."
+    missed = float(table["planted"].sum() - table["watched"].sum())
+    if missed <= 0:
+        return words
+    return f"{words} {counted(missed, 'seedling was', 'seedlings were')} {never}."

@@ -33,7 +33,7 @@ def planting(analysis: Analysis) -> Section:
     placed = {
         "random": "Plots were placed at random.",
         "by choice": "Plots were placed by choice, so they may not stand for the ground between them.",
-        "not recorded": "The records do not say how plots were placed.",
+        "not recorded": "The study file does not say how plots were placed.",
     }[analysis.settings.design.plots_placed]
     blocks.append(Paragraph(placed))
     blocks.append(_methods(analysis))

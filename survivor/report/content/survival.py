@@ -8,14 +8,14 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from survivor.analysis.milestone import milestone_words
+from survivor.analysis.tables import deaths_in_dry_season
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
 from survivor.report.content.dryness import (
-    deaths_in_dry_season,
     dry_spans,
     first_plants,
-    reading_day,
     settled,
     visit_rounds,
 )
@@ -45,15 +45,15 @@ def survival_curves(analysis: Analysis) -> Section:
     rounds = [(first, min(stop, last)) for first, stop in visit_rounds(intervals) if first <= last]
     season = analysis.settings.dry_season
     spans = dry_spans(intervals, season, last)
-    read = reading_day(table, rounds, analysis.milestone_day)
+    read = analysis.milestone_day
     backdrop = Backdrop(spans, tuple(rounds), read, usual_practice(analysis))
-    order = _by_end(table, methods)
+    order = _order(analysis, table, methods)
     shown = _few(rounds)
     days = [0.0, *(settled(table, *ends) for ends in shown)]
     figure = Figure(
         key="curves",
         title="Alive after planting, by preparation",
-        finding=_finding(table, order, read),
+        finding=_finding(analysis, curves, order),
         caption=_caption(analysis, spans, read),
         draw=partial(_draw, table, backdrop, tuple(order)),
         table=_values(table, order, days),
@@ -81,9 +81,15 @@ def _draw(table: pd.DataFrame, backdrop: Backdrop, order: tuple[str, ...], size:
     return curves_figure(table, backdrop, size=size, order=order)
 
 
-def _by_end(table: pd.DataFrame, methods: list[str]) -> list[str]:
+def _order(analysis: Analysis, table: pd.DataFrame, methods: list[str]) -> list[str]:
+    """Order as in the answer's table; by the end of their curves those that it does not hold."""
     ends = table.sort_values("day", kind="stable").groupby("method")["survival"].last()
-    return sorted(methods, key=lambda name: -float(ends[name]))
+    by_end = sorted(methods, key=lambda name: -float(ends[name]))
+    if analysis.survival is None:
+        return by_end
+    answer = analysis.survival.table.sort_values("estimate", ascending=False, kind="stable")
+    first = [name for name in answer["method"].astype(str) if name in by_end]
+    return [*first, *(name for name in by_end if name not in first)]
 
 
 def _few(rounds: list[tuple[float, float]], most: int = 7) -> list[tuple[float, float]]:
@@ -103,11 +109,16 @@ def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     return float(reached[column].iloc[-1])
 
 
-def _finding(table: pd.DataFrame, order: list[str], day: float) -> str:
-    by_method = {name: table[table["method"] == name].sort_values("day", kind="stable") for name in order}
-    read = {name: _at(curve, day, "survival") for name, curve in by_method.items()}
-    ends = [f"{name} {per_100(100 * value)}" for name, value in read.items() if value == value]
-    return f"Alive per 100 planted on day {number(day)}: {listed(ends)}."
+def _finding(analysis: Analysis, curves: Curves, order: list[str]) -> str:
+    found = curves.read(analysis.milestone_day)
+    alive = dict(zip(found[str(found.columns[0])].astype(str), found["survival"].astype(float), strict=True))
+    known = [f"{name} {per_100(100 * alive[name])}" for name in order if alive[name] == alive[name]]
+    without = [name for name in order if alive[name] != alive[name]]
+    when = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
+    said = f"Alive per 100 planted at {when}, as counted: {listed(known)}." if known else ""
+    if without:
+        said += f" Not watched to day {number(analysis.milestone_day)}: {listed(without)}."
+    return said.strip()
 
 
 def _when(intervals: pd.DataFrame, season: DrySeason | None) -> str:
@@ -115,16 +126,16 @@ def _when(intervals: pd.DataFrame, season: DrySeason | None) -> str:
     if season is None or not died:
         return ""
     return (
-        f" Of {counted(died, 'death')}, {number(dry)} came between two visits most of whose days lay in a "
-        f"dry season."
+        f" Of {counted(died, 'death')}, {number(dry)} are put to a dry season: the period that holds most of "
+        "the days between the visit alive and the visit found dead."
     )
 
 
 def _caption(analysis: Analysis, spans: pd.DataFrame, read: float) -> str:
     usual = usual_practice(analysis)
     parts = [
-        "Line: alive per 100 planted, as counted, so not quite the averaged number of the answer; "
-        "band: 95 % limits."
+        "Line: alive per 100 planted, as counted at the plots; the answer evens out sites and species, so "
+        "its numbers are not quite these. Band: 95 % limits."
     ]
     if usual is not None:
         parts.append(f"Broken grey line in each panel: the usual practice, {usual}.")
@@ -135,9 +146,10 @@ def _caption(analysis: Analysis, spans: pd.DataFrame, read: float) -> str:
             f"only some "
             "plantings had reached it."
         )
-    over = ", the end of that round of visits," if read > analysis.milestone_day else ","
+    window = analysis.settings.headline_milestone.window_days
     parts.append(
-        f"Blocks on the axis: visits. Broken upright line: day {number(read)}{over} where the number is read."
+        f"Blocks on the axis: visits. Broken upright line: day {number(read)}, where the numbers are read, "
+        f"by the visit of each plot nearest to it within {counted(window, 'day')}."
     )
     return " ".join(parts)
 
@@ -172,7 +184,7 @@ def _at_risk(curves: Curves, order: list[str], days: list[float]) -> Table:
     )
     columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
     note = (
-        "Seedlings watched up to that day; on day 0, all that were planted and watched. The count falls "
+        "Seedlings watched up to that day; on day 0, all that were watched from then. The count falls "
         "by deaths, "
         "and by tags no longer found."
     )
