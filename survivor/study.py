@@ -139,6 +139,27 @@ class Study:
         named += [weather.file for weather in self.settings.weather]
         return list(dict.fromkeys([self.path.name, *named]))
 
+    def _repr_html_(self) -> str:
+        """Show in a notebook what was read, how much of it, and what is wrong with it."""
+        from html import escape
+
+        from survivor.intervals import tally
+
+        counts = tally(self.first_plants) if len(self.intervals) else {}
+        lines = {
+            "records read": len(self.accounts),
+            "risk intervals": len(self.intervals),
+            **{name: counts[name] for name in ("seedlings", "plots", "sites") if name in counts},
+            **{
+                f"problems: {severity}": int(count)
+                for severity, count in self.problems["severity"].value_counts(sort=False).items()
+            },
+        }
+        rows = "".join(
+            f"<tr><th scope='row'>{escape(name)}</th><td>{count:,}</td></tr>" for name, count in lines.items()
+        )
+        return f"<p><strong>{escape(self.settings.study.name)}</strong></p><table>{rows}</table>"
+
     def __repr__(self) -> str:
         return (
             f"Study {self.settings.study.name!r}: {len(self.accounts)} records read, "
