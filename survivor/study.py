@@ -117,6 +117,11 @@ class Study:
         say("Writing the report")
         return write_report(analysis, Path(out))
 
+    @property
+    def provenance(self) -> dict[str, str]:
+        """Package version, seed, and digests of the study file and of every file it names."""
+        return self._provenance()
+
     def _provenance(self) -> dict[str, str]:
         from survivor import __version__
 
@@ -185,6 +190,7 @@ def load(path: str | Path) -> Study:
     file = find_study_file(path)
     settings = read_settings(file)
     records = read_records(file, settings)
+    settings = records.settings  # as far as the records can follow the study file
     gauges = read_gauges(file.parent, settings.gauges, settings.weather)
     return Study(file, settings, _together(records, gauges), gauges)
 

@@ -8,9 +8,11 @@ import typer
 
 from survivor.cli.check import check
 from survivor.cli.demo import demo
+from survivor.cli.guideline import guideline
 from survivor.cli.layout import layout
 from survivor.cli.new import new
 from survivor.cli.plan import plan
+from survivor.cli.pool import pool
 from survivor.cli.report import report
 from survivor.cli.sheets import sheets
 from survivor.errors import SurvivorError
@@ -31,6 +33,8 @@ app.command()(new)
 app.command()(plan)
 app.command()(layout)
 app.command()(sheets)
+app.command()(pool)
+app.command()(guideline)
 
 
 def _say_version(asked: bool) -> None:

@@ -114,13 +114,18 @@ class Section:
 
 @dataclass(frozen=True)
 class Report:
-    """A whole report, in reading order; the answer stands alone on the first screen."""
+    """A whole report, in reading order; the answer stands alone on the first screen.
+
+    ``subject`` goes with the title in a window's name; ``called`` is what the page calls itself.
+    """
 
     title: str
     about: tuple[str, ...]  # a line or two under the title
     answer: Section
     sections: tuple[Section, ...]
     language: str = "en-GB"
+    subject: str = "establishment survival"
+    called: str = "report"
     made_from: str = "the records"  # what it rests on, named in its provenance
 
 

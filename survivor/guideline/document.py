@@ -1,0 +1,122 @@
+"""The guideline as a PDF of one or two pages, tagged for reading aloud (PDF/UA-1).
+
+Words go to the typesetter as data and are never read as markup.
+"""
+
+from __future__ import annotations
+
+import json
+from importlib.resources import files
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, Final
+
+from survivor.errors import ReportError
+from survivor.figures.style import COLOURS
+from survivor.guideline.calendar import calendar_table
+from survivor.guideline.content import details_table, lead, matrix
+from survivor.guideline.making import Guideline
+from survivor.guideline.versions import many
+from survivor.guideline.wording import (
+    HOW_TO_READ,
+    NO_INSTRUCTION,
+    cautions_touched,
+    data_note,
+    radius_words,
+)
+from survivor.report.content.elements import Table
+
+TEMPLATE: Final = "guideline.typ"
+_MOST_CHANGES = 8  # of the newest version; the page has them all
+
+
+def guideline_pdf(guideline: Guideline) -> bytes:
+    """Return the document; the same guideline gives the same bytes.
+
+    Raises
+    ------
+    ReportError
+        When the typesetter is not installed, or refuses the document.
+    """
+    try:
+        import typst
+    except ImportError as error:
+        raise ReportError(
+            "the typesetter is not installed", where="guideline.pdf", mend="pip install typst"
+        ) from error
+    template: Any = files("survivor.guideline").joinpath("templates", TEMPLATE).read_bytes()
+    try:
+        made = typst.compile(
+            template,
+            font_paths=[str(_fonts())],
+            ignore_system_fonts=True,
+            sys_inputs={"guideline": json.dumps(_content(guideline), ensure_ascii=False, allow_nan=False)},
+            pdf_standards=["ua-1"],
+        )
+    except typst.TypstError as error:
+        raise ReportError(
+            f"the guideline could not be set as a PDF: {error}",
+            where="guideline.pdf",
+            mend="read guideline.html instead, and report this with the message",
+        ) from error
+    return bytes(made)
+
+
+def _fonts() -> Path:
+    """Give the folder of the fonts that come with the drawing library, without loading it."""
+    found = find_spec("matplotlib")
+    assert found is not None, "a dependency"
+    assert found.submodule_search_locations, "a package"
+    return Path(next(iter(found.submodule_search_locations))) / "mpl-data" / "fonts" / "ttf"
+
+
+def _content(guideline: Guideline) -> dict[str, Any]:
+    about, newest = guideline.file.guideline, guideline.changes[0]
+    moved = [*newest.also, *newest.moved, *newest.stood]
+    if len(moved) > _MOST_CHANGES:
+        moved = [*moved[:_MOST_CHANGES], f"And {len(moved) - _MOST_CHANGES} more, on the page."]
+    details = details_table(guideline)
+    details_kept = [place for place, _ in enumerate(details.columns) if place != 6]  # extra cost: on the page
+    return {
+        "title": about.name,
+        "version": f"Version {about.version}, {about.dated}",
+        "district": about.district,
+        "rests": f"Rests on {data_note(guideline)}.",
+        "lead": lead(guideline),
+        "read": f"Plants alive per 100 planted at {about.milestone}, with 95 % limits. {HOW_TO_READ}",
+        "caution": NO_INSTRUCTION,
+        "touched": cautions_touched(guideline),
+        "matrix": _table(matrix(guideline)),
+        "details": _table(details, details_kept),
+        "radius": [[each.ground, radius_words(each).replace("\n", " ")] for each in guideline.radius],
+        "practice": [
+            f"{each.preparation} on {each.ground}: {each.says} ({each.source})."
+            for each in guideline.file.practice
+        ],
+        "calendar": _table(calendar_table(guideline)),
+        "changed": f"What version {newest.number} changed",
+        "changes": moved,
+        "history": [
+            f"Version {change.number}{', ' + change.dated if change.dated else ''}: "
+            + " ".join(
+                [
+                    *change.also,
+                    f"Advice changed or new in {many(len(change.moved), 'place')}." if change.moved else "",
+                ]
+            ).strip()
+            for change in guideline.changes[1:]
+        ],
+        "rule": list(guideline.version.rule),
+        "colours": {name: colour.light for name, colour in COLOURS.items()},
+    }
+
+
+def _table(table: Table, kept: list[int] | None = None) -> dict[str, Any]:
+    places = range(len(table.columns)) if kept is None else kept
+    return {
+        "caption": table.caption,
+        "columns": [table.columns[place].heading for place in places],
+        "numeric": [table.columns[place].numeric for place in places],
+        "heads": table.row_heads,
+        "rows": [[row[place] for place in places] for row in table.rows],
+    }

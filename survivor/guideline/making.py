@@ -1,0 +1,229 @@
+"""From a guideline file to a guideline: its versions, its radius, and what to try next."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+
+import pandas as pd
+
+from survivor.errors import GuidelineError
+from survivor.guideline.advice import Advice, advise
+from survivor.guideline.file import GuidelineFile, Row, SeasonTaken
+from survivor.guideline.kinds import kinds_of
+from survivor.guideline.radius import RadiusAdvice, radius_advice
+from survivor.guideline.reading import read_guideline
+from survivor.guideline.rule import row_words, usual_rule
+from survivor.guideline.trynext import try_next
+from survivor.guideline.versions import (
+    Change,
+    Version,
+    changes,
+    read_record,
+    record_path,
+    refuse_other_advice,
+)
+from survivor.seasons import Season, join_seasons, take_in
+from survivor.seasons.season import common_day
+
+Say = Callable[[str], None]
+
+
+@dataclass(frozen=True, repr=False)
+class Guideline:
+    """A guideline, made.
+
+    Attributes
+    ----------
+    file, path
+        What the guideline file says, and where it is.
+    version
+        The current one, with its advice.
+    rule
+        In force.
+    at_day
+        Days since planting that the advice is told for.
+    seasons
+        Taken in.
+    radius, changes, next
+        Weed-free radius; what each version changed, newest first; what to try next.
+    unplaced
+        Sites of which some plots lie on no kind of ground: in none of the advice.
+    provenance
+        Version, seed and digest of every input by name.
+    """
+
+    file: GuidelineFile
+    path: Path = field(repr=False)
+    version: Version
+    rule: tuple[Row, ...]
+    at_day: float
+    seasons: tuple[Season, ...]
+    radius: tuple[RadiusAdvice, ...]
+    changes: tuple[Change, ...]
+    next: pd.DataFrame
+    unplaced: tuple[str, ...]
+    provenance: dict[str, str]
+
+    @property
+    def advice(self) -> tuple[Advice, ...]:
+        """The current version's advice."""
+        return self.version.advice
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a kind of ground and preparation."""
+        lines = [
+            {
+                "ground": each.ground,
+                "preparation": each.preparation,
+                "against": each.against,
+                "advice": each.answer,
+                "estimate": each.estimate,
+                "lower": each.lower,
+                "upper": each.upper,
+                "limits_for": each.of,
+                "p_adjusted": each.p_adjusted,
+                "n_seasons": each.n_seasons,
+                "n_sites": each.n_sites,
+                "n_plots": each.n_plots,
+                "n_seedlings": each.n_seedlings,
+                "new_season_lower": each.new_lower,
+                "new_season_upper": each.new_upper,
+                "extra_cost_per_plant": each.extra_cost,
+                "cost_per_established": each.per_established,
+                "grade": each.grade,
+                "why": each.held,
+            }
+            for each in self.advice
+        ]
+        return pd.DataFrame(lines)
+
+    def __repr__(self) -> str:
+        return (
+            f"{self.file.guideline.name}, version {self.version.number}\n{self.table.to_string(index=False)}"
+        )
+
+    def _repr_html_(self) -> str:
+        return str(self.table.to_html(index=False))
+
+
+def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool = False) -> Guideline:
+    """Make a guideline from its file and the studies it names.
+
+    Parameters
+    ----------
+    path
+        The guideline file; studies are named relative to it.
+    say
+        Called with a short text before each step.
+    draft
+        Do not hold the advice against what was issued under this version.
+
+    Raises
+    ------
+    GuidelineError
+        When the file is wrong, or this version was issued with other advice.
+    PoolingError
+        When a season is counted twice, or seasons do not go together.
+    """
+    given = Path(path)
+    file = read_guideline(given)
+    seasons = _taken(file, given, say)
+    joined = join_seasons(seasons)
+    joined["ground"] = kinds_of(joined, file.ground)
+    placed = joined[joined["ground"] != ""]
+    if placed.empty:
+        raise GuidelineError(
+            "no plot lies on any kind of ground",
+            where="[[ground]]",
+            mend="give the words of your plot sheets",
+        )
+    _, at = common_day(seasons, file.guideline.milestone)
+    rule = file.rule or usual_rule(file.guideline.smallest_difference)
+    since = {season.name: taken.since for season, taken in zip(seasons, file.seasons, strict=True)}
+    versions = []
+    for number in range(1, file.guideline.version + 1):
+        record = read_record(record_path(given, number))
+        if number < file.guideline.version and record is not None:
+            versions.append(record)
+            continue
+        own = tuple(season for season in seasons if since[season.name] <= number)
+        say(f"Version {number}: {len(own)} season{'' if len(own) == 1 else 's'}")
+        versions.append(_version(file, number, own, joined, rule, at, say))
+        if record is not None and not draft:
+            refuse_other_advice(record, versions[-1], given.name)
+    say("Weed-free radius")
+    names = [ground.name for ground in file.ground]
+    radius = radius_advice(seasons, joined, names, at, file.guideline.radius_gain)
+    lost = joined.loc[joined["ground"] == "", "site"].astype(str).unique()
+    return Guideline(
+        file=file,
+        path=given,
+        version=versions[-1],
+        rule=tuple(rule),
+        at_day=at,
+        seasons=seasons,
+        radius=radius,
+        changes=changes(versions),
+        next=try_next(versions[-1].advice, file.ground, file.guideline.smallest_difference),
+        unplaced=tuple(sorted(lost)),
+        provenance=_provenance(file, given, seasons),
+    )
+
+
+def _taken(file: GuidelineFile, given: Path, say: Say) -> tuple[Season, ...]:
+    from survivor.study import load
+
+    studies, names = [], []
+    for taken in file.seasons:
+        say(f"Reading {taken.study}")
+        studies.append(load(given.parent / taken.study))
+        names.append(_called(taken))
+    return take_in(studies, names)
+
+
+def _called(taken: SeasonTaken) -> str:
+    place = Path(taken.study)
+    return taken.name or (place.parent.name if place.suffix == ".toml" else place.name)
+
+
+def _version(
+    file: GuidelineFile,
+    number: int,
+    seasons: Sequence[Season],
+    joined: pd.DataFrame,
+    rule: Sequence[Row],
+    at: float,
+    say: Say,
+) -> Version:
+    names = tuple(season.name for season in seasons)
+    rows = joined[joined["season"].isin(names)].copy()
+    rows.attrs = dict(joined.attrs)
+    current = number == file.guideline.version
+    return Version(
+        number,
+        file.guideline.dated if current else "",
+        names,
+        tuple(f"{row.gives}: {row_words(row)}" for row in rule),
+        advise(seasons, rows, file, rule, at, say),
+        # Practice has no version of its own: only an issued record tells when it came in.
+        tuple(f"{each.preparation} on {each.ground}: {each.says} ({each.source})" for each in file.practice),
+    )
+
+
+def _provenance(file: GuidelineFile, given: Path, seasons: Sequence[Season]) -> dict[str, str]:
+    from survivor import __version__
+
+    found = {
+        "survivor": __version__,
+        "seed": str(file.guideline.seed),
+        f"sha256 of {given.name}": hashlib.sha256(given.read_bytes()).hexdigest(),
+    }
+    for season in seasons:
+        for name, value in season.study.provenance.items():
+            if name.startswith("sha256"):
+                found[f"{season.name}: {name}"] = value
+    return found

@@ -1,0 +1,84 @@
+"""The start of a plan file for the comparison that is most worth another season."""
+
+from __future__ import annotations
+
+import json
+import os
+from pathlib import Path
+
+import numpy as np
+
+from survivor.effects.standardise import survival
+from survivor.errors import SurvivorError
+from survivor.figures.words import number
+from survivor.guideline.making import Guideline
+from survivor.guideline.wording import next_sentence, usual_of
+from survivor.models.fit import fit
+from survivor.seasons import Season
+
+
+def plan_text(guideline: Guideline, folder: Path) -> str:
+    """Return the text of a plan file; empty where nothing can be planned from.
+
+    Parameters
+    ----------
+    guideline
+        Made.
+    folder
+        Where the plan will stand: the past study is named relative to it.
+    """
+    if guideline.next.empty:
+        return ""
+    best = guideline.next.iloc[0]
+    about, season = guideline.file.guideline, guideline.seasons[-1]
+    alive = _alive(season, usual_of(guideline), guideline.at_day)
+    sites = max(2, round(float(best["sites_a_season"])))
+    works = {method.name: method.works for method in season.settings.methods}
+    names = [usual_of(guideline), str(best["preparation"])]
+    milestone = next(m for m in season.settings.milestones if m.name == about.milestone)
+    study = os.path.relpath(season.study.path.resolve().parent, folder.resolve()).replace(os.sep, "/")
+    called = f"{names[1]} on {best['ground']}"
+    lines = [
+        "# The start of a plan for the comparison that another season would teach most about.",
+        f"# {next_sentence(guideline)}",
+        "# Look through it, name the sites, then: survivor plan plan.toml",
+        "",
+        "[plan]",
+        f"name = {_text(called)}",
+        f"seed = {about.seed}",
+        "",
+        "[question]",
+        f"usual_practice = {_text(names[0])}",
+        f"survival_per_100 = {number(alive, 1)}  # under the usual practice, in the season last taken in",
+        f"smallest_difference = {about.smallest_difference:.1f}",
+        f"milestone = {_text(about.milestone)}",
+        f"day = {milestone.day}",
+        "",
+        "[variation]",
+        f"from_study = {_text(study)}",
+        "",
+        "[sizes]",
+        f"sites = {sites}  # as many as a season has had on this ground",
+    ]
+    if season.settings.dry_season is not None:
+        dry = season.settings.dry_season
+        lines += ["", "[dry_season]", f"start = {_text(dry.start)}", f"end = {_text(dry.end)}"]
+    for name in names:
+        listed = ", ".join(_text(work) for work in works.get(name, ()))
+        lines += ["", "[[methods]]", f"name = {_text(name)}", f"works = [{listed}]"]
+    return "\n".join(lines) + "\n"
+
+
+def _text(words: str) -> str:
+    """Write a TOML text: JSON's escapes are among TOML's."""
+    return json.dumps(words, ensure_ascii=False)
+
+
+def _alive(season: Season, usual: str, at: float) -> float:
+    """Survival under the usual practice in a season, per 100, kept within what a plan can take."""
+    try:
+        table = survival(fit(season.intervals, "method", strata=season.strata()), "method", at).table
+        alive = float(table.loc[table["method"].astype(str) == usual, "estimate"].iloc[0])
+    except SurvivorError:
+        alive = 70.0
+    return float(np.clip(alive, 5.0, 90.0))

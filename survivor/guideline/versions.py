@@ -1,0 +1,225 @@
+"""Versions of a guideline: what each said, kept beside the file, and what changed from one to the next."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Any, Final
+
+from survivor.errors import GuidelineError
+from survivor.figures.words import difference
+from survivor.guideline.advice import Advice, SeasonSays
+from survivor.guideline.rule import NOT_ANSWERED
+
+FOLDER: Final = "versions"
+FORMAT: Final = 1
+
+
+@dataclass(frozen=True)
+class Version:
+    """One version: its number and day, the seasons it rests on, its rule in words, advice and practice."""
+
+    number: int
+    dated: str
+    seasons: tuple[str, ...]
+    rule: tuple[str, ...]
+    advice: tuple[Advice, ...]
+    practice: tuple[str, ...] = ()
+    recorded: bool = False  # as issued, not reckoned again
+
+
+@dataclass(frozen=True)
+class Change:
+    """What one version changed: in a sentence each.
+
+    ``moved`` advice that changed and why; ``stood`` advice that did not, though a season alone
+    looked otherwise; ``also`` seasons, rule and practice.
+    """
+
+    number: int
+    dated: str
+    also: tuple[str, ...]
+    moved: tuple[str, ...]
+    stood: tuple[str, ...]
+
+
+def record_path(guideline_file: Path, number: int) -> Path:
+    """Where the record of a version is kept."""
+    return guideline_file.parent / FOLDER / f"{guideline_file.stem}-{number}.json"
+
+
+def record_text(version: Version) -> str:
+    """Return a version as JSON text."""
+    content = {"format": FORMAT, **asdict(version)}
+    del content["recorded"]
+    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
+
+
+def read_record(path: Path) -> Version | None:
+    """Read the record of a version; None where there is none.
+
+    Raises
+    ------
+    GuidelineError
+        When the record is damaged.
+    """
+    if not path.is_file():
+        return None
+    try:
+        raw = json.loads(path.read_text(encoding="utf-8"))
+        if raw.pop("format") != FORMAT:
+            raise KeyError("format")
+        advice = tuple(_advice(line) for line in raw["advice"])
+        return Version(
+            int(raw["number"]),
+            str(raw["dated"]),
+            tuple(raw["seasons"]),
+            tuple(raw["rule"]),
+            advice,
+            tuple(raw["practice"]),
+            recorded=True,
+        )
+    except (ValueError, KeyError, TypeError, AttributeError) as error:
+        raise GuidelineError(
+            "the record of an issued version cannot be read",
+            where=f"{path.parent.name}/{path.name}",
+            mend="restore it from your copies; or remove it, and that version is reckoned again from its "
+            "seasons",
+        ) from error
+
+
+def _advice(line: dict[str, Any]) -> Advice:
+    seasons = tuple(SeasonSays(**says) for says in line.pop("seasons"))
+    words: dict[str, Any] = {
+        key: tuple(value) if isinstance(value, list) else value for key, value in line.items()
+    }
+    return Advice(**words, seasons=seasons)
+
+
+def refuse_other_advice(issued: Version, now: Version, name: str) -> None:
+    """Raise where a version was issued with other advice: what was handed out does not change in silence.
+
+    Raises
+    ------
+    GuidelineError
+        Naming the first that differs.
+    """
+    before = {(a.ground, a.preparation): a for a in issued.advice}
+    after = {(a.ground, a.preparation): a for a in now.advice}
+    differ = [
+        f"{key[1]} on {key[0]}"
+        for key in {**before, **after}
+        if (key in before) != (key in after) or _printed(before[key]) != _printed(after[key])
+    ]
+    if differ or issued.practice != now.practice:
+        what = differ[0] if differ else "local practice"
+        raise GuidelineError(
+            f"version {issued.number} was issued with other content ({what}"
+            + (f" and {len(differ) - 1} more)" if len(differ) > 1 else ")"),
+            where=name,
+            mend=f"set version = {issued.number + 1}, and give new seasons since = {issued.number + 1}; "
+            "--draft makes a page without issuing it",
+        )
+
+
+def _printed(advice: Advice) -> tuple[object, ...]:
+    return (advice.answer, size_words(advice), advice.n_sites, advice.n_seasons, advice.grade)
+
+
+def changes(versions: Sequence[Version]) -> tuple[Change, ...]:
+    """Say what each version changed, the newest first."""
+    found = [_first(versions[0])]
+    for old, new in pairwise(versions):
+        found.append(_change(old, new))
+    return tuple(reversed(found))
+
+
+def _first(version: Version) -> Change:
+    return Change(
+        version.number, version.dated, (f"First version; rests on {_listed(version.seasons)}.",), (), ()
+    )
+
+
+def _change(old: Version, new: Version) -> Change:
+    also = []
+    added = [name for name in new.seasons if name not in old.seasons]
+    gone = [name for name in old.seasons if name not in new.seasons]
+    if added:
+        also.append(f"Season taken in: {_listed(added)}.")
+    if gone:
+        also.append(f"Season left out: {_listed(gone)}.")
+    if old.rule != new.rule:
+        also.append("The rule that turns findings into advice was changed.")
+    also += [f"Local practice entered: {line}." for line in new.practice if line not in old.practice]
+    also += [f"Local practice taken out: {line}." for line in old.practice if line not in new.practice]
+    before = {(a.ground, a.preparation): a for a in old.advice}
+    moved, stood = [], []
+    for advice in new.advice:
+        was = before.get((advice.ground, advice.preparation))
+        if was is None:
+            moved.append(f"{_named(advice)}: new, {advice.answer}{_rests(advice)}.")
+        elif was.answer != advice.answer:
+            moved.append(_moved(was, advice))
+        else:
+            stood += _stood(advice, added)
+    kept = {(a.ground, a.preparation) for a in new.advice}
+    moved += [f"{_named(a)}: no longer in the guideline." for key, a in before.items() if key not in kept]
+    if not moved:
+        also.append("No advice changed.")
+    return Change(new.number, new.dated, tuple(also), tuple(moved), tuple(stood))
+
+
+def _moved(was: Advice, now: Advice) -> str:
+    why = f"the difference is now {size_words(now)}" if now.estimate is not None else now.held
+    if was.estimate is not None:
+        why += f", was {size_words(was)}"
+    if now.answer == NOT_ANSWERED:
+        why += f"; {now.held}"
+    return f"{_named(now)}: from {was.answer} to {now.answer}{_rests(now)}. Why: {why}."
+
+
+def _stood(advice: Advice, added: Sequence[str]) -> list[str]:
+    """Say where a new season alone would have told a difference that all together do not bear out."""
+    found = []
+    for says in advice.seasons:
+        clear = says.lower > 0 or says.upper < 0
+        against = advice.lower is not None and advice.upper is not None and advice.lower <= 0 <= advice.upper
+        if says.season in added and clear and against:
+            own, span = difference(says.estimate, says.lower, says.upper)
+            found.append(
+                f"{_named(advice)}: stays {advice.answer}. {says.season} alone showed {own} per 100 "
+                f"({span}), "
+                "limits by plot, one of several looked at; all together "
+                f"{size_words(advice)}{_rests(advice)}."
+            )
+    return found
+
+
+def size_words(advice: Advice) -> str:
+    """Write a difference with its limits, or a dash."""
+    if advice.estimate is None or advice.lower is None or advice.upper is None:
+        return "–"
+    said, span = difference(advice.estimate, advice.lower, advice.upper)
+    return f"{said} per 100 ({span})"
+
+
+def _named(advice: Advice) -> str:
+    return f"{advice.preparation} on {advice.ground}"
+
+
+def _rests(advice: Advice) -> str:
+    if not advice.n_seasons:
+        return ""
+    return f"; {many(advice.n_seasons, 'season')}, {many(advice.n_sites, 'site')}"
+
+
+def many(count: int, word: str) -> str:
+    """Write a count with its noun."""
+    return f"{count:,} {word}{'' if count == 1 else 's'}"
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

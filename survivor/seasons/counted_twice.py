@@ -1,0 +1,122 @@
+"""The same plants under two names: a season counted twice would be taken for agreement.
+
+Found by what was planted where and when, and by what became of it, whatever the files
+are called: a copy saved again, with a column more or a word spelt otherwise, is the same
+season still.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.errors import PoolingError
+from survivor.vocabulary import PLOT_KEY
+
+_DAYS: Final = 14  # plants of one plot put in within two weeks are one planting
+_LEAST_ALIKE: Final = 4  # plots with one history under two names
+_SHARE: Final = 0.5  # of the plots, or tags, of the season that has fewer
+_SHOWN: Final = 3
+
+
+def refuse_counted_twice(seasons: Mapping[str, pd.DataFrame]) -> None:
+    """Raise when two seasons hold the same plants.
+
+    Parameters
+    ----------
+    seasons
+        Risk intervals of first plants by name of season.
+
+    Raises
+    ------
+    PoolingError
+        Naming the two seasons and what they share.
+    """
+    for (first, one), (second, other) in combinations(seasons.items(), 2):
+        said = same_plants(one, other)
+        if said:
+            raise PoolingError(
+                f"they hold the same plants: {said}. A season counted twice would look like two that agree",
+                where=f"{first} and {second}",
+                mend="leave one of them out; where a season was watched on, take the later records only",
+            )
+
+
+def same_plants(one: pd.DataFrame, other: pd.DataFrame) -> str:
+    """Say what two tables of risk intervals share; empty where they are different plants."""
+    return _same_plots(one, other) or _same_tags(one, other) or _same_histories(one, other)
+
+
+def _plain(words: pd.Series[str]) -> pd.Series[str]:
+    """Letters and figures only, small: what differs beyond that is another name."""
+    return words.astype(str).str.casefold().str.replace(r"[^0-9a-z]+", "", regex=True)
+
+
+def _plots(frame: pd.DataFrame) -> pd.DataFrame:
+    keys = [name for name in PLOT_KEY if name in frame.columns]
+    plain = pd.DataFrame({name: _plain(frame[name]) for name in keys})
+    plain["label"] = frame[keys].astype(str).agg(", ".join, axis=1)
+    plain["planted"] = pd.to_datetime(frame["planted_date"]) if "planted_date" in frame.columns else pd.NaT
+    return plain.drop_duplicates([*keys, "planted"])
+
+
+def _same_plots(one: pd.DataFrame, other: pd.DataFrame) -> str:
+    """Look for plots of one site, block and label, planted within two weeks."""
+    first, second = _plots(one), _plots(other)
+    keys = [name for name in PLOT_KEY if name in first.columns and name in second.columns]
+    if "plot" not in keys or "site" not in keys:
+        return ""
+    both = first.merge(second, on=keys, suffixes=("", "_other"))
+    apart = (both["planted"] - both["planted_other"]).abs() <= pd.Timedelta(days=_DAYS)
+    # Without a planting date on either side the name of the plot has to do.
+    unknown = both["planted"].isna() & both["planted_other"].isna()
+    shared = both[apart | unknown]["label"].drop_duplicates().tolist()
+    if not shared:
+        return ""
+    few = "; ".join(shared[:_SHOWN]) + (" ..." if len(shared) > _SHOWN else "")
+    plots = "1 plot" if len(shared) == 1 else f"{len(shared)} plots"
+    return f"{plots} of the same site and label planted within {_DAYS} days of each other ({few})"
+
+
+def _same_tags(one: pd.DataFrame, other: pd.DataFrame) -> str:
+    """Look for tags of one species, planting date and fate, whatever the plots are called."""
+    found = []
+    for frame in (one, other):
+        names = [name for name in ("tag", "species", "planted_date") if name in frame.columns]
+        if "tag" not in names or "planted_date" not in names:
+            return ""
+        tagged = frame[frame["tag"].astype(str) != ""]
+        # Tags numbered from 1 in every season collide by chance, but not with the death too.
+        died = tagged.groupby("tag")["died"].transform("sum")
+        last = tagged.groupby("tag")["stop_day"].transform("max")
+        keys = zip(*(tagged[name].astype(str) for name in names), died, last, strict=True)
+        found.append(set(keys))
+    shared, least = len(found[0] & found[1]), min(map(len, found))
+    if least < 20 or shared <= _SHARE * least:
+        return ""
+    return (
+        f"{shared} of {least} tags have the same planting date, species and fate, under other names of plots"
+    )
+
+
+def _same_histories(one: pd.DataFrame, other: pd.DataFrame) -> str:
+    """Look for plots with the same counts on the same days, whatever they are called."""
+    first, second = _histories(one), _histories(other)
+    telling = {history for history in first if len(history) > 2 and sum(line[2] for line in history) > 2}
+    shared, least = len(telling & second), min(len(first), len(second))
+    if shared < _LEAST_ALIKE or shared <= _SHARE * least:
+        return ""
+    return f"{shared} of {least} plots have the same counts on the same days, under other names"
+
+
+def _histories(frame: pd.DataFrame) -> set[tuple[tuple[float, float, float], ...]]:
+    keys = [name for name in PLOT_KEY if name in frame.columns]
+    by_visit = frame.groupby([*keys, "stop_day"], sort=True, observed=True)[["at_risk", "died"]].sum()
+    lines = by_visit.reset_index()
+    values = lines[["stop_day", "at_risk", "died"]].to_numpy(dtype=float)
+    groups = lines.groupby(keys, sort=False, observed=True).indices
+    return {tuple(map(tuple, values[np.sort(rows)].tolist())) for rows in groups.values()}

@@ -1,0 +1,192 @@
+"""One season taken in beside others, and the records of several as one table."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import pandas as pd
+
+from survivor.analysis.milestone import milestone_day, reached
+from survivor.analysis.models import strata_of
+from survivor.errors import PoolingError
+from survivor.seasons.counted_twice import refuse_counted_twice
+from survivor.settings import Milestone, Settings
+from survivor.study import Study
+
+
+@dataclass(frozen=True, repr=False)
+class Season:
+    """A season of records, beside others.
+
+    Attributes
+    ----------
+    name
+        As tables and figures call it.
+    study
+        Where it comes from.
+    intervals
+        Risk intervals of the plants first put in, with a column ``season``.
+    """
+
+    name: str
+    study: Study = field(repr=False)
+    intervals: pd.DataFrame = field(repr=False)
+
+    @property
+    def settings(self) -> Settings:
+        """What the season's study file says."""
+        return self.study.settings
+
+    @property
+    def usual(self) -> str:
+        """The preparation that the others are compared with: the first level."""
+        return methods_of(self.intervals)[0]
+
+    def strata(self) -> list[str] | None:
+        """Name the strata of the season's own model."""
+        return strata_of(self.intervals, self.settings)
+
+    def __repr__(self) -> str:
+        sites = self.intervals["site"].nunique()
+        return f"Season {self.name!r}: {len(self.intervals)} risk intervals at {sites} sites"
+
+
+def take_in(studies: Sequence[Study], names: Sequence[str] | None = None) -> tuple[Season, ...]:
+    """Take studies in as seasons, each once.
+
+    Parameters
+    ----------
+    studies
+        One or more.
+    names
+        What to call them; None: the folders' names, or the studies' where folders share one.
+
+    Raises
+    ------
+    PoolingError
+        When two have one name, hold the same plants, or hold no survival; when they
+        compare with different usual practices.
+    """
+    called = _names(studies) if names is None else [str(name) for name in names]
+    if twice := [name for name in dict.fromkeys(called) if called.count(name) > 1]:
+        raise PoolingError(
+            f"two seasons are called {twice[0]!r}", where="names", mend="give each season its own name"
+        )
+    seasons = tuple(_taken(study, name) for study, name in zip(studies, called, strict=True))
+    refuse_counted_twice({season.name: season.intervals for season in seasons})
+    usual = {season.name: season.usual for season in seasons}
+    if len(set(usual.values())) > 1:
+        said = "; ".join(f"{name}: {method}" for name, method in usual.items())
+        raise PoolingError(
+            f"the seasons compare with different practices ({said})",
+            where="usual_practice",
+            mend="name the same usual_practice, spelt alike, in every study file "
+            "(also = [...] of a method takes other spellings)",
+        )
+    return seasons
+
+
+def _names(studies: Sequence[Study]) -> list[str]:
+    folders = [study.path.resolve().parent.name for study in studies]
+    return folders if len(set(folders)) == len(folders) else [study.settings.study.name for study in studies]
+
+
+def _taken(study: Study, name: str) -> Season:
+    first = study.first_plants
+    if first.empty:
+        raise PoolingError(
+            "no seedling was seen alive at one visit and looked at again later",
+            where=name,
+            mend=f"see what is wrong with its records: survivor check {study.path.parent.name}",
+        )
+    intervals = first.assign(season=name)
+    intervals.attrs = dict(first.attrs)
+    return Season(name, study, intervals)
+
+
+def methods_of(intervals: pd.DataFrame) -> list[str]:
+    """Methods in the order of their levels, those without rows left out."""
+    method = intervals["method"]
+    if isinstance(method.dtype, pd.CategoricalDtype):
+        return [str(level) for level in method.cat.remove_unused_categories().cat.categories]
+    return sorted(method.astype(str).unique())
+
+
+def join_seasons(seasons: Sequence[Season]) -> pd.DataFrame:
+    """Put the records of seasons into one table of risk intervals.
+
+    Plots are called by season too, so that a label used again is another plot; a site
+    that comes again stays the same site. The methods' levels start with the usual practice.
+    """
+    methods = list(dict.fromkeys(name for season in seasons for name in methods_of(season.intervals)))
+    parts = [
+        season.intervals.assign(
+            plot=season.name + ": " + season.intervals["plot"].astype(str),
+            method=pd.Categorical(season.intervals["method"].astype(str), categories=methods),
+        )
+        for season in seasons
+    ]
+    joined = pd.concat(parts, ignore_index=True)
+    words = [name for name in joined.columns if not pd.api.types.is_numeric_dtype(joined[name])]
+    for name in words:  # a trait that one season did not write down
+        if name != "method" and not pd.api.types.is_datetime64_any_dtype(joined[name]):
+            joined[name] = joined[name].fillna("")
+    dry = [season.intervals.attrs.get("dry_season") for season in seasons]
+    joined.attrs = (
+        {"dry_season": dry[0]} if dry[0] is not None and all(each == dry[0] for each in dry) else {}
+    )
+    return joined
+
+
+def joint_strata(joined: pd.DataFrame, seasons: Sequence[Season]) -> list[str] | None:
+    """Name strata of the joint model: season, and those of the studies' own models."""
+    own = dict.fromkeys(name for season in seasons for name in season.settings.design.strata)
+    kept = [
+        name
+        for name in dict.fromkeys(["season", *own])
+        if name in joined.columns and joined[name].astype(str).nunique() > 1
+    ]
+    return kept or None
+
+
+def common_day(seasons: Sequence[Season], milestone: str | None = None) -> tuple[Milestone, float]:
+    """Give the milestone that all seasons are answered for, and the day.
+
+    Parameters
+    ----------
+    seasons
+        At least one.
+    milestone
+        Its name; None: the headline milestone of the first season.
+
+    Raises
+    ------
+    PoolingError
+        When a season has no such milestone, has another day for it, or has not reached it.
+    """
+    name = seasons[0].settings.headline_milestone.name if milestone is None else milestone
+    days: dict[str, float] = {}
+    for season in seasons:
+        known = {each.name: each for each in season.settings.milestones}
+        if name not in known:
+            raise PoolingError(
+                f"this season has no milestone {name!r}",
+                where=season.name,
+                mend=f"its milestones: {', '.join(known)}; name one that all seasons have",
+            )
+        day, said = milestone_day(season.intervals, known[name])
+        if not reached(known[name], day):
+            raise PoolingError(
+                said, where=season.name, mend="wait for that visit, or name an earlier milestone"
+            )
+        days[season.name] = day
+    nominal = {next(m.day for m in s.settings.milestones if m.name == name) for s in seasons}
+    if len(nominal) > 1:
+        raise PoolingError(
+            f"{name!r} means different days: {', '.join(f'{day}' for day in sorted(nominal))}",
+            where="milestones",
+            mend="give the milestone the same day in every study file",
+        )
+    # One day for all: the earliest that all have been seen to.
+    return next(m for m in seasons[0].settings.milestones if m.name == name), min(days.values())
