@@ -27,6 +27,9 @@ ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
 Codes = NDArray[np.intp]
 
 _MOST_CODES = 2**62  # combined codes stay within 64 bits
+_MANY = 20_000  # rows from which it pays to join single seedlings
+_SINGLE = 1.5  # mean number at risk up to which rows are taken as single seedlings
+_FEW = 5_000  # rows up to which sorting them is quicker than a table of their values
 
 
 def check_intervals(frame: pd.DataFrame) -> None:
@@ -86,12 +89,53 @@ def _refuse(frame: pd.DataFrame, wrong: pd.Series[bool], column: str, what: str,
 
 
 def _refuse_overlap(frame: pd.DataFrame) -> None:
-    tagged = frame[frame["tag"].notna() & (frame["tag"].astype(str) != "")]
-    keys = [key for key in (*INTERVAL_KEYS, "cohort") if key in frame.columns]
-    ordered = tagged.sort_values([*keys, "start_day"], kind="stable")
-    same = pd.Series(group_codes(ordered, keys)[0], index=ordered.index).diff() == 0
-    overlap = same & (ordered["start_day"] < ordered["stop_day"].shift())
-    _refuse(ordered, overlap, "start_day", "two intervals of one tag overlap", "look for a tag used twice")
+    keys = [frame[name] for name in (*INTERVAL_KEYS, "cohort") if name in frame.columns]
+    start, stop = (frame[name].to_numpy(dtype=float) for name in ("start_day", "stop_day"))
+    tagged = frame["tag"].notna().to_numpy() & (frame["tag"] != "").to_numpy(dtype=bool, na_value=False)
+    first = _new_runs(keys)
+    same = np.concatenate([~first[1:], [False]])
+    order: slice | Codes = slice(None)
+    if not _together(keys, first) or (same[:-1] & (start[1:] < start[:-1])).any():
+        codes = row_codes(keys, in_order=False)[0]
+        order = np.lexsort((start, codes))
+        same = np.concatenate([np.diff(codes[order]) == 0, [False]])
+    begins, ends = start[order], stop[order]
+    overlap = np.concatenate([[False], same[:-1] & (begins[1:] < ends[:-1])]) & tagged[order]
+    if overlap.any():
+        ordered = frame.iloc[order]
+        wrong = pd.Series(overlap, index=ordered.index)
+        _refuse(ordered, wrong, "start_day", "two intervals of one tag overlap", "look for a tag used twice")
+
+
+def _new_runs(columns: Sequence[pd.Series[Any]]) -> NDArray[np.bool_]:
+    """Whether a row differs from the row before in some column; True for the first row."""
+    new = np.zeros(len(columns[0]), dtype=bool)
+    new[:1] = True
+    for column in columns:
+        if isinstance(column.dtype, pd.CategoricalDtype):
+            array = column.cat.codes.to_numpy()
+        elif column.dtype == object or pd.api.types.is_extension_array_dtype(column.dtype):
+            array = pd.factorize(column)[0] if column.hasnans else column.to_numpy(dtype=object)
+        else:
+            array = column.to_numpy()
+        new[1:] |= array[1:] != array[:-1]
+    return new
+
+
+def _run_codes(columns: Sequence[pd.Series[Any]], begins: Codes) -> tuple[Codes, Codes]:
+    """Codes of the rows at which runs begin, and the places of their first."""
+    return row_codes([column.iloc[begins] for column in columns], in_order=False)
+
+
+def _together(columns: Sequence[pd.Series[Any]], new: NDArray[np.bool_]) -> bool:
+    """Whether rows alike in some columns stand one after the other; ``new`` from ``_new_runs``."""
+    begins = np.flatnonzero(new)
+    return len(_run_codes(columns, begins)[1]) == len(begins)
+
+
+def _distinct(columns: Sequence[pd.Series[Any]]) -> int:
+    """Count the distinct rows of some columns."""
+    return len(_run_codes(columns, np.flatnonzero(_new_runs(columns)))[1])
 
 
 def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, pd.DataFrame]:
@@ -135,22 +179,33 @@ def row_codes(
             key, size = _dense(key)
         key = key * count + codes if place else codes
         size *= count
-    if in_order:
-        _, first, codes = np.unique(key, return_index=True, return_inverse=True)
+    if not in_order or len(key) > _FEW:
+        codes, values = pd.factorize(key)
+        # Codes come in the order of their first rows: each of those is the highest so far.
+        highest = np.maximum.accumulate(codes)
+        first = np.flatnonzero(np.concatenate([[True], highest[1:] > highest[:-1]])[: len(codes)])
+        if in_order:
+            order = np.argsort(values)
+            rank = np.empty(len(order), dtype=np.intp)
+            rank[order] = np.arange(len(order))
+            codes, first = rank[codes], first[order]
     else:
-        codes = pd.factorize(key)[0]
-        first = np.unique(codes, return_index=True)[1]
-    return codes.astype(np.intp), first.astype(np.intp)
+        _, first, codes = np.unique(key, return_index=True, return_inverse=True)
+    return codes.astype(np.intp, copy=False), first.astype(np.intp, copy=False)
 
 
 def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple[NDArray[np.int64], int]:
     """Integer of each value, blanks the last of all, and how many integers there may be."""
+    found: NDArray[np.int64]
     if isinstance(column, pd.Series) and isinstance(column.dtype, pd.CategoricalDtype):
         found, known = column.cat.codes.to_numpy(dtype=np.int64), len(column.cat.categories)
     else:
         codes, values = pd.factorize(column, sort=in_order)
-        found, known = codes.astype(np.int64), len(values)
-    return np.where(found < 0, known, found), known + 1
+        found, known = codes.astype(np.int64, copy=False), len(values)
+    blank = found < 0
+    if blank.any():
+        found = np.where(blank, known, found)
+    return found, known + 1
 
 
 def _dense(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
@@ -189,11 +244,13 @@ def entries(frame: pd.DataFrame) -> pd.DataFrame:
 def _entered(frame: pd.DataFrame) -> NDArray[np.bool_]:
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
     start = frame["start_day"].to_numpy(dtype=float)
-    codes = (
-        row_codes([frame[name] for name in keys], in_order=False)[0] if keys else np.zeros_like(start, int)
-    )
-    first = np.full(codes.max(initial=-1) + 1, np.inf)
-    np.minimum.at(first, codes, start)
+    columns = [frame[name] for name in keys]
+    if columns and _together(columns, new := _new_runs(columns)):
+        first, codes = np.minimum.reduceat(start, np.flatnonzero(new)), np.cumsum(new) - 1
+    else:
+        codes = row_codes(columns, in_order=False)[0] if keys else np.zeros_like(start, int)
+        first = np.full(codes.max(initial=-1) + 1, np.inf)
+        np.minimum.at(first, codes, start)
     entered: NDArray[np.bool_] = start == first[codes]
     return entered
 
@@ -210,8 +267,8 @@ def tally(frame: pd.DataFrame) -> dict[str, int]:
     return {
         "seedlings": int(frame["at_risk"].to_numpy()[_entered(frame)].sum()),
         "died": int(frame["died"].sum()),
-        "plots": len(row_codes([frame[name] for name in plot_keys])[1]) if "plot" in plot_keys else 0,
-        "sites": int(frame["site"].nunique(dropna=False)) if "site" in frame.columns else 0,
+        "plots": _distinct([frame[name] for name in plot_keys]) if "plot" in plot_keys else 0,
+        "sites": _distinct([frame["site"]]) if "site" in frame.columns else 0,
     }
 
 
@@ -229,6 +286,42 @@ def collapse(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
 def sum_by(codes: Codes, values: NDArray[Any], count: int = 0) -> NDArray[np.float64]:
     """Sum ``values`` over equal ``codes``, shape (max(count, largest code + 1),)."""
     return np.asarray(np.bincount(codes, weights=values, minlength=count), dtype=np.float64)
+
+
+def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Codes, Codes]:
+    """Join rows alike in ``columns``, ``start_day`` and ``stop_day``, where rows are single seedlings.
+
+    Nothing that a likelihood or a score by cluster reads is lost when ``columns`` hold all
+    that the model reads. A table of counts, or one of few rows, is left as it is.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals, n rows.
+    columns
+        Names of columns to keep apart.
+
+    Returns
+    -------
+    frame, first, code
+        Joined rows with these columns and the counts; the place of the first row of each in
+        ``frame``; and the place of each row of ``frame`` among the joined, shape (n,).
+    """
+    count, at_risk = len(frame), frame["at_risk"].to_numpy(dtype=float)
+    if count < _MANY or at_risk.sum() > _SINGLE * count:
+        return frame, np.arange(count), np.arange(count)
+    traits = [frame[name] for name in dict.fromkeys(columns) if name not in NEEDED]
+    key = [frame[name].to_numpy() for name in ("start_day", "stop_day")]
+    if traits:
+        # Seedlings of a plot stand together in most tables: their names are read once a run.
+        new = _new_runs(traits)
+        begins = np.flatnonzero(new)
+        codes = _run_codes(traits, begins)[0]
+        key.insert(0, np.repeat(codes, np.diff(np.append(begins, count))))
+    code, first = row_codes(key, in_order=False)
+    joined = frame[[column.name for column in traits] + ["start_day", "stop_day"]].iloc[first]
+    sums = {name: sum_by(code, frame[name].to_numpy(dtype=float)) for name in ("at_risk", "died")}
+    return joined.assign(**sums), first, code
 
 
 def collapse_rows(

@@ -14,7 +14,7 @@ from formulaic.errors import DataMismatchWarning, FormulaicError
 from numpy.typing import NDArray
 
 from survivor.errors import IntervalsError, ModelError
-from survivor.intervals import Codes, cluster_columns, group_codes, sum_by
+from survivor.intervals import Codes, alike, cluster_columns, group_codes, sum_by
 
 Floats = NDArray[np.float64]
 _RANK_TOLERANCE = 1e-8
@@ -109,19 +109,7 @@ def build_design(
         When a column is absent, holds blanks, or a term cannot be told apart from
         the strata or from other terms; the text names it.
     """
-    # The baseline, or the strata, stand for the intercept; keeping it in the formula
-    # gives factors one column less than levels.
-    try:
-        parsed = Formula("1 + " + formula.replace("~", " "))
-    except FormulaicError as problem:
-        raise ModelError(
-            f"the formula cannot be read: {str(problem).splitlines()[0]}",
-            where=formula,
-            mend='write e.g. "method"',
-        ) from problem
-    needed = sorted(str(name) for name in parsed.required_variables)
-    _refuse_absent(frame, needed)
-    _refuse_blank(frame, needed)
+    parsed, needed = _read(frame, formula)
     _refuse_single(frame, needed)
     try:
         matrix = parsed.get_model_matrix(_levels_there(frame, needed), output="numpy")
@@ -158,6 +146,50 @@ def build_design(
         cluster_codes,
         cluster_levels,
     )
+
+
+def joined(
+    frame: pd.DataFrame,
+    formula: str,
+    strata: str | Sequence[str] | None,
+    cluster: str | Sequence[str] | None,
+    *others: str,
+) -> tuple[pd.DataFrame, Codes, Codes]:
+    """Join single seedlings alike in all that a model reads; see ``survivor.intervals.alike``.
+
+    Parameters
+    ----------
+    frame, formula, strata, cluster
+        As for ``build_design``, which refuses the same. Without a cluster every row is a
+        cluster of its own, and none are joined.
+    others
+        Further columns that the model reads where they are there.
+    """
+    names = _read(frame, formula)[1]
+    if strata is not None:
+        names += _named(frame, strata, "strata")
+    if cluster is None:
+        return frame, np.arange(len(frame)), np.arange(len(frame))
+    names += _named(frame, cluster, "cluster")
+    return alike(frame, [*names, *(name for name in others if name in frame.columns)])
+
+
+def _read(frame: pd.DataFrame, formula: str) -> tuple[Formula, list[str]]:
+    """Read a formula, and name the columns of the table that it needs."""
+    # The baseline, or the strata, stand for the intercept; keeping it in the formula
+    # gives factors one column less than levels.
+    try:
+        parsed = Formula("1 + " + formula.replace("~", " "))
+    except FormulaicError as problem:
+        raise ModelError(
+            f"the formula cannot be read: {str(problem).splitlines()[0]}",
+            where=formula,
+            mend='write e.g. "method"',
+        ) from problem
+    needed = sorted(str(name) for name in parsed.required_variables)
+    _refuse_absent(frame, needed)
+    _refuse_blank(frame, needed)
+    return parsed, needed
 
 
 def _named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) -> list[str]:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from survivor.errors import ModelError
 from survivor.intervals import row_codes, sum_by, tally
 from survivor.models.clusters import Kind, Sandwich, by_cluster, sandwich
-from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.design import Design, build_design, joined, refuse_aliased
 from survivor.models.grouped_survival import GroupedCells, read_cells
 from survivor.models.jeffreys import GroupedJeffreys
 from survivor.models.leave_out import LeaveOut
@@ -34,7 +34,7 @@ class Arranged:
     Attributes
     ----------
     design
-        Of all rows of the table.
+        Of all rows of the table, single seedlings that are alike joined.
     pieces
         Pieces of the baseline.
     rows
@@ -47,6 +47,8 @@ class Arranged:
     kept, lost
         Strata with a level in the likelihood, in order; strata where everybody died:
         nobody is alive there.
+    row_of
+        Place among the rows of ``design`` of each row of the table.
     """
 
     design: Design
@@ -56,6 +58,13 @@ class Arranged:
     kind: Kind
     kept: Codes
     lost: Codes
+    row_of: Codes
+
+    @property
+    def cluster_codes(self) -> Codes:
+        """Cluster of each row of the table, as ``design`` numbers clusters."""
+        codes: Codes = self.design.cluster_codes[self.row_of]
+        return codes
 
     @property
     def data(self) -> Rows:
@@ -105,10 +114,11 @@ def fit_grouped(
         raise ModelError(
             "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
         )
-    design = build_design(frame, formula, strata, cluster)
-    kept, lost, checks = strata_with_hazard(design, frame)
+    table, place, row_of = joined(frame, formula, strata, cluster, "planted_date")
+    design = build_design(table, formula, strata, cluster)
+    kept, lost, checks = strata_with_hazard(design, table)
     used = np.isin(design.strata_codes, kept)
-    rows, columns = frame[used], design.columns[used]
+    rows, columns = table[used], design.columns[used]
     stratum = np.searchsorted(kept, design.strata_codes[used]).astype(np.intp)
     refuse_aliased(
         columns,
@@ -145,7 +155,8 @@ def fit_grouped(
         checks += [said[0], *chosen.said()]
         left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
         kind: Kind = "model" if cluster is None else variance
-        fitted = Arranged(design, chosen, np.flatnonzero(used)[first], left_out, kind, kept, lost)
+        at = place[np.flatnonzero(used)[first]]
+        fitted = Arranged(design, chosen, at, left_out, kind, kept, lost, row_of)
         parts = _likeliest(fitted)
     return Fit(
         model="grouped",

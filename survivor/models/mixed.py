@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from survivor.errors import ModelError
 from survivor.intervals import Codes, sum_by, tally
 from survivor.models.containment import Degrees, degrees
-from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.design import Design, build_design, joined, refuse_aliased
 from survivor.models.grouped import strata_with_hazard
 from survivor.models.logistic import rows_with_outcome, strata_with_odds
 from survivor.models.mixed_likelihood import MixedRows, likelihood
@@ -108,7 +108,7 @@ def fit_mixed(
     effects = read_effects(frame, random, cluster)
     inner = list(effects.columns[-1])
     data = (
-        _hazard(frame, formula, strata, inner)
+        _hazard(frame, formula, strata, effects)
         if at is None
         else _odds(frame, formula, strata, inner, at, window)
     )
@@ -147,20 +147,21 @@ def fit_mixed(
     return _result(frame, formula, at, data, effects, chosen, fitted, solution, objective)
 
 
-def _hazard(
-    frame: pd.DataFrame, formula: str, strata: str | Sequence[str] | None, inner: Sequence[str]
-) -> _Data:
+def _hazard(frame: pd.DataFrame, formula: str, strata: str | Sequence[str] | None, effects: Effects) -> _Data:
+    inner = list(effects.columns[-1])
     if frame["died"].sum() == 0:
         raise ModelError(
             "nobody died, so there is no hazard to compare", where="mixed model", mend="see the curves"
         )
-    design = build_design(frame, formula, strata, inner)
-    kept, lost, checks = strata_with_hazard(design, frame)
+    others = [name for level in effects.columns for name in level]
+    chains = joined(frame, formula, strata, inner, "planted_date", *others)[0]
+    design = build_design(chains, formula, strata, inner)
+    kept, lost, checks = strata_with_hazard(design, chains)
     place = np.full(len(design.strata_levels), ALIVE, dtype=np.intp)
     place[lost] = DEAD
     place[kept] = np.arange(len(kept))
-    died, at_risk = frame["died"].to_numpy(float), frame["at_risk"].to_numpy(float)
-    return _Data(design, frame, died, at_risk, frame, place, checks)
+    died, at_risk = chains["died"].to_numpy(float), chains["at_risk"].to_numpy(float)
+    return _Data(design, chains, died, at_risk, frame, place, checks)
 
 
 def _odds(
@@ -263,7 +264,7 @@ def _result(
     components = variance_components(Profile(objective, solution), effects.names, groups)
     counts = tuple(len(rule[0]) for rule in objective.nodes)
     odds = at is not None
-    numbers = tally(data.chains)
+    numbers = tally(data.chains if odds else frame)
     return MixedFit(
         model="mixed",
         formula=formula,

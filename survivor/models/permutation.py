@@ -207,8 +207,8 @@ def _blocks(fit: Fit, fitted: Arranged, blocks: str | Sequence[str] | None) -> t
         ) from problem
     codes = group_codes(fit.data, names)[0]
     of_plot = np.full(len(fitted.design.cluster_levels), -1, dtype=np.intp)
-    of_plot[fitted.design.cluster_codes] = codes
-    if not np.array_equal(of_plot[fitted.design.cluster_codes], codes):
+    of_plot[fitted.cluster_codes] = codes
+    if not np.array_equal(of_plot[fitted.cluster_codes], codes):
         raise ModelError(
             f"a plot lies in two blocks ({', '.join(names)})",
             where="blocks",
