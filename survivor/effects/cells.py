@@ -47,8 +47,8 @@ def levels_of(data: pd.DataFrame, by: str) -> list[Any]:
     """Levels of a column that occur, in their own order (the usual practice first)."""
     column = data[by]
     if isinstance(column.dtype, pd.CategoricalDtype):
-        present = set(column.dropna().unique())
-        return [level for level in column.cat.categories if level in present]
+        present = np.unique(column.cat.codes)
+        return column.cat.categories[present[present >= 0]].tolist()
     return sorted(column.dropna().unique().tolist())
 
 
