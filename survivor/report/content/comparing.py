@@ -227,6 +227,6 @@ def trait_name(row: Mapping[Hashable, Any] | pd.Series[Any]) -> str:
 
 def _apart(difference: float) -> str:
     if not math.isfinite(difference):
-        return "all of its plots differ from all of the others"
+        return "which no plot of theirs shares"
     more = "more" if difference >= 0 else "less"
     return f"{number(abs(difference), 1)} standard deviations {more}"
