@@ -194,9 +194,9 @@ def row_codes(
     return codes.astype(np.intp, copy=False), first.astype(np.intp, copy=False)
 
 
-def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple[NDArray[np.int64], int]:
+def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple[NDArray[Any], int]:
     """Integer of each value, blanks the last of all, and how many integers there may be."""
-    found: NDArray[np.int64]
+    found: NDArray[Any]
     if isinstance(column, pd.Series) and isinstance(column.dtype, pd.CategoricalDtype):
         found, known = column.cat.codes.to_numpy(dtype=np.int64), len(column.cat.categories)
     else:

@@ -41,6 +41,7 @@ Codes = NDArray[np.intp]
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
+_PADDED = 2  # how many times the rows may grow when clusters are made equally long
 LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
 
 
@@ -342,9 +343,20 @@ def by_cluster(
     weighted = rows * weight[order, None]
     if clusters == len(rows):
         return rows * score[order, None], weighted[:, :, None] * rows[:, None, :]
-    scores = np.empty((clusters, rows.shape[1]))
-    information = np.empty((clusters, rows.shape[1], rows.shape[1]))
+    size = rows.shape[1]
     ends = np.searchsorted(codes[order], np.arange(1, clusters + 1))
+    begins = np.concatenate([[0], ends[:-1]])
+    width = int((ends - begins).max())
+    if clusters * width <= _PADDED * len(rows):
+        # Clusters of much the same size: one product of all of them, the short filled up with noughts.
+        place = codes[order] * width + np.arange(len(rows)) - np.repeat(begins, ends - begins)
+        filled = np.zeros((3, clusters * width, size))
+        for part, values in zip(filled, (rows, weighted, rows * score[order, None]), strict=True):
+            part[place] = values
+        own, heavy, scored = filled.reshape(3, clusters, width, size)
+        return scored.sum(axis=1), np.matmul(heavy.transpose(0, 2, 1), own)
+    scores = np.empty((clusters, size))
+    information = np.empty((clusters, size, size))
     begin = 0
     for cluster, end in enumerate(ends.tolist()):
         mine = rows[begin:end]
