@@ -21,15 +21,15 @@ from survivor.figures.style import (
     Size,
     axes_or_new,
     blank,
-    spread,
     styled,
 )
 from survivor.figures.words import number
 
 _FORMULAS: Final = (
-    ("two_proportions", "two proportions", INK, "solid"),
-    ("events", "events", COLOURS["line2"].light, (0, (6, 2))),
+    ("two_proportions", "by two proportions", INK, "solid"),
+    ("events", "by events", COLOURS["line2"].light, (0, (6, 2))),
 )
+_DOTS: Final = "simulated, 95 % limits"
 
 
 def draw_power(
@@ -72,35 +72,24 @@ def _power_on(ax: Axes, table: pd.DataFrame, chosen: int | None, wanted: float |
     ax.set_ylim(0, 102)
     ax.set_xlim(0, plots.max() * 1.08)
     ax.grid(axis="y", color=RULE)
-    for name, _, colour, dash in _FORMULAS:
-        ax.plot(plots, ordered[name], color=colour, linestyle=dash, linewidth=1.4, zorder=2)
+    for name, words, colour, dash in _FORMULAS:
+        ax.plot(plots, ordered[name], color=colour, linestyle=dash, linewidth=1.4, zorder=2, label=words)
     middle = ordered["simulated"].to_numpy(dtype=float)
     low, high = ordered["lower"].to_numpy(dtype=float), ordered["upper"].to_numpy(dtype=float)
     ax.vlines(plots, low, high, color=ACCENT, linewidth=1.6, zorder=3)
-    ax.plot(plots, middle, color=ACCENT, marker="o", markersize=5, linestyle="none", zorder=4)
+    ax.plot(plots, middle, color=ACCENT, marker="o", markersize=5, linestyle="none", zorder=4, label=_DOTS)
     if wanted is not None:
         ax.axhline(wanted, color=TARGET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
         _word(ax, f"wanted: {number(wanted)}", (0.0, wanted), TARGET, (3, 3), "left")
     if chosen is not None and (ordered["plots"] == chosen).any():
         ax.axvline(chosen, color=QUIET, linewidth=0.8, zorder=1)
-        _word(ax, f"{number(chosen)} plots", (chosen, 0.0), QUIET, (3, 3), "left")
-    _names(ax, ordered, size)
+        _word(ax, f"{number(chosen)} plots", (chosen, 100.0), QUIET, (-3, 0), "right", "top")
+    # Power rises from left to right, so the lower right corner is free.
+    ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor="linecolor", handlelength=2.4)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8 if size == "wide" else 5))
     ax.set_xlabel("Plots of each method", loc="left")
     ax.set_ylabel("Seasons of 100 that show it")
     return ax
-
-
-def _names(ax: Axes, ordered: pd.DataFrame, size: Size) -> None:
-    """Name the lines at their right ends and the dots by their last."""
-    last = ordered.iloc[-1]
-    named = [(float(last[name]), words, colour) for name, words, colour, _ in _FORMULAS]
-    named.append((float(last["simulated"]), "simulated, 95 % limits", ACCENT))
-    gap = 6.0 if size == "wide" else 8.0
-    # Below the lines' ends: above them the axes end.
-    places = spread([value - gap * (turn + 1) for turn, (value, _, _) in enumerate(named)], gap, 4.0, 92.0)
-    for place, (_, words, colour) in zip(places, named, strict=True):
-        _word(ax, words, (float(last["plots"]), place), colour, (-6, 0), "right", "center")
 
 
 def _word(

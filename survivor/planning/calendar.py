@@ -58,7 +58,9 @@ def visits_until(plan: Plan, day: int) -> int:
     known = calendar[calendar["day"].notna() & (calendar["day"] <= day)]
     if not known.empty:
         return int(known.groupby("site").size().max())
-    return sum(1 for visit in visits_of(plan) if visit.day is None or visit.day <= day)
+    # Without planting days a dry season is taken to be over a year after the last one was.
+    last = (visit.which * 365 if visit.day is None else visit.day for visit in visits_of(plan))
+    return sum(1 for when in last if when <= day)
 
 
 def _of_site(plan: Plan, site: Site) -> list[tuple[object, ...]]:

@@ -154,16 +154,20 @@ def report_of_plan(season: SeasonPlan) -> Report:
 def _answer(season: SeasonPlan) -> Section:
     blocks: list[Block] = [
         Paragraph(words.verdict(season), kind="lead"),
-        Paragraph(words.size(season)),
         Paragraph(words.question(season)),
+        Paragraph(words.size(season)),
     ]
+    instead = words.instead(season)
+    if instead:
+        blocks.append(Paragraph(" ".join(instead), kind="note", label="Too small"))
     blocks += [Paragraph(text) for text in (words.precision(season), words.comparisons(season)) if text]
-    blocks += [Paragraph(text, kind="note", label="Too small") for text in words.instead(season)[:1]]
-    blocks += [Paragraph(text) for text in words.instead(season)[1:]]
+    blocks += [Paragraph(text) for text in words.constrained(season)]
     late = words.late_works(season.timetable)
     if late:
         blocks.append(Listing(tuple(late[:8]), label="Not to be put off"))
-    blocks.append(Paragraph(words.spread_words(season), kind="small"))
+    for text in (words.worked_out(season), words.spread_words(season)):
+        if text:
+            blocks.append(Paragraph(text, kind="small"))
     blocks.append(_figure(season))
     return Section("answer", "Can the coming season answer the question?", tuple(blocks))
 
@@ -195,7 +199,7 @@ def _figure(season: SeasonPlan) -> Figure:
     return Figure(
         key="power",
         title="How often a season of this size shows the difference.",
-        finding=words.verdict(season),
+        finding=words.reached(season),
         caption=(
             "Dots: share of simulated seasons that show it; the bars are the 95 % limits of the simulation "
             f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by formula. "

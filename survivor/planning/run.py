@@ -67,6 +67,8 @@ class SeasonPlan:
         Plots of each method for the power asked for, by seedlings a plot: by both closed
         forms, by the first with plots as different as the upper limit of a past study,
         and the cost of it.
+    plots_for_power
+        The first of these for ``seedlings`` a plot; None where no number is enough.
     splits
         Every split of the budget; empty without costs.
     seen
@@ -87,6 +89,7 @@ class SeasonPlan:
     why_size: str
     table: pd.DataFrame
     needed: pd.DataFrame
+    plots_for_power: int | None
     splits: pd.DataFrame
     seen: float | None
     half_width: float
@@ -184,6 +187,7 @@ def plan(
         why_size=why,
         table=_curve(asked, found, plots, seedlings, number, progress),
         needed=needed,
+        plots_for_power=_plots(asked, found, seedlings),
         splits=table,
         seen=seen_difference(asked, found, plots, seedlings),
         half_width=100 * half_width(arms_of(asked, found), plots, seedlings),

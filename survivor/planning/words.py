@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from survivor.figures.words import limits, number
-from survivor.planning.timetable import DUE, LATE
+from survivor.planning.timetable import DUE, LATE, takes
 from survivor.report.content.wording import counted, date, listed, plain
 
 if TYPE_CHECKING:
@@ -45,22 +46,42 @@ def size(season: SeasonPlan) -> str:
 
 
 def verdict(season: SeasonPlan) -> str:
-    """Return whether that size answers the question."""
+    """Return whether that size answers the question, in a sentence or two."""
     wanted = plain(season.plan.question.power_per_100)
     row = season.power
     if row is None or season.plots < 2:
         return f"This season {NOTHING}: {season.why_size}."
-    drawn = (
-        f"simulated, {number(float(row['simulated']))} of 100 seasons show it (simulation limits "
+    shown = f"{number(float(row['simulated']))} of 100 such seasons would show the difference"
+    edge = " The simulation cannot tell that from what is wanted." if season.on_the_edge else ""
+    if season.answers:
+        return f"This season {ENOUGH}: {shown}; {wanted} are wanted.{edge}"
+    return f"This season {NOT_ENOUGH}: {shown}, and {wanted} are wanted.{edge}"
+
+
+def worked_out(season: SeasonPlan) -> str:
+    """Return the power by simulation with its limits and by both formulas; empty where there is no size."""
+    row = season.power
+    if row is None or season.plots < 2:
+        return ""
+    return (
+        f"Power: simulated {number(float(row['simulated']))} of 100 (95 % limits of the simulation "
         f"{limits(float(row['lower']), float(row['upper']))}, {number(float(row['studies']))} seasons "
         f"drawn); by formula {number(float(row['two_proportions']))} (two proportions) and "
-        f"{number(float(row['events']))} (events)"
+        f"{number(float(row['events']))} (events)."
     )
-    if season.on_the_edge:
-        drawn += f"; the simulation cannot tell it from the {wanted} wanted"
-    if season.answers:
-        return f"This season {ENOUGH}: {drawn}."
-    return f"This season {NOT_ENOUGH} (under {wanted} of 100): {drawn}."
+
+
+def reached(season: SeasonPlan) -> str:
+    """Return how many plots the power asked for takes at that many seedlings a plot."""
+    wanted = plain(season.plan.question.power_per_100)
+    if season.plots_for_power is None:
+        return (
+            f"No number of plots gives {wanted} of 100 with {counted(season.seedlings, 'seedling')} a plot."
+        )
+    return (
+        f"With {counted(season.seedlings, 'seedling')} a plot, {counted(season.plots_for_power, 'plot')} of "
+        f"each method give {wanted} of 100 by formula."
+    )
 
 
 def instead(season: SeasonPlan) -> list[str]:
@@ -75,7 +96,7 @@ def instead(season: SeasonPlan) -> list[str]:
         else:
             said.append(
                 f"What it could show instead in {wanted} of 100 seasons: a difference of "
-                f"{number(season.seen)} per 100 planted or more."
+                f"{number(math.ceil(season.seen))} per 100 planted or more, by formula."
             )
     costs = season.plan.costs
     if costs is not None:
@@ -123,6 +144,19 @@ def comparisons(season: SeasonPlan) -> str:
     )
 
 
+def constrained(season: SeasonPlan) -> list[str]:
+    """Return the methods that some sites cannot take: fewer plots tell of them than planned."""
+    said = []
+    for method in season.plan.methods:
+        without = [site.name for site in season.plan.sites if not takes(site, method.name, method.works)]
+        if without:
+            said.append(
+                f"{method.name} cannot be used at {listed(without)}: fewer plots tell of it than this size "
+                "says."
+            )
+    return said
+
+
 def late_works(table: pd.DataFrame) -> list[str]:
     """Return the works that are late, and those due now; one line a work and day.
 
@@ -144,5 +178,12 @@ def late_works(table: pd.DataFrame) -> list[str]:
 def summary(season: SeasonPlan) -> list[str]:
     """Return what the terminal shows, line by line."""
     lines = [season.plan.plan.name, question(season), spread_words(season), comparisons(season), size(season)]
-    lines += [verdict(season), precision(season), *instead(season), *late_works(season.timetable)]
+    lines += [
+        verdict(season),
+        worked_out(season),
+        reached(season),
+        precision(season),
+        *instead(season),
+        *late_works(season.timetable),
+    ]
     return [line for line in lines if line]

@@ -1,0 +1,113 @@
+"""Plan files: what is refused, and in what words."""
+
+import pytest
+
+from survivor.errors import PlanError
+from survivor.planning.blank import blank_files
+from survivor.planning.reading import parse_plan, read_plan
+from tests.planning.seasons import raw_plan
+
+# What is wrong -> words that the error must hold.
+FAULTS = {
+    "a key that is not known": (
+        raw_plan(question={"surival_per_100": 60}),
+        ("[question] surival_per_100", "not a key", 'did you mean "survival_per_100"?'),
+    ),
+    "a key needed": (
+        {**raw_plan(), "question": {"usual_practice": "spot spray only", "survival_per_100": 60}},
+        ("[question] smallest_difference", "needed"),
+    ),
+    "a text for a number": (
+        raw_plan(question={"survival_per_100": "60"}),
+        ("[question] survival_per_100", "'60'"),
+    ),
+    "a day that is none": (
+        raw_plan(sites=[{"name": "Tarn Hollow", "planted": "15/06/2027"}]),
+        ("[[sites]] no. 1, planted", "15/06/2027", "year-month-day"),
+    ),
+    "more than all survive": (raw_plan(question={"survival_per_100": 90}), ("under 100",)),
+    "variation told twice": (
+        raw_plan(variation={"plot_correlation": 0.1}),
+        ("plot_sd and plot_correlation", "one of"),
+    ),
+    "variation not told": (
+        {**raw_plan(), "variation": {}},
+        ("one of plot_sd, plot_correlation", "how many plots"),
+    ),
+    "a usual practice that is no method": (
+        raw_plan(question={"usual_practice": "nothing"}),
+        ("'nothing'", "spray and rip"),
+    ),
+    "a site that cannot take what nobody does": (
+        raw_plan(sites=[{"name": "Tarn Hollow", "planted": "2027-06-15", "cannot": ["mound"]}]),
+        ("Tarn Hollow", "'mound'"),
+    ),
+    "one method": (raw_plan(methods=raw_plan()["methods"][:1]), ("[methods]",)),
+    "two methods of one name": (
+        raw_plan(methods=raw_plan()["methods"][:1] * 2),
+        ("two methods have the same name",),
+    ),
+    "a visit with two rules": (
+        raw_plan(visits=[{"name": "x", "day": 3, "dry_season": "before"}]),
+        ("[[visits]] no. 1", "either day"),
+    ),
+    "a visit tied to a season that is not given": (
+        {
+            **{key: value for key, value in raw_plan().items() if key != "dry_season"},
+            "visits": [{"name": "x", "dry_season": "before"}],
+        },
+        ("[dry_season] is not given",),
+    ),
+    "no sites and no number of them": (raw_plan(sites=[]), ("[sizes] sites = 6",)),
+    "a lead time the wrong way round": (
+        raw_plan(works=[{"name": "rip", "earliest_days_before": 10, "latest_days_before": 20}]),
+        ("[[works]] no. 1", "earliest_days_before"),
+    ),
+    "free plots": (
+        raw_plan(costs={"currency": "dollars", "budget": 100, "per_plot": 0, "per_tag": 4}),
+        ("[costs]", "cost something"),
+    ),
+}
+
+
+@pytest.mark.parametrize("fault", FAULTS)
+def test_each_fault_is_named_with_its_place(fault):
+    raw, words = FAULTS[fault]
+    with pytest.raises(PlanError) as raised:
+        parse_plan(raw, "plan.toml")
+    for word in words:
+        assert word in str(raised.value)
+    assert "1 fault in the plan file" in str(raised.value)
+    assert raised.value.exit_status == 2
+
+
+def test_every_fault_is_named_with_its_line(tmp_path):
+    file = tmp_path / "plan.toml"
+    text = (
+        blank_files()["plan.toml"]
+        .decode()
+        .replace("day = 365", 'day = "365"')
+        .replace("seed = 1", "sede = 1")
+    )
+    file.write_text(text, encoding="utf-8")
+    lines = text.splitlines()
+    day, seed = (
+        1 + next(n for n, line in enumerate(lines) if line.startswith(start)) for start in ("day =", "sede")
+    )
+    with pytest.raises(PlanError, match="2 faults") as raised:
+        read_plan(file)
+    assert f"line {day}: [question] day" in str(raised.value)
+    assert f"line {seed}: [plan] sede" in str(raised.value)
+
+
+@pytest.mark.parametrize(
+    ("content", "words"),
+    [(b"[plan\n", "cannot be read as TOML"), (b"\xff\xfe\x00", "UTF-8"), (None, "no plan file here")],
+)
+def test_a_file_that_is_no_plan_is_said(tmp_path, content, words):
+    file = tmp_path / "plan.toml"
+    if content is not None:
+        file.write_bytes(content)
+    with pytest.raises(PlanError, match=words) as raised:
+        read_plan(file)
+    assert "What to do" in str(raised.value)
