@@ -81,6 +81,7 @@ if __name__ == "__main__":
             told, right = coverage(number, shape, spread, size)
             share = 100 * right / max(told, 1)
             print(
-                f"bend {shape:g}, plots {spread:g}, {size} plants a plot, truth {truth(shape, spread):.2f} m:",
+                f"bend {shape:g}, plots {spread:g}, {size} plants a plot,",
+                f"truth {truth(shape, spread):.2f} m:",
                 f"told in {told} of {number}, limits right in {share:.0f} of 100 of these",
             )
