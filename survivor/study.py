@@ -190,6 +190,7 @@ def load(path: str | Path) -> Study:
     file = find_study_file(path)
     settings = read_settings(file)
     records = read_records(file, settings)
+    settings = records.settings  # as far as the records can follow the study file
     gauges = read_gauges(file.parent, settings.gauges, settings.weather)
     return Study(file, settings, _together(records, gauges), gauges)
 

@@ -46,7 +46,7 @@ def test_check_accounts_for_every_record(cohort, tmp_path):
     said = run("check", DATASETS / cohort, "--out", tmp_path)
     assert said.exit_code == 0
     accounts = pd.read_csv(tmp_path / "accounts.csv")
-    assert f"{len(accounts)} records read" in said.output
+    assert f"{len(accounts):,} records read" in said.output
     assert accounts["fate"].isin(["used", "set aside", "listed"]).all()
     assert accounts.loc[accounts["fate"] != "used", "reason"].notna().all()
     problems = pd.read_csv(tmp_path / "problems.csv")

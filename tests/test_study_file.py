@@ -155,7 +155,7 @@ def test_every_key_of_the_demo_is_in_the_dictionary() -> None:
     ("one", "other", "alike"),
     [
         ("riped", "ripped", True),
-        ("spray and agur", "Spray and auger", True),
+        ("spray and auget", "Spray and auger", True),
         ("Tarn Holow", "Tarn Hollow", True),
         ("hand-scalp", "hand scalp", True),
         ("ripepd", "ripped", True),

@@ -105,7 +105,10 @@ def _kind(group: pd.DataFrame, every: bool) -> Iterator[str]:
         where = ", ".join(
             part for part in (first["file"], first["sheet"] and f"sheet {first['sheet']}") if part
         )
-        places = [_spot(row) + extra for row, (_, extra) in zip(shown, said, strict=False)]
+        places = [
+            _spot(row) + ("" if row["value"] and row["value"] in extra else extra)
+            for row, (_, extra) in zip(shown, said, strict=False)
+        ]
         yield f"    {where}: " + "; ".join([*places, *([f"and {more}"] if len(rows) > len(shown) else [])])
     else:
         yield f"  {first['code']}" + (f", {len(rows):,} times:" if len(rows) > 1 else ":")

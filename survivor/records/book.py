@@ -10,8 +10,10 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.records import counts, tagged
-from survivor.records.checks.plots import NOT_RECORDED, check_usual_practice
+from survivor.records.checks.levels import check_levels
+from survivor.records.checks.plots import NOT_RECORDED
 from survivor.records.checks.states import check_states
+from survivor.records.checks.study_names import StudyLines, check_study_names
 from survivor.records.frames import (
     intervals_frame,
     planted_by_entry,
@@ -21,11 +23,21 @@ from survivor.records.frames import (
 )
 from survivor.records.plots import PlotTable, plot_table
 from survivor.records.prepare import WORKINGS, Ready, left, prepare
-from survivor.records.problems import Source, account_table, find, gather, none_found, problem_table, say
+from survivor.records.problems import (
+    LINE,
+    Source,
+    account_table,
+    find,
+    gather,
+    none_found,
+    problem_table,
+    say,
+    set_aside,
+)
 from survivor.records.sheets import RawSheet, read_plot_sheet, read_visit_sheet
 from survivor.records.tagged import Histories, Missing, Unknown
 from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
-from survivor.settings import Settings
+from survivor.settings import STUDY_FILE, Settings, key_lines
 from survivor.vocabulary import PLOT_KEY, State
 
 
@@ -63,6 +75,15 @@ class Records:
     _settings: Settings = field(repr=False)
     _traits: tuple[str, ...] = field(repr=False)
     _past: Histories | None = field(repr=False, default=None)
+
+    @property
+    def settings(self) -> Settings:
+        """The study file as far as the records can follow it.
+
+        Planted numbers and sites of gauges that no record matches are left out, and
+        strata that the records do not tell; each has a problem.
+        """
+        return self._settings
 
     def under(self, *, missing: Missing | None = None, unknown: Unknown = "censored") -> pd.DataFrame:
         """Make the risk intervals under another rule.
@@ -131,6 +152,7 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     """
     given = Path(study_file)
     folder = given if given.is_dir() else given.parent
+    name = STUDY_FILE if given.is_dir() else given.name
     kind = settings.records.kind
     closed = settings.records_closed or dt.date.today()
     plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
@@ -143,11 +165,12 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     visits = stack([tidy_visits(sheet, kind) for sheet in visit_sheets], after=plots)
     visits = _no_method(visits, sheets)
     plots, visits, one_site = _one_site(plots, visits, settings)
-    sources = (*(plots.sources if plots else ()), *visits.sources)
+    sources = (*(plots.sources if plots else ()), *visits.sources, Source(name, "", LINE))
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
     ready = prepare(visits, table, sources, settings, closed)
     found = [one_site, *([table.found] if table is not None else []), ready.found]
-    return _put_together(ready, table, plots, visits, sources, gather(found), settings)
+    notes = StudyLines(key_lines(given), len(sources) - 1)
+    return _put_together(ready, table, plots, visits, sources, gather(found), settings, notes)
 
 
 def _need_methods(sheets: list[RawSheet], settings: Settings) -> None:
@@ -199,6 +222,7 @@ def _put_together(
     sources: tuple[Source, ...],
     found: pd.DataFrame,
     settings: Settings,
+    notes: StudyLines,
 ) -> Records:
     past = None
     rows = ready.rows
@@ -220,14 +244,17 @@ def _put_together(
     if intervals.empty:
         raise _nothing_left(found, sources)
     intervals = intervals_frame(intervals, ready.traits, settings)
-    present = [str(method) for method in intervals["method"].cat.categories]
-    found = gather([found, check_usual_practice(present, settings.design.usual_practice)])
-    if table is not None:
-        found = gather([found, _without_visits(table, entries, intervals)])
-    told = pd.concat([rows, ready.silent], ignore_index=True)
     read = pd.concat([tidy.rows for tidy in (plots, visits) if tidy is not None], ignore_index=True)
+    settings, unmatched = check_study_names(
+        intervals, set(read["site"].dropna().astype(str)), settings, notes
+    )
+    found = gather([found, check_levels(table, ready.rows, settings), unmatched])
+    kept = _kept(table, found)
+    if kept is not None:
+        found = gather([found, _without_visits(kept, entries, intervals)])
+    told = pd.concat([rows, ready.silent], ignore_index=True)
     return Records(
-        plots=plots_frame(table, entries, ready.traits, tagged=past is not None),
+        plots=plots_frame(kept, entries, ready.traits, tagged=past is not None),
         visits=visits_frame(left(told, found), sources, (*WORKINGS, *ready.traits), tagged=past is not None),
         intervals=intervals,
         accounts=account_table(read[["record", "source", "row"]], found, sources),
@@ -236,6 +263,18 @@ def _put_together(
         _settings=settings,
         _traits=ready.traits,
         _past=past,
+    )
+
+
+def _kept(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None:
+    """Leave out the plots whose row of the plot sheet is set aside."""
+    if table is None:
+        return None
+    lost = table.records.loc[table.records["record"].isin(set_aside(found)), "name"]
+    return replace(
+        table,
+        plots=table.plots[~table.plots.index.isin(lost)],
+        planted=table.planted[~table.planted["name"].isin(lost)],
     )
 
 
@@ -264,7 +303,7 @@ def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...]) -> RecordsEr
     )
     return RecordsError(
         "no record can be used, so there is nothing to analyse",
-        where=sources[-1].file,
+        where=sources[-2].file,
         mend=f"begin with these:{lines}"
         if lines
         else "give at least two visits of a plot, or planting and one visit",

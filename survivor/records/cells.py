@@ -109,6 +109,12 @@ def one_date(cell: object, order: DateOrder = None) -> str | None:
     return _date(cell, order)[0]
 
 
+def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
+    """Tell which cells are texts whose day and month only an order tells, such as 13/04/2022."""
+    values, _ = _each(cells, lambda cell: (bool(_NUMERIC.fullmatch(as_text(cell))), ""))
+    return pd.Series(values.astype(bool), index=cells.index)
+
+
 def _each(
     cells: pd.Series[Any], read: Callable[[object], tuple[Any, str]]
 ) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:

@@ -27,7 +27,22 @@ _SHEETS: Final = {
     "no-site": Code(_NOTE, "used", "no column tells sites apart: all plots are taken as one site"),
     "total-row": Code(_NOTE, "listed", "a row that sums up others"),
 }
+_STUDY_FILE: Final = {
+    "planted-unmatched": Code(_CHECK, "used", "a number planted that no plot matches is left out"),
+    "planted-missing": Code(_CHECK, "used", "plots without a number planted count for nothing in averages"),
+    "gauge-site-unmatched": Code(_CHECK, "used", "a gauge stands for a site that no record has"),
+    "site-without-gauge": Code(_NOTE, "used", "no gauge stands for the site"),
+    "stratum-absent": Code(_CHECK, "used", "a stratum that the records do not tell"),
+    "usual-practice-absent": Code(_CHECK, "used", "no plot holds the usual local practice"),
+    "usual-practice-unnamed": Code(_CHECK, "used", "the usual local practice is not named"),
+    "method-without-plots": Code(_NOTE, "used", "a preparation of the study file that no plot holds"),
+    "method-without-cost": Code(_NOTE, "used", "a preparation without a cost, where others have one"),
+    "target-absent": Code(_CHECK, "used", "a target is to be checked and none is given"),
+    "milestone-not-reached": Code(_CHECK, "used", "the visits have not reached the milestone"),
+    "column-word": Code(_CHECK, "used", "a word for a column that may be another, misspelt"),
+}
 _CELLS: Final = {
+    "date-order": Code(_STOP, "set aside", "the dates fit the other order of day and month"),
     "blank-key": Code(_STOP, "set aside", "the plot or tag is blank"),
     "blank-date": Code(_STOP, "set aside", "the date is blank"),
     "ambiguous-date": Code(_STOP, "set aside", "the date can be read in two ways"),
@@ -51,7 +66,11 @@ _PLOTS: Final = {
     "plot-differs": Code(_STOP, "set aside", "two rows tell different things of one plot"),
     "fact-differs": Code(_CHECK, "used", "a fact of the plot is told in two ways and left blank"),
     "unknown-method": Code(_STOP, "set aside", "the method of the plot is not known"),
-    "usual-practice-absent": Code(_CHECK, "used", "no plot holds the usual local practice"),
+    "method-differs": Code(_CHECK, "used", "visits and plot sheet tell different methods"),
+    "method-spelling": Code(_CHECK, "used", "a method that may be another, misspelt"),
+    "site-spelling": Code(_CHECK, "used", "a site that may be another, misspelt"),
+    "one-plot-method": Code(_CHECK, "used", "the only plot of its method"),
+    "one-plot-site": Code(_NOTE, "used", "the only plot of its site"),
     "no-planting-date": Code(_STOP, "set aside", "the plot has no planting date"),
     "planting-in-future": Code(_STOP, "set aside", "the planting date is after the records were closed"),
     "several-planting-days": Code(_NOTE, "used", "days count from the last planting day of the plot"),
@@ -88,6 +107,9 @@ _TAGGED: Final = {
     "dead-at-planting": Code(_CHECK, "set aside", "dead on the day of planting"),
     "never-seen-alive": Code(_CHECK, "set aside", "never seen alive, and not known to be tagged at planting"),
     "seen-once": Code(_NOTE, "listed", "one sighting only: nothing before or after it to compare with"),
+    "tagged-not-told": Code(
+        _CHECK, "used", "followed from the first sighting, as nothing tells when it was tagged"
+    ),
     "delayed-entry": Code(_NOTE, "used", "followed from the first sighting, not from planting"),
     "more-tags-than-planted": Code(_CHECK, "used", "more tags than seedlings planted in the plot"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
@@ -103,4 +125,12 @@ _COUNTS: Final = {
     "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
 }
 
-CODES: Final[dict[str, Code]] = {**_SHEETS, **_CELLS, **_PLOTS, **_VISITS, **_TAGGED, **_COUNTS}
+CODES: Final[dict[str, Code]] = {
+    **_SHEETS,
+    **_STUDY_FILE,
+    **_CELLS,
+    **_PLOTS,
+    **_VISITS,
+    **_TAGGED,
+    **_COUNTS,
+}

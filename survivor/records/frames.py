@@ -51,7 +51,7 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
     present = [method for method in ordered if (table["method"] == method).any()]
     if usual not in present and present:
         # With no usual practice among them, the method with most plots is compared with: it is told best.
-        plots = table.drop_duplicates(["site", "block", "plot"])["method"].value_counts()
+        plots = table.drop_duplicates(["site", "block", "plot", "method"])["method"].value_counts()
         most = max(present, key=lambda method: plots[method])
         present = [most, *(method for method in present if method != most)]
     out = table.assign(method=pd.Categorical(table["method"], categories=present))

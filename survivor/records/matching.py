@@ -134,7 +134,13 @@ def find_header(grid: Grid, header: str, setting: str) -> int:
     raise RecordsError(
         f"no column has the header {header!r}; the headers are {_listed(grid)}",
         where=grid.place,
-        mend=f"correct the study file at {setting}" + (f'; did you mean "{close[0]}"?' if close else ""),
+        mend=f"correct the study file at {setting}"
+        + (f'; did you mean "{close[0]}"?' if close else "")
+        + (
+            "; where the header has two rows, say header_rows = 2 in the table of the file"
+            if HEADER_JOINT in header and not any(HEADER_JOINT in found for found in grid.header)
+            else ""
+        ),
     )
 
 

@@ -179,7 +179,7 @@ def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataF
         (twice | methods) & ~again,
         "plot-differs",
         word="plot",
-        what="the plot stands in the plot sheet more than once, with different facts",
+        what="the plot stands in the plot sheet more than once, with different facts; none of them is used",
         mend="keep one row and one method a plot (a row a species where numbers planted are told by species)",
         group=name,
     )

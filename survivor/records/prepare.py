@@ -160,10 +160,13 @@ def _facts_of_plots(
     followed = follow(rows, table, table.found)
     rows = left(rows, gather([located, followed])).copy()
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
-        method, unknown = check_plots.match_methods(rows, settings.methods)
-        rows["method"] = method
+        rows["method"], unknown, two = check_plots.methods_of_visits(
+            _with_entry(rows, settings.records.kind), settings.methods, settings.rules.preparation_of
+        )
     else:
-        rows["method"], unknown = rows["name"].map(table.plots["method"]), gather([])
+        method, unknown = rows["name"].map(table.plots["method"]), gather([])
+        two = check_plots.check_method_of_sheet(rows, method, settings.methods)
+        rows["method"] = method
     rows["weed_free_radius_m"] = rows["name"].map(table.plots["weed_free_radius_m"])
     for trait in table.traits:
         rows[trait] = rows["name"].map(table.plots[trait])
@@ -184,7 +187,7 @@ def _facts_of_plots(
     rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
     rows["planted_first"] = plot_first.where(first, own).fillna(own)
     rows["planted_date"] = plot_last.where(first, own).fillna(own)
-    return rows, [located, followed, unknown, differs]
+    return rows, [located, followed, unknown, two, differs]
 
 
 def _own_facts(
@@ -192,21 +195,8 @@ def _own_facts(
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Facts of plots and seedlings where the visits themselves tell them."""
     rows = rows.copy()
-    whole = rows["name"]
-    for by in (rows["entry"], whole):
-        told = rows["method"].where(rows["method"] != "")
-        single = told.groupby(by).transform("nunique") == 1
-        rows["method"] = told.fillna(told.groupby(by).transform("first").where(single)).fillna("")
-    rows["method"], unknown = check_plots.match_methods(rows, settings.methods)
-    several = rows.groupby("entry")["method"].transform("nunique") > 1
-    differs = find(
-        rows,
-        several,
-        "plot-differs",
-        word="method",
-        what="the rows of one plot or seedling tell different methods",
-        mend="write the same method into every row",
-        group=rows["entry"],
+    rows["method"], unknown, differs = check_plots.methods_of_visits(
+        rows, settings.methods, settings.rules.preparation_of
     )
     radius, wrong = check_plots.radius_in_metres(rows, sources)
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])

@@ -21,6 +21,8 @@ from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
 FINDING_COLUMNS: Final = ("record", "source", "row", "code", "word", "value", "what", "mend", "group")
 NOWHERE: Final = -1
+FIRST: Final = "date-order"  # the problem whose mend mends many others
+LINE: Final = "line"  # what a record of the study file is called
 
 USED: Final = "used"
 SET_ASIDE: Final = "set aside"
@@ -146,6 +148,7 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
     """
     if found.empty:
         return pd.DataFrame({name: pd.Series(dtype=_problem_dtype(name)) for name in PROBLEM_COLUMNS})
+    found = found.sort_values(["source", "row"], kind="stable", ignore_index=True)
     alone = np.arange(len(found)).astype(str)
     key = np.where(found["group"] == "", alone, found["code"] + "\n" + found["group"])
     grouped = found.groupby(key, sort=False)
@@ -156,14 +159,14 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
     files = found["source"].map(lambda place: sources[place].file if place >= 0 else "")
     one_file = files.groupby(key).transform("nunique").loc[first.index] == 1
     first["what"] = [
-        what if count == 1 or (one and low == high) else f"{what} ({count} records{span})"
-        for what, count, one, span, low, high in zip(
+        what if count == 1 or (one and low == high) else f"{what} ({_span(count, one, low, high, in_study)})"
+        for what, count, one, low, high, in_study in zip(
             first["what"],
             size,
             one_file,
-            np.where(one_file, ", rows " + top.astype(str) + " to " + foot.astype(str), ""),
             top,
             foot,
+            [place >= 0 and sources[place].record == LINE for place in known],
             strict=True,
         )
     ]
@@ -184,10 +187,17 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
         }
     )
     gravity = table["severity"].map({"stop": 0, "check": 1, "note": 2})
+    gravity = gravity.where(table["code"] != FIRST, -1)
     order = table.assign(gravity=gravity).sort_values(
         ["gravity", "code", "file", "sheet", "row"], kind="stable"
     )
     return order[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+
+
+def _span(count: int, one_file: bool, top: int, foot: int, in_study: bool) -> str:
+    if in_study:
+        return f"{count} times, lines {top} to {foot}"
+    return f"{count} records" + (f", rows {top} to {foot}" if one_file else "")
 
 
 def _problem_dtype(name: str) -> str:

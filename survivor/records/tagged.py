@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.records.cells import number_texts
-from survivor.records.problems import find, gather
+from survivor.records.problems import find, gather, none_found
 from survivor.settings import Rules
 from survivor.vocabulary import FIRST_PLANTING, State
 
@@ -84,7 +84,9 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
         at_planting=_tagged_at_planting(rows, entries, planted, rules),
         turn_before=_visits_before_planting(entries, last) - 1,
     )
-    return Histories(rows, entries, last), gather([two, _more_tags(entries, planted), _delayed(entries)])
+    return Histories(rows, entries, last), gather(
+        [two, _more_tags(entries, planted), _delayed(rows, entries, rules)]
+    )
 
 
 def _tagged_at_planting(
@@ -124,15 +126,39 @@ def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame
     )
 
 
-def _delayed(entries: pd.DataFrame) -> pd.DataFrame:
+def _delayed(rows: pd.DataFrame, entries: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Say which seedlings are followed from their first sighting only; ask where nothing tells why."""
+    late = ~entries["at_planting"]
+    if not late.any():
+        return none_found()
+    day = rows.groupby("entry")["day"].min().reindex(entries.index)[late]
+    plots, number = entries.loc[late, "name"].nunique(), int(late.sum())
+    days = f"{day.min():.0f}" if day.min() == day.max() else f"{day.min():.0f} to {day.max():.0f}"
+    plants = f"{number:,} of {len(late):,} plants" if len(late) > 1 else "The only plant"
+    seen = (
+        f"{plants}, in {plots} plot{'s' if plots != 1 else ''}, "
+        f"{'were' if number > 1 else 'was'} first seen {days} days after planting"
+    )
+    told = rules.tagged == "at first sighting"
+    after = (
+        "as the study file says, each is followed from that day on, so survival is per 100 first seen and "
+        "not per 100 planted"
+        if told
+        else "nothing says whether they were tagged at planting; each is followed from that day on, so those "
+        "that died before it are left out and no number is per 100 planted"
+    )
+    ask = (
+        "if the tags went in with the plants, write in the study file under [rules]: "
+        'tagged = "at planting"; if plants were tagged when first seen: tagged = "at first sighting"'
+    )
     return find(
         entries,
-        ~entries["at_planting"],
-        "delayed-entry",
+        late,
+        "delayed-entry" if told else "tagged-not-told",
         word="tag",
-        what="not known to be tagged at planting: followed from the first sighting on (delayed entry)",
-        mend='if the tags went in with the plants, say [rules] tagged = "at planting" in the study file',
-        group=entries["name"],
+        what=f"{seen}; {after}",
+        mend="nothing, if they were tagged then" if told else ask,
+        group=pd.Series("all", index=entries.index),
     )
 
 

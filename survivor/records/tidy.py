@@ -113,15 +113,22 @@ def _typed(
     rows = raw.cells[["record", "source", "row", "line", "total"]].copy()
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
+    swapped = check.order_that_fits(
+        {word: raw.cells[word] for word in words if word in DATE_WORDS}, raw.sheet.date_order
+    )
     for word in words:
         column = raw.cells[word]
         # A fault in a cell that holds for all visits of a row is one problem.
         group = None if word in VISIT_WORDS else rows["line"] + word
         if word in DATE_WORDS:
             columns[word], faults = cells.dates(column, raw.sheet.date_order)
+            if swapped is not None:
+                either = cells.is_two_way(column)
+                found.append(check.check_date_order(rows, word, cells.texts(column), either, swapped))
+                columns[word], faults = columns[word].where(~either), faults.where(~either, check.DATE_ORDER)
             found.append(check.check_dates(rows, word, cells.texts(column), faults, group))
             if word == "date":
-                columns["date_unread"] = faults.isin((cells.AMBIGUOUS, cells.NOT_A_DATE))
+                columns["date_unread"] = faults.isin((cells.AMBIGUOUS, cells.NOT_A_DATE, check.DATE_ORDER))
         elif word in COUNT_WORDS and word not in measures:
             values, faults = cells.numbers(column)
             columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
@@ -174,7 +181,7 @@ def _states(
         word="state",
         value=words,
         what="this word for the state of a seedling is not known",
-        mend='say in the study file what it means: [records.sheets.states] "' + words + '" = "alive" '
+        mend='say in the study file what it means, under [records.sheets.states]: "' + words + '" = "alive" '
         '(or "dead", "missing", "not found", "not visited")',
     )
     return values, found

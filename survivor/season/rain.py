@@ -110,7 +110,9 @@ def measures(
     dates = sorted({pd.Timestamp(day).normalize() for day in given if not pd.isna(day)})
     if not dates:
         raise SeasonError(
-            "there is no planting date", where=record.name, mend="give planting dates in the plot sheet"
+            "no plot with a planting date lies by this gauge",
+            where=record.name,
+            mend="name its sites in the study file as the records spell them, or give planting dates",
         )
     until = None if as_of is None else pd.Timestamp(as_of)
     calendar = on_calendar(record, until)

@@ -45,8 +45,8 @@ class Design(Strict):
     )
     usual_practice: Text | None = Field(
         default=None,
-        description="the preparation that every other one is compared with; without it the first of the "
-        "[[methods]] found in the records, else the first by the alphabet",
+        description="the preparation that every other one is compared with; without it the one "
+        "with most plots",
     )
     radius_measured: Literal["at planting", "after planting"] | None = Field(
         default=None, description="when the weed-free radius was measured"

@@ -104,4 +104,8 @@ class Rules(Strict):
         description='what to do with a count that rises without infill: set it aside and list it, or "mend": '
         "raise the earlier count",
     )
+    preparation_of: Literal["plot", "plant"] = Field(
+        default="plot",
+        description="whose the preparation is: with plot, a plot whose rows tell several is set aside",
+    )
     planted_date: Day | None = Field(default=None, description="planting day where no sheet gives one")

@@ -73,6 +73,17 @@ CASES: dict[str, Case] = {
     "blank-key": tagged(seen("", "1", "2022-07-01", "alive"), 6, column="tag"),
     "blank-date": tagged(seen("003", "1", "", "alive"), 6, column="date"),
     "ambiguous-date": tagged(seen("003", "1", "03/04/2022", "alive"), 6, column="date", value="03/04/2022"),
+    "date-order": Case(
+        "tagged",
+        SEEDLINGS
+        + GOOD.replace("2022-07-01", "13/07/2022").replace("2022-09-01", "2022-09-21")
+        + seen("003", "2", "2022-09-21", "alive")
+        + seen("003", "1", "01/07/2022", "alive"),
+        (2,),
+        "date",
+        "13/07/2022",
+        study='date_order = "month-first"\n',
+    ),
     "unreadable-date": tagged(seen("003", "1", "in spring", "alive"), 6, column="date", value="in spring"),
     "serial-date": tagged(seen("003", "2", "44805", "alive"), 6, column="date", value="44805"),
     "unknown-state": tagged(seen("003", "1", "2022-07-01", "?"), 6, column="state", value="?"),
@@ -199,7 +210,7 @@ CASES: dict[str, Case] = {
         "tagged",
         SEEDLINGS + GOOD,
         (),
-        "method",
+        "[design] usual_practice",
         "spray",
         plots="site,plot,method\nRise,1,ripped\n",
         study='[design]\nusual_practice = "spray"\n',
@@ -258,13 +269,19 @@ CASES: dict[str, Case] = {
     "no-site": Case("tagged", SEEDLINGS.replace("site,", "") + GOOD.replace("Rise,", ""), (), "site"),
 }
 
-ELSEWHERE = {  # in the tables of histories and counts
+ELSEWHERE = {  # in the tables of histories, counts and the study file
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
     "seen-once", "delayed-entry", "more-alive-than-planted", "count-rises", "count-mended", "infill-mixed",
-    "no-planted-number", "nothing-planted",
+    "no-planted-number", "nothing-planted", "tagged-not-told", "planted-unmatched", "planted-missing",
+    "gauge-site-unmatched", "site-without-gauge", "stratum-absent", "usual-practice-unnamed",
+    "method-without-plots", "method-without-cost", "target-absent", "milestone-not-reached", "column-word",
+    "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",
 }  # fmt: skip
-COMMON = {"skipped-visit", "plot-without-visits"}
+COMMON = {
+    "skipped-visit", "plot-without-visits", "target-absent", "milestone-not-reached", "one-plot-site",
+    "one-plot-method", "usual-practice-unnamed",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize("code", CASES)

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from survivor.intervals import check_intervals
-from tests.records.conftest import COUNTS, ReadStudy, sheet
+from tests.records.conftest import COUNTS, ReadStudy, record_codes, sheet
 
 DAYS = (30, 100, 200, 300)
 PLANTED = dt.date(2022, 6, 1)
@@ -92,7 +92,7 @@ def test_counts_become_these_intervals(
     records = read_study(study(rule), visits_csv=HEADER + rows("1", planted, counts) + WITNESS)
     check_intervals(records.intervals)
     assert of_plot(records.intervals) == intervals
-    assert set(records.problems["code"]) == problems
+    assert record_codes(records) == problems
     assert len(records.accounts) == 8
 
 

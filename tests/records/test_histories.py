@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 
 from survivor.intervals import check_intervals
-from tests.records.conftest import TAGGED, ReadStudy, sheet
+from tests.records.conftest import TAGGED, ReadStudy, record_codes, sheet
 
 DAYS = (30, 100, 200, 300)
 PLANTED = dt.date(2022, 6, 1)
@@ -134,7 +134,7 @@ def test_a_history_becomes_these_intervals(
     records = read_study(study(rules), visits_csv=visits(history))
     check_intervals(records.intervals)
     assert of_tag(records.intervals) == intervals
-    assert set(records.problems["code"]) == problems
+    assert record_codes(records) == problems
 
 
 @pytest.mark.parametrize(("unknown", "history"), BOUNDS)
@@ -159,7 +159,7 @@ def test_a_seedling_recorded_within_two_weeks_of_planting_was_tagged_then(read_s
     records = read_study(study(""), visits_csv=table)
     assert of_tag(records.intervals)[0] == (0, 5, 0)
     assert of_tag(records.intervals, "001")[0] == (30, 100, 0)  # first seen at 30 days: delayed entry
-    assert "delayed-entry" in set(records.problems["code"])
+    assert "tagged-not-told" in set(records.problems["code"])
 
 
 @pytest.mark.parametrize(("planted", "start"), [(2, 0), (25, 30)])

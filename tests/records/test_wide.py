@@ -12,7 +12,7 @@ import xlsxwriter
 
 from survivor.errors import RecordsError
 from survivor.records.reading import read_grid
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy
+from tests.records.conftest import COUNTS, TAGGED, ReadStudy, record_codes
 
 WIDE = 'shape = "wide"\n[[records.sheets]]\nfile = "visits.xlsx"\nheader_rows = 2\n'
 RULES = '[rules]\ntagged = "at planting"\nplanted_date = "2022-06-01"\n'
@@ -67,7 +67,7 @@ def test_a_wide_sheet_of_seedlings(read_study: ReadStudy) -> None:
     assert list(records.accounts["record"]) == ["visit spring"] * 3 + ["visit autumn"] * 3
     assert list(records.accounts["row"]) == [3, 4, 5] * 2
     assert set(records.accounts["fate"]) == {"used"}
-    assert set(records.problems["code"]) == {"measured-alive", "missing-dead", "unconfirmed-death"}
+    assert record_codes(records) == {"measured-alive", "missing-dead", "unconfirmed-death"}
     unconfirmed = records.problems[records.problems["code"] == "unconfirmed-death"].iloc[0]
     assert (unconfirmed["column"], unconfirmed["row"]) == ("Autumn / State", 3)
     assert "hare" in set(records.visits["cause"])
@@ -102,7 +102,7 @@ def test_a_wide_sheet_of_counts_with_its_days_in_the_headers(read_study: ReadStu
     total = records.accounts[records.accounts["record"] == "total row"]
     assert list(total["row"]) == [5]
     assert len(records.accounts) == 2 * 2 + 1
-    assert set(records.problems["code"]) == {"total-row", "not-visited"}
+    assert record_codes(records) == {"total-row", "not-visited"}
 
 
 FAULTS = {

@@ -5,13 +5,14 @@ from __future__ import annotations
 import datetime as dt
 import difflib
 from collections.abc import Sequence
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.records.cells import number_texts
-from survivor.records.problems import Source, Texts, find, gather, none_found, say
+from survivor.records.problems import Source, Texts, find, gather, none_found
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
 
@@ -48,8 +49,8 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         rows["method"] == "",
         "unknown-method",
         word="method",
-        what="no method is given for the plot",
-        mend="write what was done to the ground",
+        what="no preparation is given for the plot",
+        mend="write what was done to the ground, also where that was nothing",
         group=plot_name(rows),
     )
     if not methods:
@@ -63,11 +64,92 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         (matched == "") & (rows["method"] != ""),
         "unknown-method",
         word="method",
-        what="this method is not among those of the study file",
+        what="this preparation is none of the [[methods]] of the study file",
         mend=rows["method"].map(mends).fillna(""),
         group=plot_name(rows),
     )
     return matched, gather([blank, unknown])
+
+
+def methods_of_visits(
+    rows: pd.DataFrame, methods: Sequence[Method], of: Literal["plot", "plant"]
+) -> tuple[Texts, pd.DataFrame, pd.DataFrame]:
+    """Give each plot its one method, where the visits tell it.
+
+    A row that tells none takes that of its plot. A plot (or, where the study file says
+    that each plant has its own, a plant) whose rows tell several is set aside: which
+    was done there cannot be told.
+
+    Parameters
+    ----------
+    rows
+        Visit records with site, block, plot, name (of the plot), entry (the plant, or
+        the group counted) and method.
+    methods
+        The preparations of the study file.
+    of
+        Whose the preparation is.
+
+    Returns
+    -------
+    method, unknown, differs
+        The matched names; methods not known, or not told; plots with several.
+    """
+    told = rows["method"].where(rows["method"] != "")
+    filled = told
+    for by in (rows["entry"], rows["name"]):
+        single = filled.groupby(by).transform("nunique") == 1
+        filled = filled.fillna(filled.groupby(by).transform("first").where(single))
+    method, unknown = match_methods(rows.assign(method=filled.fillna("")), methods)
+    whose = rows["entry"] if of == "plant" else rows["name"]
+    known = method.where(method != "").groupby(whose)
+    several = known.transform("nunique") > 1
+    named = {
+        name: " and ".join(sorted(part.dropna().unique())) for name, part in known if several[part.index[0]]
+    }
+    differs = find(
+        rows,
+        several,
+        "plot-differs",
+        word="method",
+        what=f"the rows of this {of} tell different preparations, "
+        + whose.map(named).astype(object).fillna("")
+        + "; none of them is used",
+        mend=f"write the same preparation into every row of the {of}"
+        + (
+            "; where parts of it had their own, give each part its own plot label; where every plant had "
+            'its own, write in the study file under [rules]: preparation_of = "plant"'
+            if of == "plot"
+            else ""
+        ),
+        group=whose,
+    )
+    return method, unknown, differs
+
+
+def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[Method]) -> pd.DataFrame:
+    """Find visits that tell another method than the plot sheet.
+
+    Parameters
+    ----------
+    rows
+        Visit records with name (of the plot) and method.
+    method
+        The method of the plot sheet, matched; "" for none.
+    methods
+        The preparations of the study file.
+    """
+    own, _ = match_methods(rows, methods)
+    own = own.where(own != "", rows["method"])
+    return find(
+        rows,
+        (own != "") & method.notna() & (method != "") & (own.map(_folded) != method.fillna("").map(_folded)),
+        "method-differs",
+        word="method",
+        what="the plot sheet gives another preparation for this plot, " + method.astype(object).fillna(""),
+        mend="correct one of them; that of the plot sheet is used",
+        group=rows["name"] + "|" + own,
+    )
 
 
 def _folded(text: str) -> str:
@@ -78,22 +160,11 @@ def _proposal(text: str, names: dict[str, str]) -> str:
     close = difflib.get_close_matches(_folded(text), list(names), n=1)
     if close:
         name = names[close[0]]
-        line = f'[[methods]] name = "{name}", also = ["{text}"]'
-        return f"if {name!r} is meant, add {text!r} to its spellings: {line}"
-    return f'add it to the study file: [[methods]] name = "{text}"'
-
-
-def check_usual_practice(present: Sequence[str], usual: str | None) -> pd.DataFrame:
-    """Find that no plot holds the practice everything else is compared with."""
-    if usual is None or usual in present:
-        return none_found()
-    return say(
-        "usual-practice-absent",
-        word="method",
-        value=usual,
-        what=f"no plot that can be used holds the usual local practice; the methods are {', '.join(present)}",
-        mend="check usual_practice under [design] in the study file",
-    )
+        return (
+            f'if {name} is meant, add it to the spellings of that one in the study file: also = ["{text}"] '
+            f'under its [[methods]], name = "{name}"; or mend the sheet'
+        )
+    return f'mend the sheet, or add a table [[methods]] to the study file with name = "{text}"'
 
 
 def check_planting_dates(

@@ -13,6 +13,7 @@ from survivor.records.problems import Texts, find, gather, none_found
 
 SAME_VISIT_DAYS = 3  # records without a visit's name this close in a plot are one visit
 SPREAD_DAYS = 60
+MOST_OF_A_ROUND = 0.5  # of its records at fault: then the round is, and not each plot
 
 
 def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
@@ -25,29 +26,48 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     closed
         The day after which no record can be true.
     """
-    group = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
+    early = rows["date"] < rows["planted_first"]
+    late = rows["date"] > pd.Timestamp(closed)
+    own = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
     return gather(
         [
             find(
                 rows,
-                rows["date"] < rows["planted_first"],
+                early,
                 "before-planting",
                 word="date",
                 what="the visit is dated before planting on " + day_texts(rows["planted_first"]),
                 mend="correct the date of the visit or of planting",
-                group=group,
+                group=by_round(rows, early, own),
             ),
             find(
                 rows,
-                rows["date"] > pd.Timestamp(closed),
+                late,
                 "in-the-future",
                 word="date",
                 what=f"the visit is dated after the records were closed ({closed})",
                 mend="correct the date, or as_of in the study file",
-                group=group,
+                group=by_round(rows, late, own),
             ),
         ]
     )
+
+
+def by_round(rows: pd.DataFrame, wrong: pd.Series[bool], otherwise: Texts) -> Texts:
+    """Group what is wrong by the round of visits, where a round as a whole is wrong.
+
+    Parameters
+    ----------
+    rows
+        Records with source and visit.
+    wrong
+        Which of them are at fault.
+    otherwise
+        The group of a record whose round is mostly right.
+    """
+    place = rows["source"].astype(str) + "|" + rows["visit"]
+    whole = wrong.groupby(place).transform("mean") >= MOST_OF_A_ROUND
+    return otherwise.where(~whole | (rows["visit"] == ""), "round|" + place)
 
 
 def name_visits(rows: pd.DataFrame) -> tuple[Texts, pd.DataFrame]:
@@ -113,14 +133,15 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
     disordered = days[days["name"].isin(days.loc[days["min"] < late, "name"])]
     wrong = {f"{name}|{visit}" for name, plot in disordered.groupby("name") for visit in _misplaced(plot)}
     group = rows["name"] + "|" + rows["visit"]
+    at_fault = group.isin(wrong)
     return find(
         rows,
-        group.isin(wrong),
+        at_fault,
         "out-of-order",
         word="date",
         what="the date does not fit the order of the visits: another of the plot is on the wrong side of it",
         mend="correct the date or the name of the visit",
-        group=group,
+        group=by_round(rows, at_fault, group),
     )
 
 

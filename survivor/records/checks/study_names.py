@@ -1,0 +1,362 @@
+"""Checks of the names in the study file against the records: sites, strata, methods, planted numbers.
+
+A name that no record has is said with its line, what the records hold, and the mend;
+it is never matched in silence. What cannot be used is left out of the settings that
+the later stages read (`Usable`), so that a slip in one line does not end the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import pandas as pd
+
+from survivor.records.problems import FINDING_COLUMNS, NOWHERE, gather, none_found
+from survivor.settings import Gauge, Planted, Settings
+from survivor.settings.lines import Place, line_of
+from survivor.settings.nearest import look_alike, meant, nearest
+from survivor.vocabulary import FIRST_PLANTING
+
+_MOST_LISTED: Final = 12
+LIKELY_STRATA: Final = ("site", "block")
+
+
+@dataclass
+class StudyLines:
+    """Findings on the study file, each with its line.
+
+    Attributes
+    ----------
+    lines
+        Line of each key (`survivor.settings.key_lines`).
+    source
+        Number of the study file among the sources.
+    """
+
+    lines: dict[Place, int]
+    source: int
+    found: list[tuple[object, ...]] = field(default_factory=list)
+
+    def say(
+        self, code: str, place: Place, key: str, value: str, what: str, mend: str, group: str = ""
+    ) -> None:
+        """Add a finding; ``key`` is how the place is written for the reader."""
+        line = line_of(place, self.lines)
+        row = NOWHERE if line is None else line
+        self.found.append((NOWHERE, self.source, row, code, key, value, what, mend, group))
+
+    def table(self) -> pd.DataFrame:
+        """Make a table of the findings so far."""
+        return pd.DataFrame(self.found, columns=list(FINDING_COLUMNS)) if self.found else none_found()
+
+
+def listed(names: Collection[object]) -> str:
+    """Write names as a reader scans them: the first dozen, and how many more."""
+    texts = sorted(str(name) for name in names)
+    more = f" and {len(texts) - _MOST_LISTED} more" if len(texts) > _MOST_LISTED else ""
+    return ", ".join(texts[:_MOST_LISTED]) + more if texts else "none"
+
+
+def check_study_names(
+    intervals: pd.DataFrame, sites_read: Collection[str], settings: Settings, notes: StudyLines
+) -> tuple[Settings, pd.DataFrame]:
+    """Compare the names of the study file with the records.
+
+    Parameters
+    ----------
+    intervals
+        Risk intervals.
+    sites_read
+        Every site of any record, also of those set aside.
+    settings
+        The study file.
+    notes
+        Lines of the study file.
+
+    Returns
+    -------
+    settings, found
+        The settings that the records can follow: planted numbers and sites of gauges
+        that match, spelt as in the records; strata that exist. And what was found.
+    """
+    first = intervals[intervals["cohort"] == FIRST_PLANTING]
+    planted = _planted(first, sites_read, settings, notes)
+    gauges = _gauges(intervals, sites_read, settings, notes)
+    strata = _strata(intervals, settings, notes)
+    _methods(intervals, settings, notes)
+    _costs(settings, notes)
+    _aim(first, settings, notes)
+    _columns(settings, notes)
+    design = settings.design.model_copy(update={"strata": strata})
+    used = settings.model_copy(update={"planted": planted, "gauges": gauges, "design": design})
+    return used, gather([notes.table()])
+
+
+def _respelt(name: str, known: Collection[str]) -> str | None:
+    """Find the known name that differs at most in case and spaces."""
+    plain = {"".join(other.split()).casefold(): other for other in known}
+    return name if name in known else plain.get("".join(name.split()).casefold())
+
+
+def _no_site(name: str, sites: Collection[str], sites_read: Collection[str]) -> str:
+    if _respelt(name, sites_read) is not None:
+        return f"no record of the site {name} can be used"
+    return _holds(f"no record has the site {name}", name, sites, "the records hold")
+
+
+def _holds(what: str, name: str, known: Collection[str], lead: str) -> str:
+    proposal = meant(name, known)
+    return f"{what}{proposal}{'' if proposal else ';'} {lead}: {listed(known)}"
+
+
+def _planted(
+    first: pd.DataFrame, sites_read: Collection[str], settings: Settings, notes: StudyLines
+) -> tuple[Planted, ...]:
+    pairs = {(str(a), str(b)) for a, b in first[["site", "species"]].drop_duplicates().to_numpy()}
+    sites = {site for site, _ in pairs}
+    of_species = {species for _, species in pairs if species}
+    told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
+    kept: list[Planted] = []
+    for number, row in enumerate(settings.planted):
+        place: Place = ("planted", number)
+        site = _respelt(row.site, sites)
+        if site is None:
+            notes.say(
+                "planted-unmatched",
+                (*place, "site"),
+                "[[planted]] site",
+                row.site,
+                f"{_no_site(row.site, sites, sites_read)}; these plants are left out of the averages",
+                "spell the site as in the records, or leave the line if it has no plot",
+                group=row.site,
+            )
+            continue
+        species = told.get(row.species, row.species) if row.species else None
+        here = {kind for where, kind in pairs if where == site and kind}
+        if species and not of_species:
+            notes.say(
+                "planted-unmatched",
+                (*place, "species"),
+                "[[planted]] species",
+                species,
+                "the records tell no species, so plants are taken by site: the species is left out here",
+                "name the column of species in the study file, or take the species out of [[planted]]",
+                group="no species",
+            )
+            species = None
+        if species and _respelt(species, here) is None:
+            what = _holds(
+                f"no plot of {site} holds {species}", species, here, "the records of this site hold"
+            )
+            notes.say(
+                "planted-unmatched",
+                (*place, "species"),
+                "[[planted]] species",
+                species,
+                f"{what}; these plants are left out of the averages",
+                "spell the species as in the records, or leave the line if no plot holds it",
+            )
+            continue
+        kept.append(row.model_copy(update={"site": site, "species": species and _respelt(species, here)}))
+    _without_number(pairs, kept, settings, notes)
+    return tuple(kept)
+
+
+def _without_number(
+    pairs: set[tuple[str, str]], kept: Sequence[Planted], settings: Settings, notes: StudyLines
+) -> None:
+    """Say which sites and species of the plots have no planted number."""
+    if not settings.planted:
+        return
+    if not kept:
+        notes.say(
+            "planted-missing",
+            ("planted", 0),
+            "[[planted]]",
+            "",
+            "no line matches the records, so averages go by the plants in the plots",
+            "spell sites and species as in the records",
+        )
+        return
+    whole = {row.site for row in kept if row.species is None}
+    single = {(row.site, row.species) for row in kept}
+    bare = sorted(pair for pair in pairs if pair[0] not in whole and pair not in single)
+    if bare:
+        names = [" ".join(part for part in pair if part) for pair in bare]
+        notes.say(
+            "planted-missing",
+            ("planted", 0),
+            "[[planted]]",
+            "",
+            f"no number planted is given for {listed(names)}: these have plots and count for nothing in "
+            "the averages",
+            "add a [[planted]] table for each, or take all [[planted]] tables out",
+        )
+
+
+def _gauges(
+    intervals: pd.DataFrame, sites_read: Collection[str], settings: Settings, notes: StudyLines
+) -> tuple[Gauge, ...]:
+    sites = {str(site) for site in intervals["site"].unique()}
+    kept, covered = [], set()
+    for number, gauge in enumerate(settings.gauges):
+        spelt = []
+        for name in gauge.sites:
+            site = _respelt(name, sites)
+            if site is None:
+                notes.say(
+                    "gauge-site-unmatched",
+                    ("gauges", number, "sites"),
+                    f"[[gauges]] {gauge.name}, sites",
+                    name,
+                    f"{_no_site(name, sites, sites_read)}; the gauge says nothing of it",
+                    "spell the site as in the records, or take it out",
+                )
+            spelt.append(site or name)
+        covered |= set(spelt) if gauge.sites else sites
+        kept.append(gauge.model_copy(update={"sites": tuple(spelt)}))
+    dry = sorted(sites - covered)
+    if settings.gauges and dry:
+        notes.say(
+            "site-without-gauge",
+            ("gauges", 0),
+            "[[gauges]] sites",
+            "",
+            f"no gauge stands for {listed(dry)}, so nothing is said of rain there",
+            "add the site to the gauge that is nearest, if one is near enough",
+        )
+    return tuple(kept)
+
+
+def _strata(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> tuple[str, ...]:
+    kept = []
+    for name in settings.design.strata:
+        filled = name in intervals.columns and (intervals[name].astype(str) != "").any()
+        if filled:
+            kept.append(name)
+            continue
+        others = [word for word in intervals.columns if word in LIKELY_STRATA] or list(LIKELY_STRATA)
+        why = (
+            f"the records tell no {name}"
+            if name in intervals.columns
+            else f"no column of the records is called {name}"
+        )
+        notes.say(
+            "stratum-absent",
+            ("design", "strata"),
+            "[design] strata",
+            name,
+            f"{why}, so preparations are compared within each site instead",
+            f"name the column in the study file: [records.sheets.columns] or [records.plots.columns] {name}"
+            if name in LIKELY_STRATA
+            else f"name a column that the records have, such as {listed(others)}",
+        )
+    if not kept or len(kept) < len(settings.design.strata):
+        kept = list(dict.fromkeys(["site", *kept])) if settings.design.strata else kept
+    return tuple(kept)
+
+
+def _methods(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
+    present = [str(method) for method in intervals["method"].cat.categories]
+    for number, method in enumerate(settings.methods):
+        if method.name not in present:
+            notes.say(
+                "method-without-plots",
+                ("methods", number, "name"),
+                "[[methods]] name",
+                method.name,
+                f"no plot that can be used holds this preparation; the records hold: {listed(present)}",
+                "nothing, if it was not used; else add its spelling in the sheets to its list: also",
+            )
+    usual = settings.design.usual_practice
+    if usual is not None and usual not in present:
+        close = nearest(usual, present)
+        notes.say(
+            "usual-practice-absent",
+            ("design", "usual_practice"),
+            "[design] usual_practice",
+            usual,
+            f"no plot that can be used holds this preparation, so all are compared with {present[0]}; "
+            f"the records hold: {listed(present)}",
+            f'if it is meant, write usual_practice = "{close}"' if close else "name one of these",
+        )
+    elif usual is None and len(present) > 1 and settings.study.purpose == "compare preparations":
+        notes.say(
+            "usual-practice-unnamed",
+            ("design",),
+            "[design] usual_practice",
+            "",
+            "the study file does not name the usual practice, so all preparations are compared with "
+            f"{present[0]}, the first among those with most plots",
+            f'write under [design]: usual_practice = "..."; the records hold: {listed(present)}',
+        )
+
+
+def _costs(settings: Settings, notes: StudyLines) -> None:
+    costed = [method.name for method in settings.methods if method.cost is not None]
+    bare = [method.name for method in settings.methods if method.cost is None]
+    if costed and bare:
+        notes.say(
+            "method-without-cost",
+            ("methods", [m.name for m in settings.methods].index(bare[0])),
+            "[[methods]] cost",
+            "",
+            f"no cost is given for {listed(bare)}, so nothing is said of what a surviving plant cost there",
+            "add a line to each: cost = { per_plant = ..., low = ..., high = ... }",
+        )
+
+
+def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
+    """Say where the season cannot answer what the study file asks."""
+    if settings.study.purpose == "check a target" and settings.target is None:
+        notes.say(
+            "target-absent",
+            ("study", "purpose"),
+            "[study] purpose",
+            settings.study.purpose,
+            "the season was monitored to check a target, and no target is given",
+            "add [target] with survival_per_100, such as 70, and the name of its milestone",
+        )
+    last = int(first["stop_day"].max()) if len(first) else 0
+    asked = {settings.headline_milestone.name: settings.headline_milestone}
+    if settings.target is not None:
+        asked |= {m.name: m for m in settings.milestones if m.name == settings.target.milestone}
+    for milestone in asked.values():
+        number = settings.milestones.index(milestone)
+        if 0 < last < milestone.day - milestone.window_days:
+            notes.say(
+                "milestone-not-reached",
+                ("milestones", number, "day"),
+                "[[milestones]] day",
+                str(milestone.day),
+                f"the last visit is {last} days after planting, before the window of {milestone.name} opens "
+                f"on day {milestone.day - milestone.window_days}",
+                "name an earlier milestone as headline, or wait for the visit",
+            )
+
+
+def _columns(settings: Settings, notes: StudyLines) -> None:
+    """Find words of the user's own that are likely one of ours, misspelt."""
+    from survivor.records.words import COLUMN_WORDS
+
+    tables: list[tuple[Place, str, dict[str, object]]] = [
+        (("records", "sheets", number), "[records.sheets.columns]", dict(sheet.columns))
+        for number, sheet in enumerate(settings.records.sheets)
+    ]
+    if settings.records.plots is not None:
+        tables.append((("records", "plots"), "[records.plots.columns]", dict(settings.records.plots.columns)))
+    for place, key, columns in tables:
+        for word in columns:
+            like = [ours for ours in COLUMN_WORDS if word != ours and look_alike(word, ours)]
+            if word not in COLUMN_WORDS and like:
+                notes.say(
+                    "column-word",
+                    (*place, "columns", word),
+                    key,
+                    word,
+                    f"this is no word of survivor's, so the column is carried along as {word}; "
+                    f"did you mean {like[0]}?",
+                    f"if so, write {like[0]} left of the = sign",
+                )
