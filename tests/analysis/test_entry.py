@@ -76,6 +76,8 @@ def test_nothing_in_the_report_is_called_survival_of_planted(late):
     assert analysis.found_first
     assert all("100 planted" not in finding.answer + finding.unit for finding in analysis.findings)
     report = report_of(analysis)
+    labels = [getattr(block, "label", "") for block in report.answer.blocks]
+    assert "Not survival of planted" in labels
     page = page_of(report)
     text = " ".join(read(page).text().split())
     assert "per 100 planted" not in page

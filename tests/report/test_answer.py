@@ -74,14 +74,6 @@ def test_the_terminal_counts_them_too(tmp_path) -> None:
     assert "480 records were read: 480 used." in said.output
 
 
-def test_check_names_the_milestones_that_the_visits_do_not_reach(tmp_path) -> None:
-    more = '[[milestones]]\nname = "12 months"\nday = 365\n[[milestones]]\nname = "24 months"\nday = 730\n'
-    folder = write(tmp_path, lambda s, p: (60, 200, 366), more=more)
-    said = CliRunner().invoke(app, ["check", str(folder)])
-    assert "24 months (day 730) is not reached: the last visit was on day 366 after planting" in said.output
-    assert "12 months (day 365) is not reached" not in said.output
-
-
 def test_differences_that_dots_do_not_show_are_explained_under_the_picture() -> None:
     given = build()
     some = given.contrasts.table.assign(n_sites=2)

@@ -44,6 +44,16 @@ def answer(analysis: Analysis) -> Section:
     for finding in analysis.findings[1:]:
         if finding.verdict is not None:
             blocks.append(Paragraph(target_words(finding), label="Target"))
+    if analysis.found_first:
+        blocks.append(
+            Paragraph(
+                "Most seedlings are not known to have been tagged at planting, so numbers are of seedlings "
+                "found alive at the first visit of their plot. Those that had died before it are not "
+                "counted: survival of planted is lower.",
+                kind="note",
+                label="Not survival of planted",
+            )
+        )
     if not is_random(analysis):
         blocks.append(allocation(analysis))
     figure = survival_picture(analysis)
@@ -89,7 +99,10 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     asked = target is not None and target.milestone == milestone.name
     promised = (
         target.survival_per_100
-        if target is not None and asked and reached(milestone, analysis.milestone_day)
+        if target is not None
+        and asked
+        and reached(milestone, analysis.milestone_day)
+        and not analysis.found_first  # promised of those planted
         else None
     )
     best = table.iloc[0]
@@ -261,10 +274,11 @@ def _plainly_counted(analysis: Analysis) -> str:
     if plain_count.empty:
         return ""
     alive, of, share = (float(plain_count.iloc[0][name]) for name in ("alive", "of", "estimate"))
+    tagged = analysis.settings.records.kind == "tagged"
+    lost = "plants not found count as not alive in that, and " if tagged else ""
     return (
         f" Plainly counted, {number(alive)} of {number(of)} planted in the plots were seen alive then or "
-        f"later ({per_100(share)} in 100), all preparations together; plants not found count as not alive in "
-        "that, and no site or species is evened out."
+        f"later ({per_100(share)} in 100), all preparations together; {lost}no site or species is evened out."
     )
 
 
