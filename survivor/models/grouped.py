@@ -17,7 +17,7 @@ from survivor.models.design import Design, build_design, joined, refuse_aliased
 from survivor.models.grouped_survival import GroupedCells, read_cells
 from survivor.models.jeffreys import GroupedJeffreys
 from survivor.models.leave_out import LeaveOut
-from survivor.models.likelihood import Rows, Solution, solve
+from survivor.models.likelihood import Rows, Solution, read_rows, solve
 from survivor.models.penalised_fit import penalised_parts
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
 from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
@@ -25,6 +25,8 @@ from survivor.models.separation import Separation, said_of_levels, separation
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
+
+_MANY = 20_000  # rows from which joining those of a kind pays
 
 
 @dataclass(frozen=True)
@@ -131,13 +133,17 @@ def fit_grouped(
     levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
     clusters = len(levels)
 
-    def collapsed() -> tuple[Rows, Codes]:
-        """Equal rows of a cluster as one, and a row of the table for each."""
-        lengths = chosen.lengths(rows, start, stop)
-        first, at_risk, died = _equal_rows(np.column_stack([codes, stratum, columns, lengths]), rows)
-        return Rows(columns[first], lengths[first], stratum[first], at_risk, died, design.terms), first
+    at_risk, died = (rows[name].to_numpy(dtype=float) for name in ("at_risk", "died"))
 
-    data, first = collapsed()
+    def collapsed() -> tuple[Rows, Codes, Codes]:
+        """Equal rows of a cluster as one, a row of the table for each, and its kind whatever the cluster."""
+        lengths = chosen.lengths(rows, start, stop)
+        kind = row_codes([stratum, *columns.T, *lengths.T], in_order=False)[0]
+        row, first = row_codes([kind, codes], in_order=False)
+        counts = sum_by(row, at_risk), sum_by(row, died)
+        return Rows(columns[first], lengths[first], stratum[first], *counts, design.terms), first, kind[first]
+
+    data, first, kinds = collapsed()
     found = separation(data.columns, data.lengths > 0, data.stratum, data.died, data.at_risk - data.died)
     counts = tally(frame)
     if found is not None:
@@ -149,14 +155,14 @@ def fit_grouped(
         read = partial(read_cells, design, chosen, kept, lost)
         parts = _penalised(data, found, who, of_row, plants, design, read)
     else:
-        while (solution := solve(data)).runaway is not None:
+        while (solution := _solve(data, kinds)).runaway is not None:
             chosen = silence(chosen, solution.runaway)
-            data, first = collapsed()
+            data, first, kinds = collapsed()
         checks += [said[0], *chosen.said()]
         left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
-        kind: Kind = "model" if cluster is None else variance
+        limits: Kind = "model" if cluster is None else variance
         at = place[np.flatnonzero(used)[first]]
-        fitted = Arranged(design, chosen, at, left_out, kind, kept, lost, row_of)
+        fitted = Arranged(design, chosen, at, left_out, limits, kept, lost, row_of)
         parts = _likeliest(fitted)
     return Fit(
         model="grouped",
@@ -285,12 +291,13 @@ def covariance_by(codes: Codes, clusters: int, data: Rows, solution: Solution, k
     return sandwich(*by_cluster(codes, clusters, local, solution.score, solution.weight), kind)
 
 
-def _equal_rows(key: Floats, rows: pd.DataFrame) -> tuple[Codes, Floats, Floats]:
-    """Join rows alike in every column of ``key``: the likelihood does not change."""
-    codes, first = row_codes(key.T, in_order=False)
-    count = len(first)
-    return (
-        first,
-        sum_by(codes, rows["at_risk"].to_numpy(float), count),
-        sum_by(codes, rows["died"].to_numpy(float), count),
-    )
+def _solve(data: Rows, kinds: Codes) -> Solution:
+    """Maximise the likelihood, which knows no clusters, on rows of a kind joined; then read every row."""
+    count = int(kinds.max()) + 1
+    if len(kinds) < _MANY or 2 * count > len(kinds):
+        return solve(data)
+    one = np.empty(count, dtype=np.intp)
+    one[kinds[::-1]] = np.arange(len(kinds))[::-1]
+    sums = sum_by(kinds, data.at_risk), sum_by(kinds, data.died)
+    found = solve(Rows(data.columns[one], data.lengths[one], data.stratum[one], *sums, data.names))
+    return found if found.runaway is not None else read_rows(data, found)

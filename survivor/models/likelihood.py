@@ -180,6 +180,14 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     return _solution(level, common, state, data, scale, step_number, None)
 
 
+def read_rows(data: Rows, found: Solution) -> Solution:
+    """Hazard, score and weight of each row at the parameters of a solution of the same model."""
+    scale = data.lengths.sum(axis=1).mean()
+    level, common = found.level + np.log(scale), np.concatenate([found.alpha, found.beta])
+    state = _evaluate(level, common, data, data.lengths / scale)
+    return _solution(level, common, state, data, scale, found.steps, found.runaway)
+
+
 @dataclass(frozen=True)
 class _State:
     value: float

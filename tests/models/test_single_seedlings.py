@@ -8,6 +8,7 @@ from survivor import intervals
 from survivor.effects.contrasts import contrasts
 from survivor.errors import IntervalsError, ModelError
 from survivor.intervals import alike, check_intervals, entries, row_codes, tally
+from survivor.models import grouped
 from survivor.models.fit import fit
 from survivor.models.permutation import permutation_test
 from tests.models.cohorts import counts, tagged
@@ -71,6 +72,21 @@ def test_a_fit_is_the_same(either, model, monkeypatch):
     )
     assert found.checks == whole.checks
     assert len(found.data) == len(either)
+    ours, theirs = (contrasts(one, at=300).table for one in (found, whole))
+    pd.testing.assert_frame_equal(ours, theirs, rtol=1e-6, atol=1e-9)
+
+
+def test_clusters_are_joined_to_find_the_maximum_and_kept_for_limits(monkeypatch):
+    frame = counts(sites=3, plots=6)
+    whole = fit(frame, "method")
+    monkeypatch.setattr("survivor.models.grouped._MANY", 10)
+    sizes = []
+    solve = grouped.solve
+    monkeypatch.setattr(grouped, "solve", lambda data: sizes.append(len(data.died)) or solve(data))
+    found = fit(frame, "method")
+    assert 4 * sizes[0] < len(frame)
+    pd.testing.assert_frame_equal(found.table, whole.table, rtol=1e-6, atol=1e-9)
+    assert found.log_likelihood == pytest.approx(whole.log_likelihood)
     ours, theirs = (contrasts(one, at=300).table for one in (found, whole))
     pd.testing.assert_frame_equal(ours, theirs, rtol=1e-6, atol=1e-9)
 
