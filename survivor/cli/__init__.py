@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import sys
 
 import typer
@@ -56,6 +57,9 @@ def _root(
 
 def main() -> None:
     """Run the command line; a known fault ends in a plain message, never a traceback."""
+    # Many small matrices: more threads of linear algebra cost more than they bring. Nothing has
+    # loaded numpy yet, and whoever has set it keeps their number.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         app()
     except SurvivorError as fault:

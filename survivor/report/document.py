@@ -11,10 +11,10 @@ import json
 import re
 from collections.abc import Mapping
 from importlib.resources import files
-from pathlib import Path
 from typing import Any, Final
 
 from survivor.errors import ReportError
+from survivor.figures.fonts import font_folder
 from survivor.figures.style import COLOURS
 from survivor.report.content.elements import Block, Figure, Listing, Paragraph, Report, Section, Table, Terms
 
@@ -47,7 +47,6 @@ def document_of(report: Report, pictures: Mapping[str, str]) -> bytes:
     ReportError
         When the typesetter refuses the document.
     """
-    import matplotlib as mpl
     import typst
 
     content = {
@@ -64,7 +63,7 @@ def document_of(report: Report, pictures: Mapping[str, str]) -> bytes:
     try:
         found = typst.compile(
             sources,
-            font_paths=[str(Path(mpl.get_data_path()) / "fonts" / "ttf")],
+            font_paths=[str(font_folder())],
             ignore_system_fonts=True,
             sys_inputs={"report": json.dumps(content, ensure_ascii=False, allow_nan=False)},
             pdf_standards=["ua-1"],
