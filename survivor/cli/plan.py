@@ -38,7 +38,9 @@ def plan(
         from survivor.planning.run import plan as plan_season
 
         season = plan_season(asked, studies=studies, progress=progress, folder=file.parent)
-    folder = out if out is not None else Path("reports") / file.resolve().stem
+    named = file.resolve()
+    own = f"{named.parent.name}-plan" if named.stem == "plan" else named.stem
+    folder = out if out is not None else Path("reports") / own
     written = season.write(folder)
     typer.echo(str(season))
     typer.echo(f"Plan: {written[0]}")

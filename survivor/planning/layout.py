@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import PlanError
+from survivor.figures.words import number
 from survivor.planning.planfile import Method, Plan, Site
 from survivor.planning.timetable import takes
 
@@ -37,7 +38,7 @@ class Layout:
     def __repr__(self) -> str:
         counts = self.plots.groupby("method", sort=False).size()
         named = ", ".join(f"{name}: {count}" for name, count in counts.items())
-        return f"Layout of {len(self.plots)} plots and {len(self.tags)} seedlings ({named})"
+        return f"Layout of {number(len(self.plots))} plots, {number(len(self.tags))} seedlings ({named})"
 
 
 def draw_layout(plan: Plan, plots_per_method: int, seedlings: int) -> Layout:
@@ -66,10 +67,10 @@ def draw_layout(plan: Plan, plots_per_method: int, seedlings: int) -> Layout:
             mend='add [[sites]] with name = "..." and planted = "year-month-day"',
         )
     rows: list[tuple[object, ...]] = []
-    for number, (site, blocks) in enumerate(zip(plan.sites, blocks_of(plan, plots_per_method), strict=True)):
+    for at, (site, blocks) in enumerate(zip(plan.sites, blocks_of(plan, plots_per_method), strict=True)):
         methods = [method.name for method in methods_at(plan, site)]
         for block in range(blocks):
-            order = np.random.default_rng([plan.plan.seed, number, block]).permutation(len(methods))
+            order = np.random.default_rng([plan.plan.seed, at, block]).permutation(len(methods))
             for place, method in enumerate(order):
                 rows.append(
                     (site.name, f"B{block + 1}", f"P{place + 1}", methods[method], site.planted, seedlings)
