@@ -14,7 +14,7 @@ def demo(
         bool, typer.Option("--overwrite", help="Replace files there that were changed since.")
     ] = False,
 ) -> None:
-    """Write two invented cohorts to try everything on: `tagged` and `counts`."""
+    """Write invented cohorts to try everything on: `tagged`, `counts`, and `seasons` with its guideline."""
     from survivor.demo import write_demo
     from survivor.errors import DemoError
 
@@ -30,3 +30,4 @@ def demo(
     for cohort in ("tagged", "counts"):
         typer.echo(f"  next: survivor check {folder / cohort}")
         typer.echo(f"        survivor report {folder / cohort}")
+    typer.echo(f"        survivor guideline {folder / 'seasons' / 'guideline.toml'}")

@@ -1,8 +1,8 @@
-"""The demo cohorts: two invented studies to start from, with the truth behind them.
+"""The demo cohorts: invented studies to start from, with the truth behind them.
 
 ``tagged`` is a randomised comparison with tagged seedlings, ``counts`` an
-observational programme with plot counts in an untidy workbook. Sites, people and
-records are invented.
+observational programme with plot counts in an untidy workbook, ``seasons`` three
+seasons of one programme and a guideline file. Sites, people and records are invented.
 """
 
 from __future__ import annotations
@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from survivor.demo.counts import counts_files
+from survivor.demo.seasons import seasons_files
 from survivor.demo.tagged import tagged_files
 from survivor.errors import DemoError
 
@@ -17,12 +18,12 @@ __all__ = ["write_demo"]
 
 
 def write_demo(folder: str | Path, *, overwrite: bool = False) -> list[Path]:
-    """Write both demo studies; the same version always writes the same bytes.
+    """Write the demo studies; the same version always writes the same bytes.
 
     Parameters
     ----------
     folder
-        Where to write; ``tagged/`` and ``counts/`` are made in it. Files of other names
+        Where to write; ``tagged/``, ``counts/`` and ``seasons/`` are made in it. Files of other names
         are left alone.
     overwrite
         Whether a file of the same name that holds something else is replaced.
@@ -39,7 +40,7 @@ def write_demo(folder: str | Path, *, overwrite: bool = False) -> list[Path]:
     """
     files = {
         Path(folder) / name / file: content
-        for name, made in (("tagged", tagged_files()), ("counts", counts_files()))
+        for name, made in _cohorts().items()
         for file, content in sorted(made.items())
     }
     changed = [path for path, content in files.items() if path.exists() and not _holds(path, content)]
@@ -55,6 +56,10 @@ def write_demo(folder: str | Path, *, overwrite: bool = False) -> list[Path]:
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_bytes(content)
     return list(files)
+
+
+def _cohorts() -> dict[str, dict[str, bytes]]:
+    return {"tagged": tagged_files(), "counts": counts_files(), "seasons": seasons_files()}
 
 
 def _holds(path: Path, content: bytes) -> bool:

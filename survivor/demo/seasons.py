@@ -21,9 +21,9 @@ from survivor.demo.rain import GaugePlan, gauge_file
 from survivor.demo.watching import Habits, watch
 from survivor.simulate import Cohort, draw_records, true_effects
 
-# The first of the seeds 1, 2, 3, ... in which a preparation that does nothing looked clearly better or
-# worse in one season alone: what a guideline must not follow.
-SEED: Final = 5
+# Picked among twenty: in it a preparation that does nothing looked clearly worse in one season alone,
+# which is what a guideline must not follow.
+SEED: Final = 18
 DRY_SEASON: Final = ("12-01", "03-31")
 RAIN_FILE: Final = "rain.csv"
 USUAL: Final = "spot spray only"
@@ -134,6 +134,7 @@ def seasons_files() -> dict[str, bytes]:
         files[f"{folder}/study.toml"] = _study(season)
         files[f"{folder}/plots.csv"] = csv_bytes(_PLOTS, plots)
         files[f"{folder}/visits.csv"] = csv_bytes(_VISITS, visits)
+    files["DATA-DICTIONARY.md"] = text_file("seasons-dictionary.md")
     files["guideline.toml"] = text_file("seasons-guideline.toml")
     files["truth.json"] = json_bytes(_truth())
     return files

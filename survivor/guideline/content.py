@@ -77,7 +77,8 @@ def lead(guideline: Guideline) -> str:
     for ground in guideline.file.ground:
         own = [each for each in guideline.advice if each.ground == ground.name and each.answer == "advised"]
         if own:
-            parts.append(f"On {ground.name} {' and '.join(_advised(each) for each in own)}.")
+            said = "; ".join(_advised(each) for each in own)
+            parts.append(f"Advised on {ground.name}: {said}.")
         else:
             parts.append(f"On {ground.name} nothing is advised yet in place of {usual_of(guideline)}.")
     return " ".join(parts)
@@ -86,7 +87,7 @@ def lead(guideline: Guideline) -> str:
 def _advised(each: Advice) -> str:
     assert each.estimate is not None, "advice rests on an estimate"
     more = number(each.estimate, 0 if each.estimate >= 1 else 1)
-    return f"{each.preparation} is advised: {more} more alive per 100 planted"
+    return f"{each.preparation}, {more} more alive per 100 planted"
 
 
 def _answer(guideline: Guideline) -> Section:

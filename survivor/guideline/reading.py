@@ -67,6 +67,8 @@ def _iso(value: object) -> str:
 
 def _faults(error: ValidationError, lines: dict[Place, int]) -> list[str]:
     found = []
+    misspelt: set[Place] = set()
+    needed: list[tuple[Place, int, str]] = []
     for fault in error.errors(include_url=False):
         place: Place = tuple(fault["loc"])
         name = ".".join(str(part + 1) if isinstance(part, int) else part for part in place)
@@ -74,16 +76,19 @@ def _faults(error: ValidationError, lines: dict[Place, int]) -> list[str]:
         at = f"line {line}: " if line else ""
         if fault["type"] == "extra_forbidden":
             guess = nearest(str(place[-1]), _keys(place[:-1]))
+            misspelt.add((*place[:-1], guess or ""))
             maybe = f"; did you mean {guess}?" if guess else ""
             found.append(
                 (line or 0, f"{at}{name} = {fault['input']!r} is not a key that survivor knows{maybe}")
             )
         elif fault["type"] == "missing":
-            found.append((line or 0, f"{at}{name} is needed and is not there"))
+            needed.append((place, line or 0, f"{at}{name} is needed and is not there"))
         else:
             text = fault["msg"].removeprefix("Value error, ")
             given = "" if fault["type"] == "value_error" else f", not {fault['input']!r}"
             found.append((line or 0, f"{at}{name + ': ' if name else ''}{text}{given}"))
+    # A key that is there under a slip of the pen is one fault, not two.
+    found += [(line, text) for place, line, text in needed if place not in misspelt]
     return [text for _, text in sorted(found, key=lambda pair: pair[0])]
 
 

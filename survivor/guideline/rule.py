@@ -82,21 +82,20 @@ def advice_of(rule: Sequence[Row], facts: Facts | None) -> tuple[Answer, str]:
     Returns
     -------
     answer, held
-        The advice, and the row that gave it in words; for ``not answered``, what the row that
-        failed the least asks for besides.
+        The advice, and the row that gave it in words; for ``not answered``, what the nearest
+        row asks for besides.
     """
     if facts is None or facts.grade == "unanswered":
         return NOT_ANSWERED, "the records do not answer it"
-    closest: list[str] | None = None
-    towards: AdviceWord = "advised"
+    lacking: list[tuple[bool, int, AdviceWord, list[str]]] = []
     for row in rule:
         failed = [words for words, holds in asked(row, facts) if not holds]
         if not failed:
             return row.gives, row_words(row)
-        if closest is None or len(failed) < len(closest):
-            closest, towards = failed, row.gives
-    said = f"nearest to {towards}, which also asks for: {'; '.join(closest)}" if closest else "no rule"
-    return NOT_ANSWERED, said
+        away = (row.gives == "not advised") != (facts.estimate <= 0)
+        lacking.append((away, len(failed), row.gives, failed))
+    _, _, towards, failed = min(lacking, key=lambda each: each[:2])
+    return NOT_ANSWERED, f"nearest to {towards}, which also asks for: {'; '.join(failed)}"
 
 
 def asked(row: Row, facts: Facts) -> list[tuple[str, bool]]:

@@ -1,0 +1,80 @@
+"""A guideline file that is wrong is refused with its line, its value and the mend."""
+
+from __future__ import annotations
+
+import pytest
+
+from survivor.errors import GuidelineError
+from survivor.guideline import make_guideline, read_guideline
+
+# Text in the demo's file -> what it is changed to -> what the error says.
+FAULTS = {
+    "a key misspelt": ("version = 3  ", "verison = 3  ", ["verison", "did you mean version", "line 9", "1 fault in"]),
+    "a number as text": ("smallest_difference = 5.0", 'smallest_difference = "5"', ["smallest_difference"]),
+    "not a day": ('dated = "2024-11-30"', 'dated = "30/11/2024"', ["30/11/2024", "year-month-day"]),
+    "two kinds of one name": ('name = "loam slopes"', 'name = "clay flats"', ["two kinds of ground"]),
+    "practice nowhere": ('ground = "loam slopes"', 'ground = "sand"', ["no kind of ground of this file"]),
+    "a season to come": ("since = 3", "since = 4", ["later version than this one"]),
+    "a season before the first": ("since = 1", "since = 2", ["no season has since = 1"]),
+    "not TOML": ("[guideline]", "[guideline", ["TOML"]),
+    "lead times turned": ("latest_days_before = 90", "latest_days_before = 270", ["earliest_days_before >="]),
+}
+
+
+@pytest.mark.parametrize("case", FAULTS)
+def test_faults_of_the_file(copy, case):
+    old, new, said = FAULTS[case]
+    file = copy / "guideline.toml"
+    text = file.read_text(encoding="utf-8")
+    assert old in text
+    file.write_text(text.replace(old, new), encoding="utf-8")
+    with pytest.raises(GuidelineError) as caught:
+        read_guideline(file)
+    assert caught.value.where == "guideline.toml"
+    assert caught.value.mend
+    for words in said:
+        assert words in str(caught.value)
+
+
+def test_no_file_here(tmp_path):
+    with pytest.raises(GuidelineError, match="no guideline file here"):
+        read_guideline(tmp_path / "guideline.toml")
+
+
+# Text -> change -> error on making.
+GROUND = {
+    "a word on no plot": (
+        'texture = ["clay", "clay loam"]',
+        'texture = ["clay", "peat"]',
+        "no plot has texture 'peat'",
+    ),
+    "a column nowhere": (
+        'texture = ["clay", "clay loam"]',
+        'soil = ["clay"]',
+        "no plot sheet has a column 'soil'",
+    ),
+    "two kinds at once": (
+        'texture = ["loam", "sandy loam"]',
+        'texture = ["clay", "loam"]',
+        "lie on two kinds",
+    ),
+    "a season twice": ('study = "season-2022"', 'study = "season-2021"', "same plants"),
+    "no such milestone": ('milestone = "12 months"', 'milestone = "9 months"', "no milestone '9 months'"),
+}
+
+
+@pytest.mark.parametrize("case", GROUND)
+def test_what_the_seasons_do_not_bear_out_is_refused(copy, case):
+    from survivor.errors import SurvivorError
+
+    old, new, said = GROUND[case]
+    file = copy / "guideline.toml"
+    text = file.read_text(encoding="utf-8")
+    assert old in text
+    changed = text.replace(old, new).replace(
+        'slope = ["gentle", "moderate"]', 'slope = ["flat", "gentle", "moderate"]'
+    )
+    file.write_text(changed, encoding="utf-8")
+    with pytest.raises(SurvivorError, match=said) as caught:
+        make_guideline(file)
+    assert caught.value.mend

@@ -1,0 +1,152 @@
+"""The page and the PDF: no script, no network, names escaped, words for pictures, two pages, tagged."""
+
+from __future__ import annotations
+
+import itertools
+import re
+from dataclasses import replace
+
+import pikepdf
+import pytest
+
+from survivor.errors import ReportError
+from survivor.guideline import write_guideline
+from survivor.guideline.content import content_of
+from survivor.guideline.document import guideline_pdf
+from survivor.planning.reading import read_plan
+from survivor.report.page import page_of
+from tests.report.reading import read
+
+HOSTILE = 'spray <script>alert(1)</script> & "auger" $5 #import "x" *b*'
+
+
+@pytest.fixture(scope="module")
+def hostile(made):
+    """The same guideline with a preparation and a title that are markup."""
+    advice = tuple(replace(a, preparation=HOSTILE) if "auger" in a.preparation else a for a in made.advice)
+    about = made.file.guideline.model_copy(update={"name": "</title><b>x #pagebreak()"})
+    return replace(
+        made,
+        version=replace(made.version, advice=advice),
+        file=made.file.model_copy(update={"guideline": about}),
+    )
+
+
+@pytest.fixture(scope="module")
+def page(hostile):
+    return page_of(content_of(hostile))
+
+
+@pytest.fixture(scope="module")
+def tree(page):
+    return read(page)
+
+
+def test_nothing_is_loaded_and_no_script_runs(page, tree):
+    assert not {e.name for e in tree.all()} & {"script", "link", "img", "iframe", "object", "embed", "base"}
+    assert not [e for e in tree.all() if set(e.attributes) & {"src", "srcset", "onload", "onclick"}]
+    assert "http:" not in page
+    assert "https:" not in page
+    assert all(target.startswith("#") for target in re.findall(r"url\(([^)]*)\)", page))
+
+
+def test_names_stay_text(page, tree):
+    assert "<script" not in page
+    assert "</title><b>" not in page
+    assert any(e.text() == HOSTILE for e in tree.all("th"))
+
+
+def test_ids_are_unique_and_links_are_met(tree):
+    ids = [e.attributes["id"] for e in tree.all() if "id" in e.attributes]
+    assert len(ids) == len(set(ids))
+    asked = {e.attributes["href"].removeprefix("#") for e in tree.all() if "href" in e.attributes}
+    assert asked <= set(ids)
+
+
+def test_headings_tables_and_pictures_are_in_order(tree):
+    levels = [int(e.name[1]) for e in tree.all("h1", "h2", "h3", "h4")]
+    assert levels[0] == 1
+    assert all(after - before <= 1 for before, after in itertools.pairwise(levels))
+    for table in tree.all("table"):
+        assert table.all("caption")[0].text().strip()
+        heads = table.all("thead")[0].all("th")
+        assert all(head.attributes["scope"] == "col" for head in heads)
+        for row in table.all("tbody")[0].all("tr"):
+            assert len(row.all("th", "td")) == len(heads)
+    for picture in tree.all("svg"):
+        assert picture.attributes["role"] == "img"
+        assert picture.all("desc")[0].text().strip()
+
+
+def test_the_advice_comes_first_and_every_part_is_there(made):
+    tree = read(page_of(content_of(made)))
+    first = tree.all("main")[0].all("section")[0].text()
+    for needed in (
+        "Advised on clay flats",
+        "not answered",
+        "Before acting on this",
+        "permits",
+        "What version 3",
+    ):
+        assert needed in first
+    assert [e.attributes["href"] for e in tree.all("nav")[0].all("a")] == [
+        "#details",
+        "#seasons",
+        "#radius",
+        "#practice",
+        "#calendar",
+        "#next",
+        "#changes",
+        "#rule",
+        "#cautions",
+        "#provenance",
+    ]
+    said = tree.text()
+    assert "never means that there is no difference" in said
+    assert "double fallow" in said
+    assert "local preparation guideline" in tree.all("title")[0].text()
+
+
+def test_local_practice_stands_apart_from_advice(made):
+    content = {section.key: section for section in content_of(made).sections}
+    names = {row[1] for row in content["details"].blocks[0].rows}
+    assert "double fallow" not in names
+    assert "told, not measured" in content["practice"].blocks[0].text
+
+
+def test_no_product_and_no_rate(made):
+    said = read(page_of(content_of(made))).text()
+    assert not re.search(r"\d\s*(?:ml|mL|L|l|kg|g)\s*(?:/|per )\s*(?:ha|hectare|L\b|litre)", said)
+
+
+def test_the_document_is_two_pages_tagged_titled_and_of_the_same_bytes(hostile, tmp_path):
+    made = guideline_pdf(hostile)
+    assert made == guideline_pdf(hostile)
+    path = tmp_path / "guideline.pdf"
+    path.write_bytes(made)
+    with pikepdf.open(path) as document:
+        assert len(document.pages) <= 2
+        assert bool(document.Root.MarkInfo.Marked)
+        assert str(document.Root.Lang) == "en-GB"
+        metadata = document.open_metadata()
+        assert metadata["pdfuaid:part"] == "1"
+        assert "local preparation guideline" in metadata["dc:title"]
+
+
+def test_files_written_and_the_plan_can_be_read(made, tmp_path):
+    written = write_guideline(made, tmp_path / "new" / "out", issue=False)
+    assert [path.name for path in written] == [
+        "guideline.html",
+        "guideline.pdf",
+        "advice.csv",
+        "try-next.csv",
+        "plan.toml",
+    ]
+    plan = read_plan(written[-1])
+    assert plan.question.usual_practice == "spot spray only"
+    assert plan.methods[1].name == made.next["preparation"].iloc[0]
+    assert (written[-1].parent / str(plan.variation.from_study) / "study.toml").is_file()
+    taken = tmp_path / "taken"
+    taken.write_text("a file stands where the folder should be")
+    with pytest.raises(ReportError, match="What to do"):
+        write_guideline(made, taken, issue=False)

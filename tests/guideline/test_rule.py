@@ -1,0 +1,93 @@
+"""The rule of advice: each row does what it says, and doubt leans to not answered."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from survivor.guideline.file import Row
+from survivor.guideline.rule import Facts, advice_of, asked, row_words, usual_rule
+
+SURE = Facts(
+    seasons=2,
+    sites=9,
+    fewest_plots=18,
+    of="sites like these",
+    estimate=14.0,
+    lower=6.0,
+    upper=22.0,
+    p_adjusted=0.01,
+    season_estimates=(12.0, 16.0),
+    extra_cost=1.2,
+    grade="fair",
+)
+# What changes from SURE -> the advice.
+CASES = {
+    "two seasons, nine sites": ({}, "advised"),
+    "one season": ({"seasons": 1, "season_estimates": (14.0,)}, "worth a trial"),
+    "four sites": ({"sites": 4}, "worth a trial"),
+    "limits for these sites only": ({"of": "these sites"}, "worth a trial"),
+    "a season the other way": ({"season_estimates": (-1.0, 29.0)}, "worth a trial"),
+    "p adjusted at 0.05": ({"p_adjusted": 0.05}, "worth a trial"),
+    "grade slight": ({"grade": "slight"}, "worth a trial"),
+    "unanswered": ({"grade": "unanswered"}, "not answered"),
+    "smaller than worth having": ({"estimate": 4.9, "lower": 1.0, "upper": 9.0}, "not answered"),
+    "harm cannot be ruled out": ({"lower": -5.1, "upper": 33.0, "p_adjusted": 0.4}, "not answered"),
+    "two sites": ({"sites": 2}, "not answered"),
+    "a clear harm": (
+        {"estimate": -14.0, "lower": -22.0, "upper": -6.0, "season_estimates": (-12.0, -16.0)},
+        "not advised",
+    ),
+    "a harm in one season": (
+        {"estimate": -14.0, "lower": -22.0, "upper": -6.0, "seasons": 1, "season_estimates": (-14.0,)},
+        "not answered",
+    ),
+    "no gain worth having, at a cost": (
+        {"estimate": 0.5, "lower": -3.0, "upper": 4.0, "p_adjusted": 0.9, "season_estimates": (1.0, 0.0)},
+        "not advised",
+    ),
+    "no gain worth having, for nothing": (
+        {"estimate": 0.5, "lower": -3.0, "upper": 4.0, "p_adjusted": 0.9, "extra_cost": 0.0},
+        "not answered",
+    ),
+    "no gain worth having, cost unknown": (
+        {"estimate": 0.5, "lower": -3.0, "upper": 4.0, "p_adjusted": 0.9, "extra_cost": None},
+        "not answered",
+    ),
+}
+
+
+@pytest.mark.parametrize("case", CASES)
+def test_the_usual_rule(case):
+    changed, wanted = CASES[case]
+    assert advice_of(usual_rule(5.0), replace(SURE, **changed))[0] == wanted
+
+
+def test_no_facts_are_not_answered():
+    assert advice_of(usual_rule(5.0), None)[0] == "not answered"
+
+
+def test_the_reason_names_what_lacked():
+    said = advice_of(usual_rule(5.0), replace(SURE, lower=-6.0, p_adjusted=0.2))[1]
+    assert said == "nearest to worth a trial, which also asks for: a lower limit of at least −5 per 100"
+
+
+def test_the_first_row_that_holds_counts_and_words_say_all_it_asks_for():
+    row = Row.model_validate(
+        {"gives": "worth a trial", "sites": 2, "upper_at_most": 30.0, "costs_more": True}
+    )
+    assert advice_of((row, *usual_rule(5.0)), SURE) == ("worth a trial", row_words(row))
+    assert row_words(row) == (
+        "at least 1 season; at least 2 sites with both; at least 3 plots of each; grade slight or better; "
+        "an upper "
+        "limit of at most 30 per 100; a higher cost per plant"
+    )
+
+
+@pytest.mark.parametrize("row", usual_rule(5.0))
+def test_more_doubt_never_gives_firmer_advice(row):
+    # Each demand met by SURE fails once its own fact is made worse.
+    assert all(isinstance(holds, bool) for _, holds in asked(row, SURE))
+    nothing = replace(SURE, seasons=0, sites=0, fewest_plots=0, grade="unanswered")
+    assert not all(holds for _, holds in asked(row, nothing))
