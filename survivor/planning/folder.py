@@ -18,6 +18,7 @@ from survivor.planning.layout import Layout
 from survivor.planning.planfile import Plan
 from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_bytes
 from survivor.planning.timetable import timetable
+from survivor.report.content.cautions import touched
 from survivor.report.content.wording import date
 from survivor.settings import STUDY_FILE
 
@@ -265,6 +266,11 @@ def _csv(table: pd.DataFrame) -> bytes:
     return str(table.to_csv(index=False, lineterminator="\n")).encode()
 
 
+def _cautions(plan: Plan) -> str:
+    names = tuple(name for method in plan.methods for name in (method.name, *method.works))
+    return "\n".join(f"- {caution.subject}: {caution.short}." for caution in touched(names))
+
+
 def _dictionary(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
     sheets = "\n".join(f"- `{visit.file}`: {visit.name}" for visit in visits)
     return f"""# Data dictionary: {plan.plan.name}
@@ -303,4 +309,10 @@ The preparation is not on the field sheets: who looks should not know what to ex
 
 `{TAGS}`: every tag. `{CALENDAR}`: visits of each site with their days. `{TIMETABLE}`: works before
 planting, their latest days, and what was late when this was written.
+
+## Cautions
+
+Nothing here is an instruction for field work. Labels, permits, local codes and licensed practice come first.
+
+{_cautions(plan)}
 """

@@ -67,8 +67,6 @@ class SeasonPlan:
         Plots of each method for the power asked for, by seedlings a plot: by both closed
         forms, by the first with plots as different as the upper limit of a past study,
         and the cost of it.
-    plots_for_power
-        The first of these for ``seedlings`` a plot; None where no number is enough.
     splits
         Every split of the budget; empty without costs.
     seen
@@ -89,7 +87,6 @@ class SeasonPlan:
     why_size: str
     table: pd.DataFrame
     needed: pd.DataFrame
-    plots_for_power: int | None
     splits: pd.DataFrame
     seen: float | None
     half_width: float
@@ -178,7 +175,7 @@ def plan(
     visits = visits_until(asked, asked.question.day)
     table = splits(asked, found, visits)
     plots, seedlings, why = _size(asked, found, table)
-    needed = _needed(asked, found, visits)
+    needed = _needed(asked, found, visits, seedlings)
     return SeasonPlan(
         plan=asked,
         spread=found,
@@ -187,7 +184,6 @@ def plan(
         why_size=why,
         table=_curve(asked, found, plots, seedlings, number, progress),
         needed=needed,
-        plots_for_power=_plots(asked, found, seedlings),
         splits=table,
         seen=seen_difference(asked, found, plots, seedlings),
         half_width=100 * half_width(arms_of(asked, found), plots, seedlings),
@@ -238,13 +234,11 @@ def _plots(asked: Plan, found: Spread, seedlings: int, events: bool = False) -> 
     return plots_needed(lambda plots: form(arms, plots, seedlings), asked.question.power_per_100 / 100)
 
 
-def _needed(asked: Plan, found: Spread, visits: int) -> pd.DataFrame:
+def _needed(asked: Plan, found: Spread, visits: int, seedlings_chosen: int) -> pd.DataFrame:
     """Return the plots needed, by seedlings a plot."""
     wide = wider(asked, found)
-    settled = asked.sizes.seedlings_per_plot
-    shown = sorted({*_SEEDLINGS_SHOWN, *([settled] if settled else [])})
     rows = []
-    for seedlings in shown:
+    for seedlings in sorted({*_SEEDLINGS_SHOWN, seedlings_chosen}):
         plots = _plots(asked, found, seedlings)
         cost = math.nan
         if asked.costs is not None and plots is not None:

@@ -81,7 +81,7 @@ def cohort_of(plan: Plan, found: Spread, plots: int, seedlings: int) -> Cohort:
         blocks=math.ceil(plots / sites),
         seedlings=seedlings,
         planted=planted,
-        visit_days=((*(max(1, round(share * day)) for share in _VISITS), day),),
+        visit_days=(tuple(sorted({*(max(1, round(share * day)) for share in _VISITS), day})),),
         dry_season=(dry.start, dry.end),
         hazards=tuple(rate * level for rate in _SHAPE),
         plot_sd=found.plot_sd,

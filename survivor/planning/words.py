@@ -74,14 +74,17 @@ def worked_out(season: SeasonPlan) -> str:
 def reached(season: SeasonPlan) -> str:
     """Return how many plots the power asked for takes at that many seedlings a plot."""
     wanted = plain(season.plan.question.power_per_100)
-    if season.plots_for_power is None:
-        return (
-            f"No number of plots gives {wanted} of 100 with {counted(season.seedlings, 'seedling')} a plot."
-        )
-    return (
-        f"With {counted(season.seedlings, 'seedling')} a plot, {counted(season.plots_for_power, 'plot')} of "
-        f"each method give {wanted} of 100 by formula."
+    row = season.needed.set_index("seedlings").loc[season.seedlings]
+    seedlings = counted(season.seedlings, "seedling")
+    if pd.isna(row["two_proportions"]):
+        return f"No number of plots of {seedlings} gives {wanted} of 100."
+    said = (
+        f"With {seedlings} a plot, {counted(float(row['two_proportions']), 'plot')} of each method give "
+        f"{wanted} of 100 by formula"
     )
+    if pd.isna(row["wider_plots"]):
+        return f"{said}."
+    return f"{said}; {number(float(row['wider_plots']))} if plots differ as much as the upper limit allows."
 
 
 def instead(season: SeasonPlan) -> list[str]:

@@ -228,4 +228,6 @@ def test_a_past_study_is_found_beside_the_plan_file(tmp_path, monkeypatch):
     season = survivor.plan(write_toml(raw, tmp_path / "plan.toml"), studies=20)
     assert asked == [tmp_path / "last"]
     assert (season.needed["wider_plots"] > season.needed["two_proportions"]).all()
-    assert "a past study" in "\n".join(summary(season))
+    said = "\n".join(summary(season))
+    assert "a past study" in said
+    assert "if plots differ as much as the upper limit allows" in said

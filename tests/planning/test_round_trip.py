@@ -120,3 +120,13 @@ def test_the_same_plan_writes_the_same_bytes(seed):
     assert first == second
     other = small_plan(plan={"seed": seed + 10})
     assert folder_files(other, draw_layout(other, 4, 5))["plots.csv"] != first["plots.csv"]
+
+
+def test_the_folder_carries_the_cautions_of_its_works():
+    from survivor.planning.folder import folder_files
+
+    plan = small_plan()
+    words = folder_files(plan, draw_layout(plan, 4, 5))["DATA-DICTIONARY.md"].decode()
+    for caution in ("the label is the law", "services before the ground is broken", "tractors roll over"):
+        assert caution in words
+    assert "licensed practice" in words

@@ -44,6 +44,14 @@ def test_a_season_has_as_many_plots_as_asked(plots):
     assert blocks.max() - blocks.min() <= 1
 
 
+@pytest.mark.parametrize("day", [1, 2, 20, 365, 900])
+def test_a_milestone_on_any_day_has_visits_up_to_it(day):
+    plan, found = settled(question={"day": day})
+    visits = cohort_of(plan, found, 4, 5).visit_days[0]
+    assert visits[-1] == day
+    assert list(visits) == sorted(set(visits))
+
+
 def test_the_same_seed_gives_the_same_seasons():
     plan, found = settled()
     counted = []
