@@ -1,0 +1,159 @@
+"""Several seasons pooled: units are each season's own model, and pooling is survivor.pool."""
+
+from __future__ import annotations
+
+import shutil
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+from typer.testing import CliRunner
+
+import survivor
+from survivor.cli import app
+from survivor.demo.seasons import seasons_files
+from survivor.errors import PoolingError
+from survivor.seasons import join_seasons, pool_seasons, take_in
+from survivor.seasons.traits import RAIN_DECILE, unit_traits
+from survivor.seasons.units import LOG_HAZARD, unit_estimates
+from survivor.vocabulary import PER_100
+
+YEARS = (2021, 2022, 2023)
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    place = tmp_path_factory.mktemp("seasons")
+    for name, content in seasons_files().items():
+        (place / name).parent.mkdir(parents=True, exist_ok=True)
+        (place / name).write_bytes(content)
+    return place
+
+
+@pytest.fixture(scope="module")
+def seasons(folder):
+    return take_in([survivor.load(folder / f"season-{year}") for year in YEARS])
+
+
+@pytest.fixture(scope="module")
+def together(seasons):
+    return pool_seasons(seasons)
+
+
+def test_a_unit_is_the_season_s_own_model(seasons, together):
+    season = seasons[1]
+    fitted = survivor.fit(season.intervals, "method + species", strata=["site", "block"])
+    terms = fitted.table.set_index("term")
+    differences = survivor.contrasts(fitted, at=365).table.set_index("method")
+    units = together.units[together.units["season"] == "season-2022"]
+    for row in units.to_dict("records"):
+        if row["scale"] == LOG_HAZARD:
+            wanted = terms.loc[f"method[T.{row['method']}]", ["estimate", "std_error"]]
+        else:
+            wanted = differences.loc[row["method"], ["estimate", "std_error"]]
+        assert [row["estimate"], row["std_error"]] == pytest.approx(wanted.tolist())
+
+
+def test_pooling_is_that_of_the_estimates(together):
+    for (method, against, scale), found in together.pooled.items():
+        rows = together.units[(together.units["method"] == method) & (together.units["scale"] == scale)]
+        alone = survivor.pool(rows["estimate"], rows["std_error"])
+        assert found.table["lower"].iloc[0] == alone.table["lower"].iloc[0]
+        assert against == "spot spray only"
+        assert found.scale == scale
+    assert set(together.table["scale"]) == {LOG_HAZARD, PER_100}
+
+
+def test_the_joint_model_is_a_fit_of_all_records_with_strata_of_seasons(seasons, together):
+    joined = join_seasons(seasons)
+    assert len(joined) == sum(len(season.intervals) for season in seasons)
+    # A plot's label used in two seasons is two plots.
+    assert joined[["site", "block", "plot"]].drop_duplicates().shape[0] == 240
+    fitted = survivor.fit(joined, "method + species", strata=["season", "site", "block"])
+    told = together.joint[together.joint["scale"] == LOG_HAZARD].set_index("method")["estimate"]
+    terms = fitted.table.set_index("term")["estimate"]
+    for method, estimate in told.items():
+        assert estimate == pytest.approx(terms[f"method[T.{method}]"])
+
+
+def test_one_common_ratio_lies_among_those_of_the_seasons(together):
+    for method, rows in together.units[together.units["scale"] == LOG_HAZARD].groupby("method"):
+        told = together.joint[(together.joint["scale"] == LOG_HAZARD) & (together.joint["method"] == method)]
+        assert rows["estimate"].min() - 0.05 <= told["estimate"].iloc[0] <= rows["estimate"].max() + 0.05
+
+
+def test_sites_as_units_on_the_ground_that_they_lie_on(seasons):
+    found = pool_seasons(seasons, unit="site", trait="slope")
+    assert found.table["n_units"].max() == 24
+    trend = found.trends["spray and auger", "spot spray only", LOG_HAZARD]
+    # Auger holes pay on flat clay and not on the slopes: truth of the demo, log hazard ratio -1 against 0.
+    assert (trend.table["estimate"].iloc[1:] > 0).all()
+    assert trend.tests["p_value"].iloc[0] < 0.05
+    assert any("share its weather" in line for line in found.checks)
+
+
+def test_the_dry_season_s_rain_is_the_trait_of_a_season(seasons, together):
+    units = together.units.drop_duplicates("season")
+    deciles = dict(zip(units["season"], unit_traits(seasons, units, RAIN_DECILE), strict=True))
+    assert deciles["season-2021"] >= 8 > deciles["season-2023"] > 2 >= deciles["season-2022"]
+
+
+def test_a_comparison_of_one_season_alone_is_not_pooled_and_says_why(seasons):
+    kept = [season for season in seasons if season.name != "season-2023"]
+    dropped = kept[1].intervals
+    fewer = dropped[dropped["method"].astype(str) != "hand scalp"].copy()
+    fewer.attrs = dict(dropped.attrs)
+    fewer["method"] = fewer["method"].cat.remove_unused_categories()
+    from dataclasses import replace
+
+    found = pool_seasons([kept[0], replace(kept[1], intervals=fewer)])
+    row = found.table[found.table["method"] == "hand scalp"].iloc[0]
+    assert np.isnan(row["estimate"])
+    assert "one unit alone" in row["reason"]
+    with pytest.raises(PoolingError, match="one unit alone"):
+        found.of("hand scalp")
+
+
+def test_what_does_not_go_together_is_refused(folder, tmp_path, seasons):
+    with pytest.raises(PoolingError, match="one season cannot be pooled"):
+        pool_seasons(seasons[:1])
+    with pytest.raises(PoolingError, match="no milestone '24 months'"):
+        pool_seasons(seasons, milestone="24 months")
+    copied = tmp_path / "again"
+    shutil.copytree(folder / "season-2021", copied / "season-2021")
+    shutil.copy(folder / "rain.csv", copied / "rain.csv")
+    again = survivor.load(copied / "season-2021")
+    with pytest.raises(PoolingError, match="counted twice"):
+        take_in([seasons[0].study, again], ["one", "other"])
+    text = (copied / "season-2021" / "study.toml").read_text(encoding="utf-8")
+    other = text.replace('usual_practice = "spot spray only"', 'usual_practice = "hand scalp"')
+    (copied / "season-2021" / "study.toml").write_text(other, encoding="utf-8")
+    with pytest.raises(PoolingError, match="different practices"):
+        take_in([survivor.load(copied / "season-2021"), seasons[1].study], ["one", "other"])
+    with pytest.raises(PoolingError, match="soil is not recorded"):
+        unit_traits(seasons, unit_estimates(seasons[:1], 365), "soil")
+
+
+def test_the_command_writes_tables_and_pictures_and_says_it_in_sentences(folder, tmp_path):
+    studies = [str(folder / f"season-{year}") for year in YEARS]
+    run = CliRunner().invoke(app, ["pool", *studies, "--out", str(tmp_path / "out")])
+    assert run.exit_code == 0, run.output
+    assert "spray and auger against spot spray only at 12 months: +" in run.output
+    assert "a new season may show" in run.output
+    assert "Only 3 units" in run.output
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"pooled.csv", "units.csv", "joint.csv", "left-out.csv", "other-limits.csv", "pooled.txt"} <= names
+    table = pd.read_csv(tmp_path / "out" / "pooled.csv")
+    assert len(table) == 8
+    picture = (tmp_path / "out" / "spray-and-auger-per-100.svg").read_text(encoding="utf-8")
+    assert "<script" not in picture
+    assert "<desc" in picture
+    assert "a new season" in picture
+
+
+def test_results_show_themselves(together):
+    assert "<table" in together._repr_html_()
+    assert "log hazard ratio" in repr(together)
+    texts = " ".join(text.get_text() for text in together.plot(method="spray and auger").texts)
+    assert "a new season" in texts
