@@ -5,7 +5,7 @@ from __future__ import annotations
 from survivor.figures.guideline import advice_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number
-from survivor.guideline.advice import Advice
+from survivor.guideline.advice import THESE_SITES, Advice
 from survivor.guideline.calendar import calendar_table
 from survivor.guideline.making import Guideline
 from survivor.guideline.rule import ANSWERS, NOT_ANSWERED
@@ -150,8 +150,7 @@ def details_table(guideline: Guideline) -> Table:
         Column("Preparation"),
         Column("Advice"),
         Column("Difference per 100 (95 % limits)", numeric=True),
-        Column("Limits for"),
-        Column("Rests on"),
+        Column("Seasons, sites, plots"),
         Column("Extra cost per plant", numeric=True),
         Column("Cost per plant established (95 % limits)", numeric=True),
         Column("Grade"),
@@ -161,16 +160,25 @@ def details_table(guideline: Guideline) -> Table:
             each.ground,
             each.preparation,
             each.answer,
-            size_words(each).replace(" per 100", ""),
-            each.of or "–",
-            _rests(each),
+            size_words(each).replace(" per 100", "")
+            + (f", {each.of} only" if each.of == THESE_SITES else ""),
+            f"{each.n_seasons}, {each.n_sites}, {each.n_plots}" if each.estimate is not None else "–",
             _extra(each),
             each.per_established or "–",
             each.grade,
         )
         for each in guideline.advice
     )
-    return Table("details-table", "What stands behind each piece of advice", columns, rows, row_heads=2)
+    told = [each.n_seedlings for each in guideline.advice if each.estimate is not None]
+    seedlings = f"{min(told):,} to {max(told):,} seedlings a comparison. " if told else ""
+    note = (
+        f"{seedlings}Plots are those of both preparations at sites that hold both. Limits are for sites "
+        "like these "
+        "unless these sites only are named."
+    )
+    return Table(
+        "details-table", "What stands behind each piece of advice", columns, rows, row_heads=2, note=note
+    )
 
 
 def _details(guideline: Guideline) -> Section:
@@ -189,13 +197,6 @@ def _details(guideline: Guideline) -> Section:
             Paragraph(f"Some plots lie on none of these kinds of ground and are left out: {sites}.")
         )
     return Section("details", "Size, limits, cost and grade", (*blocks, Terms(why, label="Why")))
-
-
-def _rests(each: Advice) -> str:
-    if each.estimate is None:
-        return "–"
-    parts = (many(each.n_seasons, "season"), many(each.n_sites, "site"), many(each.n_plots, "plot"))
-    return f"{', '.join(parts)}, {many(each.n_seedlings, 'seedling')}"
 
 
 def _extra(each: Advice) -> str:

@@ -6,6 +6,7 @@ Words go to the typesetter as data and are never read as markup.
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from importlib.resources import files
 from importlib.util import find_spec
 from pathlib import Path
@@ -16,18 +17,21 @@ from survivor.figures.style import COLOURS
 from survivor.guideline.calendar import calendar_table
 from survivor.guideline.content import details_table, lead, matrix
 from survivor.guideline.making import Guideline
-from survivor.guideline.versions import many
+from survivor.guideline.rule import NOT_ANSWERED
 from survivor.guideline.wording import (
     HOW_TO_READ,
     NO_INSTRUCTION,
     cautions_touched,
     data_note,
+    next_sentence,
     radius_words,
 )
 from survivor.report.content.elements import Table
 
 TEMPLATE: Final = "guideline.typ"
 _MOST_CHANGES = 8  # of the newest version; the page has them all
+_MOST_BEFORE = 5  # of a version before
+_MOST_ROWS = 16  # of what stands behind the advice
 
 
 def guideline_pdf(guideline: Guideline) -> bytes:
@@ -75,8 +79,7 @@ def _content(guideline: Guideline) -> dict[str, Any]:
     moved = [*newest.also, *newest.moved, *newest.stood]
     if len(moved) > _MOST_CHANGES:
         moved = [*moved[:_MOST_CHANGES], f"And {len(moved) - _MOST_CHANGES} more, on the page."]
-    details = details_table(guideline)
-    details_kept = [place for place, _ in enumerate(details.columns) if place != 6]  # extra cost: on the page
+    details = _shortened(details_table(guideline))
     return {
         "title": about.name,
         "version": f"Version {about.version}, {about.dated}",
@@ -87,7 +90,8 @@ def _content(guideline: Guideline) -> dict[str, Any]:
         "caution": NO_INSTRUCTION,
         "touched": cautions_touched(guideline),
         "matrix": _table(matrix(guideline)),
-        "details": _table(details, details_kept),
+        "details": _table(details),
+        "details_note": details.note,
         "radius": [[each.ground, radius_words(each).replace("\n", " ")] for each in guideline.radius],
         "practice": [
             f"{each.preparation} on {each.ground}: {each.says} ({each.source})."
@@ -96,14 +100,10 @@ def _content(guideline: Guideline) -> dict[str, Any]:
         "calendar": _table(calendar_table(guideline)),
         "changed": f"What version {newest.number} changed",
         "changes": moved,
+        "next": next_sentence(guideline) if len(guideline.next) else "",
         "history": [
             f"Version {change.number}{', ' + change.dated if change.dated else ''}: "
-            + " ".join(
-                [
-                    *change.also,
-                    f"Advice changed or new in {many(len(change.moved), 'place')}." if change.moved else "",
-                ]
-            ).strip()
+            + " ".join([*change.also, *change.moved[:_MOST_BEFORE], *_rest(change.moved)])
             for change in guideline.changes[1:]
         ],
         "rule": list(guideline.version.rule),
@@ -111,12 +111,24 @@ def _content(guideline: Guideline) -> dict[str, Any]:
     }
 
 
-def _table(table: Table, kept: list[int] | None = None) -> dict[str, Any]:
-    places = range(len(table.columns)) if kept is None else kept
+def _rest(moved: tuple[str, ...]) -> list[str]:
+    more = len(moved) - _MOST_BEFORE
+    return [f"And {more} more, on the page."] if more > 0 else []
+
+
+def _shortened(table: Table) -> Table:
+    """Leave out what is not answered where there is much: the page has every row."""
+    if len(table.rows) <= _MOST_ROWS:
+        return table
+    answered = tuple(row for row in table.rows if row[2] != NOT_ANSWERED)
+    left = len(table.rows) - len(answered[:_MOST_ROWS])
+    return replace(table, rows=answered[:_MOST_ROWS], note=f"{table.note} {left} more rows are on the page.")
+
+
+def _table(table: Table) -> dict[str, Any]:
     return {
         "caption": table.caption,
-        "columns": [table.columns[place].heading for place in places],
-        "numeric": [table.columns[place].numeric for place in places],
-        "heads": table.row_heads,
-        "rows": [[row[place] for place in places] for row in table.rows],
+        "columns": [column.heading for column in table.columns],
+        "numeric": [column.numeric for column in table.columns],
+        "rows": [list(row) for row in table.rows],
     }

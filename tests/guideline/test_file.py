@@ -9,7 +9,11 @@ from survivor.guideline import make_guideline, read_guideline
 
 # Text in the demo's file -> what it is changed to -> what the error says.
 FAULTS = {
-    "a key misspelt": ("version = 3  ", "verison = 3  ", ["verison", "did you mean version", "line 9", "1 fault in"]),
+    "a key misspelt": (
+        "version = 3  ",
+        "verison = 3  ",
+        ["verison", "did you mean version", "line 9", "1 fault in"],
+    ),
     "a number as text": ("smallest_difference = 5.0", 'smallest_difference = "5"', ["smallest_difference"]),
     "not a day": ('dated = "2024-11-30"', 'dated = "30/11/2024"', ["30/11/2024", "year-month-day"]),
     "two kinds of one name": ('name = "loam slopes"', 'name = "clay flats"', ["two kinds of ground"]),
