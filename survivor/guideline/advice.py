@@ -26,7 +26,7 @@ from survivor.models.multiplicity import holm
 from survivor.models.result import Fit
 from survivor.pooling import pool
 from survivor.seasons import Season
-from survivor.seasons.season import joint_strata, methods_of
+from survivor.seasons.season import joint_strata, methods_of, side_by_side
 
 LIKE_SITES: Final = "sites like these"
 THESE_SITES: Final = "these sites"
@@ -152,8 +152,14 @@ def _on(
     if usual not in present or len(present) < 2:
         why = f"{usual} was not planted there, so nothing can be compared with it"
         return [_without(ground, name, usual, why) for name in preparations]
+    strata = joint_strata(rows, seasons)
+    joined_here = side_by_side(rows, strata, usual)
+    if joined_here["method"].nunique() < 2:
+        return [
+            _without(ground, name, usual, f"no place there holds it and {usual}") for name in preparations
+        ]
     try:
-        fitted = fit(rows, season_formula(rows)[0], strata=joint_strata(rows, seasons))
+        fitted = fit(joined_here, season_formula(joined_here)[0], strata=strata)
         table, of = _limits(fitted, at, file.guideline.seed)
     except SurvivorError as fault:
         return [_without(ground, name, usual, fault.what) for name in preparations]
@@ -164,7 +170,8 @@ def _on(
     for name in preparations:
         line = table.get(name)
         if line is None or line["basis"] == REFUSED:
-            why = str(line["reason"]) if line is not None else "it was not planted there"
+            apart = "no place there joins it to the rest" if name in present else "it was not planted there"
+            why = str(line["reason"]) if line is not None else apart
             found.append(_without(ground, name, usual, why))
             continue
         told = tuple(says[name] for says in alone.values() if name in says)
@@ -252,9 +259,15 @@ def _alone(rows: pd.DataFrame, season: Season, at: float) -> dict[str, SeasonSay
     if own.empty:
         return {}
     own["method"] = own["method"].cat.remove_unused_categories()
+    strata = joint_strata(own, [season])
+    if season.usual not in methods_of(own):
+        return {}
+    own = side_by_side(own, strata, season.usual)
+    if own["method"].nunique() < 2:
+        return {}
     day = min(at, float(own["stop_day"].max()))
     try:
-        fitted = fit(own, season_formula(own)[0], strata=joint_strata(own, [season]))
+        fitted = fit(own, season_formula(own)[0], strata=strata)
         table = contrasts(fitted, at=day, against=season.usual).table
     except SurvivorError:
         return {}

@@ -105,7 +105,7 @@ def _answer(guideline: Guideline) -> Section:
     newest = guideline.changes[0]
     if newest.number > 1:
         moved = newest.moved or ("No advice changed.",)
-        blocks.append(Listing(moved, label=f"What version {newest.number} changed"))
+        blocks.append(Listing((*moved, *newest.stood), label=f"What version {newest.number} changed"))
     blocks.append(_figure(guideline))
     return Section("answer", "What to do where", tuple(blocks))
 
@@ -237,7 +237,8 @@ def _seasons(guideline: Guideline) -> Section:
         row_heads=3,
         note="A season alone looks at many comparisons: some differ by chance. Limits of a new season "
         "allow for how "
-        "seasons differ, which few seasons tell badly.",
+        "seasons differ, which few seasons tell badly; limits of the advice take sites of one season as "
+        "independent.",
     )
     return Section("seasons", "Season by season", (table,))
 

@@ -10,7 +10,7 @@ from survivor.analysis.models import season_formula
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
-from survivor.seasons.season import Season, join_seasons, joint_strata
+from survivor.seasons.season import Season, join_seasons, joint_strata, side_by_side
 from survivor.seasons.units import LOG_HAZARD
 from survivor.vocabulary import PER_100
 
@@ -38,8 +38,9 @@ def joint_fit(joined: pd.DataFrame, seasons: Sequence[Season]) -> Fit:
     ModelError
         When it cannot be fitted.
     """
-    formula, _ = season_formula(joined)
-    return fit(joined, formula, strata=joint_strata(joined, seasons))
+    strata = joint_strata(joined, seasons)
+    rows = side_by_side(joined, strata, seasons[0].usual)
+    return fit(rows, season_formula(rows)[0], strata=strata)
 
 
 def joint_estimates(seasons: Sequence[Season], at: float) -> tuple[pd.DataFrame, tuple[str, ...]]:

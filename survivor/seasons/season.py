@@ -8,7 +8,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_day, reached
-from survivor.analysis.models import strata_of
+from survivor.analysis.models import of_methods, strata_of
+from survivor.effects.confounding import layout
 from survivor.errors import PoolingError
 from survivor.seasons.counted_twice import refuse_counted_twice
 from survivor.settings import Milestone, Settings
@@ -148,6 +149,16 @@ def joint_strata(joined: pd.DataFrame, seasons: Sequence[Season]) -> list[str] |
         if name in joined.columns and joined[name].astype(str).nunique() > 1
     ]
     return kept or None
+
+
+def side_by_side(intervals: pd.DataFrame, strata: Sequence[str] | None, usual: str) -> pd.DataFrame:
+    """Keep preparations that some place joins to the usual practice: the rest can't be told from places."""
+    places = [name for name in strata or () if name in ("site", "block")]
+    if not places:
+        return intervals
+    parts = layout(intervals, "method", places).parts()
+    kept = next((part for part in parts if usual in map(str, part)), ())
+    return of_methods(intervals, kept)
 
 
 def common_day(seasons: Sequence[Season], milestone: str | None = None) -> tuple[Milestone, float]:

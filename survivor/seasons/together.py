@@ -198,6 +198,7 @@ def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, 
     if found is None:
         more = ("p_adjusted", "q_p_value", "i2", "tau", "tau_upper", "new_lower", "new_upper")
         return line | dict.fromkeys((*numbers, *more), np.nan) | {"reason": reason}
+    edge = 100.0 if key[2] == PER_100 else np.inf  # no more than all, or none, of 100 can differ
     whole, spread, new = found.table.iloc[0], found.spread.iloc[0], found.new_unit.iloc[0]
     line |= {name: float(whole[name]) for name in numbers}
     line |= {
@@ -206,8 +207,8 @@ def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, 
         "i2": float(spread["i2"]),
         "tau": float(spread["tau"]),
         "tau_upper": float(spread["tau2_upper"]) ** 0.5,
-        "new_lower": float(new["lower"]),
-        "new_upper": float(new["upper"]),
+        "new_lower": max(float(new["lower"]), -edge),
+        "new_upper": min(float(new["upper"]), edge),
     }
     return line | {"reason": reason}
 

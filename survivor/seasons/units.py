@@ -15,7 +15,7 @@ from survivor.effects.contrasts import contrasts
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
-from survivor.seasons.season import Season
+from survivor.seasons.season import Season, side_by_side
 from survivor.vocabulary import PER_100
 
 Unit = Literal["season", "site"]
@@ -78,9 +78,12 @@ def unit_estimates(
 
 
 def _of_season(season: Season, at: float) -> pd.DataFrame:
-    formula, _ = season_formula(season.intervals)
+    rows = side_by_side(season.intervals, season.strata(), season.usual)
+    formula, _ = season_formula(rows)
+    if "method" not in formula:
+        return _nothing(season, "", f"no place holds {season.usual} and another preparation")
     try:
-        fitted = fit(season.intervals, formula, strata=season.strata())
+        fitted = fit(rows, formula, strata=season.strata())
     except SurvivorError as fault:
         return _nothing(season, "", fault.what)
     found = _estimates(fitted, at, population(season.settings))
@@ -95,8 +98,10 @@ def _of_sites(season: Season, at: float, window: float) -> pd.DataFrame:
         rows.attrs = dict(season.intervals.attrs)
         name = f"{site}, {season.name}"
         formula, _ = season_formula(rows)
-        if "method" not in formula:
-            parts.append(_nothing(season, str(site), "one preparation only").assign(unit=name))
+        here = set(rows["method"].astype(str))
+        if len(here) < 2 or season.usual not in here:
+            why = "one preparation only" if len(here) < 2 else f"{season.usual} was not planted there"
+            parts.append(_nothing(season, str(site), why).assign(unit=name))
             continue
         blocks = "block" if rows["block"].astype(str).nunique() > 1 else None
         try:
@@ -114,10 +119,11 @@ def _of_sites(season: Season, at: float, window: float) -> pd.DataFrame:
 
 def _design_effect(season: Season) -> float:
     """How many times the variance of independent seedlings the season's plots give; at least 1."""
-    formula, _ = season_formula(season.intervals)
+    rows = side_by_side(season.intervals, season.strata(), season.usual)
+    formula, _ = season_formula(rows)
     try:
-        by_plot = fit(season.intervals, formula, strata=season.strata()).table
-        alone = fit(season.intervals, formula, strata=season.strata(), cluster=None).table
+        by_plot = fit(rows, formula, strata=season.strata()).table
+        alone = fit(rows, formula, strata=season.strata(), cluster=None).table
     except SurvivorError:
         return 1.0
     method = by_plot["term"].str.startswith("method")
