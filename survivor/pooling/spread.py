@@ -128,11 +128,10 @@ def _restricted_part(estimates: Floats, variances: Floats, columns: Floats) -> F
     low = grid[row, np.maximum(best - 1, 0)]
     high = grid[row, np.minimum(best + 1, _GRID - 1)]
     middle = grid[row, best]
-    for turn in range(_HALVINGS):
+    # Where nought is the best place and the likelihood falls from it, both ends are nought at once.
+    for _ in range(_HALVINGS):
         rising = _slope(estimates, variances, columns, middle) > 0
         low, high = np.where(rising, middle, low), np.where(rising, high, middle)
-        if turn == 0:  # nought is a top where the likelihood falls from it
-            high = np.where((best == 0) & ~rising, 0.0, high)
         middle = (low + high) / 2
     found: Floats = middle
     return found

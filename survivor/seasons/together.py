@@ -241,7 +241,9 @@ def _said(
     if units["site"].astype(bool).any():
         said.append("Sites of one season share its weather: the limits take them as independent.")
     for found in pooled.values():
-        said += [line for line in found.checks if "agree more closely" not in line]
+        said += [line for line in found.checks if not line.startswith(("The units agree", "Only "))]
+    few = min(pooled.values(), key=lambda found: len(found.units))
+    said += [line for line in few.checks if line.startswith("Only ")]
     return said
 
 

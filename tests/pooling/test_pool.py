@@ -212,6 +212,26 @@ def test_a_worded_trait_of_two_levels_tests_the_difference_of_two_pools():
     assert any("by lot" in line for line in found.checks)
 
 
+def test_a_worded_trait_of_three_levels_tests_as_an_analysis_of_variance():
+    # Closed form with equal errors: Knapp and Hartung's F test is that of one-way analysis of variance.
+    effect = np.array([3.0, 5.0, 4.5, 9.0, 11.0, 7.0, 6.0, 8.5])
+    slope = ["flat"] * 3 + ["gentle"] * 3 + ["steep"] * 2
+    found = survivor.pool_by(effect, np.full(8, 0.5), {"slope": slope}).tests.iloc[0]
+    other = stats.f_oneway(effect[:3], effect[3:6], effect[6:])
+    assert (found["df1"], found["df2"]) == (2, 5)
+    assert (found["f"], found["p_value"]) == pytest.approx((other.statistic, other.pvalue))
+
+
+def test_the_usual_limits_of_a_new_unit_are_those_of_higgins_thompson_and_spiegelhalter():
+    # 2009, J. R. Stat. Soc. A 172:137-159: mean -+ t on units less two * root of tau2 + squared error.
+    effect, error = random_units(3, 6, apart=4.0)
+    found = survivor.pool(effect, error)
+    line = found.other_limits.set_index("limits").loc["hartung-knapp, factor as is"]
+    reach = stats.t.ppf(0.975, 4) * np.sqrt(found.spread["tau2"].iloc[0] + line["std_error"] ** 2)
+    centre = found.table["estimate"].iloc[0]
+    assert (line["new_lower"], line["new_upper"]) == pytest.approx((centre - reach, centre + reach))
+
+
 def test_few_units_are_said_to_be_few():
     said = survivor.pool([4.0, 9.0, 7.0], [2.0, 2.0, 2.0]).checks
     assert any(line.startswith("Only 3 units") and "2 degrees of freedom" in line for line in said)
