@@ -151,7 +151,7 @@ def test_undetermined_inside_an_innermost_interval():
 def test_late_entry_is_refused():
     frame = pd.DataFrame({"start_day": [0, 20], "stop_day": [90, 90], "at_risk": [20, 4], "died": [5, 1]})
     with pytest.raises(
-        CurveError, match=r"4 seedling\(s\) entered the watch after day 0 \(the first on day 20\)"
+        CurveError, match=r"4 seedlings entered the watch after day 0 \(the first on day 20\)"
     ):
         curve(frame, estimator="turnbull", cluster=None)
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
-from typing import TypeVar
+from typing import Final, TypeVar
 
 from survivor.errors import SurvivorError
 
 Made = TypeVar("Made")
+
+_TERM: Final = re.compile(r"\w+\[T\.((?:[^\[\]]|\[[^\[\]]*\])*)\]")
 
 
 class Reasons:
@@ -32,6 +35,18 @@ class Reasons:
             mend = f" {sentence(fault.mend)}" if fault.mend else ""
             self.say(f"{subject}: {fault.what}.{mend}")
             return None
+
+
+def plain_terms(text: str) -> str:
+    """Put the terms of a model into the words of the records.
+
+    Examples
+    --------
+    >>> plain_terms("no limits for method[T.spot spray]: one plot decides it")
+    'no limits for spot spray: one plot decides it'
+    """
+    words = re.sub(r"\]:(?=\w+\[T\.)", "] with ", text)
+    return _TERM.sub(r"\1", words).replace("weed_free_radius_m", "the weed-free radius")
 
 
 def sentence(text: str) -> str:

@@ -17,6 +17,7 @@ import numpy as np
 from survivor.curves.samples import Codes, FloatArray, Sample, sums
 from survivor.curves.turnbull import Npmle, Problem, set_up, solve
 from survivor.errors import CurveError
+from survivor.figures.words import many
 
 _MOST_REPLICATES: Final = 120
 _GROUPS: Final = 60  # of plots, where there are too many to leave out one by one
@@ -77,8 +78,8 @@ def bounded(sample: Sample, label: str) -> Bounded:
     late = (count < 0) & (day > first)
     if late.any():
         raise CurveError(
-            f"{-count[late].sum():g} seedling(s) entered the watch after day {first:g} (the first on day "
-            f"{day[late].min():g}); Turnbull's estimate does not take late entry",
+            f"{many(float(-count[late].sum()), 'seedling')} entered the watch after day {first:g} (the first "
+            f"on day {day[late].min():g}); Turnbull's estimate does not take late entry",
             where=f"curve of {label}",
             mend='use estimator="kaplan-meier", which does, or keep the plants watched from the start',
         )

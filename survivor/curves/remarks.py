@@ -11,6 +11,7 @@ from survivor.curves import between_visits
 from survivor.curves.limits import Scale
 from survivor.curves.result import Estimator
 from survivor.curves.samples import FloatArray, Sample
+from survivor.figures.words import many
 
 _TELLING: Final = 0.01  # a difference from Turnbull's estimate worth a sentence
 _ROWS_TO_COMPARE: Final = 50_000
@@ -28,7 +29,8 @@ def remarks(name: str, sample: Sample, survival: FloatArray, estimator: Estimato
     late = -float(count[(count < 0) & (day > first)].sum())
     if late:
         said.append(
-            f"{late:g} seedlings entered the watch after day {first:g} and count from the day they did"
+            f"{many(late, 'seedling')} entered the watch after day {first:g} and "
+            f"{'counts from the day it' if late == 1 else 'count from the day they'} did"
         )
     order = np.argsort(sample.start, kind="stable")
     begins, reached = sample.start[order][1:], np.maximum.accumulate(sample.stop[order])[:-1]
@@ -43,10 +45,17 @@ def remarks(name: str, sample: Sample, survival: FloatArray, estimator: Estimato
         elif two < sample.last_day:
             said.append(f"no limits after day {two:g}, the last on which two plots were watched")
         if sample.lonely:
-            said.append(f"{sample.lonely} strata hold one plot each and were put together with others")
+            said.append(_put_together(sample.lonely))
     if estimator == "kaplan-meier":
         said += _ragged(name, sample, survival)
     return said
+
+
+def _put_together(lonely: int) -> str:
+    """Say how many strata hold one plot of a group only, and what was done with them."""
+    if lonely == 1:
+        return "1 stratum holds one plot only and was put together with others"
+    return f"{lonely} strata hold one plot each and were put together with others"
 
 
 def _ragged(name: str, sample: Sample, survival: FloatArray) -> list[str]:

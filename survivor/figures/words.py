@@ -35,6 +35,11 @@ def number(value: float, digits: int = 0, *, sign: bool = False) -> str:
     return ("−" if exact < 0 else "+" if sign else "") + text
 
 
+def many(count: float, one: str, more: str = "") -> str:
+    """Write a count with its noun: ``1 day``, ``24 days``."""
+    return f"{number(count)} {one if count == 1 else more or one + 's'}"
+
+
 def limits(lower: float, upper: float, digits: int = 0, *, sign: bool = False) -> str:
     """Write limits as ``71 to 84``; a dash where there are none."""
     if not (math.isfinite(lower) and math.isfinite(upper)):

@@ -17,6 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.errors import ModelError
+from survivor.figures.words import many
 from survivor.intervals import Codes, sum_by, tally
 from survivor.models.containment import Degrees, degrees
 from survivor.models.design import Design, build_design, joined, refuse_aliased
@@ -195,7 +196,7 @@ def _point_counts(points: int | Sequence[int], levels: int) -> tuple[int, ...]:
     counts = (points,) * levels if isinstance(points, int) else tuple(points)
     if len(counts) != levels or min(counts) < 1:
         raise ModelError(
-            f"{levels} level(s) of random effects need as many numbers of points, each at least 1",
+            f"random effects of {many(levels, 'level')} need as many numbers of points, each at least 1",
             where=f"points={points!r}",
             mend=f"for example points={POINTS}, or points=1 for Laplace",
         )

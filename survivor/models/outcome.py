@@ -22,6 +22,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.errors import ModelError
+from survivor.figures.words import many
 from survivor.intervals import ENTRY_GROUP, Codes, group_codes, sum_by
 
 Floats = NDArray[np.float64]
@@ -143,7 +144,8 @@ def _left_out(
         return []
     plots = len(np.unique(units[out]))
     return [
-        f"{int(planted[out].sum())} seedlings of {plots} plot(s) without a visit in that window are left out"
+        f"{many(int(planted[out].sum()), 'seedling')} of {many(plots, 'plot')} without a visit in that "
+        f"window {'is' if planted[out].sum() == 1 else 'are'} left out"
     ]
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import SeasonError
+from survivor.figures.words import many
 from survivor.season.cells import BLANKS, SENTINELS, number_in, some
 from survivor.season.dates import DateReader
 from survivor.season.sheet import Sheet, read_sheet
@@ -220,7 +221,8 @@ class _Reader:
     def _summaries(self) -> None:
         for text, found in self.sentinels.items():
             which = some(day for _, day in found)
-            what = f"{len(found)} day(s) carry {text}, which stands for missing: {which}"
+            carry = "carries" if len(found) == 1 else "carry"
+            what = f"{many(len(found), 'day')} {carry} {text}, which stands for missing: {which}"
             self._note(
                 "rain-sentinel",
                 Severity.NOTE,
@@ -233,7 +235,10 @@ class _Reader:
         several = sorted((day, v) for day, v in self.kept.items() if v[2] > 1 and not np.isnan(v[1]))
         if several:
             listed = some(day for day, _ in several)
-            what = f"{len(several)} amount(s) cover several days, each kept whole: {listed}"
+            what = (
+                f"{many(len(several), 'amount')} {'covers' if len(several) == 1 else 'cover'} several days, "
+                f"each kept whole: {listed}"
+            )
             mend = "nothing; they count in totals and break runs of dry days"
             self._note("rain-several-days", Severity.NOTE, several[0][1][0], "days_covered", "", what, mend)
         for day, (row, amount, days, _) in several:
@@ -247,7 +252,10 @@ class _Reader:
                 self._note("rain-counted-twice", Severity.CHECK, row, "days_covered", str(days), what, mend)
         loose = sorted(day for day, v in self.kept.items() if v[3].casefold() in _PROVISIONAL)
         if loose:
-            what = f"{len(loose)} day(s) are provisional, from {loose[0]} to {loose[-1]}"
+            what = (
+                f"{many(len(loose), 'day')} {'is' if len(loose) == 1 else 'are'} provisional, from "
+                f"{loose[0]} to {loose[-1]}"
+            )
             row = self.kept[loose[0]][0]
             self._note(
                 "rain-provisional",

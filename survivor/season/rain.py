@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import SeasonError
+from survivor.figures.words import many
 from survivor.season.calendar import Calendar, on_calendar, runs
 from survivor.season.gauge import GaugeRecord, read_gauge
 from survivor.season.windows import Window, windows
@@ -55,7 +56,8 @@ class _Measure:
     name: str
     unit: str
     compute: Compute
-    of_sums: str = ""  # what an amount of several days does to it
+    of_sums: str = ""  # what amounts of several days do to it
+    of_sums_one: str = ""  # and what one does
 
 
 def measures(
@@ -150,7 +152,7 @@ def _row(calendar: Calendar, measure: _Measure, window: Window, missing_share: f
     if known < window.days and window.end > calendar.last:
         said.append(f"the record ends on {calendar.last.date()}")
     if len(others) < _YEARS_USUAL:
-        said.append(f"{len(others)} other year(s) of record; {_YEARS_USUAL} are usual")
+        said.append(f"{many(len(others), 'other year')} of record; {_YEARS_USUAL} are usual")
     return (*head, value, measure.unit, known, window.days, median, decile, len(others), "; ".join(said))
 
 
@@ -163,21 +165,25 @@ def _doubts(calendar: Calendar, measure: _Measure, window: Window, known: int) -
     said = []
     if known < window.days:
         word = "the total is at least this" if measure.unit == "mm" else "it may be more"
-        said.append(f"{window.days - known} of {window.days} days are not known, so {word}")
+        unknown = window.days - known
+        verb = "is" if unknown == 1 else "are"
+        said.append(f"{unknown} of {many(window.days, 'day')} {verb} not known, so {word}")
     low, high = calendar.place(window.start), calendar.place(window.end)
     across = [amount for start, end, amount in calendar.sums if start <= high and end >= low]
     if across and measure.of_sums:
-        said.append(f"{len(across)} amount(s) cover several days; {measure.of_sums}")
+        one = len(across) == 1
+        breaks = measure.of_sums_one if one else measure.of_sums
+        said.append(f"{many(len(across), 'amount')} {'covers' if one else 'cover'} several days; {breaks}")
     over = [(s, e, a) for s, e, a in calendar.sums if (s < low <= e) or (s <= high < e)]
     if over and measure.unit == "mm":
         said.append(f"{over[0][2]:g} mm were read for days on both sides of the window's edge")
-    for mask, words in (
-        (calendar.provisional, "are provisional"),
-        (calendar.assumed, "are not in the file and count as dry"),
+    for mask, one, more in (
+        (calendar.provisional, "is provisional", "are provisional"),
+        (calendar.assumed, "is not in the file and counts as dry", "are not in the file and count as dry"),
     ):
         count = int(np.nansum(calendar.slice(mask.astype(float), window.start, window.end)))
         if count:
-            said.append(f"{count} days {words}")
+            said.append(f"{many(count, 'day')} {one if count == 1 else more}")
     return said
 
 
@@ -226,19 +232,27 @@ def _soaking_falls(calendar: Calendar, start: pd.Timestamp, end: pd.Timestamp) -
     return float((calendar.slice(calendar.single, start, end) >= _SOAKING).sum())
 
 
-_BREAKS: Final = "they break a run unless the whole amount is below the limit"
+_BREAKS: Final = (
+    "they break a run unless the whole amount is below the limit",
+    "it breaks a run unless the whole amount is below the limit",
+)
 _MEASURES: Final = (
     _Measure("before", "rain in the six months before planting", "mm", _total),
     _Measure("early", "rain from planting to the dry season", "mm", _total),
     _Measure("dry", "rain in the dry season", "mm", _total),
-    _Measure("dry", "longest run of days under 2 mm in the dry season", "days", _longest_under(2.0), _BREAKS),
-    _Measure("dry", "longest run of days under 5 mm in the dry season", "days", _longest_under(5.0), _BREAKS),
-    _Measure("dry", "longest wait for a fall of 10 mm in the dry season", "days", _longest_wait, _BREAKS),
+    _Measure(
+        "dry", "longest run of days under 2 mm in the dry season", "days", _longest_under(2.0), *_BREAKS
+    ),
+    _Measure(
+        "dry", "longest run of days under 5 mm in the dry season", "days", _longest_under(5.0), *_BREAKS
+    ),
+    _Measure("dry", "longest wait for a fall of 10 mm in the dry season", "days", _longest_wait, *_BREAKS),
     _Measure(
         "dry",
         "falls of 10 mm or more in the dry season",
         "falls",
         _soaking_falls,
         "they are not counted as falls",
+        "it is not counted as a fall",
     ),
 )

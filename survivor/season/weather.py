@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import SeasonError
+from survivor.figures.words import many
 from survivor.season.cells import BLANKS, SENTINELS, number_in, some
 from survivor.season.dates import DateReader
 from survivor.season.sheet import DATE_WORDS, Layout, Sheet, date_word, read_sheet
@@ -141,7 +142,8 @@ class _Reader:
             self._keep(row, date, values)
         for (word, text), found in self.sentinels.items():
             which = some(day for _, day in found)
-            what = f"{len(found)} day(s) carry {text}, which stands for missing: {which}"
+            carry = "carries" if len(found) == 1 else "carry"
+            what = f"{many(len(found), 'day')} {carry} {text}, which stands for missing: {which}"
             mend = "nothing, if they were not read"
             self._note("weather-sentinel", Severity.NOTE, found[0][0], word, text, what, mend)
         if self.dates.assumed_day_first:

@@ -145,7 +145,7 @@ def test_a_site_not_visited_in_the_window_is_left_out_and_named():
     frame = counts(sites=4)
     early = (frame["site"] == "site 3") & (frame["stop_day"] > 40)
     found = fit(frame[~early], "method", model="logistic", at=365)
-    assert any("72 seedlings of 6 plot(s) without a visit in that window" in check for check in found.checks)
+    assert any("72 seedlings of 6 plots without a visit in that window" in check for check in found.checks)
     rest = fit(frame[frame["site"] != "site 3"], "method", model="logistic", at=365)
     np.testing.assert_allclose(_values(found, "estimate"), _values(rest, "estimate"), rtol=1e-10)
     assert set(found.data["site"]) == {"site 0", "site 1", "site 2"}

@@ -68,7 +68,7 @@ def test_a_plot_without_a_visit_in_the_window_is_left_out_as_a_whole():
     found = outcomes(pd.concat([seen, unseen], ignore_index=True), 365, 30, ["method"], ["plot"])
     assert found.chains[["plot", "alive", "dead"]].to_numpy().tolist() == [["plot 1", 10, 10]]
     assert set(found.rows["plot"]) == {"plot 1"}
-    assert "20 seedlings of 1 plot(s) without a visit in that window are left out" in found.checks
+    assert "20 seedlings of 1 plot without a visit in that window are left out" in found.checks
 
 
 def test_a_plot_where_all_had_died_needs_no_visit():

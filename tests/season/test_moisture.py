@@ -146,9 +146,9 @@ def test_the_patch_of_middling_radius_stands_for_its_texture(season):
 
 
 def test_weather_names_a_gauge_of_the_study():
-    with pytest.raises(ValidationError, match="no gauge of this file"):
+    with pytest.raises(ValidationError, match="none of the \\[\\[gauges\\]\\] of this file"):
         settings_of(weather=[{"gauge": "west", "file": "eto.csv"}])
-    with pytest.raises(ValidationError, match="two weather files"):
+    with pytest.raises(ValidationError, match="stand beside one gauge"):
         settings_of(weather=[{"gauge": "north", "file": "a.csv"}, {"gauge": "north", "file": "b.csv"}])
     with pytest.raises(ValidationError, match="wilting_point < field_capacity"):
         settings_of(soil={"textures": {"peat": {"field_capacity": 0.2, "wilting_point": 0.3}}})

@@ -198,7 +198,7 @@ def test_measures_by_hand(tmp_path):
     assert found["days_in_window"].tolist()[:3] == [181, 153, 122]
     assert (found["days_with_data"] == found["days_in_window"]).all()
     assert found["decile"].isna().all()  # no other year to be placed in
-    assert found["note"].str.contains("0 other year(s) of record; 30 are usual", regex=False).all()
+    assert found["note"].str.contains("0 other years of record; 30 are usual", regex=False).all()
 
 
 def season_text(dry_totals: list[float], first_year: int = 1990) -> str:
@@ -227,7 +227,7 @@ def test_few_years_give_a_median_and_no_decile(tmp_path):
     found = of(measures(record, dt.date(1997, 7, 1), DRY), "rain in the dry season")
     assert (found["median"], found["years_of_record"]) == (4.0, 7)
     assert np.isnan(found["decile"])
-    assert found["note"] == "7 other year(s) of record; 30 are usual"
+    assert found["note"] == "7 other years of record; 30 are usual"
 
 
 def test_a_year_with_gaps_is_not_compared_with(tmp_path):
@@ -258,7 +258,7 @@ def test_a_missing_day_breaks_a_dry_run(tmp_path):
     amounts[365] = None  # 1 January 2024
     found = measures(read(tmp_path, daily_text("2023-01-01", amounts)), PLANTED, DRY)
     assert of(found, "days under 2 mm")["value"] == 90  # from 2 January to 31 March
-    assert "1 of 122 days are not known, so it may be more" in of(found, "days under 2 mm")["note"]
+    assert "1 of 122 days is not known, so it may be more" in of(found, "days under 2 mm")["note"]
 
 
 @pytest.mark.parametrize(("amount", "run", "falls"), [(12.0, 89, 0), (1.5, 122, 0)])
@@ -273,7 +273,7 @@ def test_an_amount_of_several_days_is_never_spread(tmp_path, amount, run, falls)
     assert of(found, "days under 2 mm")["value"] == run
     assert of(found, "falls of 10 mm")["value"] == falls
     assert (
-        "1 amount(s) cover several days; they are not counted as falls" in of(found, "falls of 10 mm")["note"]
+        "1 amount covers several days; it is not counted as a fall" in of(found, "falls of 10 mm")["note"]
     )
     daily = on_calendar(record)
     assert np.nansum(daily.booked) == amount

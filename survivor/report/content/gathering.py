@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+
+from survivor.season.plantings import planting_years
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -19,7 +21,7 @@ _FEW_DAYS = 3  # as many may be unknown however short the sum
 
 
 def gather(analysis: Analysis) -> list[tuple[str, pd.DataFrame, int]]:
-    """Return, for each gauge, its name, the season against its record, and the years compared.
+    """Return for each gauge, and planting season, its name, its record, and the years compared.
 
     The frame has ``date, rain_mm, low, median, high`` (mm since the first planting;
     the record's tenth, fiftieth and ninetieth percentile) and ``not_read``, the days so
@@ -36,27 +38,39 @@ def gather(analysis: Analysis) -> list[tuple[str, pd.DataFrame, int]]:
     for gauge, rows in record.groupby(record["gauge"].astype(str), sort=False):
         own = sites.get(str(gauge), ())
         planted = plots.loc[plots["site"].isin(own) if own else slice(None), "planted_date"].dropna()
-        if planted.empty or pd.isna(stop) or stop <= planted.min():
-            continue
-        start = pd.Timestamp(planted.min())
-        days = min((stop - start).days + 1, 366)
-        daily = rows.assign(date=pd.to_datetime(rows["date"])).groupby("date")["rain_mm"].sum(min_count=1)
-        series = daily.asfreq("D")
-        this, unknown = _added(series, start, days)
-        others = []
-        for year in range(series.index[0].year, start.year):
-            begin = _same_day(start, year)
-            added, _ = _added(series, begin, days)
-            if not np.isnan(added).any():
-                others.append(added)
-        if len(others) < _FEWEST_YEARS or np.isnan(this).all():
-            continue
-        low, median, high = np.quantile(np.array(others), (0.1, 0.5, 0.9), axis=0)
-        dates = pd.date_range(start, periods=days, freq="D")
-        table = pd.DataFrame({"date": dates, "rain_mm": this, "low": low, "median": median, "high": high})
-        table["not_read"] = unknown
-        found.append((str(gauge), table, len(others)))
+        seasons = planted.groupby(planting_years(planted, analysis.settings.dry_season))
+        for year, dates in seasons:
+            name = f"{gauge}, planted {year}" if len(seasons) > 1 else str(gauge)
+            against = _against_record(rows, dates, stop)
+            if against is not None:
+                found.append((name, *against))
     return found
+
+
+def _against_record(
+    rows: pd.DataFrame, planted: pd.Series[Any], stop: pd.Timestamp
+) -> tuple[pd.DataFrame, int] | None:
+    """Return a season against its record, and the years compared; None where too little is known."""
+    if planted.empty or pd.isna(stop) or stop <= planted.min():
+        return None
+    start = pd.Timestamp(planted.min())
+    days = min((stop - start).days + 1, 366)
+    daily = rows.assign(date=pd.to_datetime(rows["date"])).groupby("date")["rain_mm"].sum(min_count=1)
+    series = daily.asfreq("D")
+    this, unknown = _added(series, start, days)
+    others = []
+    for year in range(series.index[0].year, start.year):
+        begin = _same_day(start, year)
+        added, _ = _added(series, begin, days)
+        if not np.isnan(added).any():
+            others.append(added)
+    if len(others) < _FEWEST_YEARS or np.isnan(this).all():
+        return None
+    low, median, high = np.quantile(np.array(others), (0.1, 0.5, 0.9), axis=0)
+    dates = pd.date_range(start, periods=days, freq="D")
+    table = pd.DataFrame({"date": dates, "rain_mm": this, "low": low, "median": median, "high": high})
+    table["not_read"] = unknown
+    return table, len(others)
 
 
 def _added(series: pd.Series[float], start: pd.Timestamp, days: int) -> tuple[Floats, Floats]:

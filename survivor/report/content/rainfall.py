@@ -16,12 +16,15 @@ from survivor.report.content.gathering import gather
 from survivor.report.content.moisture import soil_water
 from survivor.report.content.reasons import why
 from survivor.report.content.wording import counted, date, dates, sentence, shortened, table_of
+from survivor.season.plantings import planting_years
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 KEY = "season"
 HEADING = "The season"
+_MOST_PICTURES = 4
+_MOST_TOLD = 4  # gauges and seasons in the sentence of a picture
 
 _CONTEXT = (
     "One season at sites near each other is one sample of rain. It is context: it can say what kind of "
@@ -36,11 +39,12 @@ def season(analysis: Analysis) -> Section:
     if rain.empty:
         said = why(analysis, "rain", "gauge", otherwise="No rain gauge is named in the study file")
         return missing(KEY, HEADING, said)
+    rain, left = _first_of_season(analysis, rain)
     blocks: list[Block] = [Paragraph(_CONTEXT)]
     blocks.extend(_cumulative(analysis))
     blocks.extend(soil_water(analysis))
-    deciles = _deciles(rain)
-    blocks.append(deciles if deciles is not None else _table(rain))
+    deciles = _deciles(rain, left)
+    blocks.append(deciles if deciles is not None else _table(rain, left))
     if analysis.rain_effect is not None and not analysis.rain_effect.empty:
         frame = analysis.rain_effect
         headings = [str(name).replace("_", " ") for name in frame.columns]
@@ -59,17 +63,19 @@ def season(analysis: Analysis) -> Section:
     return Section(KEY, HEADING, tuple(blocks))
 
 
-def _deciles(rain: pd.DataFrame) -> Figure | None:
-    if "decile" not in rain or _first_planting(rain)["decile"].notna().sum() == 0:
+def _deciles(rain: pd.DataFrame, left: str) -> Figure | None:
+    if "decile" not in rain or rain["decile"].notna().sum() == 0:
         return None
-    placed = _first_planting(rain)
-    placed = placed[placed["decile"].notna()]
+    placed = rain[rain["decile"].notna()]
     gauges = dict.fromkeys(placed["gauge"].astype(str))
     dry = placed[placed["measure"].astype(str).str.contains("dry season") & (placed["unit"] == "mm")]
-    first = (dry if not dry.empty else placed).iloc[-1 if not dry.empty else 0]
-    finding = sentence(
-        f"{first['measure']}, {first['gauge']}: {number(float(first['value']))} {first['unit']}, "
-        f"decile {number(float(first['decile']))}, {decile_words(float(first['decile']))}."
+    shown = dry.groupby("gauge", sort=False).tail(1) if not dry.empty else placed.head(1)
+    finding = " ".join(
+        sentence(
+            f"{row['measure']}, {row['gauge']}: {_with_unit(float(row['value']), str(row['unit']))}, "
+            f"decile {number(float(row['decile']))}, {decile_words(float(row['decile']))}."
+        )
+        for row in shown.head(_MOST_TOLD).to_dict("records")
     )
     years = placed["years_of_record"].dropna() if "years_of_record" in placed else pd.Series([], dtype=float)
     record = f" Years of record: {number(float(years.min()))}." if not years.empty else ""
@@ -84,7 +90,7 @@ def _deciles(rain: pd.DataFrame) -> Figure | None:
             f"dry spells a high decile is a long one.{record}{many}"
         ),
         draw=partial(_draw_deciles, placed),
-        table=_table(rain),
+        table=_table(rain, left),
     )
 
 
@@ -92,7 +98,7 @@ def _draw_deciles(table: pd.DataFrame, size: Size) -> Drawing:
     return deciles_figure(table, size=size)
 
 
-def _table(rain: pd.DataFrame) -> Table:
+def _table(rain: pd.DataFrame, left: str = "") -> Table:
     dated = "window_start" in rain
     columns = (
         Column("Gauge"),
@@ -116,8 +122,8 @@ def _table(rain: pd.DataFrame) -> Table:
                 str(row["gauge"]),
                 str(row["measure"]),
                 *((dates(window),) if dated else ()),
-                f"{_amount(value)} {unit}",
-                f"{_amount(median)} {unit}" if median == median else "–",
+                _with_unit(value, unit),
+                _with_unit(median, unit) if median == median else "–",
                 number(decile),
                 decile_words(decile) or "–",
                 number(float(row.get("years_of_record", float("nan")))),
@@ -126,16 +132,39 @@ def _table(rain: pd.DataFrame) -> Table:
         )
     stressed = rain["measure"].astype(str).str.contains("stress").any()
     caption = "The season's rain and soil water" if stressed else "The season's rain"
-    made = Table("rain-table", caption, columns, tuple(rows), row_heads=2)
+    made = Table("rain-table", caption, columns, tuple(rows), row_heads=2, note=left)
     return shortened(made, "rain.csv")
 
 
-def _first_planting(rain: pd.DataFrame) -> pd.DataFrame:
-    """Return the measures for the earliest planting at each gauge: later ones differ by weeks."""
+def _first_of_season(analysis: Analysis, rain: pd.DataFrame) -> tuple[pd.DataFrame, str]:
+    """Keep the measures of the first planting of each season at each gauge; say how many others there are.
+
+    Plantings of one season differ by weeks; those of several seasons met different weather, so
+    their gauges are named with the season.
+    """
     if "planted_date" not in rain:
-        return rain
-    first = rain.groupby("gauge", observed=True)["planted_date"].transform("min")
-    return rain[rain["planted_date"] == first]
+        return rain, ""
+    dry = analysis.settings.dry_season
+    season = pd.concat(
+        [planting_years(own["planted_date"], dry) for _, own in rain.groupby("gauge", sort=False)]
+    ).reindex(rain.index)
+    first = rain.groupby(["gauge", season, "measure"], observed=True)["planted_date"].transform("min")
+    # What a later planting shares with the first (the dry season, say) is told once, with the first.
+    kept = rain[rain["planted_date"] == first]
+    if season.nunique() > 1:
+        kept = kept.assign(gauge=kept["gauge"].astype(str) + ", planted " + season[kept.index])
+    later = rain.loc[rain["planted_date"] != first, "planted_date"].nunique()
+    if not later:
+        return kept, ""
+    return kept, (
+        "Measures count from the first planting of each season at the gauge; rain.csv has them for "
+        f"{counted(float(later), 'later planting day')} too."
+    )
+
+
+def _with_unit(value: float, unit: str) -> str:
+    """Write a measure with its unit: 58 mm, 1 fall, 2 falls."""
+    return f"{_amount(value)} {unit.removesuffix('s') if value == 1 else unit}"
 
 
 def _amount(value: float) -> str:
@@ -143,9 +172,9 @@ def _amount(value: float) -> str:
 
 
 def _cumulative(analysis: Analysis) -> list[Block]:
-    """One picture a gauge, at most three; the others are in the table."""
+    """One picture a gauge and planting season, the first few; the others are in the table."""
     found: list[Block] = []
-    for place, (gauge, table, years) in enumerate(gather(analysis)[:3]):
+    for place, (gauge, table, years) in enumerate(gather(analysis)[:_MOST_PICTURES]):
         known = table["rain_mm"].dropna()
         if known.empty:
             continue

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.reasons import plain_terms
 from survivor.evidence.grading import rules_table
 from survivor.figures.words import number, per_100
 from survivor.report.content.elements import Block, Column, Listing, Paragraph, Section, Table, Terms
@@ -148,7 +149,8 @@ def _models(analysis: Analysis) -> list[Block]:
                 "Sites": fit.n_sites,
             }
         )
-        checks.update(dict.fromkeys(f"{model_words(name)}: {sentence(check)}" for check in fit.checks))
+        said = (sentence(plain_terms(check)) for check in fit.checks)
+        checks.update(dict.fromkeys(f"{model_words(name)}: {check}" for check in said))
     frame = pd.DataFrame(rows)
     found: list[Block] = [table_of("models", "Models fitted", list(frame.columns), frame)]
     if checks:
