@@ -150,7 +150,7 @@ def test_weather_names_a_gauge_of_the_study():
         settings_of(weather=[{"gauge": "west", "file": "eto.csv"}])
     with pytest.raises(ValidationError, match="stand beside one gauge"):
         settings_of(weather=[{"gauge": "north", "file": "a.csv"}, {"gauge": "north", "file": "b.csv"}])
-    with pytest.raises(ValidationError, match="wilting_point < field_capacity"):
+    with pytest.raises(ValidationError, match="wilting_point has to be below the field_capacity"):
         settings_of(soil={"textures": {"peat": {"field_capacity": 0.2, "wilting_point": 0.3}}})
 
 
