@@ -191,6 +191,33 @@ def test_words_change_where_limits_rest_on_few_degrees_of_freedom(cell):
     assert "more plots, spread over more sites" in capped.raise_it
 
 
+def _committed(name):
+    return pd.read_csv(table.BESIDE / f"{name}.csv", comment="#")
+
+
+def test_the_committed_table_has_every_cell_and_explains_those_outside_their_band():
+    held = _committed("calibration")
+    wanted = [(cell.name, measure) for cell in cells.CELLS for measure in cells.MEASURES]
+    assert list(held[["cell", "estimate_of"]].itertuples(index=False, name=None)) == wanted
+    low, high = (held["band"].str.split(" to ").str[place].astype(float) for place in (0, 1))
+    inside = (held["share_per_100"] >= low) & (held["share_per_100"] <= high)
+    assert (inside == (held["within"] == "yes")).all()
+    notes = (table.BESIDE / "notes.md").read_text(encoding="utf-8")
+    unexplained = [name for name in held.loc[~inside, "cell"].unique() if name not in notes]
+    assert not unexplained
+
+
+def test_the_committed_targets_are_those_of_the_layouts():
+    held = _committed("calibration").set_index(["cell", "estimate_of"])["target"]
+    for cell in cells.CELLS[:2]:
+        targets = {
+            "hazard ratio": cell.layout.log_ratios("grouped"),
+            "difference": cell.layout.differences(),
+        }
+        for measure, values in targets.items():
+            assert held[(cell.name, measure)] == pytest.approx(values.mean(), rel=1e-3, abs=1e-6)
+
+
 def share(cell, studies):
     found, ended = cells.studies(cell, 0, studies)
     return pd.DataFrame(cells.summary(cell, found, ended)).set_index("estimate_of")["share_per_100"]
