@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,7 +11,9 @@ import typer
 if TYPE_CHECKING:
     import pandas as pd
 
-_OWN = re.compile(r" \((tag |[\d,]+ records|[\d,]+ times)[^()]*\)$")
+    from survivor.records.kinds import Kind
+    from survivor.study import Study
+
 _SHOWN = 5  # rows named for each kind of problem; --all names every one
 
 
@@ -22,8 +23,22 @@ def check(
         Path | None, typer.Option(help="Write every problem and the account of every record here.")
     ] = None,
     every: Annotated[bool, typer.Option("--all", help="Name every row, not only the first few.")] = False,
+    html: Annotated[
+        Path | None, typer.Option("--html", metavar="FILE", help="Write what is said as one HTML page.")
+    ] = None,
+    xlsx: Annotated[
+        Path | None,
+        typer.Option("--xlsx", metavar="FILE", help="Write a workbook: your sheets with the cells marked."),
+    ] = None,
+    write_matches: Annotated[
+        bool,
+        typer.Option(
+            "--write-matches", help="Save the columns and states as understood in the study file, to correct."
+        ),
+    ] = False,
 ) -> None:
     """Read the records and say what is wrong with them, worst first, each with its mend."""
+    from survivor.records.kinds import HEADINGS, kinds_of
     from survivor.study import load
     from survivor.vocabulary import Severity
 
@@ -32,24 +47,53 @@ def check(
     typer.echo(f"{loaded.settings.study.name}: {_many(len(accounts), 'record')} read")
     for line in _fates(accounts):
         typer.echo(line)
-    for severity, heading in (
-        (Severity.STOP, "Mend these first: the records are not used until it is done"),
-        (Severity.CHECK, "Please look: these were used, or set aside, by the rule that is stated"),
-        (Severity.NOTE, "Worth knowing: nothing to mend if it is right"),
-    ):
-        for line in _kinds(problems[problems["severity"] == severity], heading, every):
+    for severity, heading in HEADINGS.items():
+        for line in _said(kinds_of(problems, severity), heading, every):
             typer.echo(line)
+    for line in _rules(loaded.records.rules):
+        typer.echo(line)
     typer.echo("\n" + _matched(loaded.matches))
-    if out is not None:
-        out.mkdir(parents=True, exist_ok=True)
-        problems.to_csv(out / "problems.csv", index=False, lineterminator="\n")
-        accounts.to_csv(out / "accounts.csv", index=False, lineterminator="\n")
-        typer.echo(f"\nWrote {out / 'problems.csv'} and {out / 'accounts.csv'}")
+    if write_matches:
+        from survivor.records.saving import save_matches
+
+        typer.echo("\n" + save_matches(loaded.path, loaded.matches))
+    for line in _written(loaded, out, html, xlsx):
+        typer.echo(line)
     stops = int((problems["severity"] == Severity.STOP).sum())
     looks = int((problems["severity"] == Severity.CHECK).sum())
     typer.echo("\n" + _next(stops, looks, study))
     if stops:
         raise typer.Exit(1)
+
+
+def _written(loaded: Study, out: Path | None, html: Path | None, xlsx: Path | None) -> Iterator[str]:
+    """Write what was asked for, and say where it is."""
+    from survivor.errors import ReportError
+
+    made: dict[Path, bytes] = {}
+    if out is not None:
+        for name, table in (("problems.csv", loaded.problems), ("accounts.csv", loaded.accounts)):
+            made[out / name] = table.to_csv(index=False, lineterminator="\n").encode()
+    if html is not None:
+        from survivor.report.checked import page_of_check
+
+        made[html] = page_of_check(loaded.records, loaded.provenance).encode()
+    if xlsx is not None:
+        from survivor.report.checked import workbook_of_check
+
+        made[xlsx] = workbook_of_check(loaded.records, loaded.path.parent)
+    for path, content in made.items():
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(content)
+        except OSError as fault:
+            raise ReportError(
+                f"the file could not be written: {fault.strerror or fault}",
+                where=str(path),
+                mend="name a file in a folder that you may write to, and close it if it is open",
+            ) from fault
+    if made:
+        yield "\nWrote " + " and ".join(map(str, made))
 
 
 def _next(stops: int, looks: int, study: Path) -> str:
@@ -58,6 +102,7 @@ def _next(stops: int, looks: int, study: Path) -> str:
         return (
             f"Next: mend the {_many(stops, 'problem')} under 'Mend these first', in your sheets or in the "
             f"study file, then run survivor check {study} again.\n"
+            f"Your sheets with those cells marked: survivor check {study} --xlsx FILE\n"
             f"Without the records of {aside}, the rest can be analysed: survivor report {study}"
         )
     look = f" {_many(looks, 'problem')} to look at first, under 'Please look'." if looks else ""
@@ -81,68 +126,53 @@ def _fates(accounts: pd.DataFrame) -> Iterator[str]:
                 yield f"    {number:,}: {reason}"
 
 
-def _kinds(problems: pd.DataFrame, heading: str, every: bool) -> Iterator[str]:
+def _said(kinds: list[Kind], heading: str, every: bool) -> Iterator[str]:
     """Each kind of problem once: what it is, where, and what to do."""
-    if problems.empty:
+    if not kinds:
         return
-    text = problems.astype(object).where(problems.notna(), "").astype(str)  # a whole file has no row
-    kinds = [group for _, group in text.groupby(["code", "file", "sheet"], sort=False)]
-    yield f"\n{heading} ({_many(len(problems), 'problem')} of {_many(text['code'].nunique(), 'kind')})"
-    for group in kinds:
-        yield from _kind(group, every)
+    number = sum(len(kind.spots) for kind in kinds)
+    yield f"\n{heading} ({_many(number, 'problem')} of {_many(len({k.code for k in kinds}), 'kind')})"
+    for kind in kinds:
+        yield from _kind(kind, len(kind.spots) if every else _SHOWN)
 
 
-def _kind(group: pd.DataFrame, every: bool) -> Iterator[str]:
+def _kind(kind: Kind, most: int) -> Iterator[str]:
     """One kind of problem in one sheet: one line where all say the same, and the first few rows."""
-    rows: list[dict[str, str]] = [
-        {str(k): str(v) for k, v in row.items()} for row in group.to_dict("records")
-    ]
-    first, shown = rows[0], rows if every else rows[:_SHOWN]
-    more = f"{len(rows) - len(shown):,} more: --all shows them, --out FOLDER writes them"
-    said = [_parted(row["what"]) for row in rows]
-    if len(rows) > 1 and len({what for what, _ in said}) == 1:
-        yield f"  {first['code']}, {len(rows):,} times: {said[0][0]}."
-        where = ", ".join(
-            part for part in (first["file"], first["sheet"] and f"sheet {first['sheet']}") if part
-        )
-        places = [
-            _spot(row) + ("" if row["value"] and row["value"] in extra else extra)
-            for row, (_, extra) in zip(shown, said, strict=False)
-        ]
-        yield f"    {where}: " + "; ".join([*places, *([f"and {more}"] if len(rows) > len(shown) else [])])
+    number, shown = len(kind.spots), kind.spots[:most]
+    more = f"{number - len(shown):,} more: --all shows them, --out FOLDER writes them"
+    if kind.what:
+        yield f"  {kind.code}, {number:,} times: {kind.what}."
+        yield f"    {kind.where}: " + "; ".join([*shown, *([f"and {more}"] if number > len(shown) else [])])
     else:
-        yield f"  {first['code']}" + (f", {len(rows):,} times:" if len(rows) > 1 else ":")
-        for row in shown:
-            yield f"    {_place(row)}: {row['what']}."
-        if len(rows) > len(shown):
+        yield f"  {kind.code}" + (f", {number:,} times:" if number > 1 else ":")
+        for place in shown:
+            yield f"    {place}"
+        if number > len(shown):
             yield f"    ... and {more}"
-    for mend in dict.fromkeys(row["mend"] for row in shown):
+    for mend in dict.fromkeys(kind.mends[:most]):
         yield f"    What to do: {mend}"
 
 
-def _parted(what: str) -> tuple[str, str]:
-    """Part what is wrong from what tells one problem from the next: its tag, or how many records."""
-    found = _OWN.search(what)
-    return (what, "") if found is None else (what[: found.start()], found[0])
+def _rules(rules: pd.DataFrame) -> Iterator[str]:
+    """Say what the study file allows to be mended, and how many records it touched."""
+    if rules.empty:
+        return
+    yield "\nMended or read by a rule of the study file:"
+    for row in rules.to_dict("records"):
+        yield f"  {row['rule']}: {row['what']}, {_many(row['records'], 'record')}"
 
 
 def _matched(matches: pd.DataFrame) -> str:
-    lines = ["Columns as understood (correct them in the study file where wrong):"]
+    """Show every match: those of the study file together, the others one by one."""
+    lines = [
+        "Columns as understood (correct them in the study file where wrong; --write-matches saves them):"
+    ]
+    told: dict[str, list[str]] = {}
     for row in matches.astype(str).to_dict("records"):
-        target = row["column"] or "not used"
-        lines.append(f"  {row['file']}: {row['header']!r} -> {target} ({row['how']})")
+        match = f"{row['header']!r} -> {row['column'] or 'not used'}"
+        if row["how"] == "study file":
+            told.setdefault(row["file"], []).append(match)
+        else:
+            lines.append(f"  {row['file']}: {match} ({row['how']})")
+    lines[1:1] = [f"  {file}, as the study file says: {'; '.join(found)}" for file, found in told.items()]
     return "\n".join(lines)
-
-
-def _place(row: dict[str, str]) -> str:
-    """File, sheet, row, column and value of a problem, as far as it has them."""
-    named = [row["file"], row["sheet"] and f"sheet {row['sheet']}", _spot(row)]
-    return ", ".join(part for part in named if part)
-
-
-def _spot(row: dict[str, str]) -> str:
-    """Row, column and value of a problem; a study file has lines and keys."""
-    of_study = row["file"].endswith(".toml")
-    spot = [row["row"] and f"{'line' if of_study else 'row'} {row['row']}"]
-    spot.append(row["column"] if of_study or not row["column"] else f"column {row['column']}")
-    return ", ".join(part for part in spot if part) + (f" [{row['value']}]" if row["value"] else "")

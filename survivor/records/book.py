@@ -21,6 +21,7 @@ from survivor.records.frames import (
     plots_frame,
     visits_frame,
 )
+from survivor.records.mended import rules_in_force
 from survivor.records.plots import PlotTable, plot_table
 from survivor.records.prepare import WORKINGS, Ready, left, prepare
 from survivor.records.problems import (
@@ -28,12 +29,14 @@ from survivor.records.problems import (
     Source,
     account_table,
     find,
+    finding_table,
     gather,
     none_found,
     problem_table,
     say,
     set_aside,
 )
+from survivor.records.reading import must_be_there
 from survivor.records.sheets import RawSheet, read_plot_sheet, read_visit_sheet
 from survivor.records.tagged import Histories, Missing, Unknown
 from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
@@ -75,6 +78,8 @@ class Records:
     _settings: Settings = field(repr=False)
     _traits: tuple[str, ...] = field(repr=False)
     _past: Histories | None = field(repr=False, default=None)
+    _found: pd.DataFrame = field(repr=False, default_factory=none_found)
+    _sources: tuple[Source, ...] = field(repr=False, default=())
 
     @property
     def settings(self) -> Settings:
@@ -84,6 +89,16 @@ class Records:
         strata that the records do not tell; each has a problem.
         """
         return self._settings
+
+    @property
+    def findings(self) -> pd.DataFrame:
+        """Every finding at its own cell, with the columns of ``problems``, which joins those of one cause."""
+        return finding_table(self._found, self._sources)
+
+    @property
+    def rules(self) -> pd.DataFrame:
+        """Rules of the study file that mend or read records: rule, what, records (touched)."""
+        return rules_in_force(self._found, self._settings)
 
     def under(self, *, missing: Missing | None = None, unknown: Unknown = "censored") -> pd.DataFrame:
         """Make the risk intervals under another rule.
@@ -155,6 +170,7 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     name = STUDY_FILE if given.is_dir() else given.name
     kind = settings.records.kind
     closed = settings.records_closed or dt.date.today()
+    _need_files(folder, settings)
     plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
     visit_sheets = [
         read_visit_sheet(folder, sheet, settings.records, settings.rules) for sheet in settings.records.sheets
@@ -171,6 +187,15 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     found = [one_site, *([table.found] if table is not None else []), ready.found]
     notes = StudyLines(key_lines(given), len(sources) - 1)
     return _put_together(ready, table, plots, visits, sources, gather(found), settings, notes)
+
+
+def _need_files(folder: Path, settings: Settings) -> None:
+    """Refuse a study whose sheets are not all there, without proposing one that has its use."""
+    plots = settings.records.plots
+    needed = [sheet.file for sheet in settings.records.sheets] + ([plots.file] if plots else [])
+    beside = [*(gauge.file for gauge in settings.gauges), *(file.file for file in settings.weather)]
+    for file in needed:
+        must_be_there(folder / file, file, named=[*needed, *beside])
 
 
 def _need_methods(sheets: list[RawSheet], settings: Settings) -> None:
@@ -263,6 +288,8 @@ def _put_together(
         _settings=settings,
         _traits=ready.traits,
         _past=past,
+        _found=found,
+        _sources=sources,
     )
 
 

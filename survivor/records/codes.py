@@ -39,6 +39,7 @@ _STUDY_FILE: Final = {
     "method-without-cost": Code(_NOTE, "used", "a preparation without a cost, where others have one"),
     "target-absent": Code(_CHECK, "used", "a target is to be checked and none is given"),
     "milestone-not-reached": Code(_CHECK, "used", "the visits have not reached the milestone"),
+    "later-milestone": Code(_NOTE, "used", "the visits have not reached a milestone besides the headline"),
     "column-word": Code(_CHECK, "used", "a word for a column that may be another, misspelt"),
 }
 _CELLS: Final = {
@@ -57,6 +58,7 @@ _CELLS: Final = {
     "unreadable-number": Code(_CHECK, "used", "a measure that cannot be read is left blank"),
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
     "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
+    "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),
     "species-spelling": Code(_CHECK, "used", "a species that may be another, misspelt"),
 }
 _PLOTS: Final = {
@@ -73,6 +75,7 @@ _PLOTS: Final = {
     "one-plot-site": Code(_NOTE, "used", "the only plot of its site"),
     "no-planting-date": Code(_STOP, "set aside", "the plot has no planting date"),
     "planting-in-future": Code(_STOP, "set aside", "the planting date is after the records were closed"),
+    "several-plantings": Code(_STOP, "set aside", "the plot has planting days of several seasons"),
     "several-planting-days": Code(_NOTE, "used", "days count from the last planting day of the plot"),
     "planting-date-differs": Code(_CHECK, "used", "visits and plot sheet give different planting dates"),
     "impossible-radius": Code(_CHECK, "used", "an impossible radius is left blank"),
@@ -87,6 +90,8 @@ _VISITS: Final = {
     "visit-spread": Code(_CHECK, "used", "one visit of the plot spans more than two months"),
     "repeated-record": Code(_CHECK, "listed", "the same record a second time"),
     "duplicate-record": Code(_STOP, "set aside", "two records of one visit contradict each other"),
+    "second-observer": Code(_NOTE, "listed", "taken again at the same visit by another observer"),
+    "observers-compared": Code(_NOTE, "used", "how well two observers of the same visits agree"),
     "infill-no-date": Code(_STOP, "set aside", "infill without a planting date"),
 }
 _TAGGED: Final = {
@@ -112,6 +117,8 @@ _TAGGED: Final = {
     ),
     "delayed-entry": Code(_NOTE, "used", "followed from the first sighting, not from planting"),
     "more-tags-than-planted": Code(_CHECK, "used", "more tags than seedlings planted in the plot"),
+    "tag-spelling": Code(_CHECK, "used", "two tags that are probably one, written in two ways"),
+    "tag-joined": Code(_NOTE, "used", "two spellings of a tag taken as one, as the study file allows"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
 }
 _COUNTS: Final = {

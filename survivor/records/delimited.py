@@ -10,6 +10,7 @@ from pathlib import Path
 import pandas as pd
 
 from survivor.errors import RecordsError
+from survivor.records.bounds import check_table
 
 _SIGNS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright bars"}
 _WORKBOOK_STARTS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
@@ -35,7 +36,8 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
     Raises
     ------
     RecordsError
-        When the file is empty, not text, or has a quotation mark that never closes.
+        When the file is empty, not text, too wide to be records, or has a quotation mark
+        that never closes.
     """
     try:
         raw = path.read_bytes()
@@ -51,6 +53,7 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
     said = () if plain else (f"read as {encoding} text with cells parted by {_SIGNS[sign]}",)
     try:
         width = _width(text, sign)
+        check_table(text.count("\n") + 1, width, name)
         rows = pd.read_csv(
             io.StringIO(text),
             sep=sign,
@@ -89,7 +92,7 @@ def _decode(raw: bytes, name: str) -> tuple[str, str]:
     if raw.startswith((b"\xff\xfe", b"\xfe\xff")):
         encodings = [("utf-16", "UTF-16")]
     elif b"\x00" in raw:
-        encodings = []
+        encodings = _without_mark(raw)
     else:
         encodings = [("utf-8-sig", "UTF-8"), ("cp1252", "Windows-1252")]
     for encoding, words in encodings:
@@ -100,6 +103,17 @@ def _decode(raw: bytes, name: str) -> tuple[str, str]:
     raise RecordsError(
         "this is not a text file", where=name, mend="open it in a spreadsheet program and save it as CSV"
     )
+
+
+def _without_mark(raw: bytes) -> list[tuple[str, str]]:
+    """Guess UTF-16 that bears no mark: in western text every second byte is zero."""
+    start = raw[:4096]
+    if len(start) < 4 or len(raw) % 2:
+        return []
+    zero = [start[first::2].count(0) / len(start[first::2]) for first in (0, 1)]
+    if zero[1] > 0.9 and zero[0] < 0.1:
+        return [("utf-16-le", "UTF-16")]
+    return [("utf-16-be", "UTF-16")] if zero[0] > 0.9 and zero[1] < 0.1 else []
 
 
 def sniff_sign(text: str) -> str:

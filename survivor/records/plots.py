@@ -13,6 +13,7 @@ import pandas as pd
 from survivor.errors import RecordsError
 from survivor.records.cells import is_text
 from survivor.records.checks import plots as check
+from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED
 from survivor.records.codes import CODES
 from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, none_found
 from survivor.records.tidy import Tidy, one_spelling
@@ -54,6 +55,9 @@ class PlotTable:
         Columns that explain survival and go into the intervals.
     found
         Findings; records set aside take their plot with them.
+    other_planted
+        Planting day of each plot under the other order of day and month; NaT where it
+        reads the same.
     """
 
     plots: pd.DataFrame
@@ -61,6 +65,7 @@ class PlotTable:
     records: pd.DataFrame
     traits: tuple[str, ...]
     found: pd.DataFrame
+    other_planted: pd.Series[Any]
 
 
 def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, closed: dt.date) -> PlotTable:
@@ -80,6 +85,8 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
     keyless = sheet.found.loc[sheet.found["code"] == "blank-key", "record"]
     rows = sheet.rows[~sheet.rows["total"] & ~sheet.rows["record"].isin(keyless)]
     rows, spelling = _spelt(rows, settings)
+    other = rows.get(OTHER_PLANTED, pd.Series(pd.NaT, index=rows.index, dtype="datetime64[ns]"))
+    rows = rows.drop(columns=[word for word in (OTHER_DATE, OTHER_PLANTED) if word in rows.columns])
     told = (rows["method"] != "").any()  # else the visits tell it, or nobody
     rows["method"], unknown = check.match_methods(rows if told else rows.iloc[:0], settings.methods)
     rows["method"] = rows["method"].fillna("")
@@ -96,6 +103,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         repeated,
         differs,
         check.check_planting_dates(rows, closed, several=several, needed=False),
+        check.check_seasons(rows),
     ]
     traits = [
         word for word in rows.columns if word not in (*_PLAIN, *PLOT_KEY, "method", *DATES, "planted_until")
@@ -111,7 +119,9 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         word for word in ("total", "date_unread", "line", "species", "planted") if word in plots.columns
     ]
     records = pd.DataFrame({"record": rows["record"], "name": name})
-    return PlotTable(plots.drop(columns=dropped), planted, records, carried, gather(found))
+    return PlotTable(
+        plots.drop(columns=dropped), planted, records, carried, gather(found), other.groupby(name).max()
+    )
 
 
 def _spelt(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[pd.DataFrame]]:

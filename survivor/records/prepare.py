@@ -10,9 +10,12 @@ from typing import Any, Final
 import pandas as pd
 
 from survivor.records.cells import day_texts
-from survivor.records.checks import cells as check_cells
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
+from survivor.records.checks.observers import check_observers
+from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, check_slips
+from survivor.records.checks.species import check_species
+from survivor.records.checks.tags import one_tag
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
 from survivor.records.problems import Source, Texts, find, gather, set_aside
 from survivor.records.tidy import Tidy, one_spelling
@@ -20,7 +23,7 @@ from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, INFILL, PLOT_KEY, State
 
-_BOOKKEEPING: Final = ("record", "source", "line", "total", "date_unread")
+_BOOKKEEPING: Final = ("record", "source", "line", "total", "date_unread", OTHER_DATE, OTHER_PLANTED)
 _PLACE: Final = ("name", "entry", "row", *_BOOKKEEPING, "planted_first", "planted_until")
 # Columns that only the way to the intervals needs.
 WORKINGS: Final = (
@@ -139,7 +142,8 @@ def _spelt(
             rows, word, told if of_species else None, listed if of_species else ()
         )
         found.append(wrong)
-    return rows, [*found, check_cells.check_species(rows)]
+    rows["tag"], alike = one_tag(rows, settings.rules.tags_alike)
+    return rows, [*found, check_species(rows), alike]
 
 
 def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
@@ -185,6 +189,7 @@ def _facts_of_plots(
         group=rows["name"],
     )
     rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
+    rows[OTHER_PLANTED] = rows[OTHER_PLANTED].where(plot_last.isna(), rows["name"].map(table.other_planted))
     rows["planted_first"] = plot_first.where(first, own).fillna(own)
     rows["planted_date"] = plot_last.where(first, own).fillna(own)
     return rows, [located, followed, unknown, two, differs]
@@ -217,6 +222,7 @@ def _planting(
     infill = rows[~first].assign(planted_first=rows.loc[~first, "planted_date"])
     found = [
         check_plots.check_planting_dates(planted, closed, several=several, needed=True),
+        check_plots.check_seasons(planted),
         find(
             infill,
             infill["planted_date"].isna(),
@@ -302,8 +308,10 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
 def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Check the days, tell the visits of each plot apart and number them."""
     kind = settings.records.kind
-    found = [check_visits.check_days(rows, closed)]
+    found = [check_slips(rows, closed)]
     rows = left(rows, found[0])
+    found.append(check_visits.check_days(rows, closed))
+    rows = left(rows, found[-1])
     order = [visit.name for visit in settings.records.visits]
     found.append(check_visits.check_order(rows, order))
     rows = left(rows, found[-1])
@@ -311,7 +319,9 @@ def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.D
     rows = rows.assign(label=label)
     said = rows[~rows["blank"]] if kind == "tagged" else rows
     value, noun = ("state", "tag") if kind == "tagged" else ("alive", "plot")
-    found.append(spread)
+    again = check_observers(said, ["entry", "label"], value, noun)
+    rows, said = (_once(table, again) for table in (rows, said))
+    found += [spread, again]
     for keys in (["entry", "label"], ["entry", "date"]):
         twice = check_visits.check_twice(said, keys, value, noun)
         found.append(twice)
@@ -324,6 +334,6 @@ def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.D
 
 
 def _once(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """Leave out records that stand there a second time."""
-    again: Texts | Any = found.loc[found["code"] == "repeated-record", "record"]
+    """Leave out records that stand there a second time, by the same hand or another."""
+    again: Texts | Any = found.loc[found["code"].isin(["repeated-record", "second-observer"]), "record"]
     return rows[~rows["record"].isin(again)]

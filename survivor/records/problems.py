@@ -22,6 +22,8 @@ from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 FINDING_COLUMNS: Final = ("record", "source", "row", "code", "word", "value", "what", "mend", "group")
 NOWHERE: Final = -1
 FIRST: Final = "date-order"  # the problem whose mend mends many others
+LONGEST_TEXT: Final = 1000
+_LONGEST_VALUE: Final = 120
 LINE: Final = "line"  # what a record of the study file is called
 
 USED: Final = "used"
@@ -181,9 +183,9 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
                 sources[s].headers.get(word, word) if s >= 0 else word
                 for s, word in zip(known, first["word"], strict=True)
             ],
-            "value": first["value"].astype(str),
-            "what": first["what"].astype(str),
-            "mend": first["mend"].astype(str),
+            "value": first["value"].astype(str).map(lambda text: shortened(text, _LONGEST_VALUE)),
+            "what": first["what"].astype(str).map(shortened),
+            "mend": first["mend"].astype(str).map(shortened),
         }
     )
     gravity = table["severity"].map({"stop": 0, "check": 1, "note": 2})
@@ -192,6 +194,41 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
         ["gravity", "code", "file", "sheet", "row"], kind="stable"
     )
     return order[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+
+
+def finding_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """List every finding at its own cell, where `problem_table` joins those of one cause.
+
+    Returns
+    -------
+    DataFrame
+        `survivor.vocabulary.PROBLEM_COLUMNS`; row and column as in the sheet, ``row`` blank
+        for what is of no single record.
+    """
+    known = found["source"].astype(int)
+    row = found["row"].astype(int)
+    table = pd.DataFrame(
+        {
+            "code": found["code"].astype(str),
+            "severity": found["code"].map(lambda code: str(CODES[code].severity)),
+            "file": [sources[s].file if s >= 0 else "" for s in known],
+            "sheet": [sources[s].sheet if s >= 0 else "" for s in known],
+            "row": row.where(row >= 0).astype("Int64"),
+            "column": [
+                sources[s].headers.get(word, word) if s >= 0 else word
+                for s, word in zip(known, found["word"], strict=True)
+            ],
+            "value": found["value"].astype(str),
+            "what": found["what"].astype(str),
+            "mend": found["mend"].astype(str),
+        }
+    )
+    return table[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+
+
+def shortened(text: str, longest: int = LONGEST_TEXT) -> str:
+    """Cut a text that a cell of many pages has made too long to read."""
+    return text if len(text) <= longest else f"{text[: longest - 1]}\N{HORIZONTAL ELLIPSIS}"
 
 
 def _span(count: int, one_file: bool, top: int, foot: int, in_study: bool) -> str:

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Sequence
+import re
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -25,6 +26,7 @@ from python_calamine import (
 )
 
 from survivor.errors import RecordsError
+from survivor.records.bounds import check_bounds
 from survivor.records.delimited import read_delimited
 
 Cell = str | float | int | bool | dt.date | dt.datetime | dt.time | dt.timedelta
@@ -32,6 +34,9 @@ Cell = str | float | int | bool | dt.date | dt.datetime | dt.time | dt.timedelta
 TEXT_ENDINGS = (".csv", ".tsv", ".txt")
 WORKBOOK_ENDINGS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 HEADER_JOINT = " / "
+
+# Signs that move a terminal's cursor or turn a line of text round: shown as unreadable, never passed on.
+_CONTROLS = re.compile("[\\x00-\\x1f\\x7f-\\x9f\\u202a-\\u202e\\u2066-\\u2069]")
 
 _Merged = tuple[tuple[int, int], tuple[int, int]]
 
@@ -54,6 +59,11 @@ class Grid:
         First row, last row and column of cells merged downwards in the body.
     said
         How the sheet was read, where that was not plain; for the problems list.
+    places
+        Place of each column in the sheet, counted from 0; columns without any content
+        are left out.
+    header_row
+        Last row of the header.
     """
 
     file: str
@@ -62,6 +72,8 @@ class Grid:
     cells: pd.DataFrame
     merged_down: tuple[tuple[int, int, int], ...] = ()
     said: tuple[str, ...] = ()
+    places: tuple[int, ...] = ()
+    header_row: int = 1
 
     @property
     def place(self) -> str:
@@ -93,63 +105,123 @@ def read_grid(
         When the file is absent, damaged, empty, of another kind than its name
         says, or has no such sheet.
     """
-    name = name or path.name
-    _must_be_there(path, name)
+    rows, sheet_name, merged, said = _read(path, name or path.name, sheet)
+    return _cut(rows, name or path.name, sheet_name, merged, said, skip_rows, header_rows)
+
+
+def sheet_names(path: Path) -> list[str]:
+    """Name the visible sheets of a workbook; a text file has one without a name.
+
+    Raises
+    ------
+    RecordsError
+        When the workbook cannot be opened.
+    """
+    if path.suffix.lower() not in WORKBOOK_ENDINGS:
+        return [""]
+    check_bounds(path, path.name)
+    try:
+        with CalamineWorkbook.from_path(path) as book:
+            return [each.name for each in book.sheets_metadata if each.visible == SheetVisibleEnum.Visible]
+    except (CalamineError, OSError) as error:
+        raise _not_opened(path, path.name, error) from error
+
+
+def read_rows(path: Path, *, name: str = "", sheet: str | None = None) -> pd.DataFrame:
+    """Read one sheet as it stands, numbered from row 1 and column 0; "" for a blank cell.
+
+    Raises
+    ------
+    RecordsError
+        When the file cannot be read.
+    """
+    return _read(path, name or path.name, sheet)[0]
+
+
+def _read(
+    path: Path, name: str, sheet: str | None
+) -> tuple[pd.DataFrame, str, Sequence[_Merged], tuple[str, ...]]:
+    must_be_there(path, name)
     ending = path.suffix.lower()
     if ending in TEXT_ENDINGS:
         rows, said = read_delimited(path, name)
-        merged: Sequence[_Merged] = ()
-        sheet_name = ""
-    elif ending in WORKBOOK_ENDINGS:
-        rows, sheet_name, merged, said = _read_workbook(path, name, sheet)
-    else:
-        raise RecordsError(
-            f"files ending in {ending or 'nothing'} are not read",
-            where=name,
-            mend=f"save it as one of {', '.join(TEXT_ENDINGS + WORKBOOK_ENDINGS)}",
-        )
-    return _cut(rows, name, sheet_name, merged, said, skip_rows, header_rows)
+        return rows, "", (), said
+    if ending in WORKBOOK_ENDINGS:
+        return _read_workbook(path, name, sheet)
+    raise RecordsError(
+        f"files ending in {ending or 'nothing'} are not read",
+        where=name,
+        mend=f"save it as one of {', '.join(TEXT_ENDINGS + WORKBOOK_ENDINGS)}",
+    )
 
 
-def _must_be_there(path: Path, name: str) -> None:
-    if path.is_dir():
-        raise RecordsError("this is a folder, not a file", where=name, mend="name a file in it")
-    if path.is_file():
-        return
-    beside = sorted(item.name for item in path.parent.iterdir()) if path.parent.is_dir() else []
-    close = difflib.get_close_matches(path.name, beside, n=1) or [
-        item for item in beside if item.casefold() == path.name.casefold()
+def must_be_there(path: Path, name: str, named: Collection[str] = ()) -> None:
+    """Refuse a path at which there is no file.
+
+    Parameters
+    ----------
+    path
+        Where it should be.
+    name
+        How to call it in an error.
+    named
+        Names of files that the study file uses for something: none of them is proposed.
+
+    Raises
+    ------
+    RecordsError
+        With the file beside it that is most like it, if there is one.
+    """
+    folder = path.parent
+    try:
+        if path.is_dir():
+            raise RecordsError("this is a folder, not a file", where=name, mend="name a file in it")
+        if path.is_file():
+            return
+        beside = sorted(item.name for item in folder.iterdir()) if folder.is_dir() else []
+    except OSError:  # a name that no file can have, or a folder that may not be looked into
+        beside = []
+    free = [item for item in beside if item not in {Path(other).name for other in named}]
+    close = [item for item in free if item.casefold() == path.name.casefold()] or [
+        item
+        for item in difflib.get_close_matches(path.name, free, n=3)
+        if item.lower().endswith(TEXT_ENDINGS + WORKBOOK_ENDINGS)
     ]
     raise RecordsError(
         "there is no such file",
         where=name,
         mend=f"did you mean {close[0]}?"
         if close
-        else "check the name in the study file; paths are relative to it",
+        else "check the name in the study file, which is relative to it, or put the file there",
     )
 
 
 def _read_workbook(
     path: Path, name: str, sheet: str | None
 ) -> tuple[pd.DataFrame, str, Sequence[_Merged], tuple[str, ...]]:
+    check_bounds(path, name)
     try:
         with CalamineWorkbook.from_path(path) as book:
             chosen, said = _choose_sheet(book, name, sheet)
             rows = chosen.to_python(skip_empty_area=False)
             merged = chosen.merged_cell_ranges or []
-    except PasswordError as error:
-        raise RecordsError(
-            "the workbook is locked by a password", where=name, mend="save a copy without the password"
-        ) from error
     except (CalamineError, OSError) as error:
-        raise RecordsError(
-            f"the workbook cannot be opened: {_in_words(path, error)}",
-            where=name,
-            mend="open it in a spreadsheet program and save it again, as XLSX or as CSV",
-        ) from error
+        raise _not_opened(path, name, error) from error
     frame = pd.DataFrame(rows, dtype=object)
     frame.index = pd.RangeIndex(1, len(frame) + 1)
     return frame, chosen.name, merged, said
+
+
+def _not_opened(path: Path, name: str, error: Exception) -> RecordsError:
+    if isinstance(error, PasswordError):
+        return RecordsError(
+            "the workbook is locked by a password", where=name, mend="save a copy without the password"
+        )
+    return RecordsError(
+        f"the workbook cannot be opened: {_in_words(path, error)}",
+        where=name,
+        mend="open it in a spreadsheet program and save it again, as XLSX or as CSV",
+    )
 
 
 def _in_words(path: Path, error: Exception) -> str:
@@ -232,7 +304,7 @@ def _cut(
         if r1 + 1 > below and r2 > r1 and c1 in place
     )
     cells = body[keep].set_axis(range(len(keep)), axis="columns")
-    return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said)
+    return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said, tuple(keep), below)
 
 
 def _filled(rows: pd.DataFrame) -> pd.DataFrame:
@@ -247,7 +319,7 @@ def _filled(rows: pd.DataFrame) -> pd.DataFrame:
 def as_text(cell: object) -> str:
     """Write a cell as a person would: 12 for 12.0, the date alone for midnight, one space for many."""
     if isinstance(cell, str):
-        return " ".join(cell.split())
+        return _CONTROLS.sub("\N{REPLACEMENT CHARACTER}", " ".join(cell.split()))
     if isinstance(cell, bool):
         return "true" if cell else "false"
     if isinstance(cell, float):

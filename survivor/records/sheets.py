@@ -18,6 +18,7 @@ from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.matching import Matched, find_header, match_columns, need
 from survivor.records.problems import Source
 from survivor.records.reading import HEADER_JOINT, Grid, read_grid
+from survivor.records.summaries import refuse_percentages
 from survivor.records.words import (
     COLUMN_WORDS,
     COUNT_WORDS,
@@ -102,6 +103,10 @@ def read_visit_sheet(
         return _wide(grid, sheet, records, rules)
     matched = match_columns(grid, sheet, words, key="records.sheets")
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
+    if records.kind == "counts":
+        facts = _facts(grid, matched, (*KEY_WORDS, "alive"))
+        counts = [(_headers(grid, matched).get("alive", "alive"), facts["alive"])] if "alive" in facts else []
+        refuse_percentages(grid, matched, facts, counts)
     need(matched, grid, needed, "records.sheets")
     sums = ("alive",) if records.kind == "counts" else ()
     return _long(grid, matched, sheet, words, "visit row", sums)
@@ -226,6 +231,9 @@ def _wide(
     facts = _facts(grid, matched, words)
     counted = [grid.cells[slot["alive"]].reset_index(drop=True) for slot in slots if "alive" in slot]
     facts["total"] = _totals(facts, counted)
+    if records.kind == "counts":
+        headers = [grid.header[slot["alive"]] for slot in slots if "alive" in slot]
+        refuse_percentages(grid, matched, facts, list(zip(headers, counted, strict=True)))
     shared = _headers(grid, matched)
     parts, sources = [], []
     for place, (visit, slot) in enumerate(zip(records.visits, slots, strict=True)):

@@ -10,6 +10,7 @@ import pandas as pd
 
 from survivor.records import cells
 from survivor.records.checks import cells as check
+from survivor.records.checks import order as check_order
 from survivor.records.matching import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_USED, SAME_WORD, trait_name
 from survivor.records.problems import Source, find, gather, say
 from survivor.records.sheets import VISIT_WORDS, RawSheet
@@ -113,7 +114,7 @@ def _typed(
     rows = raw.cells[["record", "source", "row", "line", "total"]].copy()
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
-    swapped = check.order_that_fits(
+    swapped = check_order.order_that_fits(
         {word: raw.cells[word] for word in words if word in DATE_WORDS}, raw.sheet.date_order
     )
     for word in words:
@@ -124,11 +125,19 @@ def _typed(
             columns[word], faults = cells.dates(column, raw.sheet.date_order)
             if swapped is not None:
                 either = cells.is_two_way(column)
-                found.append(check.check_date_order(rows, word, cells.texts(column), either, swapped))
-                columns[word], faults = columns[word].where(~either), faults.where(~either, check.DATE_ORDER)
+                found.append(check_order.check_date_order(rows, word, cells.texts(column), either, swapped))
+                columns[word], faults = (
+                    columns[word].where(~either),
+                    faults.where(~either, check_order.DATE_ORDER),
+                )
             found.append(check.check_dates(rows, word, cells.texts(column), faults, group))
             if word == "date":
-                columns["date_unread"] = faults.isin((cells.AMBIGUOUS, cells.NOT_A_DATE, check.DATE_ORDER))
+                columns[check_order.OTHER_DATE] = check_order.in_other_order(column, raw.sheet.date_order)
+                columns["date_unread"] = faults.isin(
+                    (cells.AMBIGUOUS, cells.NOT_A_DATE, check_order.DATE_ORDER)
+                )
+            if word == "planted_date":
+                columns[check_order.OTHER_PLANTED] = check_order.in_other_order(column, raw.sheet.date_order)
         elif word in COUNT_WORDS and word not in measures:
             values, faults = cells.numbers(column)
             columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
@@ -160,9 +169,10 @@ def _with_all_columns(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
         ("alive", "dead", "planted", "infill", "height_cm") if kind == "counts" else ("planted", "height_cm")
     )
     absent |= {word: float("nan") for word in numbers if word not in rows.columns}
-    absent |= {word: pd.NaT for word in ("planted_date", "planted_until") if word not in rows.columns}
+    days = ("planted_date", "planted_until", check_order.OTHER_DATE, check_order.OTHER_PLANTED)
+    absent |= {word: pd.NaT for word in days if word not in rows.columns}
     rows = rows.assign(**absent)
-    for word in ("planted_date", "planted_until"):
+    for word in days:
         rows[word] = rows[word].astype("datetime64[ns]")
     return rows
 
@@ -276,7 +286,7 @@ def one_spelling(
     rows
         Records with the column ``word``.
     told
-        Their word -> ours, from the study file: applied first, in silence.
+        Their word -> ours, from the study file: applied first.
     listed
         Spellings of another sheet, which go before the commonest.
     """
@@ -287,13 +297,14 @@ def one_spelling(
         best.setdefault(spelling.casefold(), spelling)
     meaning = {s: best[ours_for.get(s.casefold(), s).casefold()] for s in often}
     values = rows[word].map(meaning)
+    by_rule = rows[word].str.casefold().isin(list(ours_for))
     found = find(
         rows,
-        (values != rows[word]) & ~rows[word].str.casefold().isin(list(ours_for)),
+        (values != rows[word]) & ~by_rule,
         "spelling",
         word=word,
         what="read as " + values + ", which differs in case or spaces only",
         mend="nothing, if they are the same; else give them different names",
         group=rows[word],
     )
-    return values, found
+    return values, gather([found, check.check_renamed(rows, word, values, by_rule)])

@@ -18,6 +18,7 @@ from survivor.settings.lines import key_lines as lines_in
 from survivor.settings.models import STUDY_FILE, Settings
 
 DICTIONARY = "DATA-DICTIONARY.md"
+_SHEETS = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 
 
 def find_study_file(path: str | Path) -> Path:
@@ -31,12 +32,14 @@ def find_study_file(path: str | Path) -> Path:
     given = Path(path)
     found = given / STUDY_FILE if given.is_dir() else given
     if not found.is_file():
-        raise StudyFileError(
-            "no study file here",
-            where=str(given),
-            mend=f"name a folder that holds {STUDY_FILE}, or the study file itself; "
-            "`survivor demo DIR` writes an example to start from",
+        mend = f"name a folder that holds {STUDY_FILE}, or the study file itself; "
+        has_sheets = given.is_dir() and any(file.suffix.lower() in _SHEETS for file in given.iterdir())
+        mend += (
+            f"`survivor new {given} --from-sheets` proposes one from the sheets in this folder"
+            if has_sheets
+            else "`survivor demo DIR` writes an example to start from"
         )
+        raise StudyFileError("no study file here", where=str(given), mend=mend)
     return found
 
 

@@ -104,6 +104,11 @@ class Rules(Strict):
         description='what to do with a count that rises without infill: set it aside and list it, or "mend": '
         "raise the earlier count",
     )
+    tags_alike: Literal["report", "join"] = Field(
+        default="report",
+        description="what to do with tags of a plot that are probably one, such as 0740 and 0740.0: list them, "
+        'or "join": take them as one seedling',
+    )
     preparation_of: Literal["plot", "plant"] = Field(
         default="plot",
         description="whose the preparation is: with plot, a plot whose rows tell several is set aside",

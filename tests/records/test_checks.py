@@ -31,6 +31,16 @@ Rise,2,2,2022-09-01,2022-06-01,50,40
 RULES = '[rules]\ntagged = "at planting"\n'
 
 
+TWICE = (
+    "observer,"
+    + NUMBERS
+    + """Ann,Rise,1,1,2022-07-01,2022-06-01,50,45
+Ann,Rise,1,2,2022-09-01,2022-06-01,50,40
+Bo,Rise,1,2,2022-09-02,2022-06-01,50,41
+"""
+)
+
+
 @dataclass(frozen=True)
 class Case:
     kind: str
@@ -124,8 +134,26 @@ CASES: dict[str, Case] = {
         "cohort",
         "maybe",
     ),
+    "second-observer": Case(
+        "counts", TWICE, rows=(4,), column="plot", also=frozenset({"observers-compared"})
+    ),
+    "observers-compared": Case("counts", TWICE, column="plot", also=frozenset({"second-observer"})),
     # seedlings
     "dead-at-planting": tagged(seen("003", "0", "2022-06-01", "dead"), 6, column="state"),
+    "tag-spelling": tagged(
+        seen("003", "1", "2022-07-01", "alive") + seen("3.0", "2", "2022-09-01", "alive"),
+        7,
+        column="tag",
+        value="3.0",
+        also=LOST | {"skipped-visit"},
+    ),
+    "tag-joined": tagged(
+        seen("003", "1", "2022-07-01", "alive") + seen("3.0", "2", "2022-09-01", "alive"),
+        7,
+        column="tag",
+        value="3.0",
+        rules=RULES + 'tags_alike = "join"\n',
+    ),
     "two-species-one-tag": Case(
         "tagged",
         "species,"
@@ -215,6 +243,23 @@ CASES: dict[str, Case] = {
         plots="site,plot,method\nRise,1,ripped\n",
         study='[design]\nusual_practice = "spray"\n',
     ),
+    "renamed": Case(
+        "tagged",
+        SEEDLINGS + GOOD,
+        (2,),
+        "method",
+        "spray + rip",
+        plots="site,plot,method\nRise,1,spray + rip\n",
+        study='[[methods]]\nname = "spray and rip"\nalso = ["Spray + rip"]\n',
+    ),
+    "several-plantings": tagged(
+        seen("003", "1", "2022-07-01", "alive", plot="2", planted="2021-06-01")
+        + seen("004", "1", "2022-07-01", "alive", plot="2", planted="2022-06-01"),
+        6,
+        column="planting date",
+        value="2022-06-01",
+        also=frozenset({"several-planting-days"}),
+    ),
     "no-planting-date": tagged(
         seen("003", "2", "2022-09-01", "alive", plot="2", planted=""), 6, column="planting date"
     ),
@@ -275,12 +320,13 @@ ELSEWHERE = {  # in the tables of histories, counts and the study file
     "seen-once", "delayed-entry", "more-alive-than-planted", "count-rises", "count-mended", "infill-mixed",
     "no-planted-number", "nothing-planted", "tagged-not-told", "planted-unmatched", "planted-missing",
     "gauge-site-unmatched", "site-without-gauge", "stratum-absent", "usual-practice-unnamed",
-    "method-without-plots", "method-without-cost", "target-absent", "milestone-not-reached", "column-word",
+    "method-without-plots", "method-without-cost", "target-absent", "milestone-not-reached",
+    "later-milestone", "column-word",
     "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",
 }  # fmt: skip
 COMMON = {
-    "skipped-visit", "plot-without-visits", "target-absent", "milestone-not-reached", "one-plot-site",
-    "one-plot-method", "usual-practice-unnamed",
+    "skipped-visit", "plot-without-visits", "target-absent", "milestone-not-reached", "later-milestone",
+    "one-plot-site", "one-plot-method", "usual-practice-unnamed",
 }  # fmt: skip
 
 

@@ -40,8 +40,8 @@ def test_every_method_of_the_study_file_is_in_the_intervals(tagged: Records, cou
 def test_the_tagged_cohort(tagged: Records) -> None:
     assert not (tagged.problems["severity"] == "stop").any()
     assert set(tagged.problems["code"]) == {
-        "lost-from-sight", "missing-dead", "not-found", "not-found-at-end", "not-visited", "reshoot",
-        "skipped-visit", "unconfirmed-death",
+        "lost-from-sight", "missing-dead", "not-found", "not-found-at-end", "not-visited", "renamed",
+        "reshoot", "skipped-visit", "unconfirmed-death",
     }  # fmt: skip
     assert tally(tagged.intervals)["plots"] == 96
     assert tagged.plots["planted"].sum() == 1920
@@ -61,7 +61,7 @@ def test_lost_tags_bound_the_deaths(tagged: Records) -> None:
 
 
 def test_the_counts_cohort(counts: Records) -> None:
-    assert set(counts.problems["code"]) == {"count-rises", "not-visited", "total-row"}
+    assert set(counts.problems["code"]) == {"count-rises", "not-visited", "renamed", "total-row"}
     assert tally(counts.intervals)["plots"] == 60
     assert tally(counts.intervals)["sites"] == 14
     rise = counts.problems[counts.problems["code"] == "count-rises"]

@@ -123,4 +123,4 @@ def test_traits_are_carried_and_the_usual_practice_comes_first(pines: Records) -
 def test_every_cell_is_accounted_for(pines: Records) -> None:
     assert len(pines.accounts) == 3 * 1000
     assert set(pines.problems["severity"]) == {"check", "note"}
-    assert record_codes(pines) == {"blank-dead", "measured-alive", "not-visited", "skipped-visit"}
+    assert record_codes(pines) == {"blank-dead", "measured-alive", "not-visited", "renamed", "skipped-visit"}

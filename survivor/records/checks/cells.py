@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
-from collections.abc import Mapping
-from typing import Any, Final
-
 import pandas as pd
 
 from survivor.records import cells as read
 from survivor.records.problems import Texts, find, gather, none_found
 from survivor.records.words import is_total
-from survivor.settings.nearest import look_alike
 
-DATE_ORDER: Final = "date-order"
-_HALF, _FEW = 0.5, 0.1  # of the dates unread in the order told, and in the other
+_MOST_NAMES = 12  # that one problem lists
 _DATE_ORDER_MEND = (
     "say in the study file which comes first: under the file's table [[records.sheets]], or [records.plots], "
     'write date_order = "day-first" or date_order = "month-first"'
@@ -70,49 +64,6 @@ def check_dates(
                 group=rows["source"].astype(str) + word,
             ),
         ]
-    )
-
-
-def order_that_fits(columns: Mapping[str, pd.Series[Any]], order: read.DateOrder) -> read.DateOrder:
-    """Find that a sheet's dates were written in the other order than the study file says.
-
-    Parameters
-    ----------
-    columns
-        The sheet's columns of dates.
-    order
-        What the study file says; None: nothing, and each ambiguous date is asked for.
-
-    Returns
-    -------
-    "day-first", "month-first" or None
-        The other order, where at least half of the dates that need one cannot be read
-        in the order given and nearly all can be read in the other.
-    """
-    if order is None or not columns:
-        return None
-    other: read.DateOrder = "month-first" if order == "day-first" else "day-first"
-    cells = pd.concat([column[read.is_two_way(column)] for column in columns.values()])
-    if cells.empty:
-        return None
-    as_told, as_other = (read.dates(cells, each)[0].isna().mean() for each in (order, other))
-    return other if as_told >= _HALF and as_other <= _FEW else None
-
-
-def check_date_order(
-    rows: pd.DataFrame, word: str, raw: Texts, wrong: pd.Series[bool], order: read.DateOrder
-) -> pd.DataFrame:
-    """Say once that the dates of a column fit the other order of day and month."""
-    return find(
-        rows,
-        wrong,
-        DATE_ORDER,
-        word=word,
-        value=raw,
-        what="at least half of the dates cannot be read in the order that the study file gives, and the "
-        "other order reads them; none of them is used until that is mended",
-        mend=f'write in the study file, in the table of this file: date_order = "{order}"',
-        group=rows["source"].astype(str) + word,
     )
 
 
@@ -279,26 +230,30 @@ def check_blank_dates(rows: pd.DataFrame, unread: pd.Series[bool], says: pd.Seri
     )
 
 
-def check_species(rows: pd.DataFrame) -> pd.DataFrame:
-    """Find species that may be another one, misspelt: rare, and close to a common one."""
-    often = rows.loc[rows["species"] != "", "species"].value_counts()
-    likely: dict[str, str] = {}
-    for species, times in often.items():
-        common = [str(other) for other, count in often.items() if other != species and count >= 2 * times]
-        close = [other for other in common if look_alike(str(species), other)]
-        close += difflib.get_close_matches(str(species), common, n=1, cutoff=0.85)
-        if close:
-            likely[str(species)] = close[0]
-    if not likely:
+def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Series[bool]) -> pd.DataFrame:
+    """Say which names were read as others because the study file says so, once a sheet.
+
+    Parameters
+    ----------
+    rows
+        Records with the column ``word``, as it stands in the sheet.
+    values
+        What each was read as.
+    by_rule
+        Whether the study file says so of the name.
+    """
+    other = (values != rows[word]) & by_rule
+    if not other.any():
         return none_found()
-    proposal = rows["species"].map(likely)
+    pairs = pd.DataFrame({"theirs": rows[word], "ours": values})[other].drop_duplicates()
+    listed = [f"{theirs} as {ours}" for theirs, ours in pairs.itertuples(index=False, name=None)]
+    more = f" and {len(listed) - _MOST_NAMES} more" if len(listed) > _MOST_NAMES else ""
     return find(
         rows,
-        proposal.notna(),
-        "species-spelling",
-        word="species",
-        what="this species may be another one, misspelt: " + proposal.fillna(""),
-        mend="if so, write in the study file under [records.sheets.species]: "
-        + '"' + rows["species"] + '" = "' + proposal.fillna("") + '"',
-        group=rows["species"],
-    )  # fmt: skip
+        other,
+        "renamed",
+        word=word,
+        what="names read as the study file says: " + ", ".join(listed[:_MOST_NAMES]) + more,
+        mend="nothing, if that is right",
+        group=rows["source"].astype(str) + word,
+    )

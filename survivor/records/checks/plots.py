@@ -12,11 +12,13 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.records.cells import number_texts
+from survivor.records.checks.cells import check_renamed
 from survivor.records.problems import Source, Texts, find, gather, none_found
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
 
 WIDEST_RADIUS_M = 3.0
+MOST_PLANTING_DAYS = 120  # more between two planting days of a plot than one planting season lasts
 NOT_RECORDED = "not recorded"  # the method, where nothing is compared and no sheet tells it
 _CENTIMETRES = (10.0, 300.0)
 _LIKE_DOUBLE = (1.8, 2.25)
@@ -58,6 +60,9 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
     names = {_folded(spelling): m.name for m in methods for spelling in (*m.also, m.name)}
     names[_folded(NOT_RECORDED)] = NOT_RECORDED
     matched = rows["method"].map({text: names.get(_folded(text), "") for text in rows["method"].unique()})
+    spelt = {_folded(also) for m in methods for also in m.also} - {_folded(m.name) for m in methods}
+    theirs = [text for text in rows["method"].unique() if _folded(text) in spelt]
+    renamed = check_renamed(rows, "method", matched, rows["method"].isin(theirs))
     mends = {text: _proposal(text, names) for text in rows.loc[matched == "", "method"].unique()}
     unknown = find(
         rows,
@@ -68,7 +73,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         mend=rows["method"].map(mends).fillna(""),
         group=plot_name(rows),
     )
-    return matched, gather([blank, unknown])
+    return matched, gather([blank, unknown, renamed])
 
 
 def methods_of_visits(
@@ -217,6 +222,29 @@ def check_planting_dates(
             )
         )
     return gather(found)
+
+
+def check_seasons(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find plots with planting days of several seasons: days count from one planting day a plot.
+
+    Parameters
+    ----------
+    rows
+        Records with site, block, plot, planted_first and planted_date (the last day).
+    """
+    apart = (rows["planted_date"] - rows["planted_first"]).dt.days
+    return find(
+        rows,
+        apart > MOST_PLANTING_DAYS,
+        "several-plantings",
+        word="planted_date",
+        what="the planting days told of this plot lie "
+        + number_texts(apart.fillna(0).astype(float))
+        + " days apart, so its days cannot be counted from one of them; none of its records is used",
+        mend="if the plot was planted in several seasons, give each planting its own plot label, such as "
+        "1-2022, or call the later plants infill (a column cohort); else correct the date",
+        group=plot_name(rows),
+    )
 
 
 def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.Series[float], pd.DataFrame]:
