@@ -120,6 +120,14 @@ def test_a_target_to_check_and_none_given_and_a_milestone_not_reached(demo: Path
     assert found(study, "milestone-not-reached")["value"] == "3650"
 
 
+def test_every_milestone_that_is_not_reached_is_named(demo: Path, tmp_path: Path) -> None:
+    later = '[[milestones]]\nname = "ten years"\nday = 3650\n\n[target]'
+    study = load(altered(demo, tmp_path, ("[target]", later)))
+    assert found(study, "later-milestone")["value"] == "3650"
+    assert "ten years" in found(study, "later-milestone")["what"]
+    assert "milestone-not-reached" not in set(study.problems["code"])
+
+
 COUNTED = "site,plot,method,planted_date,planted,date,alive\n"
 STUDY = """
 [study]

@@ -295,8 +295,8 @@ def _methods(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> 
 
 
 def _costs(settings: Settings, notes: StudyLines) -> None:
-    costed = [method.name for method in settings.methods if method.cost is not None]
-    bare = [method.name for method in settings.methods if method.cost is None]
+    costed = [method.name for method in settings.methods if method.costed]
+    bare = [method.name for method in settings.methods if not method.costed]
     if costed and bare:
         notes.say(
             "method-without-cost",
@@ -323,17 +323,19 @@ def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
     asked = {settings.headline_milestone.name: settings.headline_milestone}
     if settings.target is not None:
         asked |= {m.name: m for m in settings.milestones if m.name == settings.target.milestone}
-    for milestone in asked.values():
-        number = settings.milestones.index(milestone)
+    for number, milestone in enumerate(settings.milestones):
         if 0 < last < milestone.day - milestone.window_days:
+            due = milestone.name in asked
             notes.say(
-                "milestone-not-reached",
+                "milestone-not-reached" if due else "later-milestone",
                 ("milestones", number, "day"),
                 "[[milestones]] day",
                 str(milestone.day),
                 f"the last visit is {last} days after planting, before the window of {milestone.name} opens "
                 f"on day {milestone.day - milestone.window_days}",
-                "name an earlier milestone as headline, or wait for the visit",
+                "name an earlier milestone as headline, or wait for the visit"
+                if due
+                else "nothing, if its visit is still to come: the report says that it is not reached",
             )
 
 
