@@ -18,6 +18,7 @@ __version__ = "0.1.0"
 
 if TYPE_CHECKING:
     from survivor.costing import Payoff, payoff
+    from survivor.costs.stocking import infill_order, stems_needed
     from survivor.curves import Curves, curve
     from survivor.curves.mean_days import mean_days_alive
     from survivor.effects.contrasts import Contrasts, contrasts
@@ -57,6 +58,7 @@ _HOME = {
     "dose": "survivor.effects.dose",
     "fit": "survivor.models.fit",
     "hazards": "survivor.effects.hazards",
+    "infill_order": "survivor.costs.stocking",
     "like_sites": "survivor.effects.likesites",
     "load": "survivor.study",
     "mean_days_alive": "survivor.curves.mean_days",
@@ -67,6 +69,7 @@ _HOME = {
     "pool_by": "survivor.pooling.regression",
     "radius_by_method": "survivor.effects.slopes",
     "sensitivity": "survivor.effects.sensitivity",
+    "stems_needed": "survivor.costs.stocking",
     "stress_days": "survivor.season.stress",
     "survival": "survivor.effects.standardise",
     "within_between": "survivor.effects.within_between",
@@ -91,6 +94,7 @@ __all__ = [
     "dose",
     "fit",
     "hazards",
+    "infill_order",
     "like_sites",
     "load",
     "mean_days_alive",
@@ -101,6 +105,7 @@ __all__ = [
     "pool_by",
     "radius_by_method",
     "sensitivity",
+    "stems_needed",
     "stress_days",
     "survival",
     "within_between",

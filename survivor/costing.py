@@ -9,19 +9,27 @@ freedom, costs within the range given for them.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
-from scipy import stats
 
-from survivor.effects.limits import Floats, at_edge, loglog_slope
+from survivor.costs.breakeven import BreakEven, break_even
+from survivor.costs.differences import draw_gaps, gaps
+from survivor.costs.draws import draw_survival
+from survivor.costs.increments import Increments, increments
+from survivor.costs.infill import InfillPlants, WithInfill, with_infill
+from survivor.costs.prices import Price, draw_prices
+from survivor.costs.quantiles import TAILS, quantile
+from survivor.costs.reading import Costs, read_costs
+from survivor.costs.scenarios import RainSlope, Scenarios, under_rain
+from survivor.costs.value import BestValue, best_value, worth_range
+from survivor.effects.limits import Floats
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import PayoffError
 from survivor.figures.words import limits, money, number
-from survivor.settings import Cost
+from survivor.settings import Infill
 from survivor.vocabulary import CONFIDENCE
 
 if TYPE_CHECKING:
@@ -29,11 +37,6 @@ if TYPE_CHECKING:
 
     from survivor.models.result import Fit
 
-Costs = Mapping[Any, "float | Cost"]
-
-_TAILS = ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2)
-_LEAST = 1e-12  # survival is kept this far from 0 and 1 on the log(-log) scale
-_FURTHEST = 700.0  # exp of more overflows; survival there is 0 to the last digit
 _CLEARLY = CONFIDENCE  # probability from which one method is called the cheapest
 
 
@@ -66,6 +69,16 @@ class Payoff:
         Size and seed of the simulation.
     checks
         Plain sentences.
+    prices
+        What a plant costs under each costed method.
+    increments, break_even, best_value
+        Extra cost and extra plants alive from method to method, the most that each may cost to
+        equal the usual practice, and the chance of the best value by what a plant is worth;
+        None where fewer than two methods can be costed.
+    with_infill
+        The same costs with infill counted in; None where no infill is told.
+    between
+        Pairs of costed methods that no site holds both of: what is said of them compares sites too.
     """
 
     by: str
@@ -79,6 +92,12 @@ class Payoff:
     draws: int
     seed: int
     checks: tuple[str, ...]
+    prices: Mapping[Any, Price] = field(default_factory=dict)
+    increments: Increments | None = None
+    break_even: BreakEven | None = None
+    best_value: BestValue | None = None
+    with_infill: WithInfill | None = None
+    between: tuple[tuple[Any, Any], ...] = ()
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw cost per established plant, lowest first."""
@@ -103,6 +122,11 @@ def payoff(
     draws: int = 10_000,
     seed: int = 1,
     left_out: Mapping[str, str] | None = None,
+    *,
+    against: Any = None,
+    worth: tuple[float | None, float | None] = (None, None),
+    infill: Infill | None = None,
+    infill_plants: InfillPlants | None = None,
 ) -> Payoff:
     """Cost per established plant under each method.
 
@@ -111,8 +135,9 @@ def payoff(
     fit
         A fitted model that holds ``by``.
     costs
-        Cost per plant for each method: a number, or a ``survivor.settings.Cost``
-        with the range ``low`` to ``high``; or a table with ``<by>, per_plant`` and,
+        Cost per plant for each method: a number, a ``survivor.settings.Cost`` with
+        the range ``low`` to ``high``, or a price made of lines
+        (``survivor.costs.prices.price_of``); or a table with ``<by>, per_plant`` and,
         where known, ``low, high, currency``. A range is drawn from as a triangle
         with its peak at the cost.
     at
@@ -125,6 +150,15 @@ def payoff(
         Size and seed of the simulation.
     left_out
         Methods of the records that the model does not hold, each with the reason why.
+    against
+        The usual practice, for break-even costs and the payoff plane; without it the first
+        costed level.
+    worth
+        Least and most that an established plant may be worth; None: from nought to a round
+        figure over twice the dearest.
+    infill, infill_plants
+        What an infill plant costs, and how many there are and live; without either, infill
+        is not counted.
 
     Returns
     -------
@@ -138,7 +172,7 @@ def payoff(
     EffectError
         When survival by method cannot be had from the fit.
     """
-    known, currency = _read_costs(costs, by, currency)
+    known, currency = read_costs(costs, by, currency)
     standard = survival(fit, by=by, at=at, population=population)
     methods = standard.table[by].tolist()
     costed = [place for place, name in enumerate(methods) if name in known]
@@ -154,155 +188,104 @@ def payoff(
     rng = np.random.default_rng(seed)
     chosen = standard.table.iloc[costed].reset_index(drop=True)
     prices = [known[name] for name in chosen[by]]
-    alive = _draw_survival(standard, costed, draws, rng)
+    alive = draw_survival(standard, costed, draws, rng)
+    paid = draw_prices(prices, draws, rng)
     # Survival of nought, or next to it, makes a plant beyond price; the quantiles carry it as such.
     with np.errstate(divide="ignore", over="ignore"):
-        drawn = _draw_costs(prices, draws, rng) / alive
+        drawn = paid / alive
         middle = np.array([price.per_plant for price in prices]) / (chosen["estimate"].to_numpy(float) / 100)
     table = _table(chosen, by, prices, middle, drawn, currency)
     lead = table.iloc[int(table["probability_lowest"].to_numpy().argmax())]
     cheapest = lead[by] if len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
     checks = (*standard.checks, *_checks(not_costed, strange, apart, standard, costed))
     statement = _statement(table, by, cheapest, bool(not_costed or apart))
-    return Payoff(by, float(at), table, cheapest, statement, not_costed, apart, standard, draws, seed, checks)
-
-
-def _read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dict[Any, Cost], str]:
-    """Costs by method, from a mapping or from a table."""
-    if isinstance(costs, pd.DataFrame):
-        absent = [name for name in (by, "per_plant") if name not in costs.columns]
-        if absent:
-            raise PayoffError(
-                f"the table of costs has no column {', '.join(absent)}",
-                where="costs",
-                mend=f"give {by} and per_plant, and low and high where known",
-            )
-        if costs[by].duplicated().any():
-            raise PayoffError(
-                f"{costs.loc[costs[by].duplicated(), by].iloc[0]} has two costs",
-                where="costs",
-                mend="keep one",
-            )
-        currency = _one_currency(costs, currency)
-        # A blank cost is a method without a cost, not a cost of nought.
-        lines = costs.dropna(subset=["per_plant"]).to_dict("records")
-        return {
-            line[by]: _cost(line[by], line["per_plant"], line.get("low"), line.get("high")) for line in lines
-        }, currency
-    found = {}
-    for method, cost in costs.items():
-        found[method] = cost if isinstance(cost, Cost) else _cost(method, cost, None, None)
-    return found, currency
-
-
-def _one_currency(costs: pd.DataFrame, currency: str) -> str:
-    if currency or "currency" not in costs.columns:
-        return currency
-    named = costs["currency"].dropna().unique()
-    if len(named) > 1:
-        raise PayoffError(
-            f"costs are in {len(named)} currencies: {', '.join(map(str, named))}",
-            where="costs, column currency",
-            mend="bring them to one currency and one year",
+    names = chosen[by].tolist()
+    told: dict[str, Any] = {"by": by, "at": at, "currency": currency}
+    more: dict[str, Any] = {}
+    if len(names) > 1:
+        found = gaps(fit, by, at, names, population)
+        base = names.index(against) if against in names else 0
+        more["between"] = found.between
+        checks = (*checks, *_between_checks(found.between))
+        more["increments"] = increments(found, prices, paid, base, **told)
+        more["break_even"] = break_even(found, prices, paid, base, rng, **told)
+        finite = middle[np.isfinite(middle)]
+        over = worth_range(float(finite.max()) if len(finite) else np.inf, *worth)
+        apart_by = draw_gaps(found, base, draws, rng)
+        more["best_value"] = best_value(
+            names, found.survival, apart_by, prices, paid, over, seed=seed, **told
         )
-    return str(named[0]) if len(named) else ""
-
-
-def _cost(method: Any, per_plant: Any, low: Any, high: Any) -> Cost:
-    try:
-        value = float(per_plant)
-        ends = [value if end is None or pd.isna(end) else float(end) for end in (low, high)]
-    except (TypeError, ValueError) as problem:
-        raise PayoffError(
-            f"the cost {per_plant!r} is not a number", where=str(method), mend="give a number"
-        ) from problem
-    if not (0 <= ends[0] <= value <= ends[1] < np.inf):
-        raise PayoffError(
-            f"the cost {value:g} with the range {ends[0]:g} to {ends[1]:g} cannot be used",
-            where=str(method),
-            mend="0 <= low <= per_plant <= high must hold",
+    if infill is not None and infill_plants is not None and _any_infill(infill_plants, names):
+        share = chosen["estimate"].to_numpy(float) / 100
+        more["with_infill"] = with_infill(
+            names, share, alive, prices, paid, infill, infill_plants, rng, **told
         )
-    return Cost(per_plant=value, low=ends[0], high=ends[1])
+    return Payoff(
+        by,
+        float(at),
+        table,
+        cheapest,
+        statement,
+        not_costed,
+        apart,
+        standard,
+        draws,
+        seed,
+        checks,
+        dict(zip(names, prices, strict=True)),
+        **more,
+    )
 
 
-def _draw_survival(standard: Standardised, costed: list[int], draws: int, rng: np.random.Generator) -> Floats:
-    """Joint draws of survival, shape (draws, methods).
+def _any_infill(plants: InfillPlants, names: list[Any]) -> bool:
+    return any(plants.per_plant.get(name, 0.0) > 0 for name in names)
 
-    The margins are t on each method's own degrees of freedom on the log(-log)
-    scale, each side as wide as the printed limits; a normal copula carries the correlations.
+
+def in_seasons(found: Payoff, rain: RainSlope) -> Scenarios:
+    """Cost per established plant in a dry and in a wet season.
+
+    Parameters
+    ----------
+    found
+        The costs as they were.
+    rain
+        How rain goes with the hazard of each method of ``found.table``, in that order.
     """
-    table = standard.table.iloc[costed]
-    share = table["estimate"].to_numpy(float) / 100
-    df = table["df"].to_numpy(float)
-    slope = loglog_slope(share)
-    covariance = slope[:, None] * standard.covariance[np.ix_(costed, costed)] * slope[None, :]
-    spread = np.sqrt(np.clip(np.diag(covariance), 0, None))
-    edge = at_edge(share) | ~(spread > 0) | ~(df > 0)
-    safe = np.where(edge, 1.0, spread)
-    correlation = np.where(edge[:, None] | edge[None, :], 0.0, covariance / np.outer(safe, safe))
-    np.fill_diagonal(correlation, 1.0)
-    normal = rng.standard_normal((draws, len(share))) @ _root(correlation).T
-    rank = stats.norm.cdf(normal)
-    usable = np.where(np.isfinite(df) & (df > 0), df, 1.0)
-    quantile = np.where(np.isposinf(df), normal, stats.t.ppf(rank, usable))
-    limit = np.where(np.isposinf(df), stats.norm.ppf(_TAILS[1]), stats.t.ppf(_TAILS[1], usable))
-    centre = _loglog(share)
-    worse = (_loglog(table["lower"].to_numpy(float) / 100) - centre) / limit
-    better = (centre - _loglog(table["upper"].to_numpy(float) / 100)) / limit
-    reach = centre + np.where(quantile > 0, worse, better) * quantile
-    # Draws by t on few degrees of freedom reach beyond what exp can hold: survival is nought there.
-    alive = np.exp(-np.exp(np.minimum(np.where(edge, 0.0, reach), _FURTHEST)))
-    # At 0 or 100 % each plot counts as one plant, as for the limits (Jeffreys' beta draws).
-    number_of = np.where(table["n_plots"] > 0, table["n_plots"], table["n_seedlings"]).astype(float)
-    beta = stats.beta.ppf(rank, share * number_of + 0.5, (1 - share) * number_of + 0.5)
-    found: Floats = np.where(edge, beta, alive)
-    return found
-
-
-def _loglog(share: Floats) -> Floats:
-    found: Floats = np.log(-np.log(np.clip(share, _LEAST, 1 - _LEAST)))
-    return found
-
-
-def _root(correlation: Floats) -> Floats:
-    values, vectors = np.linalg.eigh(correlation)
-    root: Floats = vectors * np.sqrt(np.clip(values, 0, None))
-    return root
-
-
-def _draw_costs(prices: list[Cost], draws: int, rng: np.random.Generator) -> Floats:
-    """Draws of cost per plant, shape (draws, methods): a triangle over the range, or the cost itself."""
-    columns = []
-    for price in prices:
-        low, high = _range(price)
-        rank = rng.random(draws)
-        if high > low:
-            columns.append(stats.triang.ppf(rank, (price.per_plant - low) / (high - low), low, high - low))
-        else:
-            columns.append(np.full(draws, price.per_plant))
-    return np.column_stack(columns)
-
-
-def _range(price: Cost) -> tuple[float, float]:
-    low = price.per_plant if price.low is None else price.low
-    high = price.per_plant if price.high is None else price.high
-    return low, high
+    methods = found.survival.table[found.by].tolist()
+    names = found.table[found.by].tolist()
+    rng = np.random.default_rng(found.seed)
+    prices = [found.prices[name] for name in names]
+    alive = draw_survival(found.survival, [methods.index(name) for name in names], found.draws, rng)
+    paid = draw_prices(prices, found.draws, rng)
+    share = found.table["survival"].to_numpy(float) / 100
+    return under_rain(
+        names,
+        share,
+        alive,
+        prices,
+        paid,
+        rain,
+        rng,
+        by=found.by,
+        at=found.at_day,
+        currency=str(found.table["currency"].iloc[0]),
+    )
 
 
 def _table(
-    chosen: pd.DataFrame, by: str, prices: list[Cost], middle: Floats, drawn: Floats, currency: str
+    chosen: pd.DataFrame, by: str, prices: list[Price], middle: Floats, drawn: Floats, currency: str
 ) -> pd.DataFrame:
     draws, methods = drawn.shape
     lowest = np.bincount(drawn.argmin(axis=1), minlength=methods) / draws
     ordered = np.sort(drawn, axis=0)
-    lower, lower_error = _quantile(ordered, _TAILS[0])
-    upper, upper_error = _quantile(ordered, _TAILS[1])
+    lower, lower_error = quantile(ordered, TAILS[0])
+    upper, upper_error = quantile(ordered, TAILS[1])
     return pd.DataFrame(
         {
             by: chosen[by],
             "cost_per_plant": [price.per_plant for price in prices],
-            "cost_low": [_range(price)[0] for price in prices],
-            "cost_high": [_range(price)[1] for price in prices],
+            "cost_low": [price.low for price in prices],
+            "cost_high": [price.high for price in prices],
             "survival": chosen["estimate"],
             "cost_per_established": middle,
             "lower": lower,
@@ -318,19 +301,6 @@ def _table(
             "probability_error": np.sqrt(lowest * (1 - lowest) / draws),
         }
     )
-
-
-def _quantile(ordered: Floats, share: float) -> tuple[Floats, Floats]:
-    """Return a quantile of each column and its Monte Carlo error, from the order statistics round it."""
-    draws = len(ordered)
-    step = np.sqrt(share * (1 - share) / draws)
-    places: NDArray[np.intp] = np.clip(
-        np.round((draws - 1) * np.array([share - step, share, share + step])), 0, draws - 1
-    ).astype(np.intp)
-    low, middle, high = ordered[places]
-    with np.errstate(invalid="ignore"):
-        error: Floats = (high - low) / 2
-    return middle, error
 
 
 def _checks(
@@ -354,6 +324,13 @@ def _checks(
     if not standard.extrapolated.empty:
         said.append("Costs are compared over all sites, also those where a method was not used.")
     return said
+
+
+def _between_checks(pairs: tuple[tuple[Any, Any], ...]) -> list[str]:
+    if not pairs:
+        return []
+    named = "; ".join(f"{first} and {second}" for first, second in pairs)
+    return [f"No site holds both of these, so their costs compare sites as much as preparations: {named}."]
 
 
 def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) -> str:

@@ -51,7 +51,7 @@ SLIPS = {
     "text for true or false": ("show_landholders = false", 'show_landholders = "no"', "write false"),
     "a word that is none": ('tagged = "at planting"', 'tagged = "at plantin"', 'did you mean "at planting"?'),
     "one of many tables": ("plants = 130", "plants = 130.5", "[[planted]] no. 1, plants = 130.5"),
-    "a key within a key": ("cost = { per_plant = 3.90, low", "cost = { per_plant = -3.90, low", "at least 0"),
+    "a key within a key": ("cost = { per_plant = 3.50, low", "cost = { per_plant = -3.50, low", "at least 0"),
     "a name that is none": (
         'usual_practice = "spot spray only"', 'usual_practice = "spot spay only"',
         '[design] usual_practice = "spot spay only"', 'did you mean "spot spray only"?',
@@ -66,7 +66,7 @@ SLIPS = {
     "a window longer than the day": ("day = 280", "day = 28", "window_days = 60", "day = 28"),
     "centimetres for metres": ("root_depth_m = 0.5", "root_depth_m = 50", "write 0.5 if 50 cm is meant"),
     "per cent for a share": ("depletion_fraction = 0.5", "depletion_fraction = 50", "write 0.5"),
-    "a best cost out of its range": ("low = 3.20, high = 4.80", "low = 32, high = 4.80", "low = 32"),
+    "a best cost out of its range": ("low = 2.80, high = 4.40", "low = 28, high = 4.40", "low = 28"),
 }  # fmt: skip
 
 

@@ -21,6 +21,7 @@ from survivor.evidence import (
     payoff_finding,
     reading,
     unanswered_finding,
+    value_finding,
 )
 from survivor.evidence.best import Pair, best_finding, leader_of
 from survivor.evidence.describing import radius_finding, survival_finding
@@ -176,6 +177,8 @@ def season_findings(
     if analysis.payoff is not None:
         flags = Circumstances(penalised=penalised(analysis))
         found.append(payoff_finding(analysis.payoff, milestone, settings.design, flags=flags))
+        value = value_finding(analysis.payoff, milestone, settings.design, flags=flags)
+        found += [value] if value is not None else []
     if analysis.dose is not None:
         found.append(radius_finding(analysis.dose, milestone, settings.design))
     if rain_reason:

@@ -9,11 +9,11 @@ from typing import Literal
 import pandas as pd
 
 from survivor.analysis.models import SeasonFits, of_methods
+from survivor.analysis.money import MONEY_SUBJECT, priced
 from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.rules import CONTRAST_COLUMNS, answers_under, other_rules
 from survivor.analysis.season import Season
-from survivor.costing import Payoff, payoff
 from survivor.effects.confounding import WITHIN, confounding
 from survivor.effects.consistency import leave_one_site_out
 from survivor.effects.contrasts import Contrasts, contrasts
@@ -26,7 +26,7 @@ from survivor.models.fit import fit
 from survivor.models.result import Fit
 
 RADIUS = "weed_free_radius_m"
-RADIUS_SUBJECT, MONEY_SUBJECT = "Weed-free radius", "Cost per established plant"
+RADIUS_SUBJECT = "Weed-free radius"
 AGREEMENT_COLUMNS = ["model", "method", "against", "estimate", "lower", "upper", "note"]
 
 
@@ -81,14 +81,8 @@ def compared(
     unmade = dict(analysis.unmade)
     response, held, apart = _radius(season, head, reasons, unmade)
     say("Money")
-    return replace(
-        analysis,
-        dose=response,
-        radius_held=held,
-        radius_by_method=apart,
-        payoff=_money(season, head, reasons),
-        unmade=unmade,
-    ), differences
+    analysis = replace(analysis, dose=response, radius_held=held, radius_by_method=apart, unmade=unmade)
+    return priced(analysis, season, head, left_out(season, head), reasons), differences
 
 
 def without_separated(season: Season) -> tuple[Fit | None, tuple[str, ...]]:
@@ -192,32 +186,6 @@ def _between_held(season: Season, known: pd.DataFrame) -> Fit | None:
         return fit(known, f"{between.formula} + {RADIUS}", strata=None, cluster="site")
     except SurvivorError:
         return None  # such pairs are then refused by name
-
-
-def _money(season: Season, head: Fit, reasons: Reasons) -> Payoff | None:
-    settings = season.settings
-    costs = {method.name: method.cost for method in settings.methods if method.cost is not None}
-    if not costs:
-        reasons.say(f"{MONEY_SUBJECT}: the study file gives no cost per plant, so it cannot be told.")
-        return None
-    if season.found_first:
-        reasons.say(
-            f"{MONEY_SUBJECT}: it needs survival of planted, and these records begin at the first visit, so "
-            "it would come out too low."
-        )
-        return None
-    return reasons.attempt(
-        MONEY_SUBJECT,
-        lambda: payoff(
-            head,
-            costs,
-            season.at,
-            population=season.population,
-            currency=settings.costs.currency if settings.costs else "",
-            left_out=left_out(season, head),
-            seed=settings.study.seed,
-        ),
-    )
 
 
 def left_out(season: Season, head: Fit) -> dict[str, str]:

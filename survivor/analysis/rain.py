@@ -11,6 +11,7 @@ from survivor.analysis.models import first_plants, season_formula
 from survivor.effects.cells import levels_of
 from survivor.effects.slopes import Slopes, slopes
 from survivor.errors import SurvivorError
+from survivor.intervals import entries
 from survivor.models.fit import fit
 from survivor.records import Records
 from survivor.season.gauge import GaugeRecord
@@ -144,7 +145,11 @@ def _effect(
     except SurvivorError as fault:
         return None, None, f"How rain went with survival cannot be told: {fault.what}."
     effect = fitted.table[fitted.table["term"] == _RAIN]
-    return effect.assign(gauge_seasons=seasons).reset_index(drop=True), _by_method(rows, formula), ""
+    put_in = entries(rows)
+    mean = float((put_in[_RAIN] * put_in["at_risk"]).sum() / put_in["at_risk"].sum())
+    told = {"rain_least_mm": float(rows[_RAIN].min()), "rain_most_mm": float(rows[_RAIN].max())}
+    effect = effect.assign(gauge_seasons=seasons, rain_mean_mm=mean, **told).reset_index(drop=True)
+    return effect, _by_method(rows, formula), ""
 
 
 def _by_method(rows: pd.DataFrame, formula: str) -> Slopes | None:

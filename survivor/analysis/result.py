@@ -8,6 +8,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from survivor.costing import Payoff
+from survivor.costs.scenarios import Scenarios
+from survivor.costs.stocking import InfillOrder, StemsNeeded
 from survivor.curves import Curves
 from survivor.curves.mean_days import MeanDaysAlive
 from survivor.effects.confounding import Confounding
@@ -63,6 +65,11 @@ class Analysis:
         Slope of the radius under each preparation, and whether they differ.
     radius_held
         The same contrasts with the weed-free radius held equal.
+    season_costs
+        Costs in a dry and in a wet season; None where how rain went with survival cannot be told.
+    stems_needed, infill_order
+        Plants to put in for the stems wanted, where the study file says how many; infill to order for
+        the plants that died so far.
     agreement
         ``model, method, against, estimate, lower, upper`` (per 100 planted), ``note``.
     rain
@@ -132,6 +139,9 @@ class Analysis:
     radius_held: Contrasts | None = None
     radius_by_method: Slopes | None = None
     payoff: Payoff | None = None
+    season_costs: Scenarios | None = None
+    stems_needed: StemsNeeded | None = None
+    infill_order: InfillOrder | None = None
     confounding: Confounding | None = None
     fits: Mapping[str, Fit] = field(default_factory=dict)
     agreement: pd.DataFrame = field(

@@ -9,10 +9,11 @@ import pandas as pd
 
 from survivor.analysis.answers import comparison_findings, flags_for, season_findings
 from survivor.analysis.backing import backed
-from survivor.analysis.comparing import MONEY_SUBJECT, RADIUS_SUBJECT, compared
+from survivor.analysis.comparing import RADIUS_SUBJECT, compared
 from survivor.analysis.entry import entry_note, from_first_visit, of_found, watched_late
 from survivor.analysis.milestone import milestone_day, milestone_words
 from survivor.analysis.models import first_plants, fit_season
+from survivor.analysis.money import MONEY_SUBJECTS
 from survivor.analysis.rain import season_rain
 from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
@@ -124,6 +125,7 @@ def analyse(
             all_pairs=None,
             radius_held=None,
             payoff=None,
+            season_costs=None,
             dose=None,
             like_sites=None,
         )
@@ -164,7 +166,7 @@ def _with_findings(
         target=target,
         comparisons=comparisons or [],
         rain_reason=rain_reason,
-        why_not=reasons.besides(RADIUS_SUBJECT, MONEY_SUBJECT) or "The preparations could not be compared.",
+        why_not=reasons.besides(RADIUS_SUBJECT, *MONEY_SUBJECTS) or "The preparations could not be compared.",
     )
     cannot = tuple(dict.fromkeys([*reasons.said, *rain_cannot]))
     if not analysis.found_first:

@@ -3,6 +3,7 @@
 from survivor.evidence.finding import Finding
 from survivor.evidence.grading import GRADES, RULES, Circumstances, Rule, grade, rules_table
 from survivor.evidence.making import contrast_finding, payoff_finding, target_finding, unanswered_finding
+from survivor.evidence.money import value_finding
 from survivor.evidence.words import (
     Counts,
     Verdict,
@@ -32,4 +33,5 @@ __all__ = [
     "target_finding",
     "target_verdict",
     "unanswered_finding",
+    "value_finding",
 ]

@@ -12,6 +12,7 @@ from survivor.effects.contrasts import Contrasts
 from survivor.effects.standardise import Standardised
 from survivor.evidence.finding import Finding
 from survivor.evidence.grading import LEAST_PLOTS, RANDOM, Circumstances, Settled, grade
+from survivor.evidence.money import basis_of
 from survivor.evidence.words import Counts, comparison_sentence, difference_phrase, settled, target_verdict
 from survivor.settings import Design
 from survivor.vocabulary import PER_100
@@ -212,6 +213,7 @@ def payoff_finding(
         one_cost=len(table) == 1 and len(survived) > 1,
         allocation=design.allocation,
         plots_placed=design.plots_placed,
+        basis=basis_of(payoff, line[payoff.by]),
         df=float(costed["df"].min()),
         fewest_plots=int(costed["n_plots"].min()),
         settled="yes" if payoff.cheapest is not None or len(table) == 1 else "partly",

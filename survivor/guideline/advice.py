@@ -11,6 +11,7 @@ import pandas as pd
 
 from survivor.analysis.models import season_formula
 from survivor.costing import payoff
+from survivor.costs.prices import prices_of
 from survivor.effects.confounding import REFUSED
 from survivor.effects.consistency import leave_one_site_out, one_site_carries
 from survivor.effects.contrasts import contrasts
@@ -300,11 +301,11 @@ def _between(told: Sequence[SeasonSays]) -> dict[str, Any]:
 
 def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict[str, dict[str, Any]]:
     """Extra cost per plant and cost per established plant, by the latest season that gives costs."""
-    priced = [season for season in seasons if any(m.cost is not None for m in season.settings.methods)]
+    priced = [season for season in seasons if any(m.costed for m in season.settings.methods)]
     if not priced:
         return {}
     settings = priced[-1].settings
-    costs = {method.name: method.cost for method in settings.methods if method.cost is not None}
+    costs = prices_of(settings)
     currency = settings.costs.currency if settings.costs is not None else ""
     usual = costs.get(seasons[0].usual)
     found: dict[str, dict[str, Any]] = {}

@@ -12,6 +12,7 @@ import pandas as pd
 
 from survivor.analysis.entry import of_found
 from survivor.analysis.milestone import milestone_words
+from survivor.costs.prices import lines_table
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -59,6 +60,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "like_sites": analysis.like_sites,
     }
     found = {name: result.table for name, result in results.items() if result is not None}
+    found |= _money(analysis)
     if analysis.dose is not None:
         found["radius_gain"] = analysis.dose.gain
     if analysis.confounding is not None:
@@ -97,6 +99,27 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     private = hidden(analysis)
     shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
     return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
+
+
+def _money(analysis: Analysis) -> dict[str, pd.DataFrame]:
+    """Tables of costs beside the cost per established plant, and of plants to put in."""
+    found = {"cost_lines": lines_table(analysis.settings)}
+    if analysis.payoff is not None:
+        more = {
+            "increments": analysis.payoff.increments,
+            "break_even": analysis.payoff.break_even,
+            "best_value": analysis.payoff.best_value,
+            "payoff_with_infill": analysis.payoff.with_infill,
+        }
+        found |= {name: result.table for name, result in more.items() if result is not None}
+        if analysis.payoff.increments is not None:
+            found["payoff_plane"] = analysis.payoff.increments.plane
+    after = {
+        "season_costs": analysis.season_costs,
+        "stocking": analysis.stems_needed,
+        "infill_order": analysis.infill_order,
+    }
+    return found | {name: result.table for name, result in after.items() if result is not None}
 
 
 def _of_found(table: pd.DataFrame) -> pd.DataFrame:

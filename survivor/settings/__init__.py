@@ -5,12 +5,11 @@ its line, its value and the key that it may have been meant for. Paths in a stud
 file are relative to it.
 """
 
+from survivor.settings.costs import Cost, CostLine, Costs, Infill, Per, Spacing, Stocking
 from survivor.settings.design import Design, DrySeason, Milestone, Target
 from survivor.settings.models import (
     STUDY_FILE,
     About,
-    Cost,
-    Costs,
     Method,
     Planted,
     Privacy,
@@ -35,12 +34,15 @@ __all__ = [
     "WEED_COEFFICIENT",
     "About",
     "Cost",
+    "CostLine",
     "Costs",
     "Design",
     "DrySeason",
     "Gauge",
+    "Infill",
     "Method",
     "Milestone",
+    "Per",
     "Planted",
     "Privacy",
     "Records",
@@ -48,6 +50,8 @@ __all__ = [
     "Settings",
     "Sheet",
     "Soil",
+    "Spacing",
+    "Stocking",
     "Target",
     "Texture",
     "Visit",

@@ -60,7 +60,7 @@ def _title(path: tuple[str, ...]) -> str:
         return "Top of the file"
     if path[-1] == "...":
         return f'`[{".".join(path[:-1])}."your word"]`'
-    if len(path) > 1 and repeated(path[:-1]):
+    if len(path) > 1 and repeated(path[:-1]) and not repeated(path):
         return f"`{path[-1]} = {{ ... }}` within `{heading(path[:-1])}`"
     return f"`{heading(path)}`"
 

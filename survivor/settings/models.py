@@ -9,6 +9,7 @@ from typing import Literal
 from pydantic import Field, model_validator
 
 from survivor.settings.base import Day, Strict, Text
+from survivor.settings.costs import Cost, CostLine, Costs, Infill, Spacing, Stocking
 from survivor.settings.design import Design, DrySeason, Milestone, Target
 from survivor.settings.nearest import meant
 from survivor.settings.season import Gauge, Soil, Weather
@@ -34,39 +35,28 @@ class About(Strict):
     note: str = Field(default="", description="a sentence printed in the report")
 
 
-class Cost(Strict):
-    """Cost of a method per plant, with the range the user gives."""
-
-    per_plant: float = Field(ge=0, description="best figure, in the currency of [costs]")
-    low: float | None = Field(default=None, ge=0, description="low end of the range that would not surprise")
-    high: float | None = Field(default=None, ge=0, description="high end of that range")
-
-    @model_validator(mode="after")
-    def _range_holds_the_cost(self) -> Cost:
-        low = self.per_plant if self.low is None else self.low
-        high = self.per_plant if self.high is None else self.high
-        if not low <= self.per_plant <= high:
-            raise ValueError(
-                f"per_plant = {self.per_plant:g} has to lie between low = {low:g} and high = {high:g}"
-            )
-        return self
-
-
 class Method(Strict):
     """A preparation: its name as the report prints it, its works, spellings and cost."""
 
     name: Text = Field(description="the name that the report prints")
     works: tuple[str, ...] = Field(default=(), description="the works it is made of")
     also: tuple[str, ...] = Field(default=(), description="other spellings found in the sheets")
-    cost: Cost | None = Field(default=None, description="what it costs per plant")
+    cost: Cost | None = Field(default=None, description="what it costs per plant, all in one")
+    costs: tuple[CostLine, ...] = Field(
+        default=(), description="what it costs, line by line, in place of cost; the lines add up"
+    )
+    spacing: Spacing | None = Field(default=None, description="its own spacing; without it that of [spacing]")
 
+    @model_validator(mode="after")
+    def _costed_once(self) -> Method:
+        if self.cost is not None and self.costs:
+            raise ValueError(f'"{self.name}" has both cost and [[methods.costs]]; keep one of them')
+        return self
 
-class Costs(Strict):
-    """Where the costs come from."""
-
-    currency: Text = Field(description="such as dollars")
-    year: int = Field(ge=1900, le=2200, description="year of the prices")
-    source: Text = Field(description="where the figures come from")
+    @property
+    def costed(self) -> bool:
+        """Whether the file says what it costs; lines that all preparations share are not enough."""
+        return self.cost is not None or bool(self.costs)
 
 
 class Planted(Strict):
@@ -112,6 +102,9 @@ class Settings(Strict):
         "any, every spelling in the sheets is a preparation of its own",
     )
     costs: Costs | None = Field(default=None, description="where the costs come from")
+    spacing: Spacing | None = Field(default=None, description="how far apart plants stand")
+    infill: Infill | None = Field(default=None, description="what infill costs")
+    stocking: Stocking | None = Field(default=None, description="how many living stems are wanted")
     planted: tuple[Planted, ...] = Field(
         default=(), description="plants of the whole planting, by site and species"
     )
@@ -139,6 +132,25 @@ class Settings(Strict):
             )
         return self
 
+    @model_validator(mode="after")
+    def _costs_can_be_brought_to_a_plant(self) -> Settings:
+        shared = self.costs.lines if self.costs is not None else ()
+        for method in self.methods:
+            if not method.costed:
+                continue
+            spacing = method.spacing or self.spacing
+            for line in (*shared, *method.costs):
+                _can_be_per_plant(line, method.name, spacing)
+        own = self.costs.currency if self.costs is not None else None
+        for line in (*shared, *(line for method in self.methods for line in method.costs)):
+            if line.currency is not None and line.currency != own:
+                named = f'[costs] currency = "{own}"' if own is not None else "there is no [costs] currency"
+                raise ValueError(
+                    f'the cost line "{line.name}" is in {line.currency} and {named}; bring all costs to one '
+                    "currency: survivor knows no rates of exchange"
+                )
+        return self
+
     @property
     def headline_milestone(self) -> Milestone:
         """The milestone that the first screen of the report answers for."""
@@ -150,6 +162,19 @@ class Settings(Strict):
     def records_closed(self) -> dt.date | None:
         """The day after which no record can be true; None where the file does not say."""
         return dt.date.fromisoformat(self.study.as_of) if self.study.as_of else None
+
+
+def _can_be_per_plant(line: CostLine, method: str, spacing: Spacing | None) -> None:
+    if line.per == "hectare" and spacing is None:
+        raise ValueError(
+            f'"{line.name}" of "{method}" is paid per hectare: add [spacing] with row_m and in_row_m, or '
+            "stems_per_hectare, so that it can be shared among the plants"
+        )
+    if line.per == "km" and (spacing is None or spacing.metres_per_plant is None):
+        raise ValueError(
+            f'"{line.name}" of "{method}" is paid per km of rip line: add in_row_m, the metres from plant to '
+            "plant, under [spacing]"
+        )
 
 
 def _once(table: str, names: list[str]) -> list[str]:

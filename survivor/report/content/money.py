@@ -2,16 +2,20 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.costs.prices import prices_of
 from survivor.figures.payoff import payoff_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import NONE, limits, money, number, per_100
+from survivor.figures.words import NONE, limits, money, per_100
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
+from survivor.report.content.ordering import after_costs, cost_lines
 from survivor.report.content.reasons import is_random, usual_practice, why
+from survivor.report.content.value import extra, in_100
 from survivor.report.content.wording import sentence
 
 if TYPE_CHECKING:
@@ -24,7 +28,8 @@ HEADING = "Cost per plant established"
 def costs(analysis: Analysis) -> Section:
     """Return cost per established plant, with where the costs come from."""
     if analysis.payoff is None or analysis.payoff.table.empty:
-        return missing(KEY, HEADING, why(analysis, "cost", otherwise="The study file gives no costs"))
+        bare = missing(KEY, HEADING, why(analysis, "cost", otherwise="The study file gives no costs"))
+        return replace(bare, parts=after_costs(analysis))
     table = analysis.payoff.table.sort_values("cost_per_established", kind="stable")
     lowest = table.iloc[0]
     currency = str(lowest["currency"])
@@ -59,7 +64,8 @@ def costs(analysis: Analysis) -> Section:
         )
     )
     blocks.extend(Paragraph(sentence(check), kind="small") for check in analysis.payoff.checks)
-    return Section(KEY, HEADING, tuple(blocks))
+    blocks.extend(cost_lines(analysis))
+    return Section(KEY, HEADING, tuple(blocks), (*extra(analysis), *after_costs(analysis)))
 
 
 def _source(analysis: Analysis) -> str:
@@ -70,7 +76,7 @@ def _source(analysis: Analysis) -> str:
         f"Costs are inputs, not findings, in {given.currency} of {given.year}. Source: "
         f"“{given.source}”. Cost per "
         "plant established is what was spent on each plant put in, divided by the share of them alive at the "
-        "milestone. Infill is not in it unless the study file counts it."
+        "milestone. Infill is not in it."
     )
 
 
@@ -83,7 +89,7 @@ def _uncosted(analysis: Analysis) -> list[tuple[str, ...]]:
     if analysis.survival is not None:
         known = analysis.survival.table
         alive = dict(zip(known["method"].astype(str), known["estimate"].astype(float), strict=True))
-    given = {method.name: method.cost for method in analysis.settings.methods if method.cost is not None}
+    given = prices_of(analysis.settings)
     currency = analysis.settings.costs.currency if analysis.settings.costs else ""
     rows: list[tuple[str, ...]] = []
     for name in map(str, (*payoff.not_costed, *payoff.left_out)):
@@ -112,9 +118,7 @@ def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
             per_100(float(row["survival"])),
             money(float(row["cost_per_established"]), str(row["currency"])),
             limits(float(row["lower"]), float(row["upper"]), 2),
-            f"{number(100 * float(row['probability_lowest']))} in 100"
-            if "probability_lowest" in row
-            else "–",
+            in_100(float(row["probability_lowest"])) if "probability_lowest" in row else NONE,
         )
         for row in table.to_dict("records")
     )
