@@ -33,9 +33,7 @@ if TYPE_CHECKING:
 Pairs = Literal["against", "all"]
 
 _NUMBERS = ("estimate", "std_error", "df", "lower", "upper", "p_value")
-_NO_LIMITS = (
-    "no limits can be given: nobody died, or the plots are too few to tell how far those of one method differ"
-)
+LEAST_PLOTS = 3  # of each method, under which plots of one cannot be told apart
 _TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
 
 
@@ -283,14 +281,14 @@ def _table(
 ) -> pd.DataFrame:
     estimate, std_error, df, lower, upper, p_value = numbers.T
     known = (std_error > 0) & (df > 0)  # False for blanks
-    basis, reason = [], []
-    for pair, told in zip(pairs, known, strict=True):
-        lost = pair.basis != REFUSED and not told
-        untold = _NO_LIMITS if lost else ""
-        basis.append(REFUSED if lost else pair.basis)
-        reason.append("; ".join(filter(None, [pair.reason, untold])))
     arms = _arms(data, by)
     counts = np.array([_counts(arms, by, pair) for pair in pairs])
+    basis, reason = [], []
+    for pair, told, count, found in zip(pairs, known, counts, penalised, strict=True):
+        lost = pair.basis != REFUSED and not told
+        untold = _no_limits(int(count[3]), int(count[1]), bool(found)) if lost else ""
+        basis.append(REFUSED if lost else pair.basis)
+        reason.append("; ".join(filter(None, [pair.reason, untold])))
     shown = np.where(known, 1.0, np.nan)
     p_value = p_value * shown
     like = data[by].dtype
@@ -316,6 +314,20 @@ def _table(
             "reason": reason,
         }
     )
+
+
+def _no_limits(fewest: int, plots: int, penalised: bool) -> str:
+    """Why an estimate has no limits: too few plots where it is so, else what the model came to."""
+    if 0 < fewest < LEAST_PLOTS:
+        fewer = "one plot of one of them" if fewest == 1 else f"{fewest} plots of one of them"
+        had = "one plot each" if fewest == 1 and plots == 2 else fewer
+        return f"no limits can be given: {had}; at least {LEAST_PLOTS} are needed"
+    if penalised:
+        return (
+            "no limits can be given: nobody, or nearly nobody, lived or died with one of them, so the model "
+            "has no end to what the difference may be; see the seedlings counted"
+        )
+    return "no limits can be given: at these sites nothing tells how far plots of one method differ"
 
 
 def _arms(data: pd.DataFrame, by: str) -> pd.DataFrame:

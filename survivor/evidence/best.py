@@ -75,11 +75,13 @@ def best_finding(leader: str, pairs: Sequence[Pair], comparisons: int, design: D
     nearest = min(told, key=lambda pair: pair.estimate)
     allowing = f"allowing for all {comparisons} pairs"
     if not open_ and not not_told:
-        answer = (
-            f"Yes: at these sites {leader} had clearly more alive than each other preparation, {allowing}. "
-            f"The nearest is {nearest.rival}: {_phrase(nearest)}."
-        )
         weakest = min((pair.finding for pair in pairs), key=lambda found: GRADES.index(found.grade))
+        sure = weakest.grade != "slight"  # 'clearly' needs at least fair
+        answer = (
+            f"{'Yes' if sure else 'It came out so'}: at these sites {leader} had "
+            f"{'clearly ' if sure else ''}more alive than each other preparation, {allowing}. The nearest is {nearest.rival}: "
+            f"{_phrase(nearest)}."
+        )
         return _made(weakest, leader, nearest, answer)
     ahead = "all others" if all(pair.estimate > 0 for pair in pairs) else "most others"
     parts = [f"Not shown: {leader} is ahead of {ahead} in these records, but not clearly ahead of each."]
@@ -88,8 +90,10 @@ def best_finding(leader: str, pairs: Sequence[Pair], comparisons: int, design: D
         parts.append(f"Its lead is not clear, {allowing}, over {each}.")
     if any(pair.between for pair in open_):
         parts.append("Between sites only: no site holds both, so sites are compared as much as preparations.")
-    if clear:
-        parts.append(f"Clearly behind it: {'; '.join(pair.rival for pair in clear)}.")
+    for words, weak in (("Clearly behind it", False), ("Behind it as it came out", True)):
+        behind = [pair.rival for pair in clear if (pair.finding.grade == "slight") is weak]
+        if behind:
+            parts.append(f"{words}: {'; '.join(behind)}.")
     if not_told:
         parts.append(f"It cannot be compared with {'; '.join(pair.rival for pair in not_told)}.")
     alike = not not_told and all(read[pair.rival] == "no difference worth having" for pair in open_)

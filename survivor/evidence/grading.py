@@ -23,6 +23,8 @@ RANDOM: Final = "random within blocks"
 BY_CHOICE: Final = "by choice"
 LEAST_DF: Final = 4.0
 LEAST_PLOTS: Final = 3
+MOST_RECORDS: Final = 0.02  # share of records set aside above which a grade steps down
+MOST_PLOTS: Final = 0.05  # share of plots with such a record
 _BY_LOT: Final = "drawing lots for which plot of a block gets which preparation"
 
 
@@ -58,6 +60,20 @@ class Circumstances:
     models_disagree, sites_inconsistent, one_site_carries
         Whether the answer depends on the model, goes opposite ways at sites, or
         rests on one site.
+    lot_disagrees
+        Whether a difference reads as clear and yet the p from other layouts of the lot,
+        adjusted, is not under 0.05 though it could have been.
+    missing_rule
+        Whether the answer is another under the other rule for missing plants.
+    misfit
+        Whether the share counted alive under a preparation lies outside the model's limits.
+    not_proportional
+        Whether ratios of hazards differ between periods, and no model that has them could
+        be fitted.
+    between_visits
+        Whether the answer turns on how deaths are spread over the days between two visits.
+    set_aside
+        Whether many records, or plots, are set aside until they are mended.
     """
 
     compares: bool = True
@@ -75,6 +91,12 @@ class Circumstances:
     models_disagree: bool = False
     sites_inconsistent: bool = False
     one_site_carries: bool = False
+    lot_disagrees: bool = False
+    missing_rule: bool = False
+    misfit: bool = False
+    not_proportional: bool = False
+    between_visits: bool = False
+    set_aside: bool = False
 
 
 @dataclass(frozen=True)
@@ -206,6 +228,31 @@ RULES: Final[tuple[Rule, ...]] = (
         lambda c: c.settled == "partly",
     ),
     Rule(
+        "other layouts",
+        "other layouts of the same lot give as large a difference too often (p of 0.05 or more)",
+        "cap",
+        "fair",
+        "more plots, or more blocks in which lots are drawn",
+        lambda c: c.lot_disagrees,
+    ),
+    Rule(
+        "missing plants",
+        "the answer changes with the rule for missing plants",
+        "step",
+        None,
+        "looking for the plants that were missing, or tags that last",
+        lambda c: c.missing_rule,
+    ),
+    Rule(
+        "records to mend",
+        f"more than {100 * MOST_RECORDS:.0f} of 100 records, or {100 * MOST_PLOTS:.0f} of 100 plots, are set "
+        "aside until they are mended",
+        "step",
+        None,
+        "mending the records that survivor check names",
+        lambda c: c.set_aside,
+    ),
+    Rule(
         "plots by choice",
         "plots were placed by choice",
         "step",
@@ -239,6 +286,33 @@ RULES: Final[tuple[Rule, ...]] = (
         "more sites that hold both preparations",
         lambda c: c.one_site_carries,
         group="consistency",
+    ),
+    Rule(
+        "misfit",
+        "the model does not fit the counts: a share counted alive lies outside its limits",
+        "step",
+        None,
+        "a visit nearer to the milestone, or more plots of each preparation at each site",
+        lambda c: c.misfit,
+        group="fit",
+    ),
+    Rule(
+        "not proportional",
+        "preparations differ by another ratio in each period, and no model with such ratios could be fitted",
+        "step",
+        None,
+        "more plots, or more visits",
+        lambda c: c.not_proportional,
+        group="fit",
+    ),
+    Rule(
+        "between visits",
+        "the answer turns on how deaths are spread over the days between two visits",
+        "step",
+        None,
+        "a visit on the day of the milestone",
+        lambda c: c.between_visits,
+        group="fit",
     ),
 )
 

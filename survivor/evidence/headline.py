@@ -11,6 +11,7 @@ from survivor.evidence.words import Reading, difference_phrase
 
 QUESTION = "Which preparations beat the usual practice?"
 CLEAR: tuple[Reading, ...] = ("clear difference", "clear but small difference")
+_WEAK = ("slight", "unanswered")  # under these nothing is called clear
 _OPEN: tuple[tuple[Reading, str], ...] = (
     ("no difference worth having", "No difference worth having from"),
     ("too little data to tell", "Too little data to tell from"),
@@ -58,10 +59,15 @@ def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool
         parts = [lead.answer]
     else:
         parts = [f"No preparation is shown to be better than {against} in these records."]
-    if len(better) > 1:
-        parts.append(f"Also clearly better than {against}: {_with_sizes(better[1:], weakest)}.")
-    if worse:
-        parts.append(f"Clearly worse than {against}: {_with_sizes(worse, weakest)}.")
+    for words, found in (("Also clearly better than", better[1:]), ("Clearly worse than", worse)):
+        sure = [finding for finding in found if finding.grade not in _WEAK]
+        unsure = [finding for finding in found if finding.grade in _WEAK]
+        if sure:
+            parts.append(f"{words} {against}: {_with_sizes(sure, weakest)}.")
+        if unsure:
+            # 'Clearly' would lend a slight answer a weight that its grade denies it.
+            direction = "better" if "better" in words else "worse"
+            parts.append(f"Came out {direction} than {against}: {_with_sizes(unsure, weakest)}.")
     if not clear:
         parts.append(f"The largest difference seen is that of {lead.methods[0]}: {_phrase(lead)}.")
     for reading, words in _OPEN:

@@ -9,7 +9,7 @@ from typing import Literal
 from survivor.effects.confounding import BETWEEN, WITHIN
 from survivor.evidence.finding import VerdictWord
 from survivor.evidence.grading import Settled
-from survivor.figures.words import difference_digits, number, per_100, per_100_limits
+from survivor.figures.words import difference_digits, limits, number, per_100, per_100_limits
 from survivor.vocabulary import CONFIDENCE
 
 Reading = Literal[
@@ -153,11 +153,12 @@ def difference_phrase(estimate: float, lower: float, upper: float) -> str:
 
 
 def survival_sentence(
-    name: str, estimate: float, lower: float, upper: float, milestone: str, counts: Counts
+    name: str, estimate: float, lower: float, upper: float, milestone: str, counts: Counts, told: str = ""
 ) -> str:
-    """Say how many of 100 planted were alive."""
+    """Say how many of 100 planted were alive; ``told``: how that is known where no visit fell on the day."""
+    how = f" {told}" if told else ""
     return (
-        f"At these sites {per_100(estimate)} of 100 planted under {name} were alive at {milestone} "
+        f"At these sites {per_100(estimate)} of 100 planted under {name} were alive at {milestone}{how} "
         f"(95 % limits {per_100_limits(lower, upper)}; {counts})."
     )
 
@@ -169,6 +170,7 @@ def target_verdict(
     target: float,
     milestone: str = "",
     counts: Counts | None = None,
+    told: str = "",
 ) -> Verdict:
     """Judge a target by the limits, not by the estimate.
 
@@ -180,6 +182,8 @@ def target_verdict(
         Survival promised, per 100 planted.
     milestone, counts
         For the sentence.
+    told
+        How survival on the day is known, where no visit fell on it.
 
     Returns
     -------
@@ -192,12 +196,34 @@ def target_verdict(
         f"the target of {number(target, 0 if float(target).is_integer() else 1)} alive per 100 planted{when}"
     )
     based = f"; {counts}" if counts is not None else ""
-    found = f"{per_100(estimate)} were alive (95 % limits {per_100_limits(lower, upper)}{based})"
+    how = f" {told}" if told else ""
+    digits = beside(target, estimate, lower, upper)
+    written, ends = per_100(estimate), per_100_limits(lower, upper)
+    if digits:
+        written, ends = number(estimate, digits), limits(lower, upper, digits)
+    found = f"{written} were alive{how} (95 % limits {ends}{based})"
     if lower >= target:
         return Verdict("met", f"At these sites {promised} was met: {found}.")
     if upper < target:
         return Verdict("not met", f"At these sites {promised} was not met: {found}.")
     return Verdict("not shown", f"It is not shown that {promised} was met or missed at these sites: {found}.")
+
+
+def beside(mark: float, *values: float) -> int:
+    """Places with which no value that differs from a mark is written as the mark itself; at most two.
+
+    A limit of 69.53 beside a target of 70 would be read as reaching it.
+
+    Examples
+    --------
+    >>> beside(70, 66.1, 62.0, 69.53), beside(70, 66.1, 62.0, 69.4)
+    (1, 0)
+    """
+    known = [value for value in values if math.isfinite(value) and value != mark]
+    for digits in (0, 1):
+        if all(number(value, digits) != number(mark, digits) for value in known):
+            return digits
+    return 2
 
 
 def _more(value: float, digits: int) -> str:

@@ -15,13 +15,14 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from survivor.errors import ModelError
 from survivor.intervals import sum_by
 from survivor.models.clusters import Codes, Floats, Sandwich, WaldTest
 from survivor.models.grouped import Arranged, arranged, covariance_by
 from survivor.models.levels import Levels, levels_in
-from survivor.models.likelihood import Solution, solve
+from survivor.models.likelihood import Rows, Solution, solve
 from survivor.models.result import Fit
 
 
@@ -75,6 +76,49 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
     ModelError
         When two periods cannot be told apart: there is one piece only, or too few deaths.
     """
+    return _result(periods_told_apart(fit, by, least_deaths))
+
+
+@dataclass(frozen=True)
+class Told:
+    """A fit with an effect of each level in each period that can be told apart.
+
+    Attributes
+    ----------
+    fitted, levels
+        The fit on arrays, and its levels.
+    period
+        Period of each piece, shape (K,).
+    periods
+        Names, shape (P,).
+    deaths
+        Of each level in each period, shape (L, P).
+    columns
+        Which columns of the design stay as they are, shape (q,): those of levels go.
+    rows, solution, covariance
+        What was fitted, the maximum, and its covariance by the fit's own kind. The last
+        (L - 1) P coefficients are the effects, level by level.
+    checks
+        Plain sentences.
+    """
+
+    fitted: Arranged
+    levels: Levels
+    period: Codes
+    periods: tuple[str, ...]
+    deaths: Floats
+    columns: NDArray[np.bool_]
+    rows: Rows
+    solution: Solution
+    covariance: Sandwich
+    checks: tuple[str, ...]
+
+
+def periods_told_apart(fit: Fit, by: str, least_deaths: float = 3.0) -> Told:
+    """Fit again with an effect of each level in each period, periods joined until all can be told.
+
+    Parameters and errors as of :func:`fit_by_period`.
+    """
     fitted = arranged(fit)
     levels = levels_in(fit, fitted, by)
     names = fitted.pieces.names
@@ -92,7 +136,7 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
             )
         if joined.min() >= least_deaths:
             try:
-                solution, covariance = _solve(fit, fitted, levels, period)
+                columns, rows, solution, covariance = _solve(fit, fitted, levels, period)
             except ModelError:  # a level without an estimate in the weakest period
                 pass
             else:
@@ -102,7 +146,7 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
     checks: tuple[str, ...] = ()
     if len(found) < len(names):
         checks = (f"periods were joined where a level had too few deaths; used: {'; '.join(found)}",)
-    return _result(levels, found, joined, solution, covariance, checks)
+    return Told(fitted, levels, period, found, joined, columns, rows, solution, covariance, checks)
 
 
 def _deaths(fitted: Arranged, levels: Levels) -> Floats:
@@ -134,7 +178,9 @@ def _named(names: tuple[str, ...], period: Codes) -> tuple[str, ...]:
     return tuple(found)
 
 
-def _solve(fit: Fit, fitted: Arranged, levels: Levels, period: Codes) -> tuple[Solution, Sandwich]:
+def _solve(
+    fit: Fit, fitted: Arranged, levels: Levels, period: Codes
+) -> tuple[NDArray[np.bool_], Rows, Solution, Sandwich]:
     data, left_out = fitted.data, fitted.left_out
     moved = (levels.effects != 0).any(axis=0)
     periods, others = int(period.max()) + 1, len(levels.names) - 1
@@ -149,30 +195,25 @@ def _solve(fit: Fit, fitted: Arranged, levels: Levels, period: Codes) -> tuple[S
     solution = solve(rows)
     if solution.runaway is not None:
         raise ModelError("a piece has no hazard", where="periods", mend="use fewer pieces")
-    return solution, covariance_by(left_out.codes, left_out.clusters, rows, solution, fitted.kind)
+    covariance = covariance_by(left_out.codes, left_out.clusters, rows, solution, fitted.kind)
+    return ~moved, rows, solution, covariance
 
 
-def _result(
-    levels: Levels,
-    periods: tuple[str, ...],
-    deaths: Floats,
-    solution: Solution,
-    covariance: Sandwich,
-    checks: tuple[str, ...],
-) -> ByPeriod:
-    others, count = len(levels.names) - 1, len(periods)
-    size, cells = len(solution.parameters), others * count
+def _result(told: Told) -> ByPeriod:
+    others, count = len(told.levels.names) - 1, len(told.periods)
+    parameters, covariance = told.solution.parameters, told.covariance
+    size, cells = len(parameters), others * count
     picks = np.eye(cells, size, size - cells)
     shape = (others, count)
     each = np.arange(cells).reshape(shape)
     later = picks[each[:, 1:].ravel()] - picks[np.repeat(each[:, 0], count - 1)]
     return ByPeriod(
-        levels.names,
-        periods,
-        deaths,
-        (picks @ solution.parameters).reshape(shape),
+        told.levels.names,
+        told.periods,
+        told.deaths,
+        (picks @ parameters).reshape(shape),
         np.sqrt(np.diag(covariance.covariance_of(picks))).reshape(shape),
         covariance.degrees(picks).reshape(shape),
-        covariance.wald(later, solution.parameters),
-        checks,
+        covariance.wald(later, parameters),
+        told.checks,
     )

@@ -111,17 +111,20 @@ class PenalisedEngine:
         """Weighted sums of survival; ``lower``, ``upper`` and ``p_value`` are by the profile.
 
         The p-value is that of a difference of nought, NaN for a sum without negative
-        weights; the covariance is that of the delta method times the design effect.
+        weights; where the profile does not settle, limits, p and df are NaN. The
+        covariance is that of the delta method times the design effect.
         """
         read = self.read(cells, at)
         each = [self._one(read, row) for row in weights]
         slopes = np.array([slope for _, slope, _ in each])
         spread = np.hstack(self.profile.best.point.bread.times(slopes)) @ slopes.T
         limits = np.array([ends for _, _, ends in each])
+        # Without the profile's own limits there are none: those of a standard error would mislead.
+        told = np.isfinite(limits[:, :2]).all(axis=1) | ~slopes.any(axis=1)
         return Estimates(
             np.array([value for value, _, _ in each]),
             self.spread.effect * (spread + spread.T) / 2,
-            np.full(len(each), self.spread.df),
+            np.where(told, self.spread.df, np.nan),
             limits[:, 0],
             limits[:, 1],
             limits[:, 2],
@@ -137,13 +140,20 @@ class PenalisedEngine:
             return settled, np.zeros(len(parameters)), (np.nan, np.nan, np.nan)
         quantity = _Average(read.pick(live), weights[live])
         value, slope = quantity.raw(parameters)
+        try:
+            return settled + value, slope, self._ends(quantity, settled, bool((weights < 0).any()))
+        except ModelError:  # the profile does not settle: the estimate stands without limits
+            return settled + value, slope, (np.nan, np.nan, np.nan)
+
+    def _ends(self, quantity: _Average, settled: float, signed: bool) -> tuple[float, float, float]:
+        """Limits and p of a weighted sum; ``signed`` where it is a difference."""
         lower, upper = (settled + quantity.at(end) for end in self.profile.limits(quantity))
         p_value = np.nan
         place = (-settled - quantity.low) / quantity.range
-        if (weights < 0).any() and 0 < place < 1:
+        if signed and 0 < place < 1:
             odds = float(np.log(place) - np.log1p(-place))
             p_value = self.spread.p_value(self.profile.fall([quantity], [odds]))
-        return settled + value, slope, (lower, upper, p_value)
+        return lower, upper, p_value
 
     def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
         """Weighted sums of survival from the penalised fit without each cluster.
@@ -234,11 +244,21 @@ def penalised_table(profile: Profile, spread: DesignEffect, terms: Sequence[str]
     error = np.array([profile.std_error(quantity) for quantity in held]) / reach * np.sqrt(spread.effect)
     df = np.full(len(terms), spread.df)
     table = coefficient_table(terms, estimate, error, df, "penalised", ratio)
-    limits = np.array([profile.limits(quantity) for quantity in held]).reshape(len(held), 2) / reach[:, None]
+    ends = np.array([_limits_and_p(profile, spread, quantity) for quantity in held]).reshape(len(held), 3)
+    limits = ends[:, :2] / reach[:, None]
     table["lower"], table["upper"] = limits[:, 0], limits[:, 1]
-    table["p_value"] = [spread.p_value(profile.fall([quantity], [0.0])) for quantity in held]
+    table["p_value"] = ends[:, 2]
     table[f"{ratio}_lower"], table[f"{ratio}_upper"] = np.exp(limits[:, 0]), np.exp(limits[:, 1])
     return table
+
+
+def _limits_and_p(profile: Profile, spread: DesignEffect, quantity: Quantity) -> tuple[float, float, float]:
+    """Limits and p of a coefficient; NaN where its profile does not settle, so that others still stand."""
+    try:
+        lower, upper = profile.limits(quantity)
+        return lower, upper, spread.p_value(profile.fall([quantity], [0.0]))
+    except ModelError:
+        return np.nan, np.nan, np.nan
 
 
 def said_of_penalty(who: str, terms: Sequence[str], spread: DesignEffect, what: str) -> list[str]:

@@ -150,6 +150,9 @@ class Fit:
         What was decided or noticed while fitting, in sentences.
     data
         The rows fitted.
+    by_period
+        Column whose levels have a ratio of hazards of their own in each period
+        (``survivor.models.varying``); None where one ratio holds all season.
     """
 
     model: str
@@ -169,6 +172,7 @@ class Fit:
     n_clusters: int
     variables: tuple[str, ...]
     engine: Engine = field(repr=False)
+    by_period: str | None = None
 
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.
