@@ -30,6 +30,7 @@ WORKINGS: Final = (
     *_PLACE, "label", "day", "turn", "blank", "says", "number", "at_planting", "turn_before",
     "alive", "dead", "death",
 )  # fmt: skip
+PATCH_RADIUS: Final = "patch_radius_m"  # of the weed-free patch as a visit found it
 SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND)
 
 
@@ -105,7 +106,7 @@ def prepare(
         rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
         rows = kept(*_own_facts(rows, sources, settings))
     else:
-        rows = kept(*_facts_of_plots(rows, table, settings))
+        rows = kept(*_facts_of_plots(rows, table, sources, settings))
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
@@ -157,7 +158,7 @@ def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
 
 
 def _facts_of_plots(
-    rows: pd.DataFrame, table: PlotTable, settings: Settings
+    rows: pd.DataFrame, table: PlotTable, sources: Sequence[Source], settings: Settings
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     place = settings.records.plots.file if settings.records.plots else "plot sheet"
     rows, located = locate(rows, table, place)
@@ -171,6 +172,11 @@ def _facts_of_plots(
         method, unknown = rows["name"].map(table.plots["method"]), gather([])
         two = check_plots.check_method_of_sheet(rows, method, settings.methods)
         rows["method"] = method
+    # What a visit tells of the patch is how it was then; the plot sheet tells how it was prepared.
+    then, odd = check_plots.radius_in_metres(rows, sources)
+    if then.notna().any():
+        rows[PATCH_RADIUS] = then
+    rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
     rows["weed_free_radius_m"] = rows["name"].map(table.plots["weed_free_radius_m"])
     for trait in table.traits:
         rows[trait] = rows["name"].map(table.plots[trait])
@@ -192,7 +198,7 @@ def _facts_of_plots(
     rows[OTHER_PLANTED] = rows[OTHER_PLANTED].where(plot_last.isna(), rows["name"].map(table.other_planted))
     rows["planted_first"] = plot_first.where(first, own).fillna(own)
     rows["planted_date"] = plot_last.where(first, own).fillna(own)
-    return rows, [located, followed, unknown, two, differs]
+    return rows, [located, followed, unknown, two, odd, differs]
 
 
 def _own_facts(
@@ -205,6 +211,8 @@ def _own_facts(
     )
     radius, wrong = check_plots.radius_in_metres(rows, sources)
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
+    if radius.groupby(rows["entry"]).nunique().max() > 1:
+        rows[PATCH_RADIUS] = radius
     rows["weed_free_radius_m"] = radius
     rows["weed_free_radius_m"], twice = one_fact(rows, rows["entry"], "weed_free_radius_m")
     return rows, [unknown, differs, wrong, twice]
@@ -245,7 +253,8 @@ def _traits(
     told = [
         word
         for word in rows.columns
-        if word not in of_plots and word not in _PLACE and (word in TRAIT_WORDS or word not in COLUMN_WORDS)
+        if word not in (*of_plots, *_PLACE, PATCH_RADIUS)
+        and (word in TRAIT_WORDS or word not in COLUMN_WORDS)
     ]
     carried, found = [], []
     for word in told:

@@ -110,7 +110,7 @@ RESERVED: Final = frozenset(
         *INTERVAL_COLUMNS,
         "file", "sheet", "row", "record", "source", "line", "total", "date_unread", "name", "entry", "label",
         "turn", "day", "blank", "says", "number", "at_planting", "turn_before", "planted_first", "death",
-        "period", "plants", "date_other", "planted_other",
+        "period", "plants", "patch_radius_m", "date_other", "planted_other",
     }
 )  # fmt: skip
 

@@ -171,9 +171,9 @@ def _doubts(calendar: Calendar, measure: _Measure, window: Window, known: int) -
     low, high = calendar.place(window.start), calendar.place(window.end)
     across = [amount for start, end, amount in calendar.sums if start <= high and end >= low]
     if across and measure.of_sums:
-        one = len(across) == 1
-        breaks = measure.of_sums_one if one else measure.of_sums
-        said.append(f"{many(len(across), 'amount')} {'covers' if one else 'cover'} several days; {breaks}")
+        alone = len(across) == 1
+        breaks = measure.of_sums_one if alone else measure.of_sums
+        said.append(f"{many(len(across), 'amount')} {'covers' if alone else 'cover'} several days; {breaks}")
     over = [(s, e, a) for s, e, a in calendar.sums if (s < low <= e) or (s <= high < e)]
     if over and measure.unit == "mm":
         said.append(f"{over[0][2]:g} mm were read for days on both sides of the window's edge")
