@@ -93,7 +93,7 @@ class Study:
         return self.analyse()
 
     def analyse(self, say: Say = _quiet) -> Analysis:
-        """Analyse the season.
+        """Analyse the season, under the names that a report may show (``[privacy]``).
 
         Parameters
         ----------
@@ -101,8 +101,10 @@ class Study:
             Called with a short text before each step.
         """
         from survivor.analysis import analyse
+        from survivor.analysis.privacy import shared
 
-        return analyse(self.settings, self.records, self.gauges, self._provenance(), say)
+        seen = shared(self.settings, self.records, self.gauges, self._provenance())
+        return analyse(seen.settings, seen.records, seen.gauges, seen.provenance, say)
 
     def findings(self) -> tuple[Finding, ...]:
         """Give the answers, the headline first."""

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
-from survivor.analysis.models import first_plants
 from survivor.analysis.result import Analysis
+from survivor.analysis.whole import PLANTS
 from survivor.effects.confounding import BETWEEN, REFUSED
-from survivor.effects.consistency import interaction_p, one_site_carries, plot_shares
+from survivor.effects.consistency import interaction_p, one_site_carries
 from survivor.effects.contrasts import Contrasts
 from survivor.effects.contrasts import contrasts as compare
 from survivor.effects.standardise import Standardised
@@ -26,10 +28,12 @@ from survivor.evidence import (
 from survivor.evidence.best import Pair, best_finding, leader_of
 from survivor.evidence.describing import radius_finding, survival_finding
 from survivor.evidence.headline import QUESTION, headline_finding
+from survivor.evidence.scaled import stocking_finding, total_finding
 from survivor.evidence.words import Reading
 from survivor.settings import Settings
 
 _CLEAR = 0.05
+_OVER_YEARS = ("headline", "target", "alive")
 
 
 def flags_for(analysis: Analysis, row: int, *, bounds: pd.DataFrame, shares: pd.DataFrame) -> Circumstances:
@@ -103,8 +107,11 @@ def named_usual(contrasts: Contrasts, settings: Settings) -> bool:
     return bool((against == str(settings.design.usual_practice)).any())
 
 
-def best_of(analysis: Analysis, milestone: str) -> Finding | None:
-    """Make the finding of whether one preparation is clearly the best; None where fewer than three are."""
+def best_of(analysis: Analysis, milestone: str, shares: pd.DataFrame) -> Finding | None:
+    """Make the finding of whether one preparation is clearly the best; None where fewer than three are.
+
+    ``shares`` as for :func:`flags_for`.
+    """
     pairs = analysis.all_pairs
     if pairs is None:
         return None
@@ -113,7 +120,6 @@ def best_of(analysis: Analysis, milestone: str) -> Finding | None:
     leader = leader_of([contrast_finding(pairs, row, milestone, design) for row in rows])
     if leader is None:
         return None
-    shares = plot_shares(first_plants(analysis.records.intervals), analysis.milestone_day)
     found = []
     for row in rows:
         line = pairs.table.iloc[row]
@@ -158,6 +164,7 @@ def season_findings(
     whole: Standardised | None,
     target: Finding | None,
     comparisons: list[Finding],
+    shares: pd.DataFrame | None,
     rain_reason: str,
     why_not: str,
 ) -> tuple[Finding, ...]:
@@ -167,13 +174,15 @@ def season_findings(
     """
     settings, at = analysis.settings, analysis.milestone_day
     milestone = milestone_words(settings.headline_milestone, at)
-    alive = target or (survival_finding(whole, milestone, settings.design) if whole is not None else None)
+    survived = survival_finding(whole, milestone, settings.design) if whole is not None else None
+    alive = target or survived
     found = list(comparisons) or [unanswered_finding("headline", QUESTION, why_not, milestone, at)]
-    best = best_of(analysis, milestone) if comparisons else None
+    best = best_of(analysis, milestone, shares) if comparisons and shares is not None else None
     if best is not None:
         found.insert(1, best)
     if alive is not None:
-        found.insert(0 if settings.study.purpose == "check a target" else 1, alive)
+        first = 0 if settings.study.purpose == "check a target" else 1
+        found[first:first] = [alive, *(_in_all(analysis.in_all, survived) if survived is not None else [])]
     if analysis.payoff is not None:
         flags = Circumstances(penalised=penalised(analysis))
         found.append(payoff_finding(analysis.payoff, milestone, settings.design, flags=flags))
@@ -185,3 +194,25 @@ def season_findings(
         question = "How did rain go with survival?"
         found.append(unanswered_finding("rain", question, rain_reason, milestone, at))
     return tuple(found)
+
+
+def _in_all(table: pd.DataFrame, survived: Finding) -> list[Finding]:
+    """Make the findings of the plants alive in the whole planting, and of the stocking."""
+    found = []
+    for row in table.to_dict("records"):
+        numbers = (float(row[name]) for name in ("estimate", "lower", "upper", "put_in"))
+        make = total_finding if row["unit"] == PLANTS else stocking_finding
+        found.append(make(survived, *numbers))
+    return found
+
+
+def over_years(findings: tuple[Finding, ...], said: str) -> tuple[Finding, ...]:
+    """Say in the first answers that they are over several planting seasons; ``said`` may be empty."""
+    if not said:
+        return findings
+    return tuple(
+        replace(finding, answer=f"{finding.answer} {said}")
+        if finding.key in _OVER_YEARS and finding.grade != "unanswered"
+        else finding
+        for finding in findings
+    )

@@ -40,6 +40,48 @@ MILESTONE_COLUMNS = (
     "n_sites",
     "note",
 )
+YEAR_COLUMNS = (
+    "planting_year",
+    "method",
+    "estimate",
+    "lower",
+    "upper",
+    "watched",
+    "n_plots",
+    "n_sites",
+    "at_day",
+    "note",
+)
+HEIGHT_COLUMNS = (
+    "method",
+    "milestone",
+    "at_day",
+    "at_least_cm",
+    "known",
+    "alive",
+    "measured",
+    "tall",
+    "estimate",
+    "lower",
+    "upper",
+    "n_plots",
+    "note",
+)
+PATCH_COLUMNS = (
+    "measure",
+    "method",
+    "visit",
+    "first_day",
+    "last_day",
+    "day",
+    "mean",
+    "low_quarter",
+    "high_quarter",
+    "unit",
+    "n_plots",
+    "n_records",
+)
+IN_ALL_COLUMNS = ("measure", "estimate", "lower", "upper", "unit", "put_in", "note")
 INFILL_COLUMNS = ("plants", "at_day", "estimate", "lower", "upper", "n_plots", "note")
 
 
@@ -98,6 +140,18 @@ class Analysis:
         were not tagged at planting.
     causes
         ``method, period, cause, deaths``.
+    in_all
+        ``measure, estimate, lower, upper, unit, put_in, note``: plants alive in the whole planting
+        and stocking, where the study file tells plants put in, hectares or spacing.
+    years
+        Survival of each planting season, where there are several: ``planting_year, method,
+        estimate, lower, upper`` (per 100), ``watched, n_plots, n_sites, at_day, note``.
+    heights
+        Alive and of a set height: ``method, milestone, at_day, at_least_cm, known, alive, measured,
+        tall`` (plants), ``estimate, lower, upper`` (per 100), ``n_plots, note``.
+    patch
+        Weed cover and weed-free radius by visit: ``measure, method, visit, first_day, last_day, day``
+        (days since planting), ``mean, low_quarter, high_quarter, unit, n_plots, n_records``.
     bounds
         ``rule, method, estimate, lower, upper`` (per 100): the answer under other
         rules for missing and unknown plants.
@@ -166,6 +220,10 @@ class Analysis:
     milestones: pd.DataFrame = field(default_factory=_columns(*MILESTONE_COLUMNS))
     infill: pd.DataFrame = field(default_factory=_columns(*INFILL_COLUMNS))
     found_first: bool = False
+    in_all: pd.DataFrame = field(default_factory=_columns(*IN_ALL_COLUMNS))
+    years: pd.DataFrame = field(default_factory=_columns(*YEAR_COLUMNS))
+    heights: pd.DataFrame = field(default_factory=_columns(*HEIGHT_COLUMNS))
+    patch: pd.DataFrame = field(default_factory=_columns(*PATCH_COLUMNS))
     causes: pd.DataFrame = field(default_factory=_columns("method", "period", "cause", "deaths"))
     bounds: pd.DataFrame = field(default_factory=_columns("rule", "method", "estimate", "lower", "upper"))
     measures: pd.DataFrame = field(default_factory=_columns("measure", "alive", "of", "estimate", "note"))

@@ -7,15 +7,17 @@ from dataclasses import replace
 
 import pandas as pd
 
-from survivor.analysis.answers import comparison_findings, flags_for, season_findings
+from survivor.analysis.answers import comparison_findings, flags_for, over_years, season_findings
 from survivor.analysis.backing import backed
 from survivor.analysis.comparing import RADIUS_SUBJECT, compared
 from survivor.analysis.entry import entry_note, from_first_visit, of_found, watched_late
+from survivor.analysis.heights import tall_and_alive
 from survivor.analysis.milestone import milestone_day, milestone_words
 from survivor.analysis.models import first_plants, fit_season
 from survivor.analysis.money import MONEY_SUBJECTS
+from survivor.analysis.patch import patch_by_visit
 from survivor.analysis.rain import season_rain
-from survivor.analysis.reasons import Reasons, sentence
+from survivor.analysis.reasons import Reasons, plain_terms, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.season import Season, population, weighting
 from survivor.analysis.stages import at_milestones, infill_survival
@@ -28,7 +30,10 @@ from survivor.analysis.tables import (
     survival_by,
     three_measures,
 )
+from survivor.analysis.whole import in_all
+from survivor.analysis.years import survival_by_year, years_note
 from survivor.curves.rounds import at_milestone
+from survivor.effects.cells import levels_of
 from survivor.effects.consistency import plot_shares
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
@@ -73,6 +78,7 @@ def analyse(
         rain_effect=rain.effect,
         rain_by_method=rain.by_method,
         soil_water=rain.water,
+        patch=patch_by_visit(records.visits, levels_of(records.intervals, "method")),
     )
     intervals = first_plants(records.intervals)
     if intervals.empty:
@@ -101,6 +107,8 @@ def analyse(
         causes=causes_of_death(records.visits, intervals, settings),
         measures=three_measures(records.visits, records.plots, intervals, at, window),
         infill=infill_survival(records.intervals, milestone),
+        years=survival_by_year(intervals, settings, at, window),
+        heights=tall_and_alive(records.visits, intervals, settings),
         notes=tuple(text for text in (sentence(said), entered, weighting(settings, intervals)) if text),
     )
     say("Models")
@@ -130,7 +138,7 @@ def analyse(
             like_sites=None,
         )
     say("Findings")
-    flags = []
+    flags, shares = [], None
     if analysis.contrasts is not None:
         shares = plot_shares(at_milestone(intervals, at, window)[0], at)
         flags = [
@@ -142,7 +150,7 @@ def analyse(
         if analysis.contrasts is not None
         else []
     )
-    return _with_findings(analysis, reasons, rain.reason, rain.cannot, season, comparisons)
+    return _with_findings(analysis, reasons, rain.reason, rain.cannot, season, comparisons, shares)
 
 
 def _with_findings(
@@ -152,6 +160,7 @@ def _with_findings(
     rain_cannot: tuple[str, ...],
     season: Season | None,
     comparisons: list[Finding] | None = None,
+    shares: pd.DataFrame | None = None,
 ) -> Analysis:
     whole = target = None
     fitted = season.fits.whole if season is not None else None
@@ -160,15 +169,24 @@ def _with_findings(
             "Survival of the planting", lambda: survival(fitted, None, season.at, season.population)
         )
         target = reasons.attempt("Target", lambda: _target(season))
+    analysis = replace(analysis, in_all=in_all(whole, analysis.settings, analysis.found_first))
     findings = season_findings(
         analysis,
         whole=whole,
         target=target,
         comparisons=comparisons or [],
+        shares=shares,
         rain_reason=rain_reason,
         why_not=reasons.besides(RADIUS_SUBJECT, *MONEY_SUBJECTS) or "The preparations could not be compared.",
     )
-    cannot = tuple(dict.fromkeys([*reasons.said, *rain_cannot]))
+    if season is not None:
+        findings = over_years(findings, years_note(season.intervals, season.settings))
+    cannot = tuple(dict.fromkeys(map(plain_terms, [*reasons.said, *rain_cannot])))
+    analysis = replace(analysis, notes=tuple(map(plain_terms, analysis.notes)))
+    findings = tuple(
+        replace(finding, answer=plain_terms(finding.answer), checks=tuple(map(plain_terms, finding.checks)))
+        for finding in findings
+    )
     if not analysis.found_first:
         return replace(analysis, findings=findings, cannot=cannot)
     return replace(

@@ -12,7 +12,9 @@ import pandas as pd
 
 from survivor.analysis.entry import of_found
 from survivor.analysis.milestone import milestone_words
+from survivor.analysis.privacy import COORDINATES, LANDHOLDERS, NOT_SHOWN
 from survivor.costs.prices import lines_table
+from survivor.report.logs import correction_table, photo_table
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -24,20 +26,6 @@ VERSION: Final = "1"
 
 #: Above this number of records only those not used are written out.
 MOST_ACCOUNTS: Final = 100_000
-
-#: Columns that tell who owns the land or where it lies; left out unless the study file allows them.
-LANDHOLDERS: Final = ("landholder", "owner", "landowner", "property", "address", "phone", "email")
-COORDINATES: Final = (
-    "latitude",
-    "longitude",
-    "lat",
-    "lon",
-    "long",
-    "easting",
-    "northing",
-    "gps",
-    "coordinates",
-)
 
 
 def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
@@ -82,6 +70,12 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "counted": analysis.counted,
         "milestones": analysis.milestones,
         "infill": analysis.infill,
+        "in_all": analysis.in_all,
+        "planting_years": analysis.years,
+        "heights": analysis.heights,
+        "patch": analysis.patch,
+        "photo_points": photo_table(analysis.settings),
+        "corrections": correction_table(analysis.settings),
         "problems": analysis.records.problems,
         "accounts": _accounts(analysis.records.accounts),
         "matches": analysis.records.matches,
@@ -96,7 +90,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     if analysis.rain_effect is not None:
         found["rain_effect"] = analysis.rain_effect
     found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
-    private = hidden(analysis)
+    private = hidden(analysis) | _headers(analysis)
     shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
     return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
 
@@ -146,12 +140,21 @@ def hidden(analysis: Analysis) -> frozenset[str]:
     return frozenset(names)
 
 
+def _headers(analysis: Analysis) -> frozenset[str]:
+    """Return the headers of the sheets under which that stands which may not be shown."""
+    matches, private = analysis.records.matches, hidden(analysis)
+    if matches.empty:
+        return frozenset()
+    secret = matches["column"].astype(str).str.casefold().isin(private)
+    return frozenset(matches.loc[secret, "header"].astype(str).str.casefold())
+
+
 def _public(table: pd.DataFrame, private: frozenset[str]) -> pd.DataFrame:
     """Leave out what may not be shown: columns by name, and the cells that name them."""
     shown = table[[name for name in table.columns if str(name).casefold() not in private]]
     if "column" in shown and "value" in shown:
         secret = shown["column"].astype(str).str.casefold().isin(private)
-        shown = shown.assign(value=shown["value"].astype(str).mask(secret, "not shown"))
+        shown = shown.assign(value=shown["value"].astype(str).mask(secret, NOT_SHOWN))
     if "trait" in shown:
         shown = shown[~shown["trait"].astype(str).str.casefold().isin(private)]
     return shown

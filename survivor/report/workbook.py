@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
+from survivor.report.content.reasons import base_words
 from survivor.report.tables import tables_of
 from survivor.report.titles import title_of
 
@@ -58,7 +59,7 @@ def workbook_of(analysis: Analysis) -> bytes:
     )
     book.set_properties({"title": analysis.settings.study.name, "created": _day_of(analysis)})
     looks = _Looks.of(book)
-    _write(book.add_worksheet(CONTENTS), _contents(tables), looks)
+    _write(book.add_worksheet(CONTENTS), _contents(tables, base_words(analysis)), looks)
     for name, table in tables.items():
         _write(book.add_worksheet(name[:LONGEST_NAME]), table.head(MOST_ROWS), looks)
     book.close()
@@ -76,11 +77,11 @@ def findings_table(analysis: Analysis) -> pd.DataFrame:
     )
 
 
-def _contents(tables: dict[str, pd.DataFrame]) -> pd.DataFrame:
+def _contents(tables: dict[str, pd.DataFrame], base: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "sheet": [name[:LONGEST_NAME] for name in tables],
-            "holds": [title_of(name) for name in tables],
+            "holds": [title_of(name, base) for name in tables],
             "rows": [len(table) for table in tables.values()],
         }
     )

@@ -12,7 +12,6 @@ from survivor.settings.models import (
     About,
     Method,
     Planted,
-    Privacy,
     Settings,
 )
 from survivor.settings.reading import find_study_file, key_lines, read_settings
@@ -25,6 +24,7 @@ from survivor.settings.season import (
     Texture,
     Weather,
 )
+from survivor.settings.sharing import Correction, Heights, PhotoPoint, Privacy
 from survivor.settings.sheets import Records, Rules, Sheet, Visit
 
 __all__ = [
@@ -33,16 +33,19 @@ __all__ = [
     "STUDY_FILE",
     "WEED_COEFFICIENT",
     "About",
+    "Correction",
     "Cost",
     "CostLine",
     "Costs",
     "Design",
     "DrySeason",
     "Gauge",
+    "Heights",
     "Infill",
     "Method",
     "Milestone",
     "Per",
+    "PhotoPoint",
     "Planted",
     "Privacy",
     "Records",

@@ -13,6 +13,7 @@ from survivor.settings.costs import Cost, CostLine, Costs, Infill, Spacing, Stoc
 from survivor.settings.design import Design, DrySeason, Milestone, Target
 from survivor.settings.nearest import meant
 from survivor.settings.season import Gauge, Soil, Weather
+from survivor.settings.sharing import Correction, Heights, PhotoPoint, Privacy
 from survivor.settings.sheets import Records, Rules
 
 STUDY_FILE = "study.toml"
@@ -67,13 +68,9 @@ class Planted(Strict):
     species: Text | None = Field(
         default=None, description="species, spelt as in the records; none: all together"
     )
-
-
-class Privacy(Strict):
-    """What a shared report may show."""
-
-    show_landholders: bool = Field(default=False, description="whether a report names landholders")
-    show_coordinates: bool = Field(default=False, description="whether a report gives coordinates")
+    hectares: float | None = Field(
+        default=None, gt=0, le=100_000, description="hectares planted at the site, all species; once a site"
+    )
 
 
 class Settings(Strict):
@@ -108,14 +105,29 @@ class Settings(Strict):
     planted: tuple[Planted, ...] = Field(
         default=(), description="plants of the whole planting, by site and species"
     )
+    heights: Heights | None = Field(default=None, description="the height told with survival")
+    photo_points: tuple[PhotoPoint, ...] = Field(default=(), description="photo points that the report lists")
+    corrections: tuple[Correction, ...] = Field(
+        default=(), description="corrections of the records that the report lists"
+    )
     privacy: Privacy = Field(default=Privacy(), description="what a shared report may show")
 
     @model_validator(mode="after")
     def _names_agree(self) -> Settings:
         milestones = _once("milestones", [m.name for m in self.milestones])
         promised = self.target.milestone if self.target else None
-        for key, asked in (("headline", self.headline), ("[target] milestone", promised)):
+        tall = self.heights.milestone if self.heights else None
+        asked_for = (
+            ("headline", self.headline),
+            ("[target] milestone", promised),
+            ("[heights] milestone", tall),
+        )
+        for key, asked in asked_for:
             _among(key, asked, "milestones", milestones)
+        areas = [line.site for line in self.planted if line.hectares is not None]
+        for site in areas:
+            if areas.count(site) > 1:
+                raise ValueError(f'two [[planted]] give hectares of "{site}"; give them once a site')
         _once("gauges", [g.name for g in self.gauges])
         beside = [w.gauge for w in self.weather]
         if len(set(beside)) < len(beside):

@@ -85,6 +85,10 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
             }
         ),
         "found_first": False,
+        "in_all": _in_all(),
+        "years": _years(),
+        "heights": _heights(),
+        "patch": _patch(),
         "causes": _causes(),
         "bounds": _bounds(),
         "measures": pd.DataFrame(
@@ -616,6 +620,76 @@ def _groups(name: str, labels: tuple[str, ...]) -> pd.DataFrame:
             "lower": estimate - 9,
             "upper": estimate + 8,
             "n_plots": 10,
+        }
+    )
+
+
+def _in_all() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "measure": ["plants alive in the whole planting", "stocking"],
+            "estimate": [3335.0, 740.4],
+            "lower": [2900.0, 643.8],
+            "upper": [3700.0, 821.4],
+            "unit": ["plants", "living stems per hectare"],
+            "put_in": [5000.0, 1110.0],
+            "note": ["infill is not in it", "infill is not in it"],
+        }
+    )
+
+
+def _years() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "planting_year": ["2022", "2023"],
+            "method": "all preparations",
+            "estimate": [71.2, 63.0],
+            "lower": [60.1, np.nan],
+            "upper": [79.4, np.nan],
+            "watched": 480,
+            "n_plots": [16, 1],
+            "n_sites": 2,
+            "at_day": 365.0,
+            "note": ["", "one plot gives no limits"],
+        }
+    )
+
+
+def _heights() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "method": METHODS,
+            "milestone": "12 months",
+            "at_day": 365.0,
+            "at_least_cm": 60.0,
+            "known": 258,
+            "alive": [157, 198, 180, 55],
+            "measured": [150, 190, 180, 50],
+            "tall": [75, 110, 90, 20],
+            "estimate": [30.4, 44.4, 34.9, 8.5],
+            "lower": [22.0, 36.0, 27.0, 3.0],
+            "upper": [39.0, 52.0, 43.0, 17.0],
+            "n_plots": [9, 9, 9, 3],
+            "note": ["7 of the living were not measured", "", "", ""],
+        }
+    )
+
+
+def _patch() -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "measure": "weed cover",
+            "method": [name for name in METHODS for _ in (1, 2)],
+            "visit": ["visit 1", "visit 5"] * 4,
+            "first_day": [38.0, 360.0] * 4,
+            "last_day": [42.0, 366.0] * 4,
+            "day": [40.0, 365.0] * 4,
+            "mean": [15.0, 52.0, 18.0, 55.0, 12.0, 47.0, 20.0, 61.0],
+            "low_quarter": [12.0, 48.0] * 4,
+            "high_quarter": [21.0, 60.0] * 4,
+            "unit": "%",
+            "n_plots": 9,
+            "n_records": [250, 180] * 4,
         }
     )
 

@@ -12,14 +12,19 @@ from survivor.report.content.cautions import cautions
 from survivor.report.content.comparing import comparison
 from survivor.report.content.elements import Report
 from survivor.report.content.grouping import sites, species
+from survivor.report.content.lasting import patch
+from survivor.report.content.logs import corrections, photo_points
 from survivor.report.content.losses import losses
 from survivor.report.content.money import costs
 from survivor.report.content.planting import planting
+from survivor.report.content.plantings import planting_years
 from survivor.report.content.radii import radius
 from survivor.report.content.rainfall import season
 from survivor.report.content.rewording import reworded
 from survivor.report.content.stages import stages
 from survivor.report.content.survival import survival_curves
+from survivor.report.content.tall import heights
+from survivor.report.content.whole import alive_in_all
 from survivor.report.content.wording import date, dates
 from survivor.report.content.workings import cannot, problems, provenance, workings
 
@@ -54,8 +59,12 @@ def report_of(analysis: Analysis) -> Report:
             planting(analysis),
             survival_curves(analysis),
             stages(analysis),
+            alive_in_all(analysis),
+            *planting_years(analysis),
+            *heights(analysis),
             comparison(analysis),
             radius(analysis),
+            *patch(analysis),
             season(analysis),
             species(analysis),
             sites(analysis),
@@ -64,6 +73,8 @@ def report_of(analysis: Analysis) -> Report:
             cannot(analysis),
             workings(analysis),
             problems(analysis),
+            corrections(analysis.settings),
+            *photo_points(analysis.settings),
             cautions(analysis),
             provenance(analysis),
             appendix(analysis),

@@ -12,7 +12,14 @@ from survivor.figures.comparison import survival_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import limits, money, number, per_100, per_100_limits
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, Terms
-from survivor.report.content.reasons import allocation, between_sites, is_random, usual_practice, why
+from survivor.report.content.reasons import (
+    allocation,
+    between_sites,
+    is_random,
+    no_usual_practice,
+    usual_practice,
+    why,
+)
 from survivor.report.content.wording import counted, listed, plain, sentence
 
 if TYPE_CHECKING:
@@ -54,6 +61,7 @@ def answer(analysis: Analysis) -> Section:
                 label="Not survival of planted",
             )
         )
+    blocks.extend(no_usual_practice(analysis))
     if not is_random(analysis):
         blocks.append(allocation(analysis))
     figure = survival_picture(analysis)

@@ -96,6 +96,11 @@ def periods(analysis: Analysis) -> Section:
         f"under {usual} in every period of the season. Here each period has a ratio of its own: under 1, "
         f"fewer died than under {usual}."
     )
+    if analysis.found_first:
+        text += (
+            " Tags went in after planting, so stretches begin at the first sighting: a period tells of "
+            "deaths after that only, and the first period of fewer deaths than there were."
+        )
     columns = (
         Column("Preparation"),
         Column("Period"),

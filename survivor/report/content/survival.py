@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -27,6 +28,8 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.curves import Curves
     from survivor.settings import DrySeason
+
+_ROUND = re.compile(r"visits on days (\S+) to (\S+) are taken as one round, on day \2")
 
 KEY = "curves"
 HEADING = "When they died"
@@ -60,11 +63,35 @@ def survival_curves(analysis: Analysis) -> Section:
     )
     text = (
         "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
-        f"the visit before.{_when(intervals, season)} {sentence(curves.limits)}"
+        f"the visit before.{_when(intervals, season)} {sentence(curves.limits)}{_years_together(analysis)}"
     )
     risk = _at_risk(curves, order, [0.0, *(first for first, _ in shown)])
-    notes = tuple(Paragraph(note, kind="small") for note in _gathered(curves.notes, methods))
+    gathered = _gathered(_rounds_together(curves.notes), methods)
+    notes = tuple(Paragraph(note, kind="small") for note in gathered)
     return Section(KEY, HEADING, (Paragraph(text), figure, risk, *notes))
+
+
+def _years_together(analysis: Analysis) -> str:
+    """Say that plants of several seasons are in one curve, each on its own clock; else nothing."""
+    if analysis.years.empty:
+        return ""
+    years = listed(dict.fromkeys(analysis.years["planting_year"].astype(str)))
+    return (
+        f" Plants of {years} are together here, each counted from its own planting, so one day of a curve "
+        "is not one season; by year they stand under “Planting years beside each other”."
+    )
+
+
+def _rounds_together(notes: tuple[str, ...]) -> tuple[str, ...]:
+    """Say in one line which visits are taken as one round."""
+    found = [_ROUND.fullmatch(note) for note in notes]
+    spans = [f"{match[1]} to {match[2]}" for match in found if match is not None]
+    if len(spans) < 2:
+        return notes
+    said = f"visits on these days are taken as one round, on its last day: {listed(spans)}"
+    others = [note for note, match in zip(notes, found, strict=True) if match is None]
+    place = next(place for place, match in enumerate(found) if match is not None)
+    return (*others[:place], said, *others[place:])
 
 
 def _gathered(notes: tuple[str, ...], methods: list[str]) -> list[str]:
