@@ -172,7 +172,7 @@ class Fit:
     n_clusters: int
     variables: tuple[str, ...]
     engine: Engine = field(repr=False)
-    by_period: str | None = None
+    by_period: str | None = field(default=None, kw_only=True)  # after the fields of models that add some
 
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.
