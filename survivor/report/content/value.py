@@ -13,7 +13,7 @@ from survivor.figures.breakeven import break_even_figure
 from survivor.figures.plane import plane_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.value import value_figure
-from survivor.figures.words import NONE, difference, limits, money, number, per_100
+from survivor.figures.words import NONE, difference, limits, money, number
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.reasons import usual_practice
 from survivor.report.content.wording import sentence
@@ -229,7 +229,9 @@ def _draw_value(table: pd.DataFrame, usual: str | None, size: Size) -> Drawing:
 
 
 def in_100(probability: float) -> str:
-    """Write a chance; never as none or certain where it is neither."""
+    """Write a chance from draws, in which none or all is never certain."""
     if not math.isfinite(probability):
         return NONE
-    return f"{per_100(100 * probability)} in 100"
+    if probability < 0.005:
+        return "under 1 in 100"
+    return "over 99 in 100" if probability > 0.995 else f"{number(100 * probability)} in 100"

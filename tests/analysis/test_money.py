@@ -1,0 +1,92 @@
+"""From rain at several gauges and seasons to what a dry season would cost, on records with a known truth."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from survivor.analysis.money import deaths_so_far, rain_slope
+from survivor.analysis.rain import _effect
+from survivor.settings import Gauge
+
+SLOPE = -0.006  # of the log hazard, per mm
+RAIN = {
+    ("north", 2021): 40.0,
+    ("north", 2022): 160.0,
+    ("south", 2021): 70.0,
+    ("south", 2022): 120.0,
+    ("hill", 2021): 95.0,
+    ("hill", 2022): 190.0,
+}
+PLANTED = 200
+
+
+@pytest.fixture(scope="module")
+def season():
+    rng = np.random.default_rng(8)
+    rows, falls = [], []
+    for (gauge, year), rain in RAIN.items():
+        window = {
+            "window_start": pd.Timestamp(year, 12, 1),
+            "window_end": pd.Timestamp(year + 1, 3, 31),
+        }
+        falls.append({"gauge": gauge, "measure": "rain in the dry season", "value": rain, **window})
+        for method, ratio in (("usual", 1.0), ("spot", 0.6)):
+            for plot in range(4):
+                dead = 1 - np.exp(-0.6 * ratio * np.exp(SLOPE * (rain - 110) + 0.1 * rng.standard_normal()))
+                rows.append(
+                    {
+                        "site": f"{gauge} rise",
+                        "block": "",
+                        "plot": f"{year}{method}{plot}",
+                        "tag": "",
+                        "species": "river oak",
+                        "method": method,
+                        "cohort": "planting",
+                        "planted_date": pd.Timestamp(year, 6, 15),
+                        "start_day": 0.0,
+                        "stop_day": 365.0,
+                        "at_risk": PLANTED,
+                        "died": int(rng.binomial(PLANTED, dead)),
+                    }
+                )
+    intervals = pd.DataFrame(rows)
+    intervals["method"] = pd.Categorical(intervals["method"], categories=["usual", "spot"])
+    gauges = tuple(
+        Gauge(name=name, file="rain.csv", sites=(f"{name} rise",)) for name in ("north", "south", "hill")
+    )
+    return SimpleNamespace(gauges=gauges), pd.DataFrame(falls), SimpleNamespace(intervals=intervals)
+
+
+def test_the_effect_of_rain_holds_its_truth_and_the_rain_it_rests_on(season):
+    effect, by_method, reason = _effect(*season)
+    assert reason == ""
+    row = effect.iloc[0]
+    assert row["lower"] < SLOPE < row["upper"]
+    assert (row["rain_least_mm"], row["rain_most_mm"]) == (40.0, 190.0)
+    assert row["rain_mean_mm"] == pytest.approx(np.mean(list(RAIN.values())))
+    analysis = SimpleNamespace(rain_effect=effect, rain_by_method=by_method)
+    slope = rain_slope(analysis, ["usual", "spot"])
+    assert slope is not None
+    assert slope.estimate == pytest.approx(SLOPE, abs=4 * float(slope.std_error.max()))
+    assert (np.abs(slope.estimate) < 0.02).all()  # per mm, not per 100
+
+
+def test_deaths_so_far_are_counted_at_each_site_and_scaled_to_the_planting(season):
+    intervals = season[2].intervals
+    more = intervals.iloc[:1].assign(cohort="infill", at_risk=10, died=4, site="north rise")
+    records = SimpleNamespace(intervals=pd.concat([intervals, more], ignore_index=True))
+    people = pd.DataFrame({"site": ["north rise", "south rise"], "species": "", "plants": [16_000, 800]})
+    found = deaths_so_far(SimpleNamespace(population=people, intervals=intervals, records=records))
+    table = found.set_index("site")
+    assert table.index.tolist() == ["north rise", "south rise"]  # nothing was put in at the hill
+    north = intervals[intervals["site"] == "north rise"]
+    by_hand = 100 * (1 - north["died"].sum() / north["at_risk"].sum())
+    assert table.loc["north rise", "survival"] == pytest.approx(by_hand)
+    assert table.loc["north rise", "infill_alive"] == pytest.approx(6 * 16_000 / north["at_risk"].sum())
+    assert (table["lower"] < table["survival"]).all()
+    watched = deaths_so_far(SimpleNamespace(population=None, intervals=intervals, records=records))
+    assert watched["planted"].tolist() == [3200.0] * 3
