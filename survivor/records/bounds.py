@@ -66,14 +66,23 @@ def check_bounds(path: Path, name: str) -> None:
         return  # damaged, or locked: the reader says so
 
 
-def check_table(rows: int, columns: int, name: str) -> None:
-    """Refuse a text file with more cells than can be held.
+def check_table(rows: int, columns: int, size: int, name: str) -> None:
+    """Refuse a text file that becomes far more cells than it has letters.
+
+    Parameters
+    ----------
+    rows, columns
+        Of the table, every row as long as the longest.
+    size
+        Letters in the file: a cell takes one at least, unless the other rows are shorter.
+    name
+        How to call the file in an error.
 
     Raises
     ------
     RecordsError
-        With more columns than a spreadsheet has, or more than 20 million cells where one long
-        row makes all rows as long. Tables of many long rows have to be large files and pass.
+        With more columns than a spreadsheet has, or more than 20 million cells of which
+        most stand in no row of the file.
     """
     if columns > MOST_COLUMNS:
         raise RecordsError(
@@ -81,7 +90,7 @@ def check_table(rows: int, columns: int, name: str) -> None:
             where=name,
             mend="remove the empty columns or the long row, and save it again",
         )
-    if rows * columns > 10 * MOST_CELLS:
+    if rows * columns > max(MOST_CELLS, size):
         raise _too_far(rows, columns, name)
 
 

@@ -27,6 +27,7 @@ PERCENTAGE = "percentage"
 NOT_A_NUMBER = "unreadable-number"
 
 _FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # 1954 to 2119: what a spreadsheet's day number can mean here
+_FIRST_YEAR, _LAST_YEAR = 1900, 2200  # no planting was, and none will be, outside them
 _SERIAL_ORIGIN = dt.date(1899, 12, 30)
 _YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[t ]\d.*)?")
 _SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
@@ -145,9 +146,9 @@ def _number(cell: object) -> tuple[float, str]:
 
 def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
     if isinstance(cell, dt.datetime):
-        return cell.date().isoformat(), ""
+        return _day(cell.year, cell.month, cell.day)
     if isinstance(cell, dt.date):
-        return cell.isoformat(), ""
+        return _day(cell.year, cell.month, cell.day)
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return _serial(float(cell))
     text = _WEEKDAY.sub("", as_text(cell).casefold())
@@ -188,6 +189,8 @@ def _serial(number: float) -> tuple[str | None, str]:
 
 def _day(year: int | str, month: int | str, day: int | str) -> tuple[str | None, str]:
     whole_year = int(year) + (2000 if len(str(year)) == 2 else 0)
+    if not _FIRST_YEAR <= whole_year <= _LAST_YEAR:
+        return None, NOT_A_DATE
     try:
         return dt.date(whole_year, int(month), int(day)).isoformat(), ""
     except ValueError:

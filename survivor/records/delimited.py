@@ -15,6 +15,7 @@ from survivor.records.bounds import check_table
 _SIGNS = {",": "commas", ";": "semicolons", "\t": "tabs", "|": "upright bars"}
 _WORKBOOK_STARTS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
 _SAMPLE_LINES = 50
+_LONGEST_SAMPLE = 100_000  # signs of a line; the reader of cells takes no longer one
 
 
 def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
@@ -53,7 +54,7 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
     said = () if plain else (f"read as {encoding} text with cells parted by {_SIGNS[sign]}",)
     try:
         width = _width(text, sign)
-        check_table(text.count("\n") + 1, width, name)
+        check_table(text.count("\n") + 1, width, len(text), name)
         rows = pd.read_csv(
             io.StringIO(text),
             sep=sign,
@@ -132,12 +133,15 @@ def sniff_sign(text: str) -> str:
     lines = []
     for line in io.StringIO(text):
         if line.strip():
-            lines.append(line)
+            lines.append(line[:_LONGEST_SAMPLE])
         if len(lines) == _SAMPLE_LINES:
             break
     best, best_score = ",", (False, 0.0, 0)
     for sign in _SIGNS:
-        widths = [len(row) for row in csv.reader(lines, delimiter=sign) if row]
+        try:
+            widths = [len(row) for row in csv.reader(lines, delimiter=sign) if row]
+        except csv.Error:  # a quotation mark that stays open over very long lines
+            continue
         common, times = Counter(widths).most_common(1)[0]
         score = (common > 1, times / len(widths), common)
         if score > best_score:

@@ -1,0 +1,156 @@
+"""Files made to harm whoever opens them: refused in plain words, or read within bounds."""
+
+from __future__ import annotations
+
+import io
+import time
+import tracemalloc
+import zipfile
+from functools import cache
+from pathlib import Path
+
+import pytest
+
+from survivor.errors import RecordsError
+from survivor.records.bounds import MOST_CELLS
+from survivor.records.reading import as_text, read_grid
+from survivor.report.checked import page_of_check, workbook_of_check
+from tests.records.conftest import COUNTS, ReadStudy, sheet
+from tests.records.sheetfiles import as_ods, as_xlsx, ods_of, xlsx_cell, xlsx_of
+
+HEAD = f'<row r="1">{xlsx_cell("A1", "site")}</row>'
+AIM = COUNTS.replace("\nas_of", '\npurpose = "check a target"\nas_of')
+
+
+@cache
+def bomb(size: int, member: str = "xl/worksheets/sheet1.xml") -> bytes:
+    """Pack ``size`` bytes of blanks, which take a thousandth of that."""
+    held = io.BytesIO(xlsx_of(HEAD))
+    with (
+        zipfile.ZipFile(held, "a", zipfile.ZIP_DEFLATED) as packed,
+        packed.open(member.replace("1", "2"), "w", force_zip64=True) as out,
+    ):
+        for _ in range(size // 2**20):
+            out.write(b" " * 2**20)
+    return held.getvalue()
+
+
+def lying(content: bytes, size: int) -> bytes:
+    """Make a packed file say that its members unpack to nearly nothing."""
+    return content.replace(size.to_bytes(4, "little"), (64).to_bytes(4, "little"))
+
+
+def ods_row(cells: str, repeated: int = 1) -> str:
+    return f'<table:table-row table:number-rows-repeated="{repeated}">{cells}</table:table-row>'
+
+
+def ods_cell(text: str, repeated: int = 1) -> str:
+    return (
+        f'<table:table-cell office:value-type="string" table:number-columns-repeated="{repeated}">'
+        f"<text:p>{text}</text:p></table:table-cell>"
+    )
+
+
+def ods_table(rows: str) -> bytes:
+    return ods_of(f'<table:table table:name="Visits">{rows}</table:table>')
+
+
+GIGABYTE = 2**30
+FAR = HEAD + f'<row r="1048576">{xlsx_cell("XFD1048576", "x")}</row>'
+# name -> (content, words of the refusal)
+REFUSED = {
+    "bomb.xlsx": (lambda: bomb(GIGABYTE), "unpacks to more than"),
+    "bomb.ods": (lambda: bomb(GIGABYTE // 8, "content1.xml"), "unpacks to more than"),
+    "bomb that lies.xlsx": (lambda: lying(bomb(GIGABYTE), GIGABYTE), "unpacks to more than"),
+    "far corner.xlsx": (lambda: xlsx_of(FAR), "reaches over 1,048,576 rows and 16,384 columns"),
+    "far corner, other quotes.xlsx": (lambda: xlsx_of(FAR.replace('"', "'")), "reaches over 1,048,576 rows"),
+    "far corner.ods": (
+        lambda: ods_table(ods_row(ods_cell("x", 10_000), 1_000_000)),
+        "reaches over 1,000,000 rows and 10,000 columns",
+    ),
+    "a million columns.csv": (lambda: b"site,plot\nRise,1" + b"," * 10**6, "one row has 1,000,002 cells"),
+    "a long row and many.csv": (
+        lambda: b"site,plot\n" + b"," * 16_000 + b"\n" + b"Rise,1\n" * 20_000,
+        "reaches over 20,003 rows and 16,001 columns",
+    ),
+    "entities.xlsx": (
+        lambda: xlsx_of(
+            '<row r="1"><c r="A1" t="inlineStr"><is><t>&b;</t></is></c></row>',
+            '<!DOCTYPE w [<!ENTITY a "aaaa"><!ENTITY b "&a;&a;&a;&a;">]>',
+        ),
+        "damaged",
+    ),
+}
+# name -> content, read to one header and one row
+READ = {
+    "nested.xlsx": lambda: xlsx_of(
+        "<a>" * 200_000 + "</a>" * 200_000 + HEAD + f'<row r="2">{xlsx_cell("A2", "Rise")}</row>'
+    ),
+    "a million blank columns.ods": lambda: ods_table(
+        ods_row(ods_cell("site") + '<table:table-cell table:number-columns-repeated="1000000"/>')
+        + ods_row(ods_cell("Rise"))
+        + ods_row("<table:table-cell/>", 1_048_574)
+    ),
+    "plain.xlsx": lambda: as_xlsx([["site"], ["Rise"]]),
+    "plain.ods": lambda: as_ods([["site"], ["Rise"]]),
+}
+
+
+@pytest.mark.parametrize("name", REFUSED)
+def test_what_cannot_be_held_is_refused_in_plain_words(tmp_path: Path, name: str) -> None:
+    make, words = REFUSED[name]
+    (tmp_path / name).write_bytes(make())
+    tracemalloc.start()
+    start = time.process_time()
+    with pytest.raises(RecordsError) as error:
+        read_grid(tmp_path / name)
+    _, most = tracemalloc.get_traced_memory()
+    tracemalloc.stop()
+    assert words in error.value.what
+    assert error.value.mend
+    assert time.process_time() - start < 10
+    assert most < 200 * 2**20
+
+
+@pytest.mark.parametrize("name", READ)
+def test_what_only_looks_large_is_read(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).write_bytes(READ[name]())
+    grid = read_grid(tmp_path / name)
+    assert grid.header == ("site",)
+    assert list(grid.cells[0]) == ["Rise"]
+
+
+def test_a_full_season_is_far_inside_the_bounds() -> None:
+    assert MOST_CELLS >= 15 * 1_000_000  # a sheet of a million records with 15 columns
+
+
+ROWS = [
+    ["site", "plot", "date", "planting date", "planted", "alive", "notes"],
+    ["=HYPERLINK(1)", "1", "2022-07-01", "2022-06-01", "50", "<script>alert(1)</script>", "{{ 7 * 7 }}"],
+    ["../../etc/passwd", "2", "2022-07-01", "2022-06-01", "50", "45", "\x1b[2J"],
+    ["\u202eesir", "3", "2022-07-01", "2022-06-01", "50", "@SUM(A1)", ""],
+]
+
+
+def test_formulas_markup_and_paths_stay_texts(read_study: ReadStudy, tmp_path: Path) -> None:
+    book = as_xlsx(ROWS, name="a ' & b")
+    records = read_study(AIM + sheet("visits.xlsx"), visits_xlsx=book)
+    assert set(records.problems["code"]) >= {"unreadable-count"}
+    page = page_of_check(records, {"sha256 of <visits>": "00"})
+    assert "<script>alert" not in page
+    assert "\x1b" not in page
+    content = workbook_of_check(records, tmp_path)
+    with zipfile.ZipFile(io.BytesIO(content)) as packed:
+        sheets = [packed.read(name).decode() for name in packed.namelist() if "worksheets/sheet" in name]
+        assert all("<f>" not in text for text in sheets)
+        assert not [name for name in packed.namelist() if ".." in name or name.startswith("/")]
+
+
+def test_signs_that_move_a_terminal_are_never_passed_on() -> None:
+    assert as_text("\x1b[31mred\u202e") == "\N{REPLACEMENT CHARACTER}[31mred\N{REPLACEMENT CHARACTER}"
+
+
+def test_a_path_out_of_the_folder_that_is_not_there_is_a_plain_error(read_study: ReadStudy) -> None:
+    for name in ("../../no/such/file.csv", "a" * 5000 + ".csv", "con:.csv"):
+        with pytest.raises(RecordsError, match="no such file"):
+            read_study(AIM + sheet(name))
