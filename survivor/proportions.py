@@ -93,6 +93,8 @@ def wilson(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]
     lower, upper = proportion_confint(
         np.where(known, alive, 0.0), np.where(known, number, 1.0), alpha=1 - CONFIDENCE, method="wilson"
     )
+    # Exactly 0 and 1 where none or all are alive, but for rounding.
+    lower, upper = np.where(alive == 0, 0.0, lower), np.where(alive == number, 1.0, upper)
     return np.where(known, lower, np.nan), np.where(known, upper, np.nan)
 
 

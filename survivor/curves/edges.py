@@ -20,12 +20,14 @@ _ASSUMED_ICC: Final = 0.2  # middle of what plots of seedlings show, used only w
 
 
 def correlation(samples: Sequence[Sample]) -> float:
-    """Correlation of seedlings within plots over the whole watch, within groups, 0 or more."""
+    """Correlation of seedlings within plots over the whole watch, within groups and strata, 0 or more."""
     entered = [sample.entered() for sample in samples]
     died = [np.bincount(s.cluster, weights=s.died, minlength=s.plots) for s in samples]
     number, dead = np.concatenate(entered), np.concatenate(died)
-    group = np.repeat(np.arange(len(samples)), [s.plots for s in samples])
-    if len(number) <= len(samples) or not np.any(number > 1) or not 0 < dead.sum() < number.sum():
+    # Differences between strata are in no limits of a group, so they are no likeness of plots either.
+    before = np.cumsum([0, *(int(s.stratum.max()) + 1 for s in samples)])
+    group = np.concatenate([s.stratum + first for s, first in zip(samples, before, strict=False)])
+    if len(number) <= len(np.unique(group)) or not np.any(number > 1) or not 0 < dead.sum() < number.sum():
         return _ASSUMED_ICC
     icc = plot_correlation(number - dead, number, group).icc
     return max(icc, 0.0) if np.isfinite(icc) else _ASSUMED_ICC

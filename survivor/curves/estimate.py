@@ -96,9 +96,9 @@ def curve(
     Notes
     -----
     With plots: delete-one-plot jackknife of log(-log S) within strata, t on plots less
-    strata. Where survival is 0 or 1, or all plots are exactly alike, Wilson limits on
-    the effective number stand instead. No limits are given after the last day on which
-    two plots were watched.
+    strata, and never narrower than the limits of independent seedlings. Where survival is
+    0 or 1, or all plots are exactly alike, Wilson limits on the effective number stand
+    instead. No limits are given after the last day on which two plots were watched.
     """
     _check_options(intervals, estimator, cluster, limits, bands)
     notes: list[str] = []
@@ -179,11 +179,12 @@ def _product(
         refuse_short_exposure(days, at_risk, died)
         gaps = tuple((float(a), float(b)) for a, b, d in zip(ends[:-1], ends[1:], died, strict=True) if d > 0)
     known = np.where(survival > 0, at_risk, np.cumsum(died))
+    plain = greenwood(at_risk, died)
     if sample.clustered:
         variance = jackknife(survival, replicates(sample, tabulate), sample) if sample.df > 0 else None
-        lower, upper = _clustered(sample, sample.df, days, survival, variance, known, icc)
+        lower, upper = _clustered(sample, sample.df, days, survival, (variance, plain), known, icc)
     else:
-        lower, upper = _independent(survival, greenwood(at_risk, died), known, scale)
+        lower, upper = _independent(survival, plain, known, scale)
     return _Fitted(days, survival, lower, upper, at_risk, died, gaps)
 
 
@@ -200,16 +201,16 @@ def _turnbull(sample: Sample, label: str, scale: Scale, icc: float) -> _Fitted:
     days = np.array(sorted(end for end in ends if first < end < np.inf))
     survival = best.survival(days)
     known = fit.known(days)
+    inside = (survival > 0) & (survival < 1)
+    plain = survival_variance(fit.problem, fit.weight, best, days) / np.where(inside, survival, 1.0) ** 2
     if sample.clustered:
         dealt = between_visits.grouped(sample)
         variance = None
         if sample.df > 0:
             variance = jackknife(survival, between_visits.replicates(fit, dealt, days), dealt)
-        lower, upper = _clustered(sample, dealt.df, days, survival, variance, known, icc)
+        lower, upper = _clustered(sample, dealt.df, days, survival, (variance, plain), known, icc)
     else:
-        inside = (survival > 0) & (survival < 1)
-        plain = survival_variance(fit.problem, fit.weight, best, days)
-        lower, upper = _independent(survival, plain / np.where(inside, survival, 1.0) ** 2, known, scale)
+        lower, upper = _independent(survival, plain, known, scale)
     at_risk, died = (x[0] for x in risk_sets(sample, days, np.zeros(len(sample.cluster), dtype=np.intp), 1))
     return _Fitted(
         days, survival, lower, upper, at_risk, died, undetermined(masses), masses, best.largest_gradient
@@ -221,13 +222,15 @@ def _clustered(
     df: int,
     days: FloatArray,
     survival: FloatArray,
-    variance: FloatArray | None,
+    variances: tuple[FloatArray | None, FloatArray],
     known: FloatArray,
     icc: float,
 ) -> tuple[FloatArray, FloatArray]:
+    """Limits by plot; ``variances``: of log(-log S) by the jackknife, of log S with seedlings independent."""
+    variance, plain = variances
     if variance is None:
         return np.full_like(survival, np.nan), np.full_like(survival, np.nan)
-    lower, upper = by_plots(survival, variance, df)
+    lower, upper = by_plots(survival, variance, df, plain)
     # Plots exactly alike show no spread, which is luck and no certainty.
     edge = np.isin(survival, (0.0, 1.0)) | (variance < 1e-18)
     edge_lower, edge_upper = at_edges(survival, known, edge, effect_of_plots(sample, icc), df)

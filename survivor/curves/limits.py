@@ -6,6 +6,13 @@ n plots the others are weighted up by n / (n - 1) and the squares summed with
 (n - 1) / n, so differences between strata (sites) stay out: the limits speak of
 these sites. Degrees of freedom: plots less strata.
 
+Few plots, or plots of a stratum that happen to be alike, can show far less spread than
+chance alone makes. So limits are never narrower than those of independent seedlings:
+the wider of the jackknife's, by t, and of the independent ones, by the normal. In 27
+simulated settings (no to strong correlation within plots, few deaths, two to four plots
+a stratum) limits so made held the truth 94 to 100 times in 100; the jackknife alone 93
+to 100, but in single studies with limits far narrower than chance.
+
 References: Tukey's jackknife in strata as in Rust and Rao 1996 (Statistical Methods in
 Medical Research 5, 283-310); log(-log) limits in Kalbfleisch and Prentice 1980, section 1.3.
 """
@@ -126,9 +133,21 @@ def on_scale(survival: FloatArray, log_variance: FloatArray, scale: Scale) -> tu
     return lower, upper
 
 
-def by_plots(survival: FloatArray, loglog_variance: FloatArray, df: float) -> tuple[FloatArray, FloatArray]:
-    """Limits from the jackknife's variance of log(-log S), by t on ``df``; NaN at 0 and 1."""
-    return _around(survival, quantile(df) * np.sqrt(loglog_variance))
+def by_plots(
+    survival: FloatArray, loglog_variance: FloatArray, df: float, independent: FloatArray | None = None
+) -> tuple[FloatArray, FloatArray]:
+    """Limits from the jackknife's variance of log(-log S), by t on ``df``; NaN at 0 and 1.
+
+    ``independent``: variance of log S with seedlings independent, under whose limits (by
+    the normal) these never go; None: no such floor.
+    """
+    half = quantile(df) * np.sqrt(loglog_variance)
+    if independent is not None:
+        inside = (survival > 0) & (survival < 1) & np.isfinite(independent)
+        scale = np.abs(np.log(np.where(inside, survival, 0.5)))
+        floor = quantile(None) * np.sqrt(np.where(inside, independent, 0.0)) / scale
+        half = np.maximum(half, floor)
+    return _around(survival, half)
 
 
 def _around(survival: FloatArray, half: FloatArray) -> tuple[FloatArray, FloatArray]:

@@ -3,7 +3,8 @@
 A difference is told from the sites that hold both groups, with plants weighted so that
 both have the same share of each site: were one group more often at the better sites,
 its plain mean would speak of them. Limits of a difference go by plot: each plot is left
-out in turn, the others of its site weighted up in its stead.
+out in turn, the others of its site weighted up in its stead; they are never narrower
+than those of independent seedlings.
 
 References: Klein and Moeschberger (2003), section 4.5, for the mean; Cole and Hernan
 (2004), Computer Methods and Programs in Biomedicine 75, 45-49, for curves of weighted
@@ -21,7 +22,7 @@ import pandas as pd
 from scipy import stats
 
 from survivor.curves.limits import quantile
-from survivor.curves.restricted import MeanDays, mean_days, restricted_mean
+from survivor.curves.restricted import MeanDays, mean_days, restricted_mean, wider
 from survivor.curves.samples import Sample, collect
 from survivor.errors import CurveError
 from survivor.intervals import check_intervals, cluster_columns, entries, group_codes
@@ -117,9 +118,11 @@ def mean_days_alive(
     rows = []
     for sample in samples:
         note = _unwatched(sample, until)
-        found = (np.nan,) * 4 if note else restricted_mean(sample, until)
-        mean, error, lower, upper = found
-        rows.append((mean, error, _df(sample), lower, upper, UNIT, sample.plots if cluster else 0, note))
+        if note:
+            found = (np.nan, np.nan, float(sample.df) if sample.clustered else np.inf, np.nan, np.nan)
+        else:
+            found = restricted_mean(sample, until)
+        rows.append((*found, UNIT, sample.plots if cluster else 0, note))
     columns = ["estimate", "std_error", "df", "lower", "upper", "unit", "n_plots", "note"]
     table = pd.DataFrame(rows, columns=columns)
     table.insert(0, by, labels.reset_index(drop=True))
@@ -148,10 +151,6 @@ _DIFFERENCE = [
     "n_sites",
     "reason",
 ]
-
-
-def _df(sample: Sample) -> float:
-    return float(sample.df) if sample.clustered else np.inf
 
 
 def _unwatched(sample: Sample, until: float) -> str:
@@ -203,7 +202,7 @@ def _difference(
         return line | {"reason": "; ".join(reasons)}
     means = mean_days(own, until), mean_days(other, until)
     estimate = means[0].mean - means[1].mean
-    variance, df = _variance(means, own, other)
+    variance, df = wider(*_variance(means, own, other), means[0].independent + means[1].independent)
     line |= {"mean": means[0].mean, "mean_against": means[1].mean, "estimate": estimate}
     line["n_plots"] = len(np.union1d(own.plot, other.plot)) if cluster else 0
     if not variance > 0 or (df is not None and not df > 0):

@@ -109,7 +109,10 @@ def limits_in_words(
         return f"95 % limits ({scale}) from {source}, which takes seedlings as independent"
     unit = cluster if isinstance(cluster, str) else ", ".join(cluster)
     within = "" if strata is None else f" within {strata if isinstance(strata, str) else ', '.join(strata)}"
-    words = f"95 % limits from leaving out one {unit} at a time{within}, by t on log(-log)"
+    words = (
+        f"95 % limits from leaving out one {unit} at a time{within}, by t on log(-log), never narrower than "
+        "with seedlings independent"
+    )
     if icc is not None:
         words += (
             "; at 0 and 100 %, Wilson limits on the effective number, with a correlation of seedlings "

@@ -36,12 +36,15 @@ class MeanDays:
         their squares sum to the variance; shape (plots,). Empty where seedlings are independent.
     df
         Degrees of freedom; None where seedlings are independent.
+    independent
+        Variance with seedlings independent (Greenwood).
     """
 
     mean: float
     variance: float
     pulls: FloatArray
     df: int | None
+    independent: float
 
 
 def mean_days(sample: Sample, until: float) -> MeanDays:
@@ -55,6 +58,10 @@ def mean_days(sample: Sample, until: float) -> MeanDays:
     at_risk, died = (x[0] for x in risk_sets(sample, days, np.zeros(len(sample.cluster), dtype=np.intp), 1))
     survival = product_limit(at_risk, died)
     mean = float(area(days, survival, first, until))
+    ahead = mean - np.array([float(area(days, survival, first, min(day, until))) for day in days])
+    alive = at_risk - died
+    left = (alive > 1e-9) & (days <= until)
+    plain = float((ahead[left] ** 2 * died[left] / (at_risk[left] * alive[left])).sum())
     if sample.clustered:
         pulls = np.full(sample.plots, np.nan)
         if sample.df >= 1:
@@ -62,25 +69,34 @@ def mean_days(sample: Sample, until: float) -> MeanDays:
             for curves, plots in replicates(sample, lambda s, u, n: risk_sets(s, days, u, n)):
                 share = ((size - 1) / size)[sample.stratum[plots]]
                 pulls[plots] = np.sqrt(share) * (area(days, curves, first, until) - mean)
-        return MeanDays(mean, float(pulls @ pulls), pulls, sample.df)
-    ahead = mean - np.array([float(area(days, survival, first, min(day, until))) for day in days])
-    alive = at_risk - died
-    left = (alive > 1e-9) & (days <= until)
-    variance = float((ahead[left] ** 2 * died[left] / (at_risk[left] * alive[left])).sum())
-    return MeanDays(mean, variance, np.empty(0), None)
+        return MeanDays(mean, float(pulls @ pulls), pulls, sample.df, plain)
+    return MeanDays(mean, plain, np.empty(0), None, plain)
 
 
-def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float]:
+def wider(variance: float, df: float | None, independent: float) -> tuple[float, float | None]:
+    """Variance and its df, or those of independent seedlings (df None) where their limits are wider.
+
+    Plots that happen to be alike show less spread than chance makes.
+    """
+    if df is None or not df > 0 or quantile(df) ** 2 * variance >= quantile(None) ** 2 * independent:
+        return variance, df
+    return independent, None
+
+
+def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float, float]:
     """Mean days alive from the start of the watch to day ``until``, with limits.
 
     Returns
     -------
-    mean, std_error, lower, upper
-        Days; see :func:`mean_days`. Limits are cut at 0 and the length of the watch.
+    mean, std_error, df, lower, upper
+        Days (df: infinite where limits are those of independent seedlings); see
+        :func:`mean_days` and :func:`wider`. Limits are cut at 0 and the length of the watch.
     """
     found = mean_days(sample, until)
     if np.isnan(found.variance):
-        return found.mean, float("nan"), float("nan"), float("nan")
-    half = quantile(found.df) * found.variance**0.5
+        return found.mean, float("nan"), float(sample.df), float("nan"), float("nan")
+    variance, df = wider(found.variance, found.df, found.independent)
+    half = quantile(df) * variance**0.5
     longest = until - float(sample.start.min())
-    return found.mean, found.variance**0.5, max(found.mean - half, 0.0), min(found.mean + half, longest)
+    spread = (variance**0.5, np.inf if df is None else float(df))
+    return found.mean, *spread, max(found.mean - half, 0.0), min(found.mean + half, longest)

@@ -188,7 +188,8 @@ class Curves:
         for step, sample in zip(self.steps, self._samples, strict=True):
             if not (day > step.last_day and step.survival[-1] == 0):
                 step(day)  # refuses days outside the watch
-            rows.append((float(day), *restricted_mean(sample, float(day))))
+            mean, error, _, lower, upper = restricted_mean(sample, float(day))
+            rows.append((float(day), mean, error, lower, upper))
         columns = ["day", "estimate", "std_error", "lower", "upper"]
         found = pd.DataFrame(rows, columns=columns).assign(unit="days alive")
         found.insert(0, self.column, self._labels(range(len(self.steps))))
