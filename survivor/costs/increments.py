@@ -243,7 +243,7 @@ def _note(step: Step, line: dict[str, Any], names: list[str], place: int) -> str
         return f"costs as much as {over} and had {'fewer' if fewer else 'as many'} alive"
     if step.state == "dominated by a mix":
         first, second = (names[one] for one in step.beaten_by)
-        return f"part of the ground under {first} and part under {second} would have as many alive for less"
+        return f"a mix of {first} and {second} comes out with as many alive for less"
     return "" if math.isfinite(line["cost_per_extra_lower"]) else _NOT_CLEAR
 
 

@@ -199,8 +199,8 @@ def _stems(analysis: Analysis) -> tuple[Section, ...]:
     )
     blocks: list[Block] = [
         Paragraph(
-            f"The study file wants {target} living stems per hectare. With survival as at these sites in "
-            "this season, so many plants have to be put in."
+            f"The study file wants {target} living stems per hectare. With survival as it was seen at these "
+            "sites in this season, that takes so many plants."
         ),
         figure,
     ]
