@@ -122,6 +122,8 @@ def prepare(
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     """Rows that no finding sets aside."""
+    if found.empty:
+        return rows
     return rows[~rows["record"].isin(set_aside(found))]
 
 
@@ -344,5 +346,7 @@ def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.D
 
 def _once(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     """Leave out records that stand there a second time, by the same hand or another."""
+    if found.empty:
+        return rows
     again: Texts | Any = found.loc[found["code"].isin(["repeated-record", "second-observer"]), "record"]
     return rows[~rows["record"].isin(again)]

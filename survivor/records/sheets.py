@@ -104,7 +104,7 @@ def read_visit_sheet(
     matched = match_columns(grid, sheet, words, key="records.sheets")
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
     if records.kind == "counts":
-        facts = _facts(grid, matched, (*KEY_WORDS, "alive"))
+        facts = _facts(grid, matched, (*KEY_WORDS, "date", "visit", "alive"))
         counts = [(_headers(grid, matched).get("alive", "alive"), facts["alive"])] if "alive" in facts else []
         refuse_percentages(grid, matched, facts, counts)
     need(matched, grid, needed, "records.sheets")

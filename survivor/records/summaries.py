@@ -28,7 +28,7 @@ def refuse_percentages(
     grid, matched
         The sheet, and what its columns were taken for.
     labels
-        Its rows, with site, block and plot where told.
+        Its rows, with site, block, plot, date and visit where told.
     counts
         Header and cells of each column that should hold counts; none: the sheet has no
         such column, and is looked through for one of percentages.
@@ -78,10 +78,11 @@ def _all_shares(column: pd.Series[Any]) -> bool:
 
 def _listed(labels: pd.DataFrame, column: pd.Series[Any]) -> str:
     told = cells.texts(column)
-    keys = [word for word in KEY_WORDS if word in labels.columns]
+    when = [word for word in ("date", "visit") if word in labels.columns][:1]
+    keys = [*(word for word in KEY_WORDS if word in labels.columns), *when]
     names = labels[keys].apply(cells.texts).agg(" ".join, axis=1) if keys else pd.Series("", index=told.index)
     rows = [
-        f"{' '.join(name.split()) or f'row {row}'} {value}"
+        f"{' '.join(name.split()) or f'row {row}'}: {value}"
         for name, row, value in zip(names, labels["row"], told, strict=True)
         if value
     ]

@@ -138,4 +138,5 @@ def _slip(
     rows: pd.DataFrame, wrong: pd.Series[bool], what: str, mend: str, word: str = "date"
 ) -> pd.DataFrame:
     group = rows["source"].astype(str) + word + what[:20]
-    return find(rows, wrong, DATE_ORDER, word=word, what=what, mend=mend, group=group)
+    value = "read as " + read.day_texts(rows[word])
+    return find(rows, wrong, DATE_ORDER, word=word, value=value, what=what, mend=mend, group=group)

@@ -109,6 +109,8 @@ def methods_of_visits(
     whose = rows["entry"] if of == "plant" else rows["name"]
     known = method.where(method != "").groupby(whose)
     several = known.transform("nunique") > 1
+    if not several.any():
+        return method, unknown, none_found()
     named = {
         name: " and ".join(sorted(part.dropna().unique())) for name, part in known if several[part.index[0]]
     }

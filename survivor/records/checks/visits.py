@@ -28,6 +28,8 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     """
     early = rows["date"] < rows["planted_first"]
     late = rows["date"] > pd.Timestamp(closed)
+    if not (early | late).any():
+        return none_found()
     own = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
     return gather(
         [
@@ -132,6 +134,8 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
     late = days.groupby("name")["min"].cummax().groupby(days["name"]).shift()
     disordered = days[days["name"].isin(days.loc[days["min"] < late, "name"])]
     wrong = {f"{name}|{visit}" for name, plot in disordered.groupby("name") for visit in _misplaced(plot)}
+    if not wrong:
+        return none_found()
     group = rows["name"] + "|" + rows["visit"]
     at_fault = group.isin(wrong)
     return find(
