@@ -105,7 +105,7 @@ def _of_table(own: pd.DataFrame, sheet: dict[str, Any]) -> _Block:
     heads = {
         f"{header}: ": ours
         for header, ours in zip(own["header"], own["column"], strict=True)
-        if ours in ("state", "cohort", "infill")
+        if ours in ("state", "cohort", "infill") or ours.startswith("state at ")
     }
     columns, states = [], []
     found = own[own["how"].isin([FORGIVING, SAME_WORD])]
@@ -114,9 +114,9 @@ def _of_table(own: pd.DataFrame, sheet: dict[str, Any]) -> _Block:
         if head is None:
             if ours in COLUMN_WORDS and headers.count(header) == 1 and ours not in sheet.get("columns", {}):
                 columns.append((ours, header))
-        elif heads[head] == "state" and header[len(head) :] not in sheet.get("states", {}):
+        elif heads[head].startswith("state") and header[len(head) :] not in sheet.get("states", {}):
             states.append((header[len(head) :], ours))
-    return {"columns": columns, "states": states}
+    return {"columns": columns, "states": list(dict.fromkeys(states))}
 
 
 def _edited(text: str, file: Path, blocks: dict[tuple[str | int, ...], _Block]) -> str | None:
