@@ -109,16 +109,7 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
     ReportError
         When the folder cannot be written to.
     """
-    report = report_of(analysis)
-    pictures = pictures_of(report)
-    forms: dict[str, bytes] = {
-        PAGE: page_of(report, pictures).encode(),
-        DOCUMENT: document_of(report, pictures.wide),
-        WORKBOOK: workbook_of(analysis),
-        SUMMARY: summary_of(analysis, report).encode(),
-        FINDINGS: findings_json(analysis).encode(),
-        SCHEMA: published().encode(),
-    }
+    forms = report_forms(analysis)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, content in forms.items():
@@ -131,6 +122,20 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
             mend="name a folder that you may write to, with room on its disk",
         ) from error
     return (*(folder / name for name in forms), *tables)
+
+
+def report_forms(analysis: Analysis) -> dict[str, bytes]:
+    """Return a report in every form that is one file, by its name; the page first."""
+    report = report_of(analysis)
+    pictures = pictures_of(report)
+    return {
+        PAGE: page_of(report, pictures).encode(),
+        DOCUMENT: document_of(report, pictures.wide),
+        WORKBOOK: workbook_of(analysis),
+        SUMMARY: summary_of(analysis, report).encode(),
+        FINDINGS: findings_json(analysis).encode(),
+        SCHEMA: published().encode(),
+    }
 
 
 def sections_of(report: Report) -> Iterator[Section]:
