@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from typing import Any, Literal
 
 import pandas as pd
 
 from survivor.records.checks.plots import plot_name
 from survivor.records.problems import Texts, find, none_found
+
+_POINT_NOUGHT = re.compile(r"[.,]0+$")
 
 
 def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Series[Any], pd.DataFrame]:
@@ -27,7 +30,8 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
     Returns
     -------
     tag, found
-        The tags, joined to the spelling with most records where that is allowed.
+        The tags, joined to one spelling where that is allowed: one without the ``.0`` of a
+        spreadsheet, then the one with most records, then the longest.
     """
     tag = rows["tag"]
     bare = {text: bare_tag(text) for text in tag.unique() if text}
@@ -44,10 +48,7 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
     alike = several & ~key.isin(apart)
     if not alike.any():
         return tag, none_found()
-    best = {
-        name: str(part.value_counts(sort=False).sort_index(key=lambda own: -own.str.len()).idxmax())
-        for name, part in tag[alike].groupby(key[alike])
-    }
+    best = {name: _best(part.tolist()) for name, part in tag[alike].groupby(key[alike])}
     main: Texts = key.map(best)
     other = alike & (tag != main)
     if rule == "join":
@@ -75,9 +76,14 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
     )
 
 
+def _best(spellings: list[str]) -> str:
+    times = Counter(spellings)
+    return min(times, key=lambda tag: (bool(_POINT_NOUGHT.search(tag)), -times[tag], -len(tag), tag))
+
+
 def bare_tag(tag: str) -> str:
     """Write a tag without case, spaces, zeros before it and the ``.0`` of a spreadsheet."""
     if tag.isdigit() and tag[0] != "0":
         return tag
     text = re.sub(r"\s+", "", tag.casefold())
-    return re.sub(r"^(\D*)0+(?=\d)", r"\1", re.sub(r"[.,]0+$", "", text))
+    return re.sub(r"^(\D*)0+(?=\d)", r"\1", _POINT_NOUGHT.sub("", text))
