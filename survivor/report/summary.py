@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 SUMMARY: Final = "summary.txt"
 WIDTH: Final = 88
-FIRST: Final = ("headline", "target", "payoff", "radius", "rain")
+FIRST: Final = ("headline", "target", "alive", "total", "stocking", "payoff", "radius", "rain")
 
 
 def summary_of(analysis: Analysis, report: Report) -> str:
