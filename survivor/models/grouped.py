@@ -22,6 +22,7 @@ from survivor.models.penalised_fit import penalised_parts
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
 from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
 from survivor.models.separation import Separation, said_of_levels, separation
+from survivor.models.working import INDEPENDENCE, Working, check_working, plots_within, weights_to_the_end
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -110,13 +111,16 @@ def fit_grouped(
     strata: str | Sequence[str] | None,
     pieces: Sequence[float] | SeasonPieces | DayPieces | None,
     variance: Kind = "CR2",
+    working: Working = INDEPENDENCE,
 ) -> Fit:
     """Fit the grouped model; see ``survivor.fit`` for the parameters."""
+    check_working(working, cluster)
     if frame["died"].sum() == 0:
         raise ModelError(
             "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
         )
-    table, place, row_of = joined(frame, formula, strata, cluster, "planted_date")
+    plots = plots_within(working, frame, cluster)
+    table, place, row_of = joined(frame, formula, strata, cluster, "planted_date", *plots)
     design = build_design(table, formula, strata, cluster)
     kept, lost, checks = strata_with_hazard(design, table)
     used = np.isin(design.strata_codes, kept)
@@ -132,6 +136,10 @@ def fit_grouped(
     start, stop = rows["start_day"].to_numpy(float), rows["stop_day"].to_numpy(float)
     levels, codes = np.unique(design.cluster_codes[used], return_inverse=True)
     clusters = len(levels)
+    weights = weights_to_the_end(working, frame, plots, design)
+    checks += weights.checks
+    weight = None if weights.of_row is None else weights.of_row[place][used]
+    apart = [] if weight is None else [weight]
 
     at_risk, died = (rows[name].to_numpy(dtype=float) for name in ("at_risk", "died"))
 
@@ -139,9 +147,11 @@ def fit_grouped(
         """Equal rows of a cluster as one, a row of the table for each, and its kind whatever the cluster."""
         lengths = chosen.lengths(rows, start, stop)
         kind = row_codes([stratum, *columns.T, *lengths.T], in_order=False)[0]
-        row, first = row_codes([kind, codes], in_order=False)
+        row, first = row_codes([kind, codes, *apart], in_order=False)
         counts = sum_by(row, at_risk), sum_by(row, died)
-        return Rows(columns[first], lengths[first], stratum[first], *counts, design.terms), first, kind[first]
+        own = None if weight is None else weight[first]
+        data = Rows(columns[first], lengths[first], stratum[first], *counts, design.terms, weight=own)
+        return data, first, kind[first]
 
     data, first, kinds = collapsed()
     found = separation(data.columns, data.lengths > 0, data.stratum, data.died, data.at_risk - data.died)
@@ -182,6 +192,8 @@ def fit_grouped(
         n_clusters=clusters,
         variables=design.variables,
         engine=parts.engine,
+        working=working,
+        correlation=weights.correlation,
     )
 
 
@@ -216,8 +228,9 @@ def _penalised(
 ) -> FitParts:
     """With Jeffreys' penalty, since maximum likelihood has no finite estimate."""
     seen = np.flatnonzero((data.lengths > 0).any(axis=1))  # the others lie in pieces without a hazard
+    at_risk, died = data.weighted
     likelihood = GroupedJeffreys(
-        data.columns[seen], data.lengths[seen], data.stratum[seen], data.at_risk[seen], data.died[seen]
+        data.columns[seen], data.lengths[seen], data.stratum[seen], at_risk[seen], died[seen]
     )
     of_row = codes[seen]
     found = replace(found, overlap=found.overlap[seen])
@@ -298,6 +311,7 @@ def _solve(data: Rows, kinds: Codes) -> Solution:
         return solve(data)
     one = np.empty(count, dtype=np.intp)
     one[kinds[::-1]] = np.arange(len(kinds))[::-1]
-    sums = sum_by(kinds, data.at_risk), sum_by(kinds, data.died)
+    at_risk, died = data.weighted
+    sums = sum_by(kinds, at_risk), sum_by(kinds, died)
     found = solve(Rows(data.columns[one], data.lengths[one], data.stratum[one], *sums, data.names))
     return found if found.runaway is not None else read_rows(data, found)

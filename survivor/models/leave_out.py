@@ -47,6 +47,7 @@ class LeaveOut:
             data.at_risk[rows],
             data.died[rows],
             data.names,
+            weight=None if data.weight is None else data.weight[rows],
         )
         level = np.where((seen > 0) & (deaths == 0), -np.inf, full.level)
         try:

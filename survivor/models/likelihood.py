@@ -49,7 +49,8 @@ class Rows:
     ``columns`` (n, q) covariates; ``lengths`` (n, K) days in each piece; ``stratum``
     (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``varying`` (n, K, r)
     covariates that differ between the pieces of a row, or None; ``names`` of the q + r
-    covariates.
+    covariates; ``weight`` (n,) that the log-likelihood of each row, and with it its score
+    and information, is multiplied by, or None.
     """
 
     columns: Floats
@@ -59,6 +60,14 @@ class Rows:
     died: Floats
     names: tuple[str, ...] = ()
     varying: Floats | None = None
+    weight: Floats | None = None
+
+    @property
+    def weighted(self) -> tuple[Floats, Floats]:
+        """At risk and died times the weight of the row: what the likelihood is linear in."""
+        if self.weight is None:
+            return self.at_risk, self.died
+        return self.weight * self.at_risk, self.weight * self.died
 
     @property
     def strata(self) -> int:
@@ -82,7 +91,7 @@ class Solution:
         Log hazard per day of each stratum in the first piece, shape (S,); log ratio of
         the later pieces to the first, shape (K - 1,); coefficients, shape (q + r,).
     log_likelihood
-        With the binomial constant.
+        With the binomial constant; each row times its weight.
     hazard, rows
         Each row's cumulative hazard, shape (n,): its derivative in its own level; and
         its derivative in the common parameters, shape (n, K - 1 + q + r).
@@ -136,8 +145,9 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     scale = data.lengths.sum(axis=1).mean()
     lengths = data.lengths / scale
     if start is None:
-        time = sum_by(data.stratum, data.at_risk * lengths.sum(axis=1))
-        deaths = sum_by(data.stratum, data.died)
+        at_risk, died = data.weighted
+        time = sum_by(data.stratum, at_risk * lengths.sum(axis=1))
+        deaths = sum_by(data.stratum, died)
         level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
         common = np.zeros(lengths.shape[1] - 1 + data.covariates)
     else:
@@ -213,11 +223,12 @@ def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _St
         by_piece *= np.exp(np.clip(data.varying @ common[later + fixed :], -60, 60))
         moved.append(np.einsum("nk,nkr->nr", by_piece, data.varying))
     hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
-    value = float(np.sum(data.died * np.log(-np.expm1(-hazard))) - (data.at_risk - data.died) @ hazard)
+    at_risk, died = data.weighted
+    value = float(np.sum(died * np.log(-np.expm1(-hazard))) - (at_risk - died) @ hazard)
     rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved])
     odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
     # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
-    return _State(value, hazard, rows, data.died * odds - (data.at_risk - data.died), data.at_risk * odds)
+    return _State(value, hazard, rows, died * odds - (at_risk - died), at_risk * odds)
 
 
 def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None:
@@ -255,8 +266,9 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
     """
     if data.varying is not None:
         return None
-    odds = state.weight / data.at_risk
-    curved = data.died * odds * (1 + odds)
+    at_risk, died = data.weighted
+    odds = state.weight / at_risk
+    curved = died * odds * (1 + odds)
     off = curved * state.hazard - state.score
     level = to_strata @ (off * state.hazard)
     if level.min() <= 0:
@@ -303,7 +315,8 @@ def _solution(
 ) -> Solution:
     pieces = data.lengths.shape[1]
     alive = data.at_risk - data.died
-    constant = float(np.sum(gammaln(data.at_risk + 1) - gammaln(data.died + 1) - gammaln(alive + 1)))
+    ways = gammaln(data.at_risk + 1) - gammaln(data.died + 1) - gammaln(alive + 1)
+    constant = float(np.sum(ways if data.weight is None else data.weight * ways))
     return Solution(
         level - np.log(scale),
         common[: pieces - 1],

@@ -26,6 +26,7 @@ from survivor.models.outcome import outcomes
 from survivor.models.penalised_fit import penalised_parts
 from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
 from survivor.models.separation import Separation, said_of_levels, separation
+from survivor.models.working import INDEPENDENCE, Working, check_working, plots_within, weights_at_milestone
 
 Floats = NDArray[np.float64]
 
@@ -39,17 +40,28 @@ _MOST_DENSE = 20_000_000  # numbers in the matrix given to statsmodels
 
 @dataclass(frozen=True)
 class _Rows:
-    """Collapsed data: columns (n, q), stratum codes 0 to S - 1, counts alive and in all (n,)."""
+    """Collapsed data: columns (n, q), stratum codes 0 to S - 1, counts alive and in all (n,).
+
+    ``weight`` (n,): what the log-likelihood of each row is multiplied by, or None.
+    """
 
     columns: Floats
     stratum: Codes
     cluster: Codes
     alive: Floats
     number: Floats
+    weight: Floats | None
 
     @property
     def strata(self) -> int:
         return int(self.stratum.max()) + 1
+
+    @property
+    def weighted(self) -> tuple[Floats, Floats]:
+        """Alive and in all times the weight of the row."""
+        if self.weight is None:
+            return self.alive, self.number
+        return self.weight * self.alive, self.weight * self.number
 
 
 @dataclass(frozen=True)
@@ -109,6 +121,7 @@ def fit_logistic(
     at: float,
     window: float,
     variance: Kind = "CR2",
+    working: Working = INDEPENDENCE,
 ) -> Fit:
     """Fit odds of being alive at day ``at``; see ``survivor.fit`` for the parameters.
 
@@ -117,6 +130,7 @@ def fit_logistic(
     and ``n_died`` count those whose state is known. How states are told:
     ``survivor.models.outcome``; what is left out is counted in ``checks``.
     """
+    check_working(working, cluster)
     whole = build_design(frame, formula, strata, cluster)
     read = list(dict.fromkeys([*whole.variables, *whole.strata, *whole.cluster]))
     plot = cluster_columns(frame, "plot") if "plot" in frame.columns else (whole.cluster or whole.strata)
@@ -131,7 +145,8 @@ def fit_logistic(
             where="logistic model",
             mend="use wider strata, another day, or read the survival from the curves",
         )
-    rows = _collapse(design, chains, place, used)
+    weights = weights_at_milestone(working, chains, plots_within(working, chains, cluster), design, at)
+    rows = _collapse(design, chains, place, used, weights.of_row)
     against = " and ".join(design.strata) + " levels" if design.strata else "the intercept"
     refuse_aliased(design.columns[used], design.terms, place[design.strata_codes[used]], against)
     reader = partial(_read_cells, design, place, rows.strata)
@@ -162,6 +177,7 @@ def fit_logistic(
             *found.checks,
             "odds ratios are of being alive: above 1 is better survival",
             *checks,
+            *weights.checks,
             *parts.checks,
             *unread,
         ),
@@ -171,6 +187,8 @@ def fit_logistic(
         n_clusters=int(rows.cluster.max()) + 1,
         variables=design.variables,
         engine=parts.engine,
+        working=working,
+        correlation=weights.correlation,
     )
 
 
@@ -199,7 +217,7 @@ def _likeliest(rows: _Rows, design: Design, read: Read, kind: Kind) -> FitParts:
 
 def _penalised(rows: _Rows, runs: Separation, who: str, design: Design, read: Read) -> FitParts:
     """With Jeffreys' penalty, since maximum likelihood has no finite estimate."""
-    likelihood = LogisticJeffreys(rows.columns, rows.stratum, rows.alive, rows.number)
+    likelihood = LogisticJeffreys(rows.columns, rows.stratum, *rows.weighted)
     plants = rows.number.sum() / (int(rows.cluster.max()) + 1)
     return penalised_parts(likelihood, runs, who, rows.cluster, plants, design, "odds_ratio", read)
 
@@ -244,25 +262,30 @@ def rows_with_outcome(rows: pd.DataFrame, design: Design) -> tuple[pd.DataFrame,
     return rows[there], [f"no state is known at that visit at {', '.join(lost)}, which is left out"]
 
 
-def _collapse(design: Design, chains: pd.DataFrame, place: Codes, used: NDArray[np.bool_]) -> _Rows:
+def _collapse(
+    design: Design, chains: pd.DataFrame, place: Codes, used: NDArray[np.bool_], weight: Floats | None
+) -> _Rows:
     stratum = place[design.strata_codes[used]]
     clusters = np.unique(design.cluster_codes[used], return_inverse=True)[1].astype(np.intp)
-    key = pd.DataFrame(np.column_stack([clusters, stratum, design.columns[used]]))
+    apart = [] if weight is None else [weight[used]]
+    key = pd.DataFrame(np.column_stack([clusters, stratum, design.columns[used], *apart]))
     codes, levels = group_codes(key, list(key.columns))
     first = np.full(len(levels), len(codes), dtype=np.intp)
     np.minimum.at(first, codes, np.arange(len(codes)))
     alive, dead = (sum_by(codes, chains[name].to_numpy(float)[used]) for name in ("alive", "dead"))
-    return _Rows(design.columns[used][first], stratum[first], clusters[first], alive, alive + dead)
+    own = None if weight is None else weight[used][first]
+    return _Rows(design.columns[used][first], stratum[first], clusters[first], alive, alive + dead, own)
 
 
 def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
     """Levels, coefficients and log-likelihood (with the binomial constant) by Newton steps."""
     level, beta = _start(rows)
+    alive, number = rows.weighted
     value = _value(rows, level, beta)
     spread = np.ptp(rows.columns, axis=0)
     for _ in range(_STEPS):
         share = expit(level[rows.stratum] + rows.columns @ beta)
-        score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
+        score, weight = alive - number * share, number * share * (1 - share)
         own = sum_by(rows.stratum, score)
         across = np.column_stack(
             [
@@ -293,19 +316,22 @@ def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
         if gain * size < _CONVERGED:
             break
     dead = rows.number - rows.alive
-    constant = float(np.sum(gammaln(rows.number + 1) - gammaln(rows.alive + 1) - gammaln(dead + 1)))
+    ways = gammaln(rows.number + 1) - gammaln(rows.alive + 1) - gammaln(dead + 1)
+    constant = float(np.sum(ways if rows.weight is None else rows.weight * ways))
     return level, beta, value + constant
 
 
 def _value(rows: _Rows, level: Floats, beta: Floats) -> float:
     linear = level[rows.stratum] + rows.columns @ beta
-    return float(np.sum(rows.alive * linear - rows.number * np.logaddexp(0.0, linear)))
+    alive, number = rows.weighted
+    return float(np.sum(alive * linear - number * np.logaddexp(0.0, linear)))
 
 
 def _start(rows: _Rows) -> tuple[Floats, Floats]:
     """Estimates of statsmodels; where its columns would be too many, levels from the counts."""
     strata, terms = rows.strata, rows.columns.shape[1]
-    alive, number = sum_by(rows.stratum, rows.alive), sum_by(rows.stratum, rows.number)
+    counted, all_there = rows.weighted
+    alive, number = sum_by(rows.stratum, counted), sum_by(rows.stratum, all_there)
     plain = np.log((alive + 0.5) / (number - alive + 0.5)), np.zeros(terms)
     if len(rows.alive) * (strata + terms) > _MOST_DENSE:
         return plain
@@ -314,7 +340,7 @@ def _start(rows: _Rows) -> tuple[Floats, Floats]:
     from statsmodels.tools.sm_exceptions import PerfectSeparationError
 
     matrix = np.hstack([(rows.stratum[:, None] == np.arange(strata)).astype(float), rows.columns])
-    counts = np.column_stack([rows.alive, rows.number - rows.alive])
+    counts = np.column_stack([counted, all_there - counted])
     with warnings.catch_warnings():
         # Separation and its overflows: the steps that follow find the term and name it.
         warnings.simplefilter("ignore")
@@ -329,7 +355,8 @@ def _start(rows: _Rows) -> tuple[Floats, Floats]:
 def _covariance(rows: _Rows, level: Floats, beta: Floats, kind: Kind) -> Sandwich:
     """Covariance by cluster; strata are a border where every cluster lies in one."""
     share = expit(level[rows.stratum] + rows.columns @ beta)
-    score, weight = rows.alive - rows.number * share, rows.number * share * (1 - share)
+    alive, number = rows.weighted
+    score, weight = alive - number * share, number * share * (1 - share)
     clusters = int(rows.cluster.max()) + 1
     stratum = np.empty(clusters, dtype=np.intp)
     stratum[rows.cluster] = rows.stratum

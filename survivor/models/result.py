@@ -18,6 +18,8 @@ from survivor.vocabulary import CONFIDENCE
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from survivor.models.working import Working
+
 Floats = NDArray[np.float64]
 
 
@@ -145,7 +147,8 @@ class Fit:
         variance, and hazard_ratio (odds_ratio) with its limits. Estimates are on
         the log scale; limits are two-sided 95 %, from t on ``df``.
     log_likelihood
-        With the binomial constant; Cox: partial. Mixed: effects integrated out.
+        With the binomial constant; Cox: partial. Mixed: effects integrated out. A
+        pseudo-likelihood where plots are weighted (``correlation`` above 0).
     checks
         What was decided or noticed while fitting, in sentences.
     data
@@ -153,6 +156,10 @@ class Fit:
     by_period
         Column whose levels have a ratio of hazards of their own in each period
         (``survivor.models.varying``); None where one ratio holds all season.
+    working, correlation
+        How seedlings of large and small plots are weighted, as asked for, and the
+        correlation of seedlings of a plot used for it; None under independence. Counts
+        here are those of the records, never weighted.
     """
 
     model: str
@@ -173,6 +180,8 @@ class Fit:
     variables: tuple[str, ...]
     engine: Engine = field(repr=False)
     by_period: str | None = field(default=None, kw_only=True)  # after the fields of models that add some
+    working: Working = field(default="independence", kw_only=True)
+    correlation: float | None = field(default=None, kw_only=True)
 
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.
