@@ -1,0 +1,282 @@
+"""Plots weighted by a working correlation: against estimating equations, and what must not move."""
+
+import numpy as np
+import pandas as pd
+import pytest
+import statsmodels.api as sm
+
+from survivor import intervals as interval_tables
+from survivor.effects.cells import study_cells
+from survivor.effects.contrasts import contrasts
+from survivor.errors import ModelError
+from survivor.models import grouped
+from survivor.models.fit import fit
+from survivor.models.varying import fit_varying
+from survivor.models.working import weights_of_sizes
+from survivor.proportions import plot_correlation
+from tests.calibration import cells, weights
+from tests.calibration.layouts import AT
+from tests.models.cohorts import VISITS, counts, tagged
+
+MODELS = {"grouped": {}, "logistic": {"model": "logistic", "at": VISITS[-1]}}
+WEIGHED = "plot correlation"
+NUMBERS = list(cells.NUMBERS)
+
+
+def unequal(**more):
+    """Plots of 6, 15 and 60 seedlings of each method at each site."""
+    parts = [
+        counts(seed=seed, planted=planted, plots=1, **more).assign(
+            plot=lambda rows, seed=seed: rows["plot"].astype(str) + f" no. {seed}"
+        )
+        for seed, planted in enumerate((6, 15, 60), start=3)
+    ]
+    frame = pd.concat(parts, ignore_index=True)
+    frame["method"] = pd.Categorical(frame["method"], ["spot spray", "auger", "rip"])
+    return frame
+
+
+def numbers(found):
+    return found.table[NUMBERS].to_numpy(dtype=float)
+
+
+def planted(frame):
+    return frame.groupby(["site", "plot"])["at_risk"].transform("max").to_numpy(dtype=float)
+
+
+def each_row(frame, rho):
+    """Weight of each row, 1 on average over seedlings."""
+    size = planted(frame)
+    weight = 1 / (1 + (size - 1) * rho)
+    first = ~frame.duplicated(["site", "plot"]).to_numpy()
+    return weight * size[first].sum() / (weight * size)[first].sum()
+
+
+def multiplied(frame, weight):
+    """The same records with counts multiplied: what weights must equal."""
+    return frame.assign(at_risk=frame["at_risk"] * weight, died=frame["died"] * weight)
+
+
+def test_weights_are_one_over_the_design_effect_and_one_on_average():
+    size = np.array([8.0, 17, 37, 80])
+    for rho in (0.0, 0.05, 1.0):
+        weight = weights_of_sizes(size, rho)
+        np.testing.assert_allclose((weight * size).sum(), size.sum())
+        # Kish (1965), Survey Sampling: design effect 1 + (m - 1) rho.
+        np.testing.assert_allclose(weight / weight[0], (1 + 7 * rho) / (1 + (size - 1) * rho))
+    np.testing.assert_array_equal(weights_of_sizes(size, 0.0), 1.0)
+
+
+def test_logistic_equals_generalised_estimating_equations():
+    # statsmodels GEE, exchangeable, a row a seedling: with columns constant within plots its
+    # equations are those of weighted plots (Liang and Zeger 1986).
+    frame = unequal()
+    last = frame.groupby(["site", "plot", "method"], observed=True).agg(
+        size=("at_risk", "max"), died=("died", "sum")
+    )
+    rows = last.reset_index().pipe(lambda each: each.loc[each.index.repeat(each["size"])])
+    place = rows.groupby(level=0).cumcount()
+    alive = (place >= rows["died"]).astype(float)
+    dummies = [rows["site"] == name for name in sorted(rows["site"].unique())]
+    dummies += [rows["method"] == name for name in ("auger", "rip")]
+    matrix = np.column_stack(dummies).astype(float)
+    plot = rows.groupby(["site", "plot"]).ngroup().to_numpy()
+    peer = sm.GEE(
+        alive.to_numpy(),
+        matrix,
+        plot,
+        family=sm.families.Binomial(),
+        cov_struct=sm.cov_struct.Exchangeable(),
+    )
+    told = peer.fit(maxiter=200, ctol=1e-10)
+    rho = float(peer.cov_struct.dep_params)
+    assert 0 < rho < 1
+    ours = fit(frame, "method", working=rho, **MODELS["logistic"])
+    np.testing.assert_allclose(ours.table["estimate"], told.params[-2:], atol=1e-6)
+    # The correlation moves the estimates by far more than that.
+    plain = fit(frame, "method", **MODELS["logistic"])
+    assert np.abs(plain.table["estimate"] - ours.table["estimate"]).max() > 1e-2
+
+
+@pytest.mark.parametrize("model", MODELS)
+@pytest.mark.parametrize("working", [WEIGHED, 0.3, 1.0])
+def test_plots_of_one_size_give_what_independence_gives(model, working):
+    frame = counts(plot_sd=1.0)
+    found = fit(frame, "method", working=working, **MODELS[model])
+    plain = fit(frame, "method", **MODELS[model])
+    assert found.correlation > 0
+    np.testing.assert_allclose(numbers(found), numbers(plain), rtol=0, atol=1e-10)
+    assert found.log_likelihood == pytest.approx(plain.log_likelihood, abs=1e-10)
+    assert "of one size" in " ".join(found.checks)
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_no_correlation_is_independence_exactly(model):
+    frame = unequal()
+    found, plain = (fit(frame, "method", working=way, **MODELS[model]) for way in (0.0, "independence"))
+    np.testing.assert_array_equal(numbers(found), numbers(plain))
+    assert found.log_likelihood == plain.log_likelihood
+    assert (found.correlation, plain.correlation) == (0.0, None)
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_full_correlation_counts_every_plot_as_one(model):
+    frame = unequal()
+    found = fit(frame, "method", working=1.0, **MODELS[model])
+    # Counts multiplied so that every plot holds one seedling, and the model as it is.
+    equal = multiplied(frame, 1 / planted(frame))
+    peer = fit(equal, "method", **MODELS[model])
+    np.testing.assert_allclose(numbers(found), numbers(peer), atol=1e-8)
+
+
+@pytest.mark.parametrize("place", range(3))
+def test_agrees_with_the_experiment_on_multiplied_counts(place):
+    cell, differences = weights.CELLS[place], cells.Differences()
+    layout = cell.layout
+    for frame in layout.draw(np.random.default_rng(7), 4):
+        plot = pd.factorize(frame["plot"])[0]
+        weight = weights.correlated(cell, frame)
+        weight = (weight * layout.size.sum() / (weight * layout.size).sum())[plot]
+        peer = cells.reported(multiplied(frame, weight))
+        found = fit(frame, "method", working=WEIGHED)
+        np.testing.assert_allclose(numbers(found), numbers(peer), atol=1e-8)
+        differences(cells.reported(frame))  # cells are read from the records
+        told = contrasts(found, at=AT).table[NUMBERS].to_numpy(dtype=float)
+        np.testing.assert_allclose(told, differences(peer), rtol=1e-8, atol=1e-8)
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_counts_and_populations_stay_those_of_the_records(model):
+    frame = unequal()
+    found = fit(frame, "method", working=WEIGHED, **MODELS[model])
+    plain = fit(frame, "method", **MODELS[model])
+    assert found.correlation > 0
+    for name in ("n_seedlings", "n_died", "n_plots", "n_sites", "n_clusters"):
+        assert getattr(found, name) == getattr(plain, name)
+    np.testing.assert_array_equal(
+        study_cells(found, ["method"], None).plants, study_cells(plain, ["method"], None).plants
+    )
+    at = float(VISITS[-1])
+    for name in ("n_seedlings", "died"):
+        ours, theirs = (contrasts(each, at=at).table for each in (found, plain))
+        if name in ours:
+            np.testing.assert_array_equal(ours[name], theirs[name])
+
+
+def test_the_correlation_is_that_of_plots_within_method_and_site():
+    frame = unequal()
+    plots = frame.groupby(["site", "method", "plot"], observed=True).agg(
+        size=("at_risk", "max"), died=("died", "sum")
+    )
+    group = plots.groupby(["site", "method"], observed=True).ngroup()
+    rho = plot_correlation(plots["size"] - plots["died"], plots["size"], group).icc
+    found = fit(frame, "method", working=WEIGHED)
+    assert found.correlation == pytest.approx(rho, rel=1e-12)
+    # All are judged at the last visit here, so alive at that day is alive at the end.
+    assert fit(frame, "method", working=WEIGHED, **MODELS["logistic"]).correlation == pytest.approx(rho)
+    said = found.checks[0]
+    assert f"{rho:.3f} (from plots of one method and site, by survival to the end of follow-up)" in said
+    assert "in one of 60" in said
+    assert "in one of 6, 1 on average" in said
+    assert "pseudo-likelihood" in said
+
+
+def test_where_the_correlation_cannot_be_estimated_every_seedling_counts_as_one():
+    frame = counts(plots=1)  # one plot a method a site
+    found = fit(frame, "method", working=WEIGHED)
+    assert found.correlation == 0
+    assert "cannot be estimated" in found.checks[0]
+    assert "every seedling counts as one" in found.checks[0]
+    np.testing.assert_array_equal(numbers(found), numbers(fit(frame, "method")))
+
+
+def test_plots_more_alike_than_chance_makes_them_count_as_independent():
+    # The same share dead in plots of either size: the mean square between plots is 0.
+    rows = [
+        (f"site {site}", f"{method} {size}", method, 0, 365, size, round(size * share))
+        for site in range(2)
+        for method, share in (("a", 0.5), ("b", 0.25))
+        for size in (8, 80)
+    ]
+    frame = pd.DataFrame(rows, columns=["site", "plot", "method", "start_day", "stop_day", "at_risk", "died"])
+    found = fit(frame, "method", working=WEIGHED)
+    assert found.correlation == 0
+    assert "no more than chance" in found.checks[0]
+
+
+def test_limits_by_site_leave_the_weights_of_plots_as_they_are():
+    frame = unequal(sites=5)
+    by_plot, by_site = (fit(frame, "method", cluster=name, working=WEIGHED) for name in ("plot", "site"))
+    assert by_site.correlation == by_plot.correlation
+    np.testing.assert_allclose(by_site.table["estimate"], by_plot.table["estimate"], atol=1e-10)
+    assert (by_site.n_clusters, by_plot.n_clusters) == (5, 45)
+
+
+@pytest.mark.parametrize("cluster", ["plot", "site"])
+def test_seedlings_one_by_one_give_what_counts_give(cluster, monkeypatch):
+    frame = unequal()
+    found = fit(frame, "method", working=WEIGHED, cluster=cluster)
+    singly = tagged(frame)
+    np.testing.assert_allclose(
+        numbers(fit(singly, "method", working=WEIGHED, cluster=cluster)), numbers(found), atol=1e-8
+    )
+    for module in (interval_tables, grouped):  # joined as in tables of many rows
+        monkeypatch.setattr(module, "_MANY", 1)
+    again = fit(singly, "method", working=WEIGHED, cluster=cluster)
+    np.testing.assert_allclose(numbers(again), numbers(found), atol=1e-8)
+    assert again.correlation == pytest.approx(found.correlation)
+
+
+def test_fitted_without_each_plot_by_the_same_weights():
+    frame = unequal(sites=2)
+    rho = 0.2
+    found = fit(frame, "method", working=rho)
+    cells_of, share = found.data.drop_duplicates(["site", "method"]), np.full((1, 6), 1 / 6)
+    without = found.without_each_cluster(cells_of, share, 365.0)
+    keys = frame[["site", "plot"]].drop_duplicates().sort_values(["site", "plot"])
+    first = keys.iloc[0]
+    weight = 1 / (1 + (planted(frame) - 1) * rho)
+    rest = ~((frame["site"] == first["site"]) & (frame["plot"] == first["plot"])).to_numpy()
+    peer = fit(multiplied(frame, weight)[rest], "method").average_survival(cells_of, share, 365.0)
+    np.testing.assert_allclose(without[0], peer.estimate, atol=1e-8)
+
+
+def test_ratios_by_period_keep_the_weights():
+    frame = unequal(sites=4)
+    rho = 0.2
+    found = fit_varying(fit(frame, "method", working=rho, pieces=[150.0]), "method")
+    weight = each_row(frame, rho)
+    peer = fit_varying(fit(multiplied(frame, weight), "method", pieces=[150.0]), "method")
+    np.testing.assert_allclose(found.table["estimate"], peer.table["estimate"], atol=1e-8)
+    np.testing.assert_allclose(found.table["std_error"], peer.table["std_error"], atol=1e-8)
+    assert found.correlation == rho
+
+
+@pytest.mark.parametrize("model", MODELS)
+def test_penalised_fits_are_weighted_too(model):
+    frame = unequal()
+    frame.loc[frame["method"] == "auger", "died"] = 0
+    frame.loc[frame["method"] == "auger", "at_risk"] = planted(frame)[frame["method"] == "auger"].astype(int)
+    rho = 0.2
+    found = fit(frame, "method", working=rho, **MODELS[model])
+    peer = fit(multiplied(frame, each_row(frame, rho)), "method", **MODELS[model])
+    assert found.variance == peer.variance == "penalised"
+    np.testing.assert_allclose(found.table["estimate"], peer.table["estimate"], atol=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("how", "what"),
+    [
+        ({"working": "plots"}, "no working correlation 'plots'"),
+        ({"working": 1.5}, "no working correlation 1.5"),
+        ({"working": float("nan")}, "no working correlation nan"),
+        ({"working": WEIGHED, "cluster": None}, "rows are taken as independent"),
+        ({"working": WEIGHED, "model": "cox"}, "cox does not weight plots"),
+        ({"working": WEIGHED, "model": "mixed"}, "mixed does not weight plots"),
+        ({"working": WEIGHED, "baseline": "unspecified"}, "an unspecified baseline does not weight plots"),
+    ],
+)
+def test_what_cannot_be_weighted_is_refused(how, what):
+    with pytest.raises(ModelError, match=what) as refused:
+        fit(counts(), "method", **how)
+    assert refused.value.mend
