@@ -25,6 +25,7 @@ from survivor.costs.quantiles import TAILS, quantile
 from survivor.costs.reading import Costs, read_costs
 from survivor.costs.scenarios import RainSlope, Scenarios, under_rain
 from survivor.costs.value import BestValue, best_value, worth_range
+from survivor.effects.cells import levels_of
 from survivor.effects.limits import Floats
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import PayoffError
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
 
     from survivor.models.result import Fit
 
+MOST_TIMES = 10.0  # times the cost of a plant beyond which an upper limit is called none
 _CLEARLY = CONFIDENCE  # probability from which one method is called the cheapest
 
 
@@ -127,6 +129,7 @@ def payoff(
     worth: tuple[float | None, float | None] = (None, None),
     infill: Infill | None = None,
     infill_plants: InfillPlants | None = None,
+    counted: Standardised | None = None,
 ) -> Payoff:
     """Cost per established plant under each method.
 
@@ -159,6 +162,9 @@ def payoff(
     infill, infill_plants
         What an infill plant costs, and how many there are and live; without either, infill
         is not counted.
+    counted
+        Survival with levels that the model does not hold, as counted (``survivor.effects.counted``):
+        they are costed too, but stand in no increment, break-even or best value.
 
     Returns
     -------
@@ -173,7 +179,7 @@ def payoff(
         When survival by method cannot be had from the fit.
     """
     known, currency = read_costs(costs, by, currency)
-    standard = survival(fit, by=by, at=at, population=population)
+    standard = counted if counted is not None else survival(fit, by=by, at=at, population=population)
     methods = standard.table[by].tolist()
     costed = [place for place, name in enumerate(methods) if name in known]
     not_costed = tuple(name for name in methods if name not in known)
@@ -196,13 +202,18 @@ def payoff(
         middle = np.array([price.per_plant for price in prices]) / (chosen["estimate"].to_numpy(float) / 100)
     table = _table(chosen, by, prices, middle, drawn, currency)
     lead = table.iloc[int(table["probability_lowest"].to_numpy().argmax())]
-    cheapest = lead[by] if len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
+    told_all = bool(table["lower"].notna().all())
+    cheapest = lead[by] if told_all and len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
     checks = (*standard.checks, *_checks(not_costed, strange, apart, standard, costed))
     statement = _statement(table, by, cheapest, bool(not_costed or apart))
     names = chosen[by].tolist()
     told: dict[str, Any] = {"by": by, "at": at, "currency": currency}
     more: dict[str, Any] = {}
-    if len(names) > 1:
+    held = [place for place, name in enumerate(names) if name in levels_of(fit.data, by)]
+    if len(held) > 1:
+        whole = names, prices, paid, middle
+        names, prices = [names[place] for place in held], [prices[place] for place in held]
+        paid, middle = paid[:, held], middle[held]
         found = gaps(fit, by, at, names, population)
         base = names.index(against) if against in names else 0
         more["between"] = found.between
@@ -215,6 +226,7 @@ def payoff(
         more["best_value"] = best_value(
             names, found.survival, apart_by, prices, paid, over, seed=seed, **told
         )
+        names, prices, paid, middle = whole
     if infill is not None and infill_plants is not None and _any_infill(infill_plants, names):
         share = chosen["estimate"].to_numpy(float) / 100
         more["with_infill"] = with_infill(
@@ -280,6 +292,11 @@ def _table(
     ordered = np.sort(drawn, axis=0)
     lower, lower_error = quantile(ordered, TAILS[0])
     upper, upper_error = quantile(ordered, TAILS[1])
+    # Survival without limits gives no cost with limits, and one next to nought gives a figure of no use.
+    told = np.isfinite(chosen["lower"].to_numpy(float)) & np.isfinite(chosen["upper"].to_numpy(float))
+    plain = np.array([price.per_plant for price in prices])
+    lower, upper = np.where(told, lower, np.nan), np.where(told, upper, np.nan)
+    upper = np.where(upper > MOST_TIMES * plain, np.inf, upper)
     return pd.DataFrame(
         {
             by: chosen[by],
@@ -340,7 +357,9 @@ def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) 
     def priced(row: pd.Series[Any]) -> str:
         lower, upper = float(row["lower"]), float(row["upper"])
         told = f"95 % limits {limits(lower, upper, 2)}"
-        if not np.isfinite(upper):
+        if np.isnan(lower):
+            told = "no limits, since its survival has none"
+        elif not np.isfinite(upper):
             told = f"95 % limits from {number(lower, 2)}, without an upper end"
         cost = money(float(row["cost_per_established"]), currency)
         return f"{cost} per established plant ({told})"
@@ -353,6 +372,11 @@ def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) 
         chosen = table[table[by] == cheapest].iloc[0]
         chance = _in_100(float(chosen["probability_lowest"]))
         return f"At these sites {cheapest} cost least{of_those}: {priced(chosen)}; {chance} that it is so."
+    if table["lower"].isna().any():
+        return (
+            f"At these sites it cannot be told which of the preparations{among} is the cheapest. The lowest "
+            f"cost comes out for {lead[by]}: {priced(lead)}."
+        )
     chance = _in_100(float(lead["probability_lowest"]))
     return (
         f"At these sites none of the preparations{among} is clearly the cheapest. The lowest cost comes out "

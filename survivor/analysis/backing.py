@@ -60,8 +60,8 @@ def backed(analysis: Analysis, season: Season, say: Callable[[str], None]) -> An
         found["mean_days"] = attempt(
             "mean_days", lambda: mean_days_alive(season.intervals, until=season.at, strata="site")
         )
-    head = season.fits.headline
-    if head is not None and "method" in head.variables:
+    head, answer = season.fits.headline, season.fits.answer or season.fits.headline
+    if head is not None and answer is not None and "method" in head.variables:
         say("Ratios of hazards by period")
         found["hazards"] = attempt("hazards", lambda: hazards(head))
         found["residuals"] = attempt("residuals", lambda: _residuals(season))
@@ -70,12 +70,12 @@ def backed(analysis: Analysis, season: Season, say: Callable[[str], None]) -> An
         random = season.settings.design.allocation == RANDOM
         if not random:
             found["sensitivity"] = attempt(
-                "sensitivity", lambda: sensitivity(head, at=season.at, population=season.population)
+                "sensitivity", lambda: sensitivity(answer, at=season.at, population=season.population)
             )
         found["like_sites"] = attempt(
             "like_sites",
             lambda: like_sites(
-                head, at=season.at, population=season.population, seed=season.settings.study.seed
+                answer, at=season.at, population=season.population, seed=season.settings.study.seed
             ),
         )
         if random:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
 import pandas as pd
 
@@ -14,12 +14,14 @@ from survivor.analysis.reasons import Reasons, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.rules import CONTRAST_COLUMNS, answers_under, other_rules
 from survivor.analysis.season import Season
+from survivor.effects.cells import levels_of
 from survivor.effects.confounding import WITHIN, confounding
 from survivor.effects.consistency import leave_one_site_out
-from survivor.effects.contrasts import Contrasts, contrasts
+from survivor.effects.contrasts import Contrasts, Pairs, contrasts
+from survivor.effects.counted import EVERYBODY, with_counted_contrasts, with_counted_survival
 from survivor.effects.dose import Dose, dose
 from survivor.effects.slopes import Slopes, radius_by_method
-from survivor.effects.standardise import survival
+from survivor.effects.standardise import Standardised, survival
 from survivor.errors import SurvivorError
 from survivor.intervals import entries
 from survivor.models.fit import fit
@@ -41,27 +43,38 @@ def compared(
         The analysis with its comparisons, and the differences under other rules for
         plants that were missing or never found again.
     """
-    head, between = season.fits.headline, season.fits.between
+    head, between = season.fits.answer or season.fits.headline, season.fits.between
+    edges, window = season.fits.edges, float(season.settings.headline_milestone.window_days)
     plain, said = without_separated(season)
     differences = pd.DataFrame(columns=CONTRAST_COLUMNS)
     at, people = season.at, season.population
+    if edges and (head is None or "method" not in head.variables):
+        reasons.say(f"{MONEY_SUBJECT}: {_too_few_left(edges)}")
+        reasons.say(f"{RADIUS_SUBJECT}: {_too_few_left(edges)}")
+        return _counted_only(analysis, season, reasons, window), differences
     if head is None or "method" not in head.variables:
         reasons.say(_nothing_within(season.intervals))
         against, pairs = _between_only(between, season, reasons)
         return replace(analysis, contrasts=against, all_pairs=pairs), differences
+
+    def survived() -> Standardised:
+        found = survival(head, "method", at, people)
+        return with_counted_survival(found, season.intervals, at, window, edges) if edges else found
+
+    def differ(pairs: Pairs) -> Contrasts:
+        usual = levels_of(season.intervals, "method")[0]
+        if edges and pairs == "against" and usual in edges:
+            return with_counted_contrasts(None, season.intervals, at, window, edges)
+        found = contrasts(head, at=at, pairs=pairs, population=people, between_fit=between, plain_fit=plain)
+        if not edges:
+            return found
+        return with_counted_contrasts(found, season.intervals, at, window, edges, pairs)
+
     analysis = replace(
         analysis,
-        survival=reasons.attempt("Survival by method", lambda: survival(head, "method", at, people)),
-        contrasts=reasons.attempt(
-            "Comparison with the usual practice",
-            lambda: contrasts(head, at=at, population=people, between_fit=between, plain_fit=plain),
-        ),
-        all_pairs=reasons.attempt(
-            "All pairs",
-            lambda: contrasts(
-                head, at=at, pairs="all", population=people, between_fit=between, plain_fit=plain
-            ),
-        ),
+        survival=reasons.attempt("Survival by method", survived),
+        contrasts=reasons.attempt("Comparison with the usual practice", lambda: differ("against")),
+        all_pairs=reasons.attempt("All pairs", lambda: differ("all")),
         # All methods of the records, also those that no site joins to the rest.
         confounding=reasons.attempt("Methods by site", lambda: confounding(season.intervals)),
         notes=tuple(dict.fromkeys([*analysis.notes, *said])),
@@ -79,7 +92,7 @@ def compared(
     )
     say("Weed-free radius")
     unmade = dict(analysis.unmade)
-    response, held, apart = _radius(season, head, reasons, unmade)
+    response, held, apart = _radius(season, season.fits.headline or head, reasons, unmade)
     say("Money")
     analysis = replace(analysis, dose=response, radius_held=held, radius_by_method=apart, unmade=unmade)
     return priced(analysis, season, head, left_out(season, head), reasons), differences
@@ -193,7 +206,33 @@ def left_out(season: Season, head: Fit) -> dict[str, str]:
     held = set(head.data["method"].astype(str))
     absent = [name for name in dict.fromkeys(season.intervals["method"].astype(str)) if name not in held]
     why = "no site joins it to the others, so its survival cannot be told from that of its sites"
-    return dict.fromkeys(absent, why)
+    edges = {str(name): found for name, found in season.fits.edges.items()}
+    return {
+        name: "nobody was alive" if name in edges else why for name in absent if edges.get(name) != EVERYBODY
+    }
+
+
+def _counted_only(analysis: Analysis, season: Season, reasons: Reasons, window: float) -> Analysis:
+    """Fill in survival and differences by counts, where no two methods are left for a model."""
+    intervals, at, edges = season.intervals, season.at, season.fits.edges
+
+    def differ(pairs: Pairs) -> Contrasts:
+        return with_counted_contrasts(None, intervals, at, window, edges, pairs)
+
+    return replace(
+        analysis,
+        survival=reasons.attempt(
+            "Survival by method", lambda: with_counted_survival(None, intervals, at, window, edges)
+        ),
+        contrasts=reasons.attempt("Comparison with the usual practice", lambda: differ("against")),
+        all_pairs=reasons.attempt("All pairs", lambda: differ("all")),
+        confounding=reasons.attempt("Methods by site", lambda: confounding(intervals)),
+    )
+
+
+def _too_few_left(edges: Mapping[Any, str]) -> str:
+    fates = " and ".join(dict.fromkeys(edges.values()))
+    return f"it needs two preparations with some alive and some dead; {fates} was alive with the others."
 
 
 def _between_only(

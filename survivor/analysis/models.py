@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from dataclasses import dataclass
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -11,12 +11,17 @@ import pandas as pd
 
 from survivor.curves.rounds import at_milestone
 from survivor.effects.confounding import layout
+from survivor.effects.counted import at_the_edge, said_of_edges
+from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
+from survivor.models.by_period import fit_by_period
 from survivor.models.fit import fit
 from survivor.models.result import Fit
+from survivor.models.varying import fit_varying
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
 
+_CLEAR = 0.05  # p of the F test of period by method under which ratios differ between periods
 _MOST_MIXED = 3000  # plots; beyond, the mixed model takes minutes and tells little more
 
 
@@ -27,7 +32,10 @@ class SeasonFits:
     ``headline`` is the grouped model with a level for each stratum; ``whole`` speaks of
     every plot, also of methods that ``headline`` leaves out; ``between`` has no
     strata and goes by site, for methods that share no site; ``others`` by name.
-    ``cannot`` and ``notes`` are sentences.
+    ``cannot`` and ``notes`` are sentences. ``answer`` is what is reported of methods:
+    ``headline``, or the same with ratios by period where these differ. ``edges``: methods
+    with which nobody, or everybody, is alive at the milestone; no model holds them.
+    ``not_proportional``: ratios differ between periods and ``answer`` has none.
     """
 
     headline: Fit | None
@@ -36,6 +44,9 @@ class SeasonFits:
     others: dict[str, Fit]
     cannot: tuple[str, ...]
     notes: tuple[str, ...]
+    answer: Fit | None = None
+    edges: Mapping[Any, str] = field(default_factory=dict)
+    not_proportional: bool = False
 
 
 def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
@@ -86,9 +97,16 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
         Day of the logistic model.
     """
     strata = strata_of(intervals, settings)
-    joined, apart = _joined(intervals, strata)
+    edges = _edges(intervals, at, float(settings.headline_milestone.window_days))
+    rest = intervals
+    if edges:
+        rest = of_methods(intervals, [name for name in intervals["method"].unique() if name not in edges])
+    if rest.empty:
+        whole = _whole(intervals, strata)
+        return SeasonFits(None, whole, None, {}, (), said_of_edges(edges, at), None, edges)
+    joined, apart = _joined(rest, strata)
     formula, notes = season_formula(joined)
-    said = [*notes, *apart]
+    said = [*notes, *apart, *said_of_edges(edges, at)]
     cannot: list[str] = []
     headline = None
     try:
@@ -98,15 +116,61 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     if headline is not None:
         said += [_sentence(check) for check in headline.checks]
         said.append(_variance(headline))
-    between = _between(intervals, season_formula(intervals)[0])
+    answer, ratios, unfitted = _by_period(headline)
+    said += ratios
+    between = _between(rest, season_formula(rest)[0])
     others: dict[str, Fit] = {}
     if headline is not None:
         others, missed = _others(joined, formula, strata, at, settings)
         said += missed
     # A model without methods needs no penalty: where they do, it tells the whole better.
     plain = headline is not None and joined is intervals and headline.variance != "penalised"
-    whole = headline if plain else _whole(intervals, strata)
-    return SeasonFits(headline, whole, between, others, tuple(cannot), tuple(dict.fromkeys(said)))
+    whole = answer if plain else _whole(intervals, strata)
+    notes = tuple(dict.fromkeys(said))
+    return SeasonFits(headline, whole, between, others, tuple(cannot), notes, answer, edges, unfitted)
+
+
+def _edges(intervals: pd.DataFrame, at: float, window: float) -> dict[Any, str]:
+    """Methods with which nobody, or everybody, is alive; none where there is one method only, or all are so.
+
+    Where all died, or none did, the models tell how long they lived, and nothing of the day is compared.
+    """
+    if intervals["method"].nunique() < 2:
+        return {}
+    found = at_the_edge(intervals, at, window)
+    return found if len(set(found.values())) > 1 or len(found) < intervals["method"].nunique() else {}
+
+
+def _by_period(headline: Fit | None) -> tuple[Fit | None, list[str], bool]:
+    """Give the model with ratios by period where the F test rejects one ratio for the whole season.
+
+    Returns
+    -------
+    answer, said, unfitted
+        The model to report, sentences, and whether ratios differ but cannot be had.
+    """
+    if headline is None or headline.variance != "CR2" or "method" not in headline.variables:
+        return headline, [], False
+    try:
+        test = fit_by_period(headline, "method").proportional
+    except SurvivorError:
+        return headline, [], False  # nothing speaks against one ratio, since nothing could
+    if not test.p_value < _CLEAR:
+        return headline, [], False
+    differ = (
+        f"The ratio of the chances of dying between preparations is not the same all season (F "
+        f"{test.statistic:.1f} on {test.df1:.0f} and {test.df2:.0f} degrees of freedom, p "
+        f"{'under 0.001' if test.p_value < 0.001 else format(test.p_value, '.3f')})"
+    )
+    try:
+        varying = fit_varying(headline, "method")
+        told = survival(varying, at=float(headline.data["stop_day"].max())).table
+    except SurvivorError as fault:
+        return headline, [f"{differ}, but a model with a ratio for each period failed: {fault.what}."], True
+    if not np.isfinite(told["std_error"].to_numpy(dtype=float)).all():
+        return headline, [f"{differ}, but a model with a ratio for each period has no limits."], True
+    said = f"{differ}, so survival and differences come from the model with a ratio for each period."
+    return varying, [said], False
 
 
 def strata_of(intervals: pd.DataFrame, settings: Settings) -> list[str] | None:

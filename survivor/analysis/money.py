@@ -18,6 +18,8 @@ from survivor.costs.scenarios import RainSlope, Scenarios
 from survivor.costs.stocking import InfillLives, InfillOrder, StemsNeeded, infill_order, stems_needed
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
+from survivor.effects.counted import EVERYBODY, NOBODY
+from survivor.effects.standardise import Standardised
 from survivor.errors import SurvivorError
 from survivor.intervals import entries, tally
 from survivor.models.result import Fit
@@ -86,8 +88,22 @@ def _payoff(
             worth=(costs.worth_low, costs.worth_high) if costs else (None, None),
             infill=settings.infill,
             infill_plants=infill_plants(analysis, season),
+            counted=_all_alive(analysis, season),
         ),
     )
+
+
+def _all_alive(analysis: Analysis, season: Season) -> Standardised | None:
+    """Survival with the methods that everybody lived with: an established plant then costs what one costs.
+
+    None where there is none. Those that nobody lived with have no cost per established plant.
+    """
+    standard, edges = analysis.survival, {str(name): fate for name, fate in season.fits.edges.items()}
+    if standard is None or EVERYBODY not in edges.values():
+        return None
+    kept = [edges.get(str(name)) != NOBODY for name in standard.table["method"]]
+    table = standard.table[kept].reset_index(drop=True)
+    return replace(standard, table=table, covariance=standard.covariance[np.ix_(kept, kept)])
 
 
 def infill_plants(analysis: Analysis, season: Season) -> InfillPlants | None:

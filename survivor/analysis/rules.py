@@ -12,13 +12,13 @@ from survivor.analysis.models import first_plants, of_methods
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
-from survivor.models.fit import fit
 from survivor.models.result import Fit
+from survivor.models.varying import fit_again
 from survivor.records import Records
 from survivor.records.tagged import Missing
 
 SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
-CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper"]
+CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper", "p_adjusted"]
 
 
 def other_rules(
@@ -35,12 +35,17 @@ def other_rules(
     other: Missing = "unknown" if missing_is == "dead" else "dead"
     named = {
         "as reported": records.intervals,
-        f"missing counted as {other}": records.under(missing=other),
+        other_missing(missing_is): records.under(missing=other),
         "plants never found again all dead": records.under(unknown="dead"),
         "plants never found again all alive": records.under(unknown="alive"),
     }
     found = {rule: of_methods(first_plants(intervals), methods) for rule, intervals in named.items()}
     return {rule: from_first_visit(table) for rule, table in found.items()} if found_first else found
+
+
+def other_missing(missing_is: Missing) -> str:
+    """Name the rule for missing plants that the study file did not choose."""
+    return f"missing counted as {'unknown' if missing_is == 'dead' else 'dead'}"
 
 
 def answers_under(
@@ -68,7 +73,7 @@ def answers_under(
     differences: list[pd.DataFrame] = []
     for rule, intervals in tables.items():
         try:
-            fitted = fit(intervals, headline.formula, strata=list(headline.strata) or None)
+            fitted = fit_again(intervals, headline)
             day = min(at, float(intervals["stop_day"].max()))
             alive = survival(fitted, at=day, population=population).table
             pairs = contrasts(fitted, at=day, population=population).table

@@ -11,7 +11,7 @@ from scipy import stats
 from survivor.effects.confounding import REFUSED
 from survivor.effects.contrasts import contrasts
 from survivor.errors import SurvivorError
-from survivor.models.fit import fit as fit_model
+from survivor.models.varying import fit_again
 from survivor.vocabulary import PLOT_KEY
 
 if TYPE_CHECKING:
@@ -86,7 +86,7 @@ def leave_one_site_out(fitted: Fit, at: float, population: pd.DataFrame | None =
         if population is not None and "site" in population.columns:
             people = population[population["site"] != site]
         try:
-            again = fit_model(rest, fitted.formula, strata=list(fitted.strata) or None)
+            again = fit_again(rest, fitted)
             table = contrasts(again, at=at, population=people).table
         except SurvivorError:
             continue

@@ -288,7 +288,7 @@ def _table(
         lost = pair.basis != REFUSED and not told
         untold = _no_limits(int(count[3]), int(count[1]), bool(found)) if lost else ""
         basis.append(REFUSED if lost else pair.basis)
-        reason.append("; ".join(filter(None, [pair.reason, untold])))
+        reason.append(untold or pair.reason)
     shown = np.where(known, 1.0, np.nan)
     p_value = p_value * shown
     like = data[by].dtype

@@ -28,8 +28,8 @@ from survivor.effects.confounding import REFUSED
 from survivor.effects.contrasts import Contrasts, contrasts
 from survivor.effects.limits import Floats, half_width, t_test
 from survivor.errors import EffectError, SurvivorError
-from survivor.models.fit import fit as fit_model
 from survivor.models.multiplicity import holm
+from survivor.models.varying import fit_again
 
 if TYPE_CHECKING:
     from survivor.models.result import Fit
@@ -115,7 +115,7 @@ def _parts(sites: Any, seed: int) -> list[list[Any]]:
 
 
 def _again(fit: Fit, data: pd.DataFrame, cluster: str | None) -> Fit:
-    return fit_model(data, fit.formula, strata=list(fit.strata) or None, cluster=cluster)
+    return fit_again(data, fit, cluster=cluster)
 
 
 def _without(

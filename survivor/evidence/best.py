@@ -79,8 +79,8 @@ def best_finding(leader: str, pairs: Sequence[Pair], comparisons: int, design: D
         sure = weakest.grade != "slight"  # 'clearly' needs at least fair
         answer = (
             f"{'Yes' if sure else 'It came out so'}: at these sites {leader} had "
-            f"{'clearly ' if sure else ''}more alive than each other preparation, {allowing}. The nearest is {nearest.rival}: "
-            f"{_phrase(nearest)}."
+            f"{'clearly ' if sure else ''}more alive than each other preparation, {allowing}. "
+            f"The nearest is {nearest.rival}: {_phrase(nearest)}."
         )
         return _made(weakest, leader, nearest, answer)
     ahead = "all others" if all(pair.estimate > 0 for pair in pairs) else "most others"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import Any
 
 from survivor.effects.dose import Dose
@@ -14,13 +15,25 @@ from survivor.settings import Design
 from survivor.vocabulary import PER_100
 
 
-def survival_finding(survival: Standardised, milestone: str, design: Design) -> Finding:
-    """Make the finding of how many of the whole planting are alive (``survival`` with ``by=None``)."""
+def survival_finding(
+    survival: Standardised,
+    milestone: str,
+    design: Design,
+    *,
+    flags: Circumstances | None = None,
+    told: str = "",
+) -> Finding:
+    """Make the finding of how many of the whole planting are alive (``survival`` with ``by=None``).
+
+    ``flags``: what else is known of it; ``told``: how survival on the day is known, where no
+    visit fell on it.
+    """
     line: dict[str, Any] = {str(name): value for name, value in survival.table.iloc[0].items()}
     estimate, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
     counts = Counts(int(line["n_seedlings"]), int(line["n_plots"]), int(line["n_sites"]))
     graded, reasons, raise_it = grade(
-        Circumstances(
+        replace(
+            flags or Circumstances(),
             compares=False,
             plots_placed=design.plots_placed,
             df=float(line["df"]),
@@ -31,7 +44,7 @@ def survival_finding(survival: Standardised, milestone: str, design: Design) -> 
     return Finding(
         key="alive",
         question="How many are alive?",
-        answer=survival_sentence("all preparations", estimate, lower, upper, milestone, counts),
+        answer=survival_sentence("all preparations", estimate, lower, upper, milestone, counts, told),
         estimate=estimate,
         lower=lower,
         upper=upper,

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
+from typing import Any, Final
 
 from survivor.costing import Payoff
 from survivor.effects.confounding import REFUSED
@@ -16,6 +16,8 @@ from survivor.evidence.money import basis_of
 from survivor.evidence.words import Counts, comparison_sentence, difference_phrase, settled, target_verdict
 from survivor.settings import Design
 from survivor.vocabulary import PER_100
+
+TARGET: Final = "Is it what was promised?"
 
 
 def contrast_finding(
@@ -141,6 +143,7 @@ def target_finding(
     key: str = "target",
     question: str = "",
     flags: Circumstances | None = None,
+    told: str = "",
 ) -> Finding:
     """Make the finding of a target: a statement about true survival of the planted.
 
@@ -154,10 +157,12 @@ def target_finding(
         Which line of the table.
     milestone, design, key, question, flags
         As for :func:`contrast_finding`.
+    told
+        How survival on the day is known, where no visit fell on it.
     """
     line: dict[str, Any] = {str(name): value for name, value in survival.table.iloc[row].items()}
     estimate, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
-    verdict = target_verdict(estimate, lower, upper, target, milestone, _counts(line))
+    verdict = target_verdict(estimate, lower, upper, target, milestone, _counts(line), told)
     wide = (upper - lower) / 2 > design.smallest_difference
     unsettled: Settled = "no" if wide else "partly"
     known = replace(
@@ -171,7 +176,7 @@ def target_finding(
     graded, reasons, raise_it = grade(known)
     return Finding(
         key=key,
-        question=question or "Is it what was promised?",
+        question=question or TARGET,
         answer=verdict.sentence,
         estimate=estimate,
         lower=lower,
@@ -216,7 +221,8 @@ def payoff_finding(
         basis=basis_of(payoff, line[payoff.by]),
         df=float(costed["df"].min()),
         fewest_plots=int(costed["n_plots"].min()),
-        settled="yes" if payoff.cheapest is not None or len(table) == 1 else "partly",
+        # Where none is clearly the cheapest the question is as open as a difference that is not clear.
+        settled="yes" if payoff.cheapest is not None or len(table) == 1 else "no",
     )
     graded, reasons, raise_it = grade(known)
     currency = str(line["currency"])

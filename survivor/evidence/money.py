@@ -43,7 +43,7 @@ def value_finding(
     survived = payoff.survival.table
     costed = survived[survived[payoff.by].isin(payoff.table[payoff.by])]
     between = any(basis_of(payoff, method) == BETWEEN for method in leaders)
-    settled: Settled = "yes" if clear else "partly"
+    settled: Settled = "yes" if clear else "partly" if len(leaders) > 1 else "no"
     graded, reasons, raise_it = grade(
         replace(
             flags or Circumstances(),

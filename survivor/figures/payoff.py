@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
+
 import pandas as pd
 from matplotlib.axes import Axes
 
 from survivor.figures.rows import Layout, Row, draw_rows, rows_figure, set_range
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import limits, money
+from survivor.figures.words import cost_limits, money
 
 
 def draw_payoff(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -47,7 +50,7 @@ def payoff_rows(table: pd.DataFrame, usual: str | None = None) -> list[Row]:
     for record in table.sort_values("cost_per_established", kind="stable").to_dict("records"):
         name, cost = str(record["method"]), float(record["cost_per_established"])
         lower, upper = float(record["lower"]), float(record["upper"])
-        written = f"{money(cost, str(record['currency']))} ({limits(lower, upper, 2)})"
+        written = f"{money(cost, str(record['currency']))} ({cost_limits(lower, upper)})"
         rows.append(
             Row(
                 label=name,
@@ -64,7 +67,9 @@ def payoff_rows(table: pd.DataFrame, usual: str | None = None) -> list[Row]:
 
 def _payoff_on(ax: Axes, rows: list[Row], table: pd.DataFrame, size: Size) -> Axes:
     values = [float(v) for v in [*table["lower"], *table["upper"], *table["cost_per_established"], 0.0]]
-    top = max((value for value in values if value == value), default=1.0)
+    values = [value for value in values if math.isfinite(value)]  # no upper limit: the line runs off the axis
+    top = max(values, default=1.0)
+    rows = [replace(row, upper=2 * top) if row.upper == math.inf else row for row in rows]
     step = next((s for s in (0.5, 1, 2, 5, 10, 20, 50, 100) if top / s <= 10), 500)
     set_range(ax, values, step, step, (0, float("inf")))
     currency = str(table["currency"].iloc[0]) if "currency" in table and len(table) else ""

@@ -47,6 +47,13 @@ def limits(lower: float, upper: float, digits: int = 0, *, sign: bool = False) -
     return f"{number(lower, digits, sign=sign)} to {number(upper, digits, sign=sign)}"
 
 
+def cost_limits(lower: float, upper: float) -> str:
+    """Write limits of an amount to the cent; an infinite upper one as none."""
+    if math.isfinite(lower) and math.isinf(upper):
+        return f"from {number(lower, 2)}, no upper limit"
+    return limits(lower, upper, 2)
+
+
 def per_100(value: float) -> str:
     """Write survival per 100 planted as a whole number.
 

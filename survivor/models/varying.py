@@ -8,6 +8,7 @@ of ``survivor.models.by_period`` and gives survival, differences and limits as a
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -15,6 +16,7 @@ import pandas as pd
 from survivor.intervals import group_codes
 from survivor.models.by_period import Told, periods_told_apart
 from survivor.models.clusters import Codes, Floats
+from survivor.models.fit import fit as fit_model
 from survivor.models.grouped_survival import read_cells
 from survivor.models.result import DeltaEngine, Fit, coefficient_table, without_limits
 
@@ -60,6 +62,27 @@ def fit_varying(fit: Fit, by: str) -> Fit:
         engine=DeltaEngine(solution.parameters, covariance, _Survival(told, by), offset),
         by_period=by,
     )
+
+
+def fit_again(frame: pd.DataFrame, like: Fit, **options: Any) -> Fit:
+    """Fit the model of a grouped fit to other rows, with ratios by period where it has them.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals.
+    like
+        Its formula, strata and ``by_period`` are kept.
+    options
+        ``cluster`` and ``pieces``, as for ``survivor.fit``.
+
+    Raises
+    ------
+    ModelError
+        As ``survivor.fit`` and :func:`fit_varying`.
+    """
+    found = fit_model(frame, like.formula, strata=list(like.strata) or None, **options)
+    return found if like.by_period is None else fit_varying(found, like.by_period)
 
 
 def _effects(told: Told) -> int:

@@ -10,7 +10,7 @@ import pandas as pd
 from survivor.analysis.milestone import milestone_words, reached
 from survivor.figures.comparison import survival_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import limits, money, number, per_100, per_100_limits
+from survivor.figures.words import cost_limits, money, number, per_100, per_100_limits
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, Terms
 from survivor.report.content.reasons import (
     allocation,
@@ -49,7 +49,7 @@ def answer(analysis: Analysis) -> Section:
         said = why(analysis, otherwise="No question could be answered from these records")
         blocks.append(Paragraph(said, kind="lead"))
     for finding in analysis.findings[1:]:
-        if finding.verdict is not None:
+        if finding.key == "target":
             blocks.append(Paragraph(target_words(finding), label="Target"))
     if analysis.found_first:
         blocks.append(
@@ -90,8 +90,9 @@ def how_sure(finding: Finding) -> str:
 
 
 def target_words(finding: Finding) -> str:
-    """Return the verdict on a target, one of three, and the sentence behind it."""
-    return f"{str(finding.verdict).capitalize()}. {sentence(finding.answer)}"
+    """Return the verdict on a target, one of three, or that there is none, and the sentence behind it."""
+    word = finding.verdict or "Cannot be said"
+    return f"{word.capitalize()}. {sentence(finding.answer)}"
 
 
 def survival_picture(analysis: Analysis) -> Figure | None:
@@ -238,7 +239,7 @@ def _survival_table(analysis: Analysis, table: pd.DataFrame, costs: pd.DataFrame
         for row in costs.to_dict("records"):
             prices[str(row["method"])] = (
                 money(float(row["cost_per_established"]), str(row["currency"])),
-                limits(float(row["lower"]), float(row["upper"]), 2),
+                cost_limits(float(row["lower"]), float(row["upper"])),
             )
     # Deaths to the milestone, not those of later visits: they stand beside survival at it.
     died = {str(row["method"]): float(row["died"]) for row in analysis.counted.to_dict("records")}

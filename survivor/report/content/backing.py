@@ -141,7 +141,10 @@ def _same_ratio(test: WaldTest) -> str:
         f"p {chance(test.p_value)})"
     )
     if test.p_value < CLEAR:
-        return f"The ratios differ between periods {said}: read the answer as an average over the season."
+        return (
+            f"The ratios differ between periods {said}, so the answer is from the model that has a ratio for "
+            "each period, where that model could be fitted; else it is an average over the season."
+        )
     return (
         f"It is not shown that the ratios differ between periods {said}. With plots so few only large "
         "changes would show, so this does not say that they are the same."

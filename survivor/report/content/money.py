@@ -11,7 +11,7 @@ import pandas as pd
 from survivor.costs.prices import prices_of
 from survivor.figures.payoff import payoff_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import NONE, limits, money, per_100
+from survivor.figures.words import NONE, cost_limits, money, per_100
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.ordering import after_costs, cost_lines
 from survivor.report.content.reasons import is_random, usual_practice, why
@@ -36,7 +36,7 @@ def costs(analysis: Analysis) -> Section:
     finding = (
         f"Lowest: {lowest['method']}, {money(float(lowest['cost_per_established']), currency)} per plant "
         f"established "
-        f"({limits(float(lowest['lower']), float(lowest['upper']), 2)})."
+        f"({cost_limits(float(lowest['lower']), float(lowest['upper']))})."
     )
     blocks: list[Block] = [Paragraph(_source(analysis)), Paragraph(sentence(analysis.payoff.statement))]
     if not is_random(analysis):
@@ -117,7 +117,7 @@ def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
             money(float(row["cost_per_plant"]), str(row["currency"])),
             per_100(float(row["survival"])),
             money(float(row["cost_per_established"]), str(row["currency"])),
-            limits(float(row["lower"]), float(row["upper"]), 2),
+            cost_limits(float(row["lower"]), float(row["upper"])),
             in_100(float(row["probability_lowest"])) if "probability_lowest" in row else NONE,
         )
         for row in table.to_dict("records")
