@@ -30,12 +30,12 @@ def heights(analysis: Analysis) -> tuple[Section, ...]:
     tall = f"Alive and at least {height} cm, per 100 planted"
     columns = (
         Column("Preparation"),
-        Column(tall, numeric=True),
+        Column("So high, per 100 planted", numeric=True),
         Column("95 % limits", numeric=True),
         Column("Fate known", numeric=True),
         Column("Alive", numeric=True),
         Column("Measured", numeric=True),
-        Column(f"Of them {height} cm or more", numeric=True),
+        Column("So high", numeric=True),
         Column("Plots", numeric=True),
         Column("Note"),
     )
