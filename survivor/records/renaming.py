@@ -9,6 +9,7 @@ from typing import Final
 import pandas as pd
 
 from survivor.records.book import Records
+from survivor.records.problems import none_found
 from survivor.settings import Settings
 from survivor.vocabulary import PLOT_KEY
 
@@ -41,6 +42,7 @@ def renamed(records: Records, settings: Settings, words: Words) -> Records:
         problems=in_words(records.problems, words),
         matches=in_words(records.matches, words),
         _settings=settings,
+        _found=none_found(),  # findings at single cells name what stands in the sheets
         _past=None if past is None else replace(past, entries=in_words(past.entries, words, _JOINS)),
     )
 
