@@ -28,6 +28,7 @@ from survivor.evidence import (
     unanswered_finding,
 )
 from survivor.evidence.describing import radius_finding
+from survivor.evidence.headline import headline_finding
 from survivor.settings import Design
 from tests.effects.fakes import FakeFit, planting
 
@@ -60,6 +61,14 @@ GRADES = {
         {"models_disagree": True, "sites_inconsistent": True, "one_site_carries": True},
         "fair",
     ),
+    "the lot disagrees": ({"lot_disagrees": True}, "fair"),
+    "another answer under the other rule for missing plants": ({"missing_rule": True}, "fair"),
+    "many records to mend": ({"set_aside": True}, "fair"),
+    "three faults of the fit are one step": (
+        {"misfit": True, "not_proportional": True, "between_visits": True},
+        "fair",
+    ),
+    "a fault of the fit and one of consistency": ({"misfit": True, "models_disagree": True}, "slight"),
     "two steps": ({"models_disagree": True, "plots_placed": "by choice"}, "slight"),
     "a cap, then a step": ({"allocation": "by choice", "plots_placed": "by choice"}, "slight"),
     "steps stop at slight": ({"df": 2, "plots_placed": "by choice", "one_site_carries": True}, "slight"),
@@ -389,3 +398,15 @@ def test_a_question_without_an_answer_keeps_its_reason():
     found = unanswered_finding("rain", "Was it the season?", "No gauge was given.", "12 months", 365)
     assert (found.grade, found.answer) == ("unanswered", "No gauge was given.")
     assert found.reasons == ("the records give no estimate with limits",)
+
+
+@pytest.mark.parametrize(("grade_of_it", "words"), [("slight", "Came out worse"), ("fair", "Clearly worse")])
+def test_clearly_needs_at_least_a_fair_grade(grade_of_it, words):
+    fit = FakeFit(
+        planting({"Oddle Flat": {"usual": 4, "mat": 4}}), lambda cell: 0.4 if cell["method"] == "mat" else 0.8
+    )
+    design = Design(allocation="random within blocks", plots_placed="random")
+    found = replace(contrast_finding(contrasts(fit), 0, "12 months", design), grade=grade_of_it)
+    said = headline_finding([(found, "clear difference")]).answer
+    assert f"{words} than usual: mat" in said
+    assert ("learly" in said) is (grade_of_it == "fair")
