@@ -63,6 +63,27 @@ def test_where_none_is_better_the_headline_is_as_sure_as_the_least_sure():
     assert "largest" not in worse.answer
 
 
+def test_limits_that_leave_nought_out_are_said_to_be_open_once_comparisons_are_counted():
+    """Limits are of the one comparison, p is Holm's: 3 to 24 more and p 0.08 agree when this is said."""
+    alone = ("rip", 13.0, 3.0, 24.0, 0.08, "slight")
+    found = headline_finding([_compared(*alone), _compared(*AUGER)])
+    assert "Too little data to tell from usual: auger." in found.answer
+    assert (
+        "Too little data to tell from usual once the number of comparisons is allowed for: rip."
+        in found.answer
+    )
+
+
+def test_every_preparation_stands_in_the_headline():
+    left = [("scalp", "2 plots on one side; 3 are the least"), ("mat", "no site holds both")]
+    found = headline_finding([_compared(*MOUND), _compared(*AUGER)], left=left)
+    assert found.answer.endswith(
+        "Not compared: scalp (2 plots on one side; 3 are the least); mat (no site holds both)."
+    )
+    for name in ("rip, mound", "auger", "scalp", "mat"):
+        assert name in found.answer
+
+
 def test_without_a_usual_practice_the_question_names_what_is_compared_with():
     assert headline_finding([_compared(*MOUND)], named=False).question == "Which preparations beat usual?"
 

@@ -7,12 +7,21 @@ from dataclasses import replace
 
 import pandas as pd
 
-from survivor.analysis.answers import comparison_findings, flags_for, over_years, season_findings
+from survivor.analysis.ages import visit_ages
+from survivor.analysis.answers import (
+    comparison_findings,
+    flags_for,
+    lot_said,
+    missing_said,
+    over_years,
+    season_findings,
+)
 from survivor.analysis.backing import backed
 from survivor.analysis.comparing import RADIUS_SUBJECT, compared
 from survivor.analysis.entry import entry_note, from_first_visit, of_found, watched_late
 from survivor.analysis.heights import tall_and_alive
-from survivor.analysis.milestone import milestone_day, milestone_words
+from survivor.analysis.measures import three_measures
+from survivor.analysis.milestone import between_visits, milestone_day, milestone_words
 from survivor.analysis.models import first_plants, fit_season
 from survivor.analysis.money import MONEY_SUBJECTS
 from survivor.analysis.patch import patch_by_visit
@@ -21,6 +30,7 @@ from survivor.analysis.reasons import Reasons, plain_terms, sentence
 from survivor.analysis.result import Analysis
 from survivor.analysis.season import Season, population, weighting
 from survivor.analysis.stages import at_milestones, infill_survival
+from survivor.analysis.swayed import Swayed, of_whole, swayed
 from survivor.analysis.tables import (
     causes_of_death,
     counted_by_method,
@@ -28,19 +38,20 @@ from survivor.analysis.tables import (
     planted_by,
     same_fate,
     survival_by,
-    three_measures,
 )
-from survivor.analysis.whole import in_all
+from survivor.analysis.whole import counted_whole, in_all
 from survivor.analysis.years import survival_by_year, years_note
 from survivor.curves.rounds import at_milestone
 from survivor.effects.cells import levels_of
 from survivor.effects.consistency import plot_shares
-from survivor.effects.standardise import survival
+from survivor.effects.standardise import Standardised, survival
 from survivor.errors import EffectError
-from survivor.evidence import Finding, target_finding
+from survivor.evidence import Finding, target_finding, unanswered_finding
+from survivor.evidence.describing import survival_finding
+from survivor.evidence.making import TARGET
 from survivor.records import Records
 from survivor.season.gauges import Gauges
-from survivor.settings import Settings
+from survivor.settings import Milestone, Settings
 
 Say = Callable[[str], None]
 
@@ -92,7 +103,8 @@ def analyse(
     if intervals.empty:
         reasons.say("No survival can be told: no seedling found at the first visit was looked at again.")
         return _with_findings(analysis, reasons, rain.reason, rain.cannot, None)
-    at, said = milestone_day(intervals, milestone)
+    visited = visit_ages(records.visits, intervals)
+    at, said = milestone_day(intervals, milestone, visited)
     window, strata, people = float(milestone.window_days), _curve_strata(intervals), population(settings)
     say("Survival curves")
     curves = reasons.attempt("Survival curves", lambda: method_curves(intervals, at, window, strata))
@@ -114,12 +126,13 @@ def analyse(
     say("Models")
     fits = fit_season(intervals, settings, at)
     reasons.say(*fits.cannot)
-    named = {"grouped": fits.headline} if fits.headline is not None else {}
+    named = {"grouped": fits.answer} if fits.answer is not None else {}
     analysis = replace(
         analysis, fits={**named, **fits.others}, notes=tuple(dict.fromkeys([*analysis.notes, *fits.notes]))
     )
     analysis = replace(
-        analysis, milestones=at_milestones(intervals, settings.milestones, fits.headline, people, strata)
+        analysis,
+        milestones=at_milestones(intervals, settings.milestones, fits.answer, people, strata, visited),
     )
     season = Season(settings, records, intervals, at, people, fits, late)
     analysis, bound_differences = compared(analysis, season, reasons, say)
@@ -138,19 +151,38 @@ def analyse(
             like_sites=None,
         )
     say("Findings")
-    flags, shares = [], None
+    flags, shares, known = [], None, swayed(analysis, season)
     if analysis.contrasts is not None:
         shares = plot_shares(at_milestone(intervals, at, window)[0], at)
         flags = [
-            flags_for(analysis, row, bounds=bound_differences, shares=shares)
+            flags_for(
+                analysis,
+                row,
+                bounds=bound_differences,
+                shares=shares,
+                known=known,
+                not_proportional=fits.not_proportional,
+            )
             for row in range(len(analysis.contrasts.table))
         ]
+        analysis = replace(analysis, notes=(*analysis.notes, *lot_said(analysis)))
     comparisons = (
-        comparison_findings(analysis.contrasts, flags, settings, milestone_words(milestone, at))
+        comparison_findings(
+            analysis.contrasts,
+            flags,
+            settings,
+            milestone_words(milestone, at),
+            records.plots["method"].astype(str),
+        )
         if analysis.contrasts is not None
         else []
     )
-    return _with_findings(analysis, reasons, rain.reason, rain.cannot, season, comparisons, shares)
+    told = between_visits(intervals, at)
+    more = [missing_said(analysis, flags, bound_differences), f"Day {at:g} is told {told}." if told else ""]
+    if comparisons and comparisons[0].grade != "unanswered":
+        lead = comparisons[0]
+        comparisons[0] = replace(lead, answer=" ".join(filter(None, [lead.answer, *more])))
+    return _with_findings(analysis, reasons, rain.reason, rain.cannot, season, comparisons, shares, known)
 
 
 def _with_findings(
@@ -161,14 +193,13 @@ def _with_findings(
     season: Season | None,
     comparisons: list[Finding] | None = None,
     shares: pd.DataFrame | None = None,
+    known: Swayed | None = None,
 ) -> Analysis:
-    whole = target = None
-    fitted = season.fits.whole if season is not None else None
-    if season is not None and fitted is not None:
-        whole = reasons.attempt(
-            "Survival of the planting", lambda: survival(fitted, None, season.at, season.population)
-        )
-        target = reasons.attempt("Target", lambda: _target(season))
+    whole = target = survived = None
+    if season is not None:
+        whole = reasons.attempt("Survival of the planting", lambda: _whole(season, season.at))
+        survived = _survived(season, whole) if whole is not None else None
+    target = _target_or_why(analysis, season, reasons)
     analysis = replace(analysis, in_all=in_all(whole, analysis.settings, analysis.found_first))
     findings = season_findings(
         analysis,
@@ -178,6 +209,8 @@ def _with_findings(
         shares=shares,
         rain_reason=rain_reason,
         why_not=reasons.besides(RADIUS_SUBJECT, *MONEY_SUBJECTS) or "The preparations could not be compared.",
+        survived=survived,
+        known=known,
     )
     if season is not None:
         findings = over_years(findings, years_note(season.intervals, season.settings))
@@ -210,16 +243,58 @@ def _curve_strata(intervals: pd.DataFrame) -> str | None:
     return "site" if intervals["site"].nunique() > 1 else None
 
 
+def _whole(season: Season, at: float) -> Standardised:
+    """Survival of the whole planting: by the model of every plot, or as counted where there is none."""
+    if season.fits.whole is not None:
+        return survival(season.fits.whole, None, at, season.population)
+    return counted_whole(season.intervals, at, float(season.settings.headline_milestone.window_days))
+
+
+def _target_or_why(analysis: Analysis, season: Season | None, reasons: Reasons) -> Finding | None:
+    """Judge the target, or keep the question with the reason; None where nothing was promised."""
+    promised = analysis.settings.target
+    if promised is None:
+        return None
+    milestone, at = _promised(analysis.settings), analysis.milestone_day
+    if season is None:
+        why = " ".join(reasons.said) or "No survival can be told."
+    else:
+        at, _ = milestone_day(
+            season.intervals, milestone, visit_ages(season.records.visits, season.intervals)
+        )
+        before = len(reasons.said)
+        found = reasons.attempt("Target", lambda: _target(season))
+        if found is not None:
+            return found
+        why = " ".join(reasons.said[before:]).removeprefix("Target: ") or "It could not be judged."
+    return unanswered_finding("target", TARGET, sentence(why), milestone_words(milestone, at), at)
+
+
+def _promised(settings: Settings) -> Milestone:
+    """Milestone for which survival was promised; the headline's where nothing was."""
+    named = settings.target.milestone if settings.target is not None else settings.headline_milestone.name
+    return next(milestone for milestone in settings.milestones if milestone.name == named)
+
+
+def _survived(season: Season, whole: Standardised) -> Finding:
+    """Make the finding of how many of the whole planting are alive at the headline's milestone."""
+    milestone = season.settings.headline_milestone
+    flags, told, _ = of_whole(season, season.at, None, float(milestone.window_days))
+    named = milestone_words(milestone, season.at)
+    return survival_finding(whole, named, season.settings.design, flags=flags, told=told)
+
+
 def _target(season: Season) -> Finding | None:
     """Judge the target at its own milestone; None where nothing was promised."""
-    settings, fitted = season.settings, season.fits.whole
-    if settings.target is None or fitted is None:
+    settings = season.settings
+    if settings.target is None:
         return None
-    milestone = next(m for m in settings.milestones if m.name == settings.target.milestone)
-    at, _ = milestone_day(season.intervals, milestone)
+    milestone = _promised(settings)
+    visited = visit_ages(season.records.visits, season.intervals)
+    at, _ = milestone_day(season.intervals, milestone, visited)
     if at < milestone.day - milestone.window_days:
         raise EffectError(f"the visits have not reached {milestone.name}, for which survival was promised")
-    whole = survival(fitted, None, at, season.population)
+    whole = _whole(season, at)
     # Those found at the first visit live on more often than those planted: a promise that even
     # they fall short of was missed, but one that they keep may have been missed all the same.
     if season.found_first and not float(whole.table["upper"].iloc[0]) < settings.target.survival_per_100:
@@ -227,4 +302,7 @@ def _target(season: Season) -> Finding | None:
             "survival was promised of planted seedlings, and these records begin at the first visit; of "
             "those found there more live on, so they cannot show that the promise was kept"
         )
-    return target_finding(whole, settings.target.survival_per_100, milestone.name, settings.design)
+    promised = settings.target.survival_per_100
+    flags, told, said = of_whole(season, at, promised, float(milestone.window_days))
+    found = target_finding(whole, promised, milestone.name, settings.design, flags=flags, told=told)
+    return replace(found, answer=f"{found.answer} {said}".strip())

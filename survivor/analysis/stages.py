@@ -28,6 +28,7 @@ def at_milestones(
     head: Fit | None,
     people: pd.DataFrame | None,
     strata: str | None = None,
+    visited: pd.Series[float] | None = None,
 ) -> pd.DataFrame:
     """Survival of each method at each milestone, in the order of their days.
 
@@ -43,6 +44,8 @@ def at_milestones(
         Plants of the whole planting, or None.
     strata
         Column within which plots are compared in what is counted.
+    visited
+        As for ``milestone_day``.
 
     Returns
     -------
@@ -53,7 +56,7 @@ def at_milestones(
     rows: list[dict[str, Any]] = []
     for milestone in sorted(milestones, key=lambda one: one.day):
         named = {"milestone": milestone.name, "day": float(milestone.day)}
-        at, said = milestone_day(intervals, milestone)
+        at, said = milestone_day(intervals, milestone, visited)
         if not reached(milestone, at):
             note = f"not reached: the last visit was on day {at:g}"
             rows.append({**named, "at_day": np.nan, "method": "", "note": note})

@@ -6,14 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
+from survivor.analysis.ages import all_dead
 from survivor.curves import Curves, curve
 from survivor.curves.rounds import at_milestone
 from survivor.errors import CurveError
 from survivor.intervals import entries
 from survivor.models.pieces import SeasonPieces
 from survivor.settings import DrySeason, Settings
-from survivor.vocabulary import DAYS_PER_YEAR, FIRST_PLANTING, PLOT_KEY, State
+from survivor.vocabulary import DAYS_PER_YEAR, PLOT_KEY
 
 ROUND_DAYS = 15.0  # visits within so many days of each other are one round
 _MOST_PERIODS = 21  # as many have a name
@@ -41,11 +43,36 @@ def method_curves(intervals: pd.DataFrame, at: float, window: float, strata: str
     except CurveError:
         found = curve(moved, by="method", strata=strata)
     said = []
-    if span is not None and span[0] < span[1]:
-        said.append(f"visits on days {span[0]:g} to {span[1]:g} are taken as made on day {at:g}")
-    elif span is None:
+    notes = found.notes
+    if span is not None:
+        taken = _rounds(intervals["stop_day"][moved["stop_day"].to_numpy() == at].to_numpy(dtype=float))
+        said += _taken(taken, at)
+        for first, last in taken:
+            # Some plots' visits of that round are taken as the milestone's, those of others are not.
+            whole = f"visits on days {first:g} to {last:g} are taken as one round"
+            notes = tuple(note.replace(whole, f"the other {whole}") for note in notes)
+    elif not all_dead(intervals):
         said.append(f"no visit lies within {window:g} days of day {at:g}: read there, all count as last seen")
-    return replace(found, notes=(*said, *found.notes))
+    return replace(found, notes=(*said, *notes))
+
+
+def _rounds(days: NDArray[np.float64]) -> list[tuple[float, float]]:
+    """First and last day of each round among days of visits, in any order."""
+    days = np.unique(days)
+    opens = np.concatenate([[True], np.diff(days) > ROUND_DAYS])
+    first, last = days[opens], days[np.concatenate([opens[1:], [True]])]
+    return [(float(a), float(b)) for a, b in zip(first, last, strict=True)]
+
+
+def _taken(rounds: list[tuple[float, float]], at: float) -> list[str]:
+    """Say which visits are taken as made on the day of the milestone."""
+    if rounds == [(at, at)]:
+        return []
+    spans = [f"day {a:g}" if a == b else f"days {a:g} to {b:g}" for a, b in rounds]
+    if len(spans) == 1:
+        return [f"visits on {spans[0]} are taken as made on day {at:g}"]
+    either = f"{', on '.join(spans[:-1])} or on {spans[-1]}"
+    return [f"of each plot, the visit nearest to day {at:g} is taken as made on it: one on {either}"]
 
 
 def survival_by(
@@ -145,7 +172,7 @@ def counted_by_method(intervals: pd.DataFrame, at: float, window: float) -> pd.D
     moved, _ = at_milestone(intervals, at, window)
     method = moved["method"].astype(str)
     watched = entries(moved).groupby(method)["at_risk"].sum()
-    alive, died = _alive(moved, at), moved["died"].where(moved["stop_day"] <= at, 0)
+    alive, died = known_alive(moved, at), moved["died"].where(moved["stop_day"] <= at, 0)
     table = pd.DataFrame(
         {
             "watched": watched,
@@ -180,7 +207,7 @@ def same_fate(counted: pd.DataFrame, milestone: str) -> str:
     return ""
 
 
-def _alive(moved: pd.DataFrame, at: float) -> pd.Series[int]:
+def known_alive(moved: pd.DataFrame, at: float) -> pd.Series[int]:
     """Plants of each row known to be alive on the day: seen so on it or later."""
     over = (moved["start_day"] < at) & (moved["stop_day"] >= at)
     alive: pd.Series[int] = (moved["at_risk"] - moved["died"]).where(over, 0)
@@ -257,65 +284,3 @@ def season_pieces(season: DrySeason, last: float) -> SeasonPieces:
     """Periods by the dry season, enough for plants watched to day ``last``."""
     years = int(last // DAYS_PER_YEAR)
     return SeasonPieces(season.start, season.end, count=min(2 * years + 5, _MOST_PERIODS))
-
-
-def three_measures(
-    visits: pd.DataFrame, plots: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
-) -> pd.DataFrame:
-    """Survival of planted, survival of found and what they leave out, as counted at the milestone.
-
-    Planted is what the plots say was planted where every plot says it, else the plants
-    that were seen. The visit of a plant nearest to the day, within the window, tells.
-
-    Returns
-    -------
-    DataFrame
-        ``measure, alive, of, estimate`` (per 100), ``note``.
-    """
-    rows = []
-    moved, _ = at_milestone(intervals, at, window)
-    started = entries(moved)
-    told = plots["planted"] if "planted" in plots.columns else pd.Series(dtype=float)
-    seen = started.loc[started["start_day"] == 0, "at_risk"]
-    planted = int(told.sum() if len(told) and told.notna().all() else seen.sum())
-    died = int(moved.loc[moved["stop_day"] <= at, "died"].sum())
-    alive = int(_alive(moved, at).sum())
-    if planted:
-        rows.append(
-            {
-                "measure": "survival of planted",
-                "alive": alive,
-                "of": planted,
-                "estimate": 100 * alive / planted,
-                "note": f"{planted - alive - died:,} of them were neither seen alive nor known dead by "
-                "then, and count as not alive here",
-            }
-        )
-    if "state" in visits.columns:
-        rows += _of_found(visits, intervals, at, window)
-    return pd.DataFrame(rows, columns=["measure", "alive", "of", "estimate", "note"])
-
-
-def _of_found(
-    visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
-) -> list[dict[str, object]]:
-    planted = intervals.drop_duplicates(list(PLOT_KEY))[[*PLOT_KEY, "planted_date"]]
-    first = visits[visits["cohort"] == FIRST_PLANTING] if "cohort" in visits.columns else visits
-    dated = first.merge(planted, on=list(PLOT_KEY), how="inner")
-    age = (dated["date"] - dated["planted_date"]).dt.days
-    # Of two visits as near to the day, the later tells.
-    off = (age - at).abs() + 0.25 * (age < at)
-    near = dated[(age - at).abs() <= window].assign(off=off).sort_values("off", kind="stable")
-    seen = near.drop_duplicates([*PLOT_KEY, "tag"])
-    alive, dead = int((seen["state"] == State.ALIVE).sum()), int((seen["state"] == State.DEAD).sum())
-    if alive + dead == 0:
-        return []
-    return [
-        {
-            "measure": "survival of found",
-            "alive": alive,
-            "of": alive + dead,
-            "estimate": 100 * alive / (alive + dead),
-            "note": "alive of those seen alive or dead at that visit; too high, since dead plants disappear",
-        }
-    ]

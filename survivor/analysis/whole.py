@@ -2,17 +2,76 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
+from survivor.analysis.reasons import sentence
 from survivor.analysis.result import IN_ALL_COLUMNS
-from survivor.effects.standardise import Standardised
+from survivor.curves import curve
+from survivor.curves.rounds import at_milestone
+from survivor.effects.standardise import ALL, Standardised
+from survivor.errors import EffectError
 from survivor.figures.words import number
+from survivor.intervals import tally
 from survivor.settings import Settings
+from survivor.vocabulary import PER_100
 
 TOTAL, STOCKING = "plants alive in the whole planting", "stocking"
 PLANTS, STEMS = "plants", "living stems per hectare"
+
+
+def counted_whole(intervals: pd.DataFrame, at: float, window: float) -> Standardised:
+    """Survival of the planting as counted, for records that no model can be fitted to.
+
+    By each plot's visit nearest to the day; limits by plot, at 0 and 100 by Wilson on the
+    effective number of seedlings (``survivor.curve``). Sites and species are not evened out.
+
+    Parameters
+    ----------
+    intervals
+        Risk intervals of the first plants.
+    at, window
+        Day that the milestone is answered for, and how many days a visit may lie from it.
+
+    Raises
+    ------
+    CurveError
+        When the curve says nothing at that day.
+    EffectError
+        When no limits can be given.
+    """
+    moved, _ = at_milestone(intervals, at, window)
+    strata = "site" if moved["site"].nunique() > 1 else None
+    curves = curve(moved, strata=strata)
+    survived = curves.at(at)
+    lower, upper = curves["all"].limits(at)
+    if not (math.isfinite(lower) and math.isfinite(upper)):
+        raise EffectError(
+            "survival of the planting has no limits, since one plot only tells",
+            mend="more than one plot watched to that day",
+        )
+    counts = tally(intervals)
+    df = counts["plots"] - (moved["site"].nunique() if strata else 1)
+    line = {
+        "group": ALL,
+        "estimate": 100 * survived,
+        "std_error": math.nan,
+        "df": float(max(df, 1)),
+        "lower": 100 * lower,
+        "upper": 100 * upper,
+        "unit": PER_100,
+        "at_day": float(at),
+        "n_seedlings": counts["seedlings"],
+        "n_plots": counts["plots"],
+        "n_sites": counts["sites"],
+        "died": counts["died"],
+    }
+    said = (f"No model of survival could be fitted, so it is told as counted. {sentence(curves.limits)}",)
+    unseen = pd.DataFrame(columns=[ALL, "plants", "share_per_100"])
+    return Standardised(ALL, float(at), pd.DataFrame([line]), np.full((1, 1), np.nan), unseen, said)
 
 
 def in_all(whole: Standardised | None, settings: Settings, found_first: bool) -> pd.DataFrame:

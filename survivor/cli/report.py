@@ -34,9 +34,12 @@ def report(
         loaded = load(study)
         folder = out if out is not None else Path("reports") / find_study_file(study).resolve().parent.name
         written = loaded.report(folder, say=say)
-    headline = loaded.analysis.findings[0].answer if loaded.analysis.findings else ""
-    if headline:
-        typer.echo(headline)
+    findings = loaded.analysis.findings
+    # What was asked first, and always what became of the comparison and of the target.
+    asked = [finding for finding in findings if finding.key in ("headline", "target")]
+    for finding in dict.fromkeys([*findings[:1], *asked]):
+        unsaid = "Cannot be said: " if finding.grade == "unanswered" else ""
+        typer.echo(f"{finding.question} {unsaid}{finding.answer}")
     from survivor.report.content.answer import records_words
 
     typer.echo(records_words(loaded.records))

@@ -12,10 +12,8 @@ from survivor.evidence.words import Reading, difference_phrase
 QUESTION = "Which preparations beat the usual practice?"
 CLEAR: tuple[Reading, ...] = ("clear difference", "clear but small difference")
 _WEAK = ("slight", "unanswered")  # under these nothing is called clear
-_OPEN: tuple[tuple[Reading, str], ...] = (
-    ("no difference worth having", "No difference worth having from"),
-    ("too little data to tell", "Too little data to tell from"),
-)
+_NONE: Reading = "no difference worth having"
+_LITTLE: Reading = "too little data to tell"
 
 
 def question_of(against: str, named: bool) -> str:
@@ -23,7 +21,11 @@ def question_of(against: str, named: bool) -> str:
     return QUESTION if named else f"Which preparations beat {against}?"
 
 
-def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool = True) -> Finding | None:
+def headline_finding(
+    comparisons: Sequence[tuple[Finding, Reading]],
+    named: bool = True,
+    left: Sequence[tuple[str, str]] = (),
+) -> Finding | None:
     """Make the headline of comparisons with one usual practice.
 
     It leads with the largest clear gain and names the other clear ones with their
@@ -36,6 +38,9 @@ def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool
         and how each reads.
     named
         Whether the method compared against is the study's usual practice.
+    left
+        Preparations that could not be compared, each with the reason, so that every one of
+        the records stands in the headline.
 
     Returns
     -------
@@ -70,10 +75,9 @@ def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool
             parts.append(f"Came out {direction} than {against}: {_with_sizes(unsure, weakest)}.")
     if not clear:
         parts.append(f"The largest difference seen is that of {lead.methods[0]}: {_phrase(lead)}.")
-    for reading, words in _OPEN:
-        named_here = [finding.methods[0] for finding, found in ordered if found == reading]
-        if named_here:
-            parts.append(f"{words} {against}: {'; '.join(named_here)}.")
+    parts += _open(ordered, against)
+    if left:
+        parts.append(not_compared(left))
     return replace(
         lead,
         key="headline",
@@ -83,6 +87,40 @@ def headline_finding(comparisons: Sequence[tuple[Finding, Reading]], named: bool
         reasons=weakest.reasons,
         raise_it=weakest.raise_it,
     )
+
+
+def not_compared(left: Sequence[tuple[str, str]]) -> str:
+    """Name preparations that were not compared, those with one reason together."""
+    whom: dict[str, list[str]] = {}
+    for name, why in left:
+        whom.setdefault(why, []).append(name)
+    return f"Not compared: {'; '.join(f'{_listed(names)} ({why})' for why, names in whom.items())}."
+
+
+def _listed(names: Sequence[str]) -> str:
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def _open(ordered: Sequence[tuple[Finding, Reading]], against: str) -> list[str]:
+    """Name the comparisons that show no difference, by what is known of them."""
+    little = [finding for finding, read in ordered if read == _LITTLE]
+    groups = (
+        (f"No difference worth having from {against}", [found for found, read in ordered if read == _NONE]),
+        (
+            f"Too little data to tell from {against}",
+            [found for found in little if not _leaves_out_nought(found)],
+        ),
+        (
+            f"Too little data to tell from {against} once the number of comparisons is allowed for",
+            [found for found in little if _leaves_out_nought(found)],
+        ),
+    )
+    return [f"{words}: {'; '.join(one.methods[0] for one in found)}." for words, found in groups if found]
+
+
+def _leaves_out_nought(finding: Finding) -> bool:
+    """Whether the limits of the one comparison, which know of no other, leave nought out."""
+    return finding.lower is not None and finding.upper is not None and not finding.lower <= 0 <= finding.upper
 
 
 def _with_sizes(findings: Sequence[Finding], weakest: Finding) -> str:

@@ -11,6 +11,7 @@ import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.tables import deaths_in_dry_season
+from survivor.curves.rounds import at_milestone
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
     from survivor.curves import Curves
     from survivor.settings import DrySeason
 
-_ROUND = re.compile(r"visits on days (\S+) to (\S+) are taken as one round, on day \2")
+_ROUND = re.compile(r"(?:the other )?visits on days (\S+) to (\S+) are taken as one round, on day \2")
 
 KEY = "curves"
 HEADING = "When they died"
@@ -51,8 +52,10 @@ def survival_curves(analysis: Analysis) -> Section:
     read = analysis.milestone_day
     backdrop = Backdrop(spans, tuple(rounds), read, usual_practice(analysis))
     order = _order(analysis, table, methods)
-    shown = _few(rounds)
-    days = [0.0, *(settled(table, *ends) for ends in shown)]
+    moved, _ = at_milestone(intervals, read, float(analysis.settings.headline_milestone.window_days))
+    told = [(first, min(stop, last)) for first, stop in visit_rounds(moved) if first <= last]
+    shown = _few(told, read)
+    days = _with([0.0, *(settled(table, *ends) for ends in shown)], read)
     figure = Figure(
         key="curves",
         title="Alive after planting, by preparation",
@@ -65,7 +68,7 @@ def survival_curves(analysis: Analysis) -> Section:
         "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
         f"the visit before.{_when(intervals, season)} {sentence(curves.limits)}{_years_together(analysis)}"
     )
-    risk = _at_risk(curves, order, [0.0, *(first for first, _ in shown)])
+    risk = _at_risk(curves, order, _with([0.0, *(read if a <= read <= b else a for a, b in shown)], read))
     gathered = _gathered(_rounds_together(curves.notes), methods)
     notes = tuple(Paragraph(note, kind="small") for note in gathered)
     return Section(KEY, HEADING, (Paragraph(text), figure, risk, *notes))
@@ -88,7 +91,8 @@ def _rounds_together(notes: tuple[str, ...]) -> tuple[str, ...]:
     spans = [f"{match[1]} to {match[2]}" for match in found if match is not None]
     if len(spans) < 2:
         return notes
-    said = f"visits on these days are taken as one round, on its last day: {listed(spans)}"
+    whose = "the other " if any(note.startswith("the other ") for note in notes) else ""
+    said = f"{whose}visits on these days are taken as one round, on its last day: {listed(spans)}"
     others = [note for note, match in zip(notes, found, strict=True) if match is None]
     place = next(place for place, match in enumerate(found) if match is not None)
     return (*others[:place], said, *others[place:])
@@ -119,16 +123,26 @@ def _order(analysis: Analysis, table: pd.DataFrame, methods: list[str]) -> list[
     return [*first, *(name for name in by_end if name not in first)]
 
 
-def _few(rounds: list[tuple[float, float]], most: int = 7) -> list[tuple[float, float]]:
+def _few(rounds: list[tuple[float, float]], read: float, most: int = 7) -> list[tuple[float, float]]:
+    """Choose rounds for a table, the milestone's among them."""
     if len(rounds) <= most:
         return rounds
     keep = np.unique(np.linspace(0, len(rounds) - 1, most).round().astype(int))
+    asked = [place for place, (first, last) in enumerate(rounds) if first <= read <= last]
+    for place in asked:
+        keep[np.abs(keep - place).argmin()] = place
     return [rounds[i] for i in keep]
+
+
+def _with(days: list[float], read: float) -> list[float]:
+    """Days of a table, that of the milestone among them."""
+    return sorted({*days, read})
 
 
 def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     """Return the value of a step curve on a day; NaN beyond its last."""
-    if day > float(curve["day"].max()):
+    ended = curve.loc[curve["day"].idxmax()]
+    if day > float(ended["day"]) and ended["survival"] > 0:
         return float("nan")
     reached = curve[curve["day"] <= day]
     if reached.empty:
@@ -161,8 +175,7 @@ def _when(intervals: pd.DataFrame, season: DrySeason | None) -> str:
 def _caption(analysis: Analysis, spans: pd.DataFrame, read: float) -> str:
     usual = usual_practice(analysis)
     parts = [
-        "Line: alive per 100 planted, as counted at the plots; the answer evens out sites and species, so "
-        "its numbers are not quite these. Band: 95 % limits."
+        f"Line: alive per 100 planted, as counted at the plots.{_beside_answer(analysis)} Band: 95 % limits."
     ]
     if usual is not None:
         parts.append(f"Broken grey line in each panel: the usual practice, {usual}.")
@@ -181,6 +194,28 @@ def _caption(analysis: Analysis, spans: pd.DataFrame, read: float) -> str:
     return " ".join(parts)
 
 
+def _beside_answer(analysis: Analysis) -> str:
+    """Say how far the counts lie from the answer's averages, most of all for which, and why."""
+    if analysis.survival is None or analysis.curves is None:
+        return ""
+    read = analysis.curves.read(analysis.milestone_day)
+    counts = dict(zip(read[str(read.columns[0])].astype(str), 100 * read["survival"], strict=True))
+    table = analysis.survival.table
+    told = dict(zip(table["method"].astype(str), table["estimate"].astype(float), strict=True))
+    shared = [name for name in told if counts.get(name, np.nan) == counts.get(name, np.nan)]
+    if not shared:
+        return ""
+    most = max(shared, key=lambda name: abs(counts[name] - told[name]))
+    said = (
+        " The answer evens out sites and species, over which preparations were not spread alike, so its "
+        f"numbers are others: the largest difference is that of {most}, {per_100(counts[most])} here and "
+        f"{per_100(told[most])} there."
+    )
+    if sorted(shared, key=lambda name: -counts[name]) != sorted(shared, key=lambda name: -told[name]):
+        said += " The order of the preparations is not the same either."
+    return said
+
+
 def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
     rows = []
     for name in order:
@@ -189,7 +224,8 @@ def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
         for day in days:
             value = _at(curve, day, "survival")
             text = per_100(100 * value)
-            if "lower" in curve and day > 0 and value == value:
+            # Before its first visit all of a preparation count as alive, and limits would be of nothing seen.
+            if "lower" in curve and day >= curve["day"].iloc[1:].min() and value == value:
                 text += f" ({per_100_limits(100 * _at(curve, day, 'lower'), 100 * _at(curve, day, 'upper'))})"
             cells.append(text)
         rows.append((name, *cells))

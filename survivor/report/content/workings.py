@@ -32,7 +32,11 @@ _MEASURES = (
         "would hold "
         "the truth",
     ),
-    ("Not shown", "the limits hold both nought and differences worth having; it never means no difference"),
+    (
+        "Not shown; too little data to tell",
+        "the limits hold both nought and differences worth having, or leave nought out for the one "
+        "comparison but not once the number of comparisons is allowed for; it never means no difference",
+    ),
     (
         "Missing",
         "position found, plant gone; counted as dead at that visit unless the study file says unknown",

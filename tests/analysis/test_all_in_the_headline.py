@@ -1,0 +1,60 @@
+"""Every preparation of the records is in the headline, also one with too few plots or never seen again."""
+
+from __future__ import annotations
+
+import csv
+from pathlib import Path
+
+from typer.testing import CliRunner
+
+from survivor.cli import app
+from survivor.report.content import report_of
+from survivor.report.summary import summary_of
+from tests.analysis.seasons import analysed, write
+
+
+def visits(site: int, plot: int) -> tuple[int, ...]:
+    return (60, 200, 365)
+
+
+def season(folder: Path, kept: dict[str, int]) -> Path:
+    """Rename plots of the other practice: so many of the first go to each name, the rest are left out."""
+    write(folder, visits, sites=4)
+    path = folder / "visits.csv"
+    with path.open(encoding="utf-8", newline="") as file:
+        rows = list(csv.DictReader(file))
+    plots = list(dict.fromkeys((r["site"], r["plot"]) for r in rows if r["method"] == "other"))
+    names = [name for name, number in kept.items() for _ in range(number)]
+    called = dict(zip(plots, names, strict=False))
+    told = [
+        {**row, "method": called.get((row["site"], row["plot"]), row["method"])}
+        for row in rows
+        if row["method"] == "usual" or (row["site"], row["plot"]) in called
+    ]
+    with path.open("w", encoding="utf-8", newline="") as file:
+        writer = csv.DictWriter(file, rows[0].keys())
+        writer.writeheader()
+        writer.writerows(told)
+    return folder
+
+
+def test_a_preparation_with_two_plots_is_named_as_not_compared(tmp_path: Path) -> None:
+    """Fewer than three plots in an arm are not compared (the grading rule)."""
+    headline = analysed(season(tmp_path, {"rip": 6, "scalp": 2})).findings
+    answer = next(finding.answer for finding in headline if finding.key == "headline")
+    assert "rip" in answer
+    assert "Not compared: scalp (2 plots on one side; 3 are the least)." in answer
+
+
+def test_a_headline_that_cannot_be_answered_is_printed_with_its_reason(tmp_path: Path) -> None:
+    folder = season(tmp_path / "study", {"scalp": 2})
+    analysis = analysed(folder)
+    headline = analysis.findings[0]
+    assert (headline.key, headline.grade) == ("headline", "unanswered")
+    assert "2 plots on one side; 3 are the least" in headline.answer
+    words = " ".join(summary_of(analysis, report_of(analysis)).split())
+    assert headline.question in words
+    assert headline.answer in words
+    run = CliRunner().invoke(app, ["report", str(folder), "--out", str(tmp_path / "out")])
+    assert run.exit_code == 0, run.output
+    assert f"{headline.question} Cannot be said: {headline.answer}" in run.output
