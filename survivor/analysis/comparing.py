@@ -114,7 +114,9 @@ def without_separated(season: Season) -> tuple[Fit | None, tuple[str, ...]]:
     if not apart or len(kept) < 2:
         return None, ()
     try:
-        plain = fit(of_methods(head.data, kept), head.formula, strata=list(head.strata) or None)
+        plain = fit(
+            of_methods(head.data, kept), head.formula, strata=list(head.strata) or None, working=head.working
+        )
     except SurvivorError:
         return None, ()
     if plain.variance == "penalised":
@@ -180,7 +182,9 @@ def _radius(
     at = min(season.at, float(joined["stop_day"].max()))
 
     def held_equal() -> Contrasts:
-        held = fit(joined, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None)
+        held = fit(
+            joined, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None, working=head.working
+        )
         return contrasts(held, at=at, population=season.population, between_fit=_between_held(season, known))
 
     try:
@@ -196,7 +200,9 @@ def _between_held(season: Season, known: pd.DataFrame) -> Fit | None:
     if between is None:
         return None
     try:
-        return fit(known, f"{between.formula} + {RADIUS}", strata=None, cluster="site")
+        return fit(
+            known, f"{between.formula} + {RADIUS}", strata=None, cluster="site", working=between.working
+        )
     except SurvivorError:
         return None  # such pairs are then refused by name
 

@@ -118,7 +118,7 @@ def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBe
 
     def fitted(columns: list[str]) -> Fit:
         terms = " + ".join([*columns, *between, *others])
-        return fit_model(frame, terms, strata=None, cluster=site, pieces=pieces)
+        return fit_model(frame, terms, strata=None, cluster=site, pieces=pieces, working=fit.working)
 
     apart = fitted([names[WITHIN][place] for place in mixed])
     mundlak = fitted([names[_PLAIN][place] for place in every])

@@ -133,6 +133,11 @@ def permutation_test(
     rng = np.random.default_rng(seed)
     lines = []
     checks: list[str] = []
+    if fit.working == "plot correlation" and fitted.data.weight is not None:
+        checks.append(
+            "plots keep the weights that were estimated under the layout as it was, so that the p-values are "
+            "close, not exact"
+        )
     for level in levels:
         if level == base:
             continue

@@ -72,16 +72,20 @@ def fit_again(frame: pd.DataFrame, like: Fit, **options: Any) -> Fit:
     frame
         Risk intervals.
     like
-        Its formula, strata and ``by_period`` are kept.
+        Its formula, strata, ``working`` and ``by_period`` are kept.
     options
-        ``cluster`` and ``pieces``, as for ``survivor.fit``.
+        ``cluster`` and ``pieces``, as for ``survivor.fit``; where ``like`` weights plots,
+        cluster None is as ``plot``.
 
     Raises
     ------
     ModelError
         As ``survivor.fit`` and :func:`fit_varying`.
     """
-    found = fit_model(frame, like.formula, strata=list(like.strata) or None, **options)
+    if like.working != "independence":
+        # None asks for estimates only, and these need plots to be weighted.
+        options |= {"cluster": options.get("cluster", "plot") or "plot"}
+    found = fit_model(frame, like.formula, strata=list(like.strata) or None, working=like.working, **options)
     return found if like.by_period is None else fit_varying(found, like.by_period)
 
 

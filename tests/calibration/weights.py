@@ -1,11 +1,15 @@
 """Plots that differ ten-fold in size: would weights a plot do better than none?
 
-The reported analysis takes seedlings as independent while it estimates, and lets plots into
-the limits only. Where large plots tell little more than small ones, an estimate that counts
-a plot of m seedlings for m / (1 + (m - 1) rho) is more precise; an equal weight a plot is
-the other end (rho = 1). Both are had by multiplying the counts of a plot: its score then
-counts for less, and if rho is right the counts so weighted vary as independent ones would,
-which is what CR2 and its degrees of freedom take for granted.
+``survivor.fit`` takes seedlings as independent while it estimates unless told otherwise, and
+lets plots into the limits only. Where large plots tell little more than small ones, an
+estimate that counts a plot of m seedlings for m / (1 + (m - 1) rho) is more precise; an equal
+weight a plot is the other end (rho = 1). Both are had by multiplying the counts of a plot: its
+score then counts for less, and if rho is right the counts so weighted vary as independent ones
+would, which is what CR2 and its degrees of freedom take for granted.
+
+``working="plot correlation"`` of ``survivor.fit`` is the middle way, made without multiplied
+counts. Here the counts stay multiplied, by weights reckoned from the layout, so that
+``tests/models/test_working.py`` has something apart from the package to hold it to.
 """
 
 from __future__ import annotations
@@ -65,7 +69,7 @@ def correlated(cell: cells.Cell, frame: pd.DataFrame) -> Floats:
 
 
 WAYS: dict[str, Callable[[cells.Cell, pd.DataFrame], Floats]] = {
-    "no weights (reported)": no_weights,
+    "independence (the default of fit)": no_weights,
     "working correlation, estimated": correlated,
     "equal weight a plot": equal_plots,
 }

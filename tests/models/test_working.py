@@ -11,6 +11,7 @@ from survivor.effects.contrasts import contrasts
 from survivor.errors import ModelError
 from survivor.models import grouped
 from survivor.models.fit import fit
+from survivor.models.permutation import permutation_test
 from survivor.models.varying import fit_varying
 from survivor.models.working import weights_of_sizes
 from survivor.proportions import plot_correlation
@@ -32,7 +33,7 @@ def unequal(**more):
         for seed, planted in enumerate((6, 15, 60), start=3)
     ]
     frame = pd.concat(parts, ignore_index=True)
-    frame["method"] = pd.Categorical(frame["method"], ["spot spray", "auger", "rip"])
+    frame["method"] = pd.Categorical(frame["method"], list(parts[0]["method"].cat.categories))
     return frame
 
 
@@ -250,6 +251,15 @@ def test_ratios_by_period_keep_the_weights():
     np.testing.assert_allclose(found.table["estimate"], peer.table["estimate"], atol=1e-8)
     np.testing.assert_allclose(found.table["std_error"], peer.table["std_error"], atol=1e-8)
     assert found.correlation == rho
+
+
+def test_a_permutation_test_of_weighted_plots_does_not_call_itself_exact():
+    frame = unequal(sites=2, methods=("spot spray", "auger"))
+    for working, said in ((WEIGHED, True), (0.2, False), ("independence", False)):
+        found = permutation_test(fit(frame, "method", working=working), draws=20)
+        assert ("not exact" in " ".join(found.checks)) is said
+        row = fit(frame, "method", working=working).table.iloc[0]
+        assert found.table["statistic"].iloc[0] == pytest.approx(row["estimate"] / row["std_error"])
 
 
 @pytest.mark.parametrize("model", MODELS)
