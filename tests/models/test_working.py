@@ -68,6 +68,24 @@ def test_weights_are_one_over_the_design_effect_and_one_on_average():
     np.testing.assert_array_equal(weights_of_sizes(size, 0.0), 1.0)
 
 
+@pytest.mark.parametrize(
+    ("spread", "mean", "rho", "larger"),
+    [(2, 12, 0.03, 0.2), (4, 12, 0.08, 3.1), (4, 35, 0.08, 6.6), (4, 35, 0.15, 8.8), (10, 35, 0.08, 14.3)],
+)
+def test_no_weights_are_better_where_the_correlation_is_right(spread, mean, rho, larger):
+    # The variance of a mean over plots, weighted: Kish (1965). Per cent as in tests/calibration/notes.md.
+    size = np.exp(np.linspace(-1, 1, 21) * np.log(spread) / 1.6)
+    assert np.percentile(size, 90) / np.percentile(size, 10) == pytest.approx(spread)
+    size *= mean / size.mean()
+
+    def std_error(working):
+        weight = weights_of_sizes(size, working)
+        return np.sqrt(np.sum(weight**2 * size * (1 + (size - 1) * rho))) / np.sum(weight * size)
+
+    assert 100 * (std_error(0.0) / std_error(rho) - 1) == pytest.approx(larger, abs=0.05)
+    assert all(std_error(other) > std_error(rho) for other in (0.0, rho / 2, 2 * rho, 1.0))
+
+
 def test_logistic_equals_generalised_estimating_equations():
     # statsmodels GEE, exchangeable, a row a seedling: with columns constant within plots its
     # equations are those of weighted plots (Liang and Zeger 1986).
