@@ -11,6 +11,7 @@ from survivor.effects.contrasts import contrasts
 from survivor.errors import ModelError
 from survivor.models import grouped
 from survivor.models.fit import fit
+from survivor.models.logistic import fit_logistic
 from survivor.models.permutation import permutation_test
 from survivor.models.varying import fit_varying
 from survivor.models.working import weights_of_sizes
@@ -37,6 +38,15 @@ def unequal(**more):
     return frame
 
 
+def weighed_by_hand(frame, weight, model="grouped", **more):
+    """A fit to counts multiplied: what weights must equal. ``fit`` itself need not take fractions."""
+    rows = frame.assign(at_risk=frame["at_risk"] * weight, died=frame["died"] * weight)
+    how = {"cluster": "plot", "strata": "site"}
+    if model == "logistic":
+        return fit_logistic(rows, "method", at=VISITS[-1], window=30.0, **how)
+    return grouped.fit_grouped(rows, "method", **how, **{"pieces": None, **more})
+
+
 def numbers(found):
     return found.table[NUMBERS].to_numpy(dtype=float)
 
@@ -51,11 +61,6 @@ def each_row(frame, rho):
     weight = 1 / (1 + (size - 1) * rho)
     first = ~frame.duplicated(["site", "plot"]).to_numpy()
     return weight * size[first].sum() / (weight * size)[first].sum()
-
-
-def multiplied(frame, weight):
-    """The same records with counts multiplied: what weights must equal."""
-    return frame.assign(at_risk=frame["at_risk"] * weight, died=frame["died"] * weight)
 
 
 def test_weights_are_one_over_the_design_effect_and_one_on_average():
@@ -142,9 +147,8 @@ def test_no_correlation_is_independence_exactly(model):
 def test_full_correlation_counts_every_plot_as_one(model):
     frame = unequal()
     found = fit(frame, "method", working=1.0, **MODELS[model])
-    # Counts multiplied so that every plot holds one seedling, and the model as it is.
-    equal = multiplied(frame, 1 / planted(frame))
-    peer = fit(equal, "method", **MODELS[model])
+    # Every plot brought to one seedling, and the model as it is.
+    peer = weighed_by_hand(frame, 1 / planted(frame), model)
     np.testing.assert_allclose(numbers(found), numbers(peer), atol=1e-8)
 
 
@@ -156,7 +160,7 @@ def test_agrees_with_the_experiment_on_multiplied_counts(place):
         plot = pd.factorize(frame["plot"])[0]
         weight = weights.correlated(cell, frame)
         weight = (weight * layout.size.sum() / (weight * layout.size).sum())[plot]
-        peer = cells.reported(multiplied(frame, weight))
+        peer = weighed_by_hand(frame, weight)
         found = fit(frame, "method", working=WEIGHED)
         np.testing.assert_allclose(numbers(found), numbers(peer), atol=1e-8)
         differences(cells.reported(frame))  # cells are read from the records
@@ -256,7 +260,7 @@ def test_fitted_without_each_plot_by_the_same_weights():
     first = keys.iloc[0]
     weight = 1 / (1 + (planted(frame) - 1) * rho)
     rest = ~((frame["site"] == first["site"]) & (frame["plot"] == first["plot"])).to_numpy()
-    peer = fit(multiplied(frame, weight)[rest], "method").average_survival(cells_of, share, 365.0)
+    peer = weighed_by_hand(frame[rest], weight[rest]).average_survival(cells_of, share, 365.0)
     np.testing.assert_allclose(without[0], peer.estimate, atol=1e-8)
 
 
@@ -265,7 +269,7 @@ def test_ratios_by_period_keep_the_weights():
     rho = 0.2
     found = fit_varying(fit(frame, "method", working=rho, pieces=[150.0]), "method")
     weight = each_row(frame, rho)
-    peer = fit_varying(fit(multiplied(frame, weight), "method", pieces=[150.0]), "method")
+    peer = fit_varying(weighed_by_hand(frame, weight, pieces=[150.0]), "method")
     np.testing.assert_allclose(found.table["estimate"], peer.table["estimate"], atol=1e-8)
     np.testing.assert_allclose(found.table["std_error"], peer.table["std_error"], atol=1e-8)
     assert found.correlation == rho
@@ -287,7 +291,7 @@ def test_penalised_fits_are_weighted_too(model):
     frame.loc[frame["method"] == "auger", "at_risk"] = planted(frame)[frame["method"] == "auger"].astype(int)
     rho = 0.2
     found = fit(frame, "method", working=rho, **MODELS[model])
-    peer = fit(multiplied(frame, each_row(frame, rho)), "method", **MODELS[model])
+    peer = weighed_by_hand(frame, each_row(frame, rho), model)
     assert found.variance == peer.variance == "penalised"
     np.testing.assert_allclose(found.table["estimate"], peer.table["estimate"], atol=1e-6)
 
