@@ -34,7 +34,7 @@ MAT = ("mat", 0.5, -3.0, 4.0, 1.0, "firm")
 
 def test_the_headline_answers_its_question_and_is_no_surer_than_its_answer():
     found = headline_finding([_compared(*each) for each in (SCALP, AUGER, RIP, MOUND, MAT)])
-    assert found.question == "Which preparations beat the usual practice?"
+    assert found.question == "Under which preparations were more plants alive than under the usual practice?"
     assert found.answer == (
         "rip, mound answer. Also clearly better than usual: rip 12 more per 100 (95 % limits 2 to 22 more). "
         "Clearly worse than usual: scalp 17 fewer per 100 (95 % limits 5 to 30 fewer). "
@@ -85,7 +85,10 @@ def test_every_preparation_stands_in_the_headline():
 
 
 def test_without_a_usual_practice_the_question_names_what_is_compared_with():
-    assert headline_finding([_compared(*MOUND)], named=False).question == "Which preparations beat usual?"
+    assert (
+        headline_finding([_compared(*MOUND)], named=False).question
+        == "Under which preparations were more plants alive than under usual?"
+    )
 
 
 def _pairs(*others):

@@ -9,7 +9,7 @@ from survivor.evidence.finding import Finding
 from survivor.evidence.grading import GRADES
 from survivor.evidence.words import Reading, difference_phrase
 
-QUESTION = "Which preparations beat the usual practice?"
+QUESTION = "Under which preparations were more plants alive than under the usual practice?"
 CLEAR: tuple[Reading, ...] = ("clear difference", "clear but small difference")
 _WEAK = ("slight", "unanswered")  # under these nothing is called clear
 _NONE: Reading = "no difference worth having"
@@ -18,7 +18,7 @@ _LITTLE: Reading = "too little data to tell"
 
 def question_of(against: str, named: bool) -> str:
     """Ask the headline's question; by name where the study file names no usual practice."""
-    return QUESTION if named else f"Which preparations beat {against}?"
+    return QUESTION if named else f"Under which preparations were more plants alive than under {against}?"
 
 
 def headline_finding(

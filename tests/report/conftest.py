@@ -251,7 +251,7 @@ def _findings() -> tuple[Finding, ...]:
     return (
         Finding(
             key="headline",
-            question="Which preparations beat the usual practice?",
+            question="Under which preparations were more plants alive than under the usual practice?",
             answer="At these sites rip and spot spray had 15 more alive per 100 planted than spot spray, "
             "hand-dug at 12 months (95 % limits 6 to 24 more; 540 seedlings in 18 plots at 3 sites).",
             estimate=15.2,

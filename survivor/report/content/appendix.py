@@ -49,7 +49,7 @@ def _all_pairs(analysis: Analysis) -> tuple[Block, ...]:
     note = (
         "The p of a pair is larger here than where each preparation is compared with "
         f"{base_words(analysis)} alone: more comparisons, so more of them come out by chance. "
-        "Which preparations beat it is judged by the smaller table; which is the best of all, by this one."
+        "Which differ from it is judged by the smaller table; which is the best of all, by this one."
     )
     return (replace(made, note=f"{made.note} {note}"),)
 
