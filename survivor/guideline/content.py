@@ -335,7 +335,7 @@ def _rule(guideline: Guideline) -> Section:
 
 
 def _cautions(guideline: Guideline) -> Section:
-    pairs = tuple((caution.subject, caution.full.replace("report", "page")) for caution in CAUTIONS)
+    pairs = tuple((caution.subject, caution.said_in("guideline")) for caution in CAUTIONS)
     return Section(
         "cautions", "Cautions", (Paragraph(f"{NO_INSTRUCTION} {cautions_touched(guideline)}"), Terms(pairs))
     )

@@ -14,6 +14,7 @@ from survivor.guideline import write_guideline
 from survivor.guideline.content import content_of
 from survivor.guideline.document import guideline_pdf
 from survivor.planning.reading import read_plan
+from survivor.report.content.elements import Terms
 from survivor.report.page import page_of
 from tests.report.reading import read
 
@@ -150,3 +151,12 @@ def test_files_written_and_the_plan_can_be_read(made, tmp_path):
     taken.write_text("a file stands where the folder should be")
     with pytest.raises(ReportError, match="What to do"):
         write_guideline(made, taken, issue=False)
+
+
+def test_cautions_keep_their_own_words(made):
+    # Common practice, no source: whoever comes on something of heritage stops and reports it.
+    section = next(s for s in content_of(made).sections if s.key == "cautions")
+    said = dict(next(block for block in section.blocks if isinstance(block, Terms)).pairs)
+    assert said["Cultural heritage"].endswith("stop and report if something is found.")
+    assert "This guideline prints no product and no rate." in said["Herbicide"]
+    assert all("{" not in text and "page" not in text for text in said.values())

@@ -24,7 +24,16 @@ class Caution:
     subject: str
     touched_by: tuple[str, ...]  # empty: goes with every preparation
     short: str
-    full: str
+    text: str  # {called} stands for what the reader has in hand
+
+    @property
+    def full(self) -> str:
+        """The rest, in a report."""
+        return self.said_in("report")
+
+    def said_in(self, called: str) -> str:
+        """Return the rest, in what is called a page or a plan."""
+        return self.text.format(called=called)
 
 
 CAUTIONS: Final = (
@@ -32,7 +41,7 @@ CAUTIONS: Final = (
         "Herbicide",
         ("spray", "herbicide", "knockdown", "pre-emergent", "weed control", "residual"),
         "the label is the law",
-        "The label is the law; permits, training and records are as local rules ask. This report prints "
+        "The label is the law; permits, training and records are as local rules ask. This {called} prints "
         "no product "
         "and no rate. Keep buffers and mind drift; some products may not be used near water; residual "
         "products wash "
