@@ -27,6 +27,7 @@ ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
 Codes = NDArray[np.intp]
 
 _MOST_CODES = 2**62  # combined codes stay within 64 bits
+_WHOLE = 1e-9  # how far a count may lie from a whole number by rounding
 _MANY = 20_000  # rows from which it pays to join single seedlings
 _SINGLE = 1.5  # mean number at risk up to which rows are taken as single seedlings
 _FEW = 5_000  # rows up to which sorting them is quicker than a table of their values
@@ -43,11 +44,17 @@ def check_intervals(frame: pd.DataFrame) -> None:
     Raises
     ------
     IntervalsError
-        Naming the first row and column that break a rule: a needed column is
-        absent, a time or count is blank, stop is not after start, counts are
-        negative, nobody is at risk, more died than were at risk, or two rows of
-        one tag overlap.
+        Naming the first row and column that break a rule: it is no table, a needed
+        column is absent, a time or count is blank or not finite, a count is not whole,
+        stop is not after start, counts are negative, nobody is at risk, more died than
+        were at risk, or two rows of one tag overlap.
     """
+    if not isinstance(frame, pd.DataFrame):
+        raise IntervalsError(
+            f"risk intervals are a pandas DataFrame, not {type(frame).__name__}",
+            where="risk intervals",
+            mend="give study.first_plants, or a DataFrame with start_day, stop_day, at_risk and died",
+        )
     absent = [name for name in NEEDED if name not in frame.columns]
     if absent:
         raise IntervalsError(
@@ -63,6 +70,12 @@ def check_intervals(frame: pd.DataFrame) -> None:
         if not pd.api.types.is_numeric_dtype(frame[name]):
             raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
         _refuse(frame, frame[name].isna(), name, "the value is blank", "give a number or leave the row out")
+        endless = frame[name].abs() == np.inf
+        mend = "give the day or count that was seen; a seedling alive at its last visit just ends there"
+        _refuse(frame, endless, name, "the value is not finite", mend)
+    for name in NEEDED[2:]:
+        parted = (frame[name] - frame[name].round()).abs() > _WHOLE
+        _refuse(frame, parted, name, "a count of seedlings is whole", "give whole seedlings, not shares")
     start, stop = frame["start_day"], frame["stop_day"]
     _refuse(frame, start < 0, "start_day", "the interval starts before planting", "count days from planting")
     _refuse(

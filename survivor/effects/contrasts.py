@@ -34,6 +34,7 @@ Pairs = Literal["against", "all"]
 
 _NUMBERS = ("estimate", "std_error", "df", "lower", "upper", "p_value")
 LEAST_PLOTS = 3  # of each method, under which plots of one cannot be told apart
+ALL_PLOTS = "all plots"  # a frame of one's own without sites: nothing is compared within any
 _TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
 
 
@@ -51,10 +52,10 @@ class Contrasts:
         ``<by>, against, basis, estimate, std_error, df, lower, upper`` (first less
         second, per 100 planted), ``p_value, p_adjusted, unit, at_day, n_seedlings,
         n_plots, n_sites, fewest_plots, penalised, reason``. ``basis`` is ``within sites``,
-        ``between sites only`` or ``refused``. Limits are t limits of the one
-        comparison, not adjusted; ``p_adjusted`` is Holm's over the comparisons not
-        refused. ``fewest_plots`` is the plots of the arm with fewer. ``penalised`` tells
-        whether the model behind the comparison is penalised.
+        ``between sites only`` or ``refused``; ``all plots`` in a frame without sites.
+        Limits are t limits of the one comparison, not adjusted; ``p_adjusted`` is Holm's
+        over the comparisons not refused. ``fewest_plots`` is the plots of the arm with
+        fewer. ``penalised`` tells whether the model behind the comparison is penalised.
     limits_note
         Words that go with the limits.
     checks
@@ -287,7 +288,8 @@ def _table(
     for pair, told, count, found in zip(pairs, known, counts, penalised, strict=True):
         lost = pair.basis != REFUSED and not told
         untold = _no_limits(int(count[3]), int(count[1]), bool(found)) if lost else ""
-        basis.append(REFUSED if lost else pair.basis)
+        named = ALL_PLOTS if pair.basis == WITHIN and "site" not in data.columns else pair.basis
+        basis.append(REFUSED if lost else named)
         reason.append(untold or pair.reason)
     shown = np.where(known, 1.0, np.nan)
     p_value = p_value * shown

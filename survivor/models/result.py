@@ -145,7 +145,8 @@ class Fit:
     table
         One row a term: term, estimate, std_error, df, lower, upper, p_value,
         variance, and hazard_ratio (odds_ratio) with its limits. Estimates are on
-        the log scale; limits are two-sided 95 %, from t on ``df``.
+        the log scale; limits are two-sided 95 %, from t on ``df``. Frozen is which
+        table it is, not what stands in it: take a ``.copy()`` to change it.
     log_likelihood
         With the binomial constant; Cox: partial. Mixed: effects integrated out. A
         pseudo-likelihood where plots are weighted (``correlation`` above 0).

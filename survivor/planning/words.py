@@ -52,7 +52,11 @@ def verdict(season: SeasonPlan) -> str:
     if row is None or season.plots < 2:
         return f"This season {NOTHING}: {season.why_size}."
     shown = f"{number(float(row['simulated']))} of 100 such seasons would show the difference"
-    edge = " The simulation cannot tell that from what is wanted." if season.on_the_edge else ""
+    edge = (
+        " The two are so near that so few simulated seasons cannot tell them apart."
+        if season.on_the_edge
+        else ""
+    )
     if season.answers:
         return f"This season {ENOUGH}: {shown}; {wanted} are wanted.{edge}"
     return f"This season {NOT_ENOUGH}: {shown}, and {wanted} are wanted.{edge}"

@@ -324,6 +324,15 @@ def _without_visits(table: PlotTable, entries: pd.DataFrame, intervals: pd.DataF
 
 def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...]) -> RecordsError:
     problems = problem_table(found, sources)
+    stops = problems.loc[problems["severity"] == "stop", "code"]
+    if len(stops) and (stops == "planting-in-future").all():
+        days = problems.loc[problems["code"] == "planting-in-future", "value"].astype(str)
+        return RecordsError(
+            f"the season has not begun: planting is set for {days.min()}, and no visit is filled in yet",
+            where=sources[-2].file,
+            mend="fill in the sheet of each visit when it is made, then check again; if planting was "
+            "earlier, correct its date",
+        )
     often = problems.loc[problems["severity"] == "stop"].drop_duplicates("code")
     lines = "".join(
         f"\n    {p.file} row {p.row}, {p.column}: {p.value!r}: {p.what}; {p.mend}" for p in often.itertuples()

@@ -65,6 +65,9 @@ _PLOTS: Final = {
     "unknown-plot": Code(_STOP, "set aside", "the plot is not in the plot sheet"),
     "plot-without-visits": Code(_CHECK, "listed", "no visit of the plot can be used"),
     "repeated-plot": Code(_CHECK, "listed", "the same row of the plot sheet a second time"),
+    "odd-preparation": Code(
+        _CHECK, "used", "a row tells another preparation than the rest of its plot; that of the rest is used"
+    ),
     "plot-differs": Code(_STOP, "set aside", "two rows tell different things of one plot"),
     "fact-differs": Code(_CHECK, "used", "a fact of the plot is told in two ways and left blank"),
     "unknown-method": Code(_STOP, "set aside", "the method of the plot is not known"),
@@ -84,6 +87,7 @@ _PLOTS: Final = {
     "diameter-halved": Code(_NOTE, "used", "a diameter, halved to the radius"),
 }
 _VISITS: Final = {
+    "planting-odd": Code(_STOP, "set aside", "the planting date of a plot is after one of its visits"),
     "before-planting": Code(_STOP, "set aside", "the visit is dated before planting"),
     "in-the-future": Code(_STOP, "set aside", "the visit is dated after the records were closed"),
     "out-of-order": Code(_STOP, "set aside", "the visit is dated before an earlier visit of the plot"),

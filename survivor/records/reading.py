@@ -293,9 +293,10 @@ def _cut(
     ]
     if body.empty:
         raise RecordsError(
-            "there is a header and no row below it",
+            "no records yet: there is a header and no row below it",
             where=where,
-            mend=f"check that the right sheet was saved, and that header_rows = {header_rows} is right",
+            mend="write the records below the header; if they are there, check that the right sheet was "
+            f"saved, and that header_rows = {header_rows} is right",
         )
     place = {column: new for new, column in enumerate(keep)}
     down = tuple(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -30,6 +31,8 @@ from survivor.records.words import (
 
 # What a visit says; in a wide sheet only the columns that the study file names say it.
 VISIT_WORDS = ("visit", "date", "state", "alive", "dead", "height_cm", "height_m", "cause", "weed_cover")
+_ALIVE = re.compile(r"alive|live|living|count|surviv", re.IGNORECASE)
+_REMARKS = re.compile(r"comment|note|remark", re.IGNORECASE)
 _LABELS = (*KEY_WORDS, "tag", "species", "visit")
 
 
@@ -302,11 +305,15 @@ def _date_in_headers(grid: Grid, visit: study_file.Visit, slot: dict[str, int]) 
 def _no_visits(grid: Grid, kind: str) -> RecordsError:
     parts = [header.split(HEADER_JOINT) for header in grid.header if HEADER_JOINT in header]
     tops = list(dict.fromkeys(part[0] for part in parts))
-    example = next((header for header in grid.header if HEADER_JOINT in header), grid.header[-1])
+    joined = next((header for header in grid.header if HEADER_JOINT in header), "")
+    free = [header for header in grid.header if header and not _REMARKS.search(header)]
+    # Else a header that speaks of living plants, else the last that is no remark.
+    alive = [header for header in free if _ALIVE.search(header)]
+    example = joined or (alive or free or list(grid.header))[0 if alive else -1]
     close = difflib.get_close_matches("alive", tops, n=1)
     lines = f'    [[records.visits]]\n    name = "{(close or tops or ["first visit"])[0]}"\n'
-    lines += f'    date = "2022-05-31"\n    state = "{example}"'
     what = "state" if kind == "tagged" else "count"
+    lines += f'    date = "2022-05-31"\n    state = "{example}"'
     return RecordsError(
         "a wide sheet needs its visits named; the headers are "
         + ", ".join(repr(header) for header in grid.header if header),

@@ -314,7 +314,8 @@ CASES: dict[str, Case] = {
     "no-site": Case("tagged", SEEDLINGS.replace("site,", "") + GOOD.replace("Rise,", ""), (), "site"),
 }
 
-ELSEWHERE = {  # in the tables of histories, counts and the study file
+ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
+    "odd-preparation", "planting-odd",
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
     "seen-once", "delayed-entry", "more-alive-than-planted", "count-rises", "count-mended", "infill-mixed",

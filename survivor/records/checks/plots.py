@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from survivor.records.cells import number_texts
 from survivor.records.checks.cells import check_renamed
+from survivor.records.checks.slips import odd_preparations
 from survivor.records.problems import Source, Texts, find, gather, none_found
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
@@ -107,10 +108,11 @@ def methods_of_visits(
         filled = filled.fillna(filled.groupby(by).transform("first").where(single))
     method, unknown = match_methods(rows.assign(method=filled.fillna("")), methods)
     whose = rows["entry"] if of == "plant" else rows["name"]
+    method, odd = odd_preparations(rows, method, whose, of)
     known = method.where(method != "").groupby(whose)
     several = known.transform("nunique") > 1
     if not several.any():
-        return method, unknown, none_found()
+        return method, unknown, odd
     named = {
         name: " and ".join(sorted(part.dropna().unique())) for name, part in known if several[part.index[0]]
     }
@@ -131,7 +133,7 @@ def methods_of_visits(
         ),
         group=whose,
     )
-    return method, unknown, differs
+    return method, unknown, gather([odd, differs])
 
 
 def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[Method]) -> pd.DataFrame:

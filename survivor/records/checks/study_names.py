@@ -13,6 +13,7 @@ from typing import Final
 
 import pandas as pd
 
+from survivor.intervals import entries
 from survivor.records.problems import FINDING_COLUMNS, NOWHERE, gather, none_found
 from survivor.settings import Gauge, Planted, Settings
 from survivor.settings.lines import Place, line_of
@@ -320,6 +321,8 @@ def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
             "add [target] with survival_per_100, such as 70, and the name of its milestone",
         )
     last = int(first["stop_day"].max()) if len(first) else 0
+    if len(first) and entries(first)["at_risk"].sum() == first["died"].sum():
+        last = 0  # all are known to be dead: a later visit has nothing left to tell
     asked = {settings.headline_milestone.name: settings.headline_milestone}
     if settings.target is not None:
         asked |= {m.name: m for m in settings.milestones if m.name == settings.target.milestone}

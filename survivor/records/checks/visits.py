@@ -31,11 +31,27 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     if not (early | late).any():
         return none_found()
     own = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
+    usual = _planted_beside(rows, early)
+    odd = usual.notna()
     return gather(
         [
             find(
                 rows,
-                early,
+                odd,
+                "planting-odd",
+                word="date",
+                value=day_texts(rows["planted_first"]),
+                what="the plot has a visit before its planting date, "
+                + day_texts(rows["planted_first"])
+                + "; other plots of this site: "
+                + day_texts(usual)
+                + ". Days since planting cannot be told, so none of its records is used",
+                mend="correct the planting date of the plot, or the date of the visit",
+                group=rows["name"],
+            ),
+            find(
+                rows,
+                early & ~odd,
                 "before-planting",
                 word="date",
                 what="the visit is dated before planting on " + day_texts(rows["planted_first"]),
@@ -53,6 +69,28 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
             ),
         ]
     )
+
+
+def _planted_beside(rows: pd.DataFrame, early: pd.Series[bool]) -> pd.Series[pd.Timestamp]:
+    """Planting day of the other plots, where it explains every visit of a plot and its own does not.
+
+    A day that most of the other plots of the site share, two at least, and that no visit of
+    the plot comes before. NaT for every other row.
+    """
+    nothing = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[ns]")
+    plots = rows.groupby("name").agg(
+        site=("site", "first"), planted=("planted_first", "first"), seen=("date", "min")
+    )
+    usual: dict[str, pd.Timestamp] = {}
+    for name in rows.loc[early, "name"].unique():
+        own = plots.loc[name]
+        beside = plots[(plots["site"] == own["site"]) & (plots.index != name)]["planted"].dropna()
+        counts = beside.value_counts()
+        if counts.empty or counts.iloc[0] < 2 or 2 * counts.iloc[0] <= len(beside):
+            continue
+        if counts.index[0] <= own["seen"]:
+            usual[name] = counts.index[0]
+    return rows["name"].map(usual).astype("datetime64[ns]") if usual else nothing
 
 
 def by_round(rows: pd.DataFrame, wrong: pd.Series[bool], otherwise: Texts) -> Texts:

@@ -122,11 +122,16 @@ def touched(texts: tuple[str, ...]) -> tuple[Caution, ...]:
     return tuple(caution for caution in CAUTIONS if any(word in said for word in caution.touched_by))
 
 
+def _standing(analysis: Analysis) -> list[str]:
+    """Names and works of the preparations that some plot of the records had."""
+    had = set(analysis.records.plots["method"].astype(str))
+    names = [text for m in analysis.settings.methods if m.name in had for text in (m.name, *m.works)]
+    return [*names, *sorted(had)]
+
+
 def before_acting(analysis: Analysis) -> tuple[Paragraph, ...]:
     """Return a short caution for the preparations compared, to stand beside their comparison."""
-    names: list[str] = []
-    for method in analysis.settings.methods:
-        names.extend([method.name, *method.works])
+    names = _standing(analysis)
     if analysis.contrasts is not None:
         names.extend(str(name) for name in analysis.contrasts.table["method"])
     found = touched(tuple(names))
@@ -139,9 +144,7 @@ def before_acting(analysis: Analysis) -> tuple[Paragraph, ...]:
 
 def cautions(analysis: Analysis) -> Section:
     """Return every caution, those touched by the preparations of this study named first."""
-    names: list[str] = []
-    for method in analysis.settings.methods:
-        names.extend([method.name, *method.works])
+    names = _standing(analysis)
     found = touched(tuple(names))
     text = (
         "This report compares what was recorded. It is no instruction for field work; local rules, labels "

@@ -12,6 +12,8 @@ from survivor.analysis.milestone import milestone_words
 from survivor.figures.groups import groups_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
+from survivor.intervals import entries
+from survivor.report.content.dryness import first_plants
 from survivor.report.content.elements import Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.reasons import why
 from survivor.report.content.wording import counted, sentence, shortened
@@ -19,6 +21,7 @@ from survivor.report.content.wording import counted, sentence, shortened
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
+_ALIKE = 0.01  # difference in the share of a species under which preparations count as planted alike
 _MOST_ROWS = 30  # a taller picture can't be taken in
 _FILES = {"species": "species.csv", "site": "sites.csv", "sites": "sites.csv"}
 
@@ -32,10 +35,24 @@ def species(analysis: Analysis) -> Section:
     ordered = table.sort_values("estimate", ascending=False, kind="stable")
     text = (
         "Species are not planted alike under every preparation or at every site, so a species that fared "
-        "badly may "
-        "have stood on the harder ground."
+        "badly may have stood on the harder ground."
+        if _planted_unlike(analysis)
+        else "Species were planted in the same shares under every preparation and at every site."
     )
     return Section(key, heading, (Paragraph(text), _figure(analysis, ordered, key, "species", "Species")))
+
+
+def _planted_unlike(analysis: Analysis) -> bool:
+    """Whether shares of species differ between preparations or sites, by more than 1 in 100."""
+    rows = first_plants(analysis.records.intervals)
+    began = entries(rows)
+    for place in ("method", "site"):
+        counts = began.groupby([began[place].astype(str), began["species"].astype(str)])["at_risk"].sum()
+        shares = counts.unstack(fill_value=0)
+        shares = shares.div(shares.sum(axis=1), axis=0)
+        if float((shares.max() - shares.min()).max()) > _ALIKE:
+            return True
+    return False
 
 
 def sites(analysis: Analysis) -> Section:

@@ -54,7 +54,9 @@ def _species(analysis: Analysis) -> list[str]:
 def _methods(analysis: Analysis) -> Table:
     plots = analysis.records.plots
     named = {method.name: method for method in analysis.settings.methods}
-    order = list(dict.fromkeys([*named, *plots["method"].astype(str)]))
+    had = set(plots["method"].astype(str))
+    absent = [name for name in named if name not in had]
+    order = [name for name in dict.fromkeys([*named, *plots["method"].astype(str)]) if name not in absent]
     rows = []
     for name in order:
         own = plots[plots["method"].astype(str) == name]
@@ -84,6 +86,8 @@ def _methods(analysis: Analysis) -> Table:
         "parts. The radius is half the diameter of the weed-free patch round a seedling; the area is of "
         "that circle."
     )
+    if absent:
+        note += f" In the study file but in no plot of these records: {listed(absent)}."
     return Table("preparations", "Preparations", columns, tuple(rows), note=note)
 
 
@@ -103,7 +107,9 @@ def _radii(plots: pd.DataFrame) -> tuple[str, str]:
 def _layout(analysis: Analysis) -> Table:
     plots = analysis.records.plots
     unique = plots.assign(method=plots["method"].astype(str))[[*PLOT_KEY, "method"]].drop_duplicates()
-    methods = list(dict.fromkeys([*(m.name for m in analysis.settings.methods), *unique["method"]]))
+    had = set(unique["method"])
+    methods = [m.name for m in analysis.settings.methods if m.name in had]
+    methods = list(dict.fromkeys([*methods, *unique["method"]]))
     counts = unique.groupby(["site", "method"]).size()
     sites = list(dict.fromkeys(unique["site"].astype(str)))
     rows = tuple(

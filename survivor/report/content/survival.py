@@ -141,8 +141,8 @@ def _with(days: list[float], read: float) -> list[float]:
 
 def _at(curve: pd.DataFrame, day: float, column: str) -> float:
     """Return the value of a step curve on a day; NaN beyond its last."""
-    ended = curve.loc[curve["day"].idxmax()]
-    if day > float(ended["day"]) and ended["survival"] > 0:
+    ended = curve[curve["day"] == curve["day"].max()]["survival"].iloc[-1]
+    if day > float(curve["day"].max()) and ended > 0:
         return float("nan")
     reached = curve[curve["day"] <= day]
     if reached.empty:
