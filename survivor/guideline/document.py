@@ -80,6 +80,7 @@ def _content(guideline: Guideline) -> dict[str, Any]:
     if len(moved) > _MOST_CHANGES:
         moved = [*moved[:_MOST_CHANGES], f"And {len(moved) - _MOST_CHANGES} more, on the page."]
     details = _shortened(details_table(guideline))
+    calendar = calendar_table(guideline)
     return {
         "title": about.name,
         "version": f"Version {about.version}, {about.dated}",
@@ -97,7 +98,8 @@ def _content(guideline: Guideline) -> dict[str, Any]:
             f"{each.preparation} on {each.ground}: {each.says} ({each.source})."
             for each in guideline.file.practice
         ],
-        "calendar": _table(calendar_table(guideline)),
+        "calendar": _table(calendar),
+        "calendar_note": calendar.note,
         "changed": f"What version {newest.number} changed",
         "changes": moved,
         "next": next_sentence(guideline) if len(guideline.next) else "",
