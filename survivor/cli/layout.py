@@ -23,8 +23,8 @@ def layout(
     from survivor.planning.layout import draw_layout, fewest_side_by_side
     from survivor.planning.reading import read_plan
     from survivor.planning.run import size_of
-    from survivor.planning.timetable import timetable
-    from survivor.planning.words import late_works
+    from survivor.planning.timetable import checks_of, timetable
+    from survivor.planning.words import ground_first, late_works
 
     asked = read_plan(file)
     if plots is None or seedlings is None:
@@ -42,7 +42,8 @@ def layout(
             f"  {name} stands beside the usual practice in {count} blocks, not {plots}: its comparison "
             "will be less sure than planned"
         )
-    for line in late_works(timetable(asked)):
+    works = timetable(asked)
+    for line in [*ground_first(works, checks_of(asked)), *late_works(works)]:
         typer.echo(line)
     sheets = [path for path in written if path.suffix == ".xlsx"]
     typer.echo(f"Study folder: {written[0].parent} ({len(sheets)} field sheets)")

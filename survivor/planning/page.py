@@ -15,6 +15,7 @@ from survivor.figures.planning import power_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import NONE, limits, number
 from survivor.planning import words
+from survivor.planning.timetable import checks_of
 from survivor.report.content.cautions import CAUTIONS, touched
 from survivor.report.content.elements import (
     Block,
@@ -162,6 +163,10 @@ def _answer(season: SeasonPlan) -> Section:
         blocks.append(Paragraph(" ".join(instead), kind="note", label="Too small"))
     blocks += [Paragraph(text) for text in (words.precision(season), words.comparisons(season)) if text]
     blocks += [Paragraph(text) for text in words.constrained(season)]
+    blocks += [
+        Paragraph(text, kind="note", label="Before ground is broken")
+        for text in words.ground_first(season.timetable, checks_of(season.plan))
+    ]
     late = words.late_works(season.timetable)
     if late:
         blocks.append(Listing(tuple(late[:8]), label="Not to be put off"))

@@ -136,6 +136,8 @@ class Work(Strict):
     latest_days_before: int
     in_dry_season: bool = False  # done in the dry season before planting, while soil is dry
     always: bool = False  # part of every season, whatever the methods
+    breaks_ground: bool | None = None  # None: as the usual work of that name, else by the words of its name
+    before_ground: bool = False  # must be done before any ground is broken
     condition: str = ""
     source: str = "as the plan file gives it"
 

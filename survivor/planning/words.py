@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from survivor.figures.words import limits, number
-from survivor.planning.timetable import DUE, LATE, takes
+from survivor.planning.timetable import DUE, LATE, OVER, checks_of, takes
 from survivor.report.content.wording import counted, date, listed, plain
 
 if TYPE_CHECKING:
@@ -173,13 +173,39 @@ def late_works(table: pd.DataFrame) -> list[str]:
         As of ``survivor.planning.timetable.timetable``.
     """
     said = []
-    for status, lead, until in ((LATE, "Late", "by"), (DUE, "Due now", "until")):
+    for status, lead, until in ((LATE, "Late", "by"), (DUE, "Due now", "until"), (OVER, "Last day past", "")):
         rows = table[table["status"] == status]
         for work, group in rows.groupby("work", sort=False):
-            days = sorted(set(group["latest"]))
-            when = date(days[0]) if len(days) == 1 else f"{date(days[0])} to {date(days[-1])}"
-            said.append(f"{lead}: {work} at {listed(group['site'])} ({until} {when})")
+            said.append(
+                f"{lead}: {work} {_where_by(group, until)}" + (": was it done?" if status == OVER else "")
+            )
     return said
+
+
+def _where_by(group: pd.DataFrame, until: str) -> str:
+    """Say the sites of a work with the last day of each, those with the same day together."""
+    parts = []
+    for day, rows in group.groupby("latest"):
+        parts.append(f"at {listed(rows['site'])} ({until} {date(str(day))})".replace("( ", "("))
+    return listed(parts)
+
+
+def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
+    """Return what must be done before any ground is broken, with the day of each site.
+
+    Parameters
+    ----------
+    table
+        As of ``survivor.planning.timetable.timetable``.
+    checks
+        Names of the works that come first.
+    """
+    rows = table[table["work"].isin(checks)]
+    if rows.empty:
+        return []
+    named = listed([f"{work} {_where_by(group, 'by')}" for work, group in rows.groupby("work", sort=False)])
+    count = {1: "this one is", 2: "these two are"}.get(rows["work"].nunique(), "these are")
+    return [f"Break ground only when {count} done: {named}."]
 
 
 def summary(season: SeasonPlan) -> list[str]:
@@ -191,6 +217,7 @@ def summary(season: SeasonPlan) -> list[str]:
         reached(season),
         precision(season),
         *instead(season),
+        *ground_first(season.timetable, checks_of(season.plan)),
         *late_works(season.timetable),
     ]
     return [line for line in lines if line]

@@ -6,7 +6,8 @@ import pytest
 
 from survivor.planning.calendar import visit_calendar, visits_until
 from survivor.planning.planfile import Work
-from survivor.planning.timetable import timetable, window
+from survivor.planning.timetable import checks_of, timetable, window
+from survivor.planning.words import ground_first
 from survivor.planning.works import COMMON, USUAL_WORKS
 from survivor.settings import DrySeason
 from tests.planning.seasons import small_plan
@@ -103,7 +104,7 @@ def test_a_work_whose_days_miss_the_dry_season_keeps_its_own():
         ("2027-03-31", "due now"),
         ("2027-04-01", "late"),
         ("2027-06-15", "late"),
-        ("2027-06-16", "planting is past"),
+        ("2027-06-16", "last day past: was it done?"),
         (None, "no day given"),
     ],
 )
@@ -124,6 +125,51 @@ def test_a_years_fallow_is_late_half_a_year_before_planting():
     assert table.loc["cast a spell", "status"] == "no lead time known"
     assert "[[works]]" in table.loc["cast a spell", "condition"]
     assert "plans of buried services" in table.index  # before any ground is broken, whatever the method
+
+
+RIP_AND_AUGER = [
+    {"name": "spot spray only", "works": ["spot spray"]},
+    {"name": "spray and rip", "works": ["spot spray", "rip line"]},
+    {"name": "spray and auger", "works": ["spot spray", "auger hole"]},
+]
+OWN_RIP = {"name": "Rip line", "earliest_days_before": 100, "latest_days_before": 90}
+OWN_DRILL = {"name": "drilled holes", "earliest_days_before": 250, "latest_days_before": 90}
+
+
+@pytest.mark.parametrize("cannot", [[], ["rip line"], ["rip line", "auger hole"]])
+@pytest.mark.parametrize("works", [[], [OWN_RIP], [OWN_DRILL]])
+@pytest.mark.parametrize("planted", ["2027-06-15", "2027-09-20", "2027-12-20"])
+def test_no_ground_may_be_broken_before_the_checks_must_be_done(planted, works, cannot):
+    # Trade fact (common practice, no source): services and heritage come before the first broken ground.
+    methods = [*RIP_AND_AUGER, {"name": "spray only, drilled", "works": ["spot spray", "drilled holes"]}]
+    if OWN_DRILL not in works:
+        methods = methods[:3]
+    site = {"name": "Tarn Hollow", "planted": planted, "cannot": cannot}
+    table = timetable(small_plan(methods=methods, sites=[site], works=works)).set_index("work")
+    ground = [name for name in ("rip line", "auger hole", "drilled holes") if name in table.index]
+    first_broken = min([*table.loc[ground, "earliest"], planted])
+    for check in ("plans of buried services", "heritage and vegetation checks"):
+        assert table.loc[check, "latest"] < first_broken
+        assert table.loc[check, "earliest"] < table.loc[check, "latest"]
+    for name in ground:
+        assert (
+            "only when these are done: heritage and vegetation checks and plans"
+            in table.loc[name, "condition"]
+        )
+
+
+def test_new_days_for_a_check_do_not_make_it_one_to_leave_out():
+    works = [{"name": "Plans of buried services", "earliest_days_before": 60, "latest_days_before": 10}]
+    table = timetable(one_site("2027-06-15", works=works)).set_index("work")
+    assert table.loc["Plans of buried services", "latest"] == "2026-11-24"  # a week before ripping may start
+
+
+def test_what_comes_before_broken_ground_is_said_with_its_days():
+    plan = small_plan()
+    said = ground_first(timetable(plan), checks_of(plan))
+    assert len(said) == 1
+    assert said[0].startswith("Break ground only when these two are done: heritage and vegetation checks")
+    assert "(by 24 Nov" in said[0]
 
 
 def test_lead_times_of_the_plan_stand_over_the_usual_ones():
