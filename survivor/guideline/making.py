@@ -15,14 +15,13 @@ from survivor.guideline.file import GuidelineFile, Row, SeasonTaken
 from survivor.guideline.kinds import kinds_of
 from survivor.guideline.radius import RadiusAdvice, radius_advice
 from survivor.guideline.reading import read_guideline
+from survivor.guideline.record import issued_versions
 from survivor.guideline.rule import row_words, usual_rule
 from survivor.guideline.trynext import try_next
 from survivor.guideline.versions import (
     Change,
     Version,
     changes,
-    read_record,
-    record_path,
     refuse_other_advice,
 )
 from survivor.seasons import Season, join_seasons, take_in
@@ -125,12 +124,14 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
     Raises
     ------
     GuidelineError
-        When the file is wrong, or this version was issued with other advice.
+        When the file is wrong, this version was issued with other advice, or records of another
+        guideline stand in its way.
     PoolingError
         When a season is counted twice, or seasons do not go together.
     """
     given = Path(path)
     file = read_guideline(given)
+    issued = issued_versions(given, file.guideline.name)
     seasons = _taken(file, given, say)
     joined = join_seasons(seasons)
     joined["ground"] = kinds_of(joined, file.ground)
@@ -146,7 +147,7 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
     since = {season.name: taken.since for season, taken in zip(seasons, file.seasons, strict=True)}
     versions = []
     for number in range(1, file.guideline.version + 1):
-        record = read_record(record_path(given, number))
+        record = issued.get(number)
         if number < file.guideline.version and record is not None:
             versions.append(record)
             continue

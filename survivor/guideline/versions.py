@@ -1,21 +1,15 @@
-"""Versions of a guideline: what each said, kept beside the file, and what changed from one to the next."""
+"""Versions of a guideline: what each said, and what changed from one to the next."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
-from pathlib import Path
-from typing import Any, Final
 
 from survivor.errors import GuidelineError
 from survivor.figures.words import difference
-from survivor.guideline.advice import Advice, SeasonSays
+from survivor.guideline.advice import Advice
 from survivor.guideline.rule import NOT_ANSWERED
-
-FOLDER: Final = "versions"
-FORMAT: Final = 1
 
 
 @dataclass(frozen=True)
@@ -44,59 +38,6 @@ class Change:
     also: tuple[str, ...]
     moved: tuple[str, ...]
     stood: tuple[str, ...]
-
-
-def record_path(guideline_file: Path, number: int) -> Path:
-    """Where the record of a version is kept."""
-    return guideline_file.parent / FOLDER / f"{guideline_file.stem}-{number}.json"
-
-
-def record_text(version: Version) -> str:
-    """Return a version as JSON text."""
-    content = {"format": FORMAT, **asdict(version)}
-    del content["recorded"]
-    return json.dumps(content, indent=1, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def read_record(path: Path) -> Version | None:
-    """Read the record of a version; None where there is none.
-
-    Raises
-    ------
-    GuidelineError
-        When the record is damaged.
-    """
-    if not path.is_file():
-        return None
-    try:
-        raw = json.loads(path.read_text(encoding="utf-8"))
-        if raw.pop("format") != FORMAT:
-            raise KeyError("format")
-        advice = tuple(_advice(line) for line in raw["advice"])
-        return Version(
-            int(raw["number"]),
-            str(raw["dated"]),
-            tuple(raw["seasons"]),
-            tuple(raw["rule"]),
-            advice,
-            tuple(raw["practice"]),
-            recorded=True,
-        )
-    except (ValueError, KeyError, TypeError, AttributeError) as error:
-        raise GuidelineError(
-            "the record of an issued version cannot be read",
-            where=f"{path.parent.name}/{path.name}",
-            mend="restore it from your copies; or remove it, and that version is reckoned again from its "
-            "seasons",
-        ) from error
-
-
-def _advice(line: dict[str, Any]) -> Advice:
-    seasons = tuple(SeasonSays(**says) for says in line.pop("seasons"))
-    words: dict[str, Any] = {
-        key: tuple(value) if isinstance(value, list) else value for key, value in line.items()
-    }
-    return Advice(**words, seasons=seasons)
 
 
 def refuse_other_advice(issued: Version, now: Version, name: str) -> None:
@@ -134,6 +75,13 @@ def changes(versions: Sequence[Version]) -> tuple[Change, ...]:
     found = [_first(versions[0])]
     for old, new in pairwise(versions):
         found.append(_change(old, new))
+    for place, version in enumerate(versions[:-1]):
+        if not version.recorded:
+            said = (
+                f"No record of version {version.number} as issued is kept: it is reckoned again from the "
+                "seasons that this file names."
+            )
+            found[place] = replace(found[place], also=(*found[place].also, said))
     return tuple(reversed(found))
 
 

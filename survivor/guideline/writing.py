@@ -10,7 +10,7 @@ from survivor.guideline.content import content_of
 from survivor.guideline.document import guideline_pdf
 from survivor.guideline.making import Guideline
 from survivor.guideline.nextplan import plan_text
-from survivor.guideline.versions import record_path, record_text
+from survivor.guideline.record import record_path, record_text
 from survivor.report.page import page_of
 
 PAGE: Final = "guideline.html"
@@ -50,7 +50,9 @@ def write_guideline(guideline: Guideline, folder: Path, *, issue: bool = True) -
     if plan:
         texts["plan.toml"] = plan
     document = guideline_pdf(guideline)
-    record = record_path(guideline.path, guideline.version.number)
+    title = guideline.file.guideline.name
+    kept = record_text(guideline.version, title, guideline.path)
+    record = record_path(guideline.path, title, guideline.version.number)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for name, text in texts.items():
@@ -58,7 +60,9 @@ def write_guideline(guideline: Guideline, folder: Path, *, issue: bool = True) -
         (folder / DOCUMENT).write_bytes(document)
         if issue:
             record.parent.mkdir(parents=True, exist_ok=True)
-            record.write_text(record_text(guideline.version), encoding="utf-8", newline="\n")
+            record.write_text(
+                record_text(guideline.version, title, guideline.path), encoding="utf-8", newline="\n"
+            )
     except OSError as error:
         raise ReportError(
             f"the guideline could not be written: {error.strerror or error}",

@@ -48,8 +48,11 @@ def test_advice_changed_as_seasons_came_in(made):
     second = " ".join(changes[2].moved)
     assert "spray and auger on clay flats: from worth a trial to advised; 2 seasons, 8 sites. Why: " in second
     assert "spray and mulch mat on loam slopes: from worth a trial to advised; 2 seasons, 8 sites" in second
-    assert changes[1].also == ("First version; rests on 2021 (wet).",)
-    assert changes[2].also == ("Season taken in: 2022 (dry).",)
+    again = "No record of version {} as issued is kept: "
+    again += "it is reckoned again from the seasons that this file names."
+    assert changes[1].also == ("First version; rests on 2021 (wet).", again.format(1))
+    assert changes[2].also == ("Season taken in: 2022 (dry).", again.format(2))
+    assert changes[3].also[0] == "Season taken in: 2023 (average)."
 
 
 def test_a_season_that_looked_different_by_chance_changed_nothing(made):

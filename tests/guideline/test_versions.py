@@ -2,28 +2,63 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 
 import pytest
 
 from survivor.errors import GuidelineError
 from survivor.guideline import make_guideline, write_guideline
-from survivor.guideline.versions import (
-    Version,
-    changes,
-    read_record,
-    record_path,
-    record_text,
-    refuse_other_advice,
-)
+from survivor.guideline.record import issued_versions, read_record, record_path, record_text
+from survivor.guideline.versions import Version, changes, refuse_other_advice
+
+TITLE = "Preparing ground on clay flats and loam slopes (invented)"
 
 
 def test_a_record_reads_back_as_it_was(made, tmp_path):
-    path = record_path(tmp_path / "guideline.toml", 3)
+    file = tmp_path / "guideline.toml"
+    assert issued_versions(file, TITLE) == {}
+    path = record_path(file, TITLE, 3)
     path.parent.mkdir()
-    path.write_text(record_text(made.version), encoding="utf-8")
+    path.write_text(record_text(made.version, TITLE, file), encoding="utf-8")
     assert read_record(path) == replace(made.version, recorded=True)
-    assert read_record(record_path(tmp_path / "guideline.toml", 4)) is None
+    assert issued_versions(file, TITLE) == {3: replace(made.version, recorded=True)}
+
+
+def test_a_file_saved_under_another_name_keeps_the_history(made, tmp_path):
+    path = record_path(tmp_path / "guideline.toml", TITLE, 3)
+    path.parent.mkdir()
+    path.write_text(record_text(made.version, TITLE, tmp_path / "guideline.toml"), encoding="utf-8")
+    assert list(issued_versions(tmp_path / "copy.toml", TITLE.upper())) == [3]
+    # Another title from another file is another guideline; from this file it would shed the history.
+    assert issued_versions(tmp_path / "copy.toml", "Other ground") == {}
+    with pytest.raises(GuidelineError, match="holds records of another guideline with this file's name"):
+        issued_versions(tmp_path / "guideline.toml", "Other ground")
+
+
+def test_a_copy_with_a_season_left_out_is_held_to_what_was_issued(copy, made, tmp_path):
+    write_guideline(replace(made, path=copy / "guideline.toml"), tmp_path / "out")
+    text = (copy / "guideline.toml").read_text(encoding="utf-8")
+    start = text.index('[[seasons]]\nstudy = "season-2023"')
+    fewer = text[:start] + text[text.index("# Kinds of ground") :]
+    (copy / "renamed.toml").write_text(fewer, encoding="utf-8")
+    with pytest.raises(GuidelineError, match="version 3 was issued with other content"):
+        make_guideline(copy / "renamed.toml")
+    (copy / "renamed.toml").write_text(fewer.replace("version = 3  ", "version = 4  "), encoding="utf-8")
+    again = make_guideline(copy / "renamed.toml")
+    assert "Season left out: 2023 (average)." in again.changes[0].also
+    assert any("No record of version 1 as issued is kept" in line for line in again.changes[3].also)
+    assert not any("No record" in line for line in again.changes[1].also)
+
+
+def test_a_record_kept_under_the_file_s_name_before_is_found(made, tmp_path):
+    path = tmp_path / "versions" / "guideline-3.json"
+    path.parent.mkdir()
+    raw = json.loads(record_text(made.version, TITLE, tmp_path / "guideline.toml"))
+    del raw["guideline"], raw["file"]
+    path.write_text(json.dumps(raw), encoding="utf-8")
+    assert list(issued_versions(tmp_path / "guideline.toml", TITLE)) == [3]
+    assert issued_versions(tmp_path / "other.toml", TITLE) == {}
 
 
 @pytest.mark.parametrize("text", ["", "{}", '{"format": 9}', "[1, 2]", '{"format": 1, "advice": [{}]}'])
@@ -75,7 +110,7 @@ def test_nothing_changed_is_said(made):
 
 def test_an_issued_version_is_what_the_next_is_compared_with(copy, made, tmp_path):
     # The record says otherwise than the seasons do; the change log goes by the record.
-    path = record_path(copy / "guideline.toml", 2)
+    path = record_path(copy / "guideline.toml", TITLE, 2)
     path.parent.mkdir()
     issued: Version = replace(
         made.version,
@@ -84,12 +119,12 @@ def test_an_issued_version_is_what_the_next_is_compared_with(copy, made, tmp_pat
         seasons=made.version.seasons[:2],
         advice=tuple(replace(a, answer="not answered") for a in made.advice),
     )
-    path.write_text(record_text(issued), encoding="utf-8")
+    path.write_text(record_text(issued, TITLE, copy / "guideline.toml"), encoding="utf-8")
     again = make_guideline(copy / "guideline.toml")
     assert len(again.changes[0].moved) == sum(a.answer != "not answered" for a in made.advice)
     assert again.changes[1].dated == "2023-11-01"
     written = write_guideline(again, tmp_path / "out")
-    assert written[-1] == record_path(copy / "guideline.toml", 3)
+    assert written[-1] == record_path(copy / "guideline.toml", TITLE, 3)
     assert read_record(written[-1]) == replace(again.version, recorded=True)
     # Made again from the same file and records, it is the same to the byte.
     twice = write_guideline(make_guideline(copy / "guideline.toml"), tmp_path / "twice")
