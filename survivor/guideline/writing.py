@@ -51,7 +51,6 @@ def write_guideline(guideline: Guideline, folder: Path, *, issue: bool = True) -
         texts["plan.toml"] = plan
     document = guideline_pdf(guideline)
     title = guideline.file.guideline.name
-    kept = record_text(guideline.version, title, guideline.path)
     record = record_path(guideline.path, title, guideline.version.number)
     try:
         folder.mkdir(parents=True, exist_ok=True)
