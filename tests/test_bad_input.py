@@ -203,28 +203,25 @@ def test_all_tags_missing(tmp_path):
     assert "What to do" in said
 
 
-@pytest.mark.parametrize(
-    ("dead", "who"), [(0, "Nobody died with method other"), (10, "Everybody died with method other")]
-)
-def test_a_method_that_lost_all_or_none_is_answered_with_a_penalty_that_is_said(tmp_path, dead, who):
+@pytest.mark.parametrize(("dead", "who", "alive"), [(0, "Everybody", 100.0), (10, "Nobody", 0.0)])
+def test_a_method_that_lost_all_or_none_is_told_by_its_counts(tmp_path, dead, who, alive):
     plots = season(lambda *_: 4)
     for key in plots:
         if key[2] == "other":
             plots[key] = [dead_from(1)] * dead + [dead_from(3)] * (10 - dead)
     write_season(tmp_path, plots)
     analysis, said = answer(tmp_path)
-    assert analysis.fits["grouped"].variance == "penalised"
-    assert f"{who}, so" in said
-    assert "penalised (Firth)" in said
+    assert f"{who} was alive at day 365 with other: it is told by the seedlings counted" in said
+    told = analysis.survival.table.set_index("method").loc["other"]
+    assert told["estimate"] == alive
+    assert told["lower"] < told["upper"]
     compared = [finding for finding in analysis.findings if finding.methods]
     assert compared
     for finding in compared:
         assert finding.grade == "slight"
-        assert any("a penalised model was used" in reason for reason in finding.reasons)
         assert -100 < finding.lower < finding.estimate < finding.upper < 100
-    # The planting as a whole needs no penalty: it is told without methods.
-    alive = next(finding for finding in analysis.findings if finding.key == "alive")
-    assert not any("penalised" in reason for reason in alive.reasons)
+        # The other preparation lost four or five of ten in each plot: 55 of 100 lived.
+        assert abs(finding.estimate) == pytest.approx(abs(alive - 55), abs=0.1)
 
 
 @pytest.mark.parametrize(

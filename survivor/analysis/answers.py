@@ -195,7 +195,7 @@ def comparison_findings(
 
 
 def _left(contrasts: Contrasts, each: list[Finding], methods: Iterable[str]) -> list[tuple[str, str]]:
-    """Preparations that could not be compared, each with the reason."""
+    """List the preparations that could not be compared, each with the reason."""
     found: list[tuple[str, str]] = []
     for finding, line in zip(each, contrasts.table.to_dict("records"), strict=True):
         if finding.grade != "unanswered":

@@ -73,7 +73,8 @@ def _left_out(names: list[str]) -> str:
     shown = ", ".join(names[:_MOST_NAMED])
     more = f" and {len(names) - _MOST_NAMED:,} more" if len(names) > _MOST_NAMED else ""
     which = "plot has" if len(names) == 1 else "plots have"
-    return f"{len(names):,} {which} no number planted and {'is' if len(names) == 1 else 'are'} not in it: {shown}{more}"
+    are = "is" if len(names) == 1 else "are"
+    return f"{len(names):,} {which} no number planted and {are} not in it: {shown}{more}"
 
 
 def _neither(count: int) -> str:

@@ -130,9 +130,7 @@ def of_whole(
 
     def verdict(fit: Fit) -> tuple[str, Standardised]:
         found = survival(fit, None, min(at, float(fit.data["stop_day"].max())), season.population)
-        line = found.table.iloc[0]
-        numbers = (float(line[name]) for name in ("estimate", "lower", "upper"))
-        return target_verdict(*numbers, target).word, found
+        return target_verdict(*_numbers(found), target).word, found
 
     word = verdict(fitted)[0]
     known = replace(
@@ -144,11 +142,16 @@ def of_whole(
     again, line = verdict(found)
     if again == word:
         return known, told, ""
-    row = line.table.iloc[0]
-    sentence = target_verdict(*(float(row[name]) for name in ("estimate", "lower", "upper")), target).sentence
+    sentence = target_verdict(*_numbers(line), target).sentence
     opposite = {word, again} == {"met", "not met"}
     said = f"With {_plants(other)} it is {again}: {sentence.rpartition(': ')[2]}"
     return replace(known, missing_rule=not opposite, bounds_change_sign=opposite), told, said
+
+
+def _numbers(found: Standardised) -> tuple[float, float, float]:
+    """Estimate and limits of the one group told."""
+    line = found.table.iloc[0]
+    return float(line["estimate"]), float(line["lower"]), float(line["upper"])
 
 
 def _turns(word: str, fits: list[Fit], verdict: Callable[[Fit], tuple[str, Any]]) -> bool:
