@@ -19,19 +19,35 @@ def layout(
     ] = None,
 ) -> None:
     """Draw preparations by lot within blocks; write tags, visit calendar, timetable and field sheets."""
+    from survivor.errors import PlanError
+    from survivor.planning.compared import refuse_unanswerable
     from survivor.planning.folder import write_folder
     from survivor.planning.layout import draw_layout, fewest_side_by_side
     from survivor.planning.reading import read_plan
-    from survivor.planning.run import size_of
+    from survivor.planning.run import size_of, smallest_cost
     from survivor.planning.timetable import checks_of, timetable
     from survivor.planning.words import ground_first, late_works
+    from survivor.report.content.wording import counted
 
+    typer.echo("Reading the plan", err=True)
     asked = read_plan(file)
+    why = ""
     if plots is None or seedlings is None:
+        typer.echo("Working out the size", err=True)
         best_plots, best_seedlings, why = size_of(asked, file.parent)
         typer.echo(f"{best_plots} plots of each method, {best_seedlings} seedlings a plot: {why}")
         plots, seedlings = plots or best_plots, seedlings or best_seedlings
+    refuse_unanswerable(asked)
+    if plots < 2:
+        least = smallest_cost(asked, file.parent)
+        to = "" if least is None else f" (a season that could answer costs about {least})"
+        raise PlanError(
+            f"there is nothing to lay out: {why}",
+            where="costs.budget",
+            mend=f"raise the budget{to}, cut the cost of a plot, or name fewer sites or methods",
+        )
     drawn = draw_layout(asked, plots, seedlings)
+    typer.echo("Writing tags and field sheets", err=True)
     written = write_folder(asked, drawn, out)
     typer.echo(repr(drawn))
     for remark in drawn.remarks:
@@ -46,5 +62,5 @@ def layout(
     for line in [*ground_first(works, checks_of(asked)), *late_works(works)]:
         typer.echo(line)
     sheets = [path for path in written if path.suffix == ".xlsx"]
-    typer.echo(f"Study folder: {written[0].parent} ({len(sheets)} field sheets)")
+    typer.echo(f"Study folder: {written[0].parent} ({counted(len(sheets), 'field sheet')})")
     typer.echo(f"Next: print or fill {sheets[0].name if sheets else 'the sheets'}, then survivor check {out}")

@@ -142,11 +142,15 @@ def power_of_proportions(arms: Arms, plots: int, seedlings: float) -> float:
     plots, seedlings
         Plots of each method; seedlings of each plot.
     """
+    if degrees(plots) < 1:
+        return 0.0
     return _t_power((arms.other - arms.survival) / standard_error(arms, plots, seedlings), plots, arms.alpha)
 
 
 def power_of_events(arms: Arms, plots: int, seedlings: float) -> float:
     """Chance that the hazards are told apart, by the deaths expected, 0 to 1."""
+    if degrees(plots) < 1:
+        return 0.0
     effect = design_effect_from_icc(seedlings, arms.correlation, arms.unequal)
     deaths = plots * seedlings * (2 - arms.survival - arms.other)
     information = deaths / 4 / effect

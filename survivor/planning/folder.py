@@ -249,7 +249,7 @@ _VISIT_COLUMNS: Final = {
 def _milestones(plan: Plan) -> list[tuple[str, int, int]]:
     """Return the question's milestone, and one a later visit with a day of its own."""
     asked = plan.question
-    found = [(asked.milestone, asked.day, min(30, asked.day - 1))]
+    found = [(asked.milestone, asked.day, asked.window_days)]
     for visit in plan.visits:
         late = visit.day is not None and visit.day >= _LATER_MILESTONE_DAYS and visit.day != asked.day
         if late and visit.name != asked.milestone and visit.day is not None:

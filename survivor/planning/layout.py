@@ -115,6 +115,12 @@ def blocks_of(plan: Plan, plots_per_method: int) -> list[int]:
             where="sizes.plots_per_method",
             mend="plant more plots, fewer sites, or say blocks = ... at each site",
         )
+    if plan.sites and not open_sites and left != 0:
+        raise PlanError(
+            f"blocks of the sites make {number(fixed)} plots of each method, not {number(plots_per_method)}",
+            where="sites",
+            mend="leave plots_per_method out, or blocks = ... at one site or more",
+        )
     share, more = divmod(left, len(open_sites)) if open_sites else (0, 0)
     blocks = [site.blocks or 0 for site in plan.sites]
     for turn, place in enumerate(open_sites):

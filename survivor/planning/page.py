@@ -173,7 +173,8 @@ def _answer(season: SeasonPlan) -> Section:
     for text in (words.worked_out(season), words.spread_words(season)):
         if text:
             blocks.append(Paragraph(text, kind="small"))
-    blocks.append(_figure(season))
+    if not season.table.empty:
+        blocks.append(_figure(season))
     return Section("answer", "Can the coming season answer the question?", tuple(blocks))
 
 
@@ -210,7 +211,7 @@ def _figure(season: SeasonPlan) -> Figure:
             f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by formula. "
             "Dashed: the share wanted."
         ),
-        draw=partial(_draw, season.table, season.plots, wanted),
+        draw=partial(_draw, season.table, season.compared[1], wanted),
         table=table,
     )
 
@@ -323,7 +324,10 @@ def _provenance(season: SeasonPlan) -> Section:
     pairs = (
         ("survivor", __version__),
         ("seed", str(season.plan.plan.seed)),
-        ("simulated seasons at each size", number(float(season.table["studies"].iloc[0]))),
+        (
+            "simulated seasons at each size",
+            NONE if season.table.empty else number(float(season.table["studies"].iloc[0])),
+        ),
         ("spread of plots and sites", season.spread.source),
     )
     return Section("provenance", "Where this comes from", (Terms(pairs),))

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field, model_validator
 
 from survivor.settings import DrySeason
 from survivor.settings.base import Day, Strict, Text
+
+_WINDOW_DAYS: Final = 30  # of a milestone, either side
 
 
 class About(Strict):
@@ -36,6 +38,11 @@ class Question(Strict):
         if self.survival_per_100 + self.smallest_difference >= 100:
             raise ValueError("survival_per_100 + smallest_difference must be under 100")
         return self
+
+    @property
+    def window_days(self) -> int:
+        """Days either side of the milestone within which a visit tells of it."""
+        return min(_WINDOW_DAYS, self.day - 1)
 
 
 class Variation(Strict):

@@ -18,6 +18,8 @@ from survivor.planning.closed_form import (
     power_of_events,
     power_of_proportions,
 )
+from survivor.planning.compared import compared, fewest_plots, plots_by_blocks, refuse_unanswerable
+from survivor.planning.layout import blocks_of
 from survivor.planning.planfile import Plan
 from survivor.planning.reading import read_plan
 from survivor.planning.simulated import Simulated, simulate_power
@@ -58,7 +60,8 @@ class SeasonPlan:
     plots, seedlings
         The size that the answer is for: plots of each method, seedlings of each plot;
         ``why_size`` says where it comes from. ``plots`` is 0 where the budget buys no
-        two plots of each method.
+        two plots of each method. Where sites cannot take every method, power and limits are
+        those of the comparison with the fewest blocks, ``compared``.
     table
         Power per 100 by plots of each method: ``plots, seedlings``, ``two_proportions``
         and ``events`` (closed forms), ``simulated, lower, upper`` (share of simulated
@@ -97,11 +100,16 @@ class SeasonPlan:
     @property
     def power(self) -> pd.Series[float] | None:
         """Row of ``table`` for the size that the answer is for; None where there is none."""
-        rows = self.table[self.table["plots"] == self.plots]
+        rows = self.table[self.table["plots"] == self.compared[1]]
         if rows.empty:
             return None
         row: pd.Series[float] = rows.iloc[0]
         return row
+
+    @property
+    def compared(self) -> tuple[str, int]:
+        """Method with the fewest blocks beside the usual practice, and how many."""
+        return compared(self.plan, self.plots)
 
     @property
     def answers(self) -> bool:
@@ -121,7 +129,7 @@ class SeasonPlan:
         """Draw power by plots of each method."""
         from survivor.figures.planning import draw_power
 
-        return draw_power(self.table, ax, chosen=self.plots, wanted=self.plan.question.power_per_100)
+        return draw_power(self.table, ax, chosen=self.compared[1], wanted=self.plan.question.power_per_100)
 
     def write(self, out: str | Path) -> tuple[Path, ...]:
         """Write ``plan.html``, ``power.csv``, ``plan.json`` and the other tables to a folder."""
@@ -164,11 +172,13 @@ def plan(
     Raises
     ------
     PlanError
-        When the plan file cannot be read, or the past study that it names does not tell.
+        When the plan file cannot be read, the past study that it names does not tell, or no
+        size answers the question: a site compares nothing, or no visit falls at the milestone.
     """
     asked = path if isinstance(path, Plan) else read_plan(path)
     home = Path(folder) if folder is not None else Path() if isinstance(path, Plan) else Path(path).parent
     number = asked.plan.studies if studies is None else studies
+    refuse_unanswerable(asked)
     if asked.variation.from_study is not None:
         progress("Reading the past study", 0, 0)
     found = spread_of(asked, home)
@@ -176,17 +186,18 @@ def plan(
     table = splits(asked, found, visits)
     plots, seedlings, why = _size(asked, found, table)
     needed = _needed(asked, found, visits, seedlings)
+    _, blocks = compared(asked, plots)
     return SeasonPlan(
         plan=asked,
         spread=found,
         plots=plots,
         seedlings=seedlings,
         why_size=why,
-        table=_curve(asked, found, plots, seedlings, number, progress),
+        table=_curve(asked, found, blocks, seedlings, number, progress),
         needed=needed,
         splits=table,
-        seen=seen_difference(asked, found, plots, seedlings),
-        half_width=100 * half_width(arms_of(asked, found), plots, seedlings),
+        seen=seen_difference(asked, found, blocks, seedlings),
+        half_width=100 * half_width(arms_of(asked, found), blocks, seedlings),
         budget_needed=budget_needed(asked, found, visits),
         calendar=visit_calendar(asked),
         timetable=timetable(asked),
@@ -203,14 +214,25 @@ def size_of(asked: Plan, folder: Path) -> tuple[int, int, str]:
     folder
         What a past study is named relative to.
     """
+    refuse_unanswerable(asked)
     found = spread_of(asked, folder)
     return _size(asked, found, splits(asked, found, visits_until(asked, asked.question.day)))
+
+
+def smallest_cost(asked: Plan, folder: Path) -> str | None:
+    """Return what the smallest season with the power asked for costs, in words; None where none is enough."""
+    from survivor.figures.words import number
+
+    least = budget_needed(asked, spread_of(asked, folder), visits_until(asked, asked.question.day))
+    return None if least is None or asked.costs is None else f"{number(least)} {asked.costs.currency}"
 
 
 def _size(asked: Plan, found: Spread, table: pd.DataFrame) -> tuple[int, int, str]:
     """Return the size that the answer is for, and why it is that."""
     settled = asked.sizes
     if settled.plots_per_method is not None:
+        if asked.sites:
+            blocks_of(asked, settled.plots_per_method)
         return (
             settled.plots_per_method,
             settled.seedlings_per_plot or _USUAL_SEEDLINGS,
@@ -220,10 +242,17 @@ def _size(asked: Plan, found: Spread, table: pd.DataFrame) -> tuple[int, int, st
         best = best_split(table)
         if best is None:
             few = settled.seedlings_per_plot or settled.fewest_seedlings
-            return 0, few, "the budget does not buy two plots of each method"
+            fewest = fewest_plots(asked)
+            needed_there = "two plots" if fewest == 2 else f"{fewest} plots (the blocks of every site)"
+            return 0, few, f"the budget does not buy {needed_there} of each method"
         return int(best["plots"]), int(best["seedlings"]), "the best split of the budget"
     seedlings = settled.seedlings_per_plot or _USUAL_SEEDLINGS
+    by_blocks = plots_by_blocks(asked)
+    if by_blocks is not None:
+        return by_blocks, seedlings, "the sites say their blocks"
     needed = _plots(asked, found, seedlings)
+    if needed is not None and needed < fewest_plots(asked):
+        return fewest_plots(asked), seedlings, "a block at every site, more than the power asks for"
     wanted = f"{asked.question.power_per_100:g} % power by the formula of two proportions"
     return needed or 0, seedlings, f"the fewest plots with {wanted}"
 
@@ -231,7 +260,14 @@ def _size(asked: Plan, found: Spread, table: pd.DataFrame) -> tuple[int, int, st
 def _plots(asked: Plan, found: Spread, seedlings: int, events: bool = False) -> int | None:
     form = power_of_events if events else power_of_proportions
     arms = arms_of(asked, found)
-    return plots_needed(lambda plots: form(arms, plots, seedlings), asked.question.power_per_100 / 100)
+    fixed = plots_by_blocks(asked) is not None
+
+    def compared_open(plots: int) -> int:
+        return plots if fixed else compared(asked, plots)[1]
+
+    return plots_needed(
+        lambda plots: form(arms, compared_open(plots), seedlings), asked.question.power_per_100 / 100
+    )
 
 
 def _needed(asked: Plan, found: Spread, visits: int, seedlings_chosen: int) -> pd.DataFrame:
@@ -262,6 +298,8 @@ def _curve(
     asked: Plan, found: Spread, plots: int, seedlings: int, studies: int, progress: Progress
 ) -> pd.DataFrame:
     """Power at some sizes round the settled one, by closed forms and by simulation."""
+    if plots < 2:
+        return pd.DataFrame(columns=list(POWER_COLUMNS))
     arms = arms_of(asked, found)
     middle = max(plots, 2)
     sizes = sorted({max(2, round(share * middle)) for share in _SHARES})

@@ -6,6 +6,7 @@ import pandas as pd
 from scipy import optimize
 
 from survivor.planning.closed_form import half_width, power_of_proportions
+from survivor.planning.compared import compared, fewest_plots, plots_by_blocks
 from survivor.planning.planfile import Costs, Plan
 from survivor.planning.variation import Spread, arms_of
 
@@ -40,7 +41,8 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     DataFrame
         ``seedlings`` of a plot, ``plots`` of each method, ``cost`` of the whole,
         ``power`` and ``half_width`` of the 95 % limits (per 100). Only ways that leave
-        two plots of each method, the fewest that tell plots from methods.
+        two plots of each method, the fewest that tell plots from methods, and a block at every
+        site; power and limits are those of the comparison with the fewest blocks.
     """
     costs = plan.costs
     if costs is None:
@@ -49,20 +51,23 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     arms = arms_of(plan, found)
     settled = plan.sizes.seedlings_per_plot
     low, high = (settled, settled) if settled else (plan.sizes.fewest_seedlings, plan.sizes.most_seedlings)
+    fewest, fixed = fewest_plots(plan), plots_by_blocks(plan)
     rows = []
     for seedlings in range(low, high + 1):
         each = len(plan.methods) * cost_of_plot(costs, seedlings, visits)
         # A rounding error must not cost a plot.
         plots = int(money / each + 1e-9)
-        if plots < 2:
+        plots = plots if fixed is None else fixed if plots >= fixed else 0
+        if plots < fewest:
             continue
+        _, blocks = compared(plan, plots)
         rows.append(
             (
                 seedlings,
                 plots,
                 plots * each,
-                100 * power_of_proportions(arms, plots, seedlings),
-                100 * half_width(arms, plots, seedlings),
+                100 * power_of_proportions(arms, blocks, seedlings),
+                100 * half_width(arms, blocks, seedlings),
             )
         )
     return pd.DataFrame(rows, columns=list(SPLIT_COLUMNS))

@@ -49,7 +49,7 @@ def verdict(season: SeasonPlan) -> str:
     """Return whether that size answers the question, in a sentence or two."""
     wanted = plain(season.plan.question.power_per_100)
     row = season.power
-    if row is None or season.plots < 2:
+    if row is None:
         return f"This season {NOTHING}: {season.why_size}."
     shown = f"{number(float(row['simulated']))} of 100 such seasons would show the difference"
     edge = (
@@ -65,7 +65,7 @@ def verdict(season: SeasonPlan) -> str:
 def worked_out(season: SeasonPlan) -> str:
     """Return the power by simulation with its limits and by both formulas; empty where there is no size."""
     row = season.power
-    if row is None or season.plots < 2:
+    if row is None:
         return ""
     return (
         f"Power: simulated {number(float(row['simulated']))} of 100 (95 % limits of the simulation "
@@ -154,13 +154,16 @@ def comparisons(season: SeasonPlan) -> str:
 def constrained(season: SeasonPlan) -> list[str]:
     """Return the methods that some sites cannot take: fewer plots tell of them than planned."""
     said = []
+    name, blocks = season.compared
+    if 0 < blocks < season.plots:
+        said.append(
+            f"{name} stands beside the usual practice in {counted(blocks, 'block')}, not "
+            f"{number(season.plots)}: power and limits here are those of {counted(blocks, 'block')}."
+        )
     for method in season.plan.methods:
         without = [site.name for site in season.plan.sites if not takes(site, method.name, method.works)]
         if without:
-            said.append(
-                f"{method.name} cannot be used at {listed(without)}: fewer plots tell of it than this size "
-                "says."
-            )
+            said.append(f"{method.name} cannot be used at {listed(without)}: fewer plots tell of it.")
     return said
 
 
@@ -214,6 +217,7 @@ def summary(season: SeasonPlan) -> list[str]:
     lines += [
         verdict(season),
         worked_out(season),
+        *constrained(season),
         reached(season),
         precision(season),
         *instead(season),
