@@ -138,16 +138,19 @@ def _said(kinds: list[Kind], heading: str, every: bool) -> Iterator[str]:
 
 def _kind(kind: Kind, most: int) -> Iterator[str]:
     """One kind of problem in one sheet: one line where all say the same, and the first few rows."""
-    number, shown = len(kind.spots), kind.spots[:most]
-    more = f"{number - len(shown):,} more: --all shows them, --out FOLDER writes them"
+    # A wide row is a record a visit: its cell at fault is one place.
+    number, places = len(kind.spots), tuple(dict.fromkeys(kind.spots))
+    shown = places[:most]
+    more = f"{len(places) - len(shown):,} more: --all shows them, --out FOLDER writes them"
     if kind.what:
         yield f"  {kind.code}, {number:,} times: {kind.what}."
-        yield f"    {kind.where}: " + "; ".join([*shown, *([f"and {more}"] if number > len(shown) else [])])
+        others = [f"and {more}"] if len(places) > len(shown) else []
+        yield f"    {kind.where}: " + "; ".join([*shown, *others])
     else:
         yield f"  {kind.code}" + (f", {number:,} times:" if number > 1 else ":")
         for place in shown:
             yield f"    {place}"
-        if number > len(shown):
+        if len(places) > len(shown):
             yield f"    ... and {more}"
     for mend in dict.fromkeys(kind.mends[:most]):
         yield f"    What to do: {mend}"

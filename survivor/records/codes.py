@@ -44,7 +44,7 @@ _STUDY_FILE: Final = {
 }
 _CELLS: Final = {
     "date-order": Code(_STOP, "set aside", "the dates fit the other order of day and month"),
-    "blank-key": Code(_STOP, "set aside", "the plot or tag is blank"),
+    "blank-key": Code(_STOP, "set aside", "the site, plot or tag is blank"),
     "blank-date": Code(_STOP, "set aside", "the date is blank"),
     "ambiguous-date": Code(_STOP, "set aside", "the date can be read in two ways"),
     "unreadable-date": Code(_STOP, "set aside", "the date cannot be read"),
