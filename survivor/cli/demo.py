@@ -30,4 +30,6 @@ def demo(
     for cohort in ("tagged", "counts"):
         typer.echo(f"  next: survivor check {folder / cohort}")
         typer.echo(f"        survivor report {folder / cohort}")
+    years = " ".join(str(path) for path in sorted((folder / "seasons").glob("season-*")) if path.is_dir())
+    typer.echo(f"        survivor pool {years}")
     typer.echo(f"        survivor guideline {folder / 'seasons' / 'guideline.toml'}")

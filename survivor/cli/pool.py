@@ -40,6 +40,7 @@ def pool(
     """Pool what several seasons say of each preparation, and say what a new season may show."""
     from rich.console import Console
 
+    _only_studies(studies)
     console = Console(stderr=True)
     with console.status("Reading") as status:
 
@@ -65,6 +66,36 @@ def pool(
 
 
 def _in_words(found: SeasonsTogether) -> str:
-    from survivor.seasons.wording import sentences
+    from survivor.seasons.wording import told_in_words
 
-    return "\n".join([*sentences(found), "", *found.checks])
+    return "\n".join(told_in_words(found))
+
+
+def _only_studies(studies: list[Path]) -> None:
+    """Raise where something named is no study folder, as happens with a star in the shell.
+
+    Raises
+    ------
+    PoolingError
+        Naming what it is, and the study folders among the rest.
+    """
+    from survivor.errors import PoolingError
+    from survivor.settings.models import STUDY_FILE
+
+    def is_study(path: Path) -> bool:
+        return (path / STUDY_FILE).is_file() or (path.is_file() and path.suffix.lower() == ".toml")
+
+    # A guideline file is TOML as well; a file that is named beside folders is no season.
+    folders = [path for path in studies if (path / STUDY_FILE).is_file()]
+    wrong = [path for path in studies if not is_study(path) or (folders and path.is_file())]
+    if wrong and folders:
+        named = ", ".join(map(str, wrong[:3])) + (f" and {len(wrong) - 3} more" if len(wrong) > 3 else "")
+        raise PoolingError(
+            f"not a study folder: {named}",
+            where="pool",
+            mend="name only the season folders: survivor pool " + " ".join(map(str, folders)),
+        )
+    if wrong and not wrong[0].is_dir() and wrong[0].exists():
+        raise PoolingError(
+            "not a study folder", where=str(wrong[0]), mend="name only folders that hold a study.toml"
+        )

@@ -12,6 +12,7 @@ from scipy import stats
 from survivor.pooling.checking import checked
 from survivor.pooling.limits import Factor, Limits, Means, means, new_unit, new_unit_by_t, quantile
 from survivor.pooling.result import Pooled
+from survivor.pooling.scale import TELLS_NOTHING, tells_nothing, within_scale
 from survivor.pooling.spread import (
     Method,
     between_variance,
@@ -20,6 +21,7 @@ from survivor.pooling.spread import (
     typical_variance,
 )
 from survivor.pooling.weighted import Floats
+from survivor.vocabulary import PER_100
 
 _FEW = 5  # units under which little can be said of how they differ
 _CLEAR = 0.1  # of the test of Q, which has little power with few units
@@ -90,7 +92,7 @@ def pool(
         other_limits=others,
         left_out=_left_out(effect, variance, method, limits, factor, names),
         scale=scale,
-        checks=_said(len(effect), spread, pooled, method, limits, factor, others),
+        checks=_said(len(effect), spread, pooled, method, limits, factor, others, scale),
     )
 
 
@@ -203,6 +205,7 @@ def _said(
     limits: Limits,
     factor: Factor,
     others: pd.DataFrame,
+    scale: str,
 ) -> tuple[str, ...]:
     said = []
     if units < _FEW:
@@ -220,10 +223,11 @@ def _said(
             "Normal limits take the variance between units as known; with few units they are too narrow."
         )
     if limits == "hartung-knapp" and factor == "as is" and float(pooled.factor) < 1:
-        wider = others.iloc[1]
+        wider = within_scale(others, scale).iloc[1]
+        nothing = scale == PER_100 and tells_nothing(dict(wider), "lower", "upper")
+        span = f"{float(wider['lower']):.3g} to {float(wider['upper']):.3g}"
         said.append(
             f"The units agree more closely than their standard errors (factor {float(pooled.factor):.2f}): "
-            f"with the factor kept at 1 the limits are {float(wider['lower']):.3g} to "
-            f"{float(wider['upper']):.3g}."
+            f"with the factor kept at 1 the limits are {TELLS_NOTHING if nothing else span}."
         )
     return tuple(said)

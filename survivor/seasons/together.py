@@ -10,13 +10,15 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import PoolingError
+from survivor.figures.words import number
 from survivor.models.multiplicity import holm
 from survivor.pooling import Pooled, PooledTrend, pool, pool_by
 from survivor.pooling.limits import Factor, Limits
+from survivor.pooling.scale import within_scale
 from survivor.pooling.spread import Method
 from survivor.seasons.joint import joint_estimates
 from survivor.seasons.season import Season, common_day
-from survivor.seasons.traits import unit_traits
+from survivor.seasons.traits import RAIN_DECILE, unit_traits
 from survivor.seasons.units import LOG_HAZARD, SCALES, Unit, unit_estimates
 from survivor.vocabulary import PER_100
 
@@ -25,6 +27,7 @@ if TYPE_CHECKING:
 
 Say = Callable[[str], None]
 Key = tuple[str, str, str]  # method, against, scale
+_HIGH_I2 = 50.0  # % between units: more than moderate (Higgins et al. 2003, BMJ 327, 557-560)
 
 
 @dataclass(frozen=True, repr=False)
@@ -40,8 +43,9 @@ class SeasonsTogether:
     table
         One row a comparison and scale: ``method, against, scale, n_units, estimate, std_error,
         df, lower, upper, p_value, p_adjusted`` (Holm, over the comparisons of one scale), ``q_p_value, i2,
-        tau, tau_upper, new_lower, new_upper, reason``. A comparison of fewer than two units
-        has no estimate and its reason.
+        tau, tau_upper, new_lower, new_upper, reason, cut``. A comparison of fewer than two units
+        has no estimate and its reason. Limits per 100 planted are cut at -100 and 100, and
+        ``cut`` says which were; ``pooled`` has them as they came out.
     units
         What each unit says; see ``survivor.seasons.units``.
     pooled
@@ -91,7 +95,8 @@ class SeasonsTogether:
         named = method if method is not None else next(iter(self.pooled))[0]
         found = self.of(named, scale)
         name = f"a new {self.unit}"
-        return draw_pooled(found.units, found.table, found.new_unit, found.scale, ax, name)
+        units, whole, new = (within_scale(t, found.scale) for t in (found.units, found.table, found.new_unit))
+        return draw_pooled(units, whole, new, found.scale, ax, name)
 
     def __repr__(self) -> str:
         return "\n".join([self.table.to_string(index=False), *self.checks])
@@ -173,9 +178,12 @@ def pool_seasons(
     for scale in SCALES:
         same = (table["scale"] == scale).to_numpy()
         table.loc[same, "p_adjusted"] = holm(table.loc[same, "p_value"].to_numpy(dtype=float))
+    table = within_scale(table, "scale")
     say("One model of all records")
     joint, said = joint_estimates(seasons, at)
     checks = [*_said(seasons, units, pooled, unit), *said]
+    if trait is None:
+        checks += _differing(table, unit)
     return SeasonsTogether(
         named.name, at, unit, table, units, pooled, joint, trends, tuple(dict.fromkeys(checks))
     )
@@ -198,7 +206,6 @@ def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, 
     if found is None:
         more = ("p_adjusted", "q_p_value", "i2", "tau", "tau_upper", "new_lower", "new_upper")
         return line | dict.fromkeys((*numbers, *more), np.nan) | {"reason": reason}
-    edge = 100.0 if key[2] == PER_100 else np.inf  # no more than all, or none, of 100 can differ
     whole, spread, new = found.table.iloc[0], found.spread.iloc[0], found.new_unit.iloc[0]
     line |= {name: float(whole[name]) for name in numbers}
     line |= {
@@ -207,8 +214,8 @@ def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, 
         "i2": float(spread["i2"]),
         "tau": float(spread["tau"]),
         "tau_upper": float(spread["tau2_upper"]) ** 0.5,
-        "new_lower": max(float(new["lower"]), -edge),
-        "new_upper": min(float(new["upper"]), edge),
+        "new_lower": float(new["lower"]),
+        "new_upper": float(new["upper"]),
     }
     return line | {"reason": reason}
 
@@ -245,6 +252,19 @@ def _said(
     few = min(pooled.values(), key=lambda found: len(found.units))
     said += [line for line in few.checks if line.startswith("Only ")]
     return said
+
+
+def _differing(table: pd.DataFrame, unit: Unit) -> list[str]:
+    """Say where units differ so much that the question is what goes with it."""
+    told = table[(table["scale"] == PER_100) & (table["i2"] > _HIGH_I2)]
+    if told.empty:
+        return []
+    highest = told.sort_values("i2", ascending=False, kind="stable").iloc[0]
+    more = f" and {len(told) - 1} more" if len(told) > 1 else ""
+    return [
+        f"The {unit}s differ ({highest['method']}{more}: I² {number(float(highest['i2']))} %): ask what goes "
+        f"with it, --trait '{RAIN_DECILE}' or --trait with a column of the plot sheet."
+    ]
 
 
 def _sites_again(seasons: Sequence[Season]) -> list[str]:

@@ -14,9 +14,11 @@ import survivor
 from survivor.cli import app
 from survivor.demo.seasons import seasons_files
 from survivor.errors import PoolingError
+from survivor.pooling.scale import TELLS_NOTHING, within_scale
 from survivor.seasons import join_seasons, pool_seasons, take_in
 from survivor.seasons.traits import RAIN_DECILE, unit_traits
 from survivor.seasons.units import LOG_HAZARD, unit_estimates
+from survivor.seasons.wording import told_in_words
 from survivor.vocabulary import PER_100
 
 YEARS = (2021, 2022, 2023)
@@ -157,3 +159,67 @@ def test_results_show_themselves(together):
     assert "log hazard ratio" in repr(together)
     texts = " ".join(text.get_text() for text in together.plot(method="spray and auger").texts)
     assert "a new season" in texts
+
+
+def test_what_is_no_study_folder_is_named_with_the_mend(folder):
+    named = [str(path) for path in sorted(folder.iterdir())]  # what a star in the shell gives
+    run = CliRunner().invoke(app, ["pool", *named])
+    said = str(run.exception)
+    assert run.exit_code != 0
+    assert "not a study folder" in said
+    assert "guideline.toml" in said
+    assert "name only the season folders" in said
+    assert all(f"season-{year}" in said for year in YEARS)
+
+
+def test_the_trait_asked_for_is_answered_in_words(seasons):
+    found = pool_seasons(seasons, unit="site", trait="slope")
+    said = told_in_words(found)
+    auger = next(
+        line for line in said if line.startswith("spray and auger against spot spray only, by slope:")
+    )
+    # Truth of the demo: auger holes pay on flat clay and not on the slopes.
+    assert ": the answer goes with it (" in auger
+    assert "rather than flat" in auger
+    assert "24 sites" in auger
+    assert not any("--trait" in line for line in said)
+
+
+def test_seasons_that_differ_ask_what_goes_with_it(together):
+    high = together.table[(together.table["scale"] == PER_100) & (together.table["i2"] > 50)]
+    asked = [line for line in together.checks if "--trait" in line]
+    assert len(asked) == min(1, len(high))
+    if asked:
+        assert high.loc[high["i2"].idxmax(), "method"] in asked[0]
+
+
+def test_limits_wider_than_the_scale_are_cut_and_said(seasons):
+    # Two seasons leave one degree of freedom: t limits reach past all and none of 100.
+    found = pool_seasons(seasons[:2])
+    auger = found.table[
+        (found.table["method"] == "spray and auger") & (found.table["scale"] == PER_100)
+    ].iloc[0]
+    whole = found.of("spray and auger").new_unit.iloc[0]
+    assert whole["lower"] < -100
+    assert (auger["new_lower"], auger["new_upper"]) == (-100.0, 100.0)
+    assert "limits of a new unit wider than the whole scale: tells nothing" in auger["cut"]
+    line = next(one for one in told_in_words(found) if one.startswith("spray and auger"))
+    assert "may show anything (limits wider than the whole scale: tells nothing)" in line
+    numbers = found.table[found.table["scale"] == PER_100][["lower", "upper", "new_lower", "new_upper"]]
+    assert numbers.abs().to_numpy().max() <= 100
+    logs = found.table[found.table["scale"] == LOG_HAZARD]
+    assert (logs["cut"] == "").all()
+
+
+def test_cutting_leaves_other_scales_and_says_which_side():
+    table = pd.DataFrame(
+        {
+            "scale": [PER_100, PER_100, PER_100, LOG_HAZARD],
+            "lower": [-120.0, -20.0, -130.0, -120.0],
+            "upper": [133.0, 110.0, 5.0, 133.0],
+        }
+    )
+    cut = within_scale(table, "scale")
+    assert cut["lower"].tolist() == [-100, -20, -100, -120]
+    assert cut["upper"].tolist() == [100, 100, 5, 133]
+    assert cut["cut"].tolist() == [f"limits {TELLS_NOTHING}", "limits cut at +100", "limits cut at −100", ""]
