@@ -77,6 +77,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
         rows["cohort"], wrong = _cohorts(raw, told_by, shown)
         found.append(wrong)
     rows = _with_all_columns(rows, kind)
+    if kind == "tagged":
+        found.append(check.check_heights_of_dead(rows))
     says = rows["state"] != BLANK if kind == "tagged" else rows["alive"].notna()
     keys = ["plot", "tag"] if kind == "tagged" else ["plot"]
     if (rows["site"] != BLANK).any():  # else the plot sheet may tell the site
@@ -143,8 +145,10 @@ def _typed(
             columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
             found.append(wrong)
         elif word in (*COUNT_WORDS, *MEASURE_WORDS, *RADIUS_WORDS):
-            columns[word], faults = cells.numbers(column)
-            found.append(check.check_measures(rows, word, cells.texts(column), faults, group))
+            values, faults = cells.numbers(column)
+            texts = cells.texts(column)
+            columns[word], wrong = check.check_measures(rows, word, texts, values, faults, group)
+            found.append(wrong)
         else:
             columns[word] = cells.texts(column)
     for trait in raw.own:

@@ -7,8 +7,24 @@ import pandas as pd
 from survivor.records import cells as read
 from survivor.records.problems import Texts, find, gather, none_found
 from survivor.records.words import is_total
+from survivor.vocabulary import State
 
 _MOST_NAMES = 12  # that one problem lists
+_WHOLE = 100.0  # % of the ground
+_NEVER_BELOW_NOUGHT = {
+    "weed_cover": (
+        "a weed cover is 0 to 100 % of the ground",
+        "give the share of the ground under weeds, in %, or leave the cell blank",
+    ),
+    "height_m": (
+        "a height cannot be below 0",
+        "give the height in metres, or leave the cell blank where none was measured",
+    ),
+    "height_cm": (
+        "a height cannot be below 0",
+        "give the height in cm, or leave the cell blank where none was measured",
+    ),
+}
 _DATE_ORDER_MEND = (
     "say in the study file which comes first: under the file's table [[records.sheets]], or [records.plots], "
     'write date_order = "day-first" or date_order = "month-first"'
@@ -133,13 +149,24 @@ def check_counts(
 
 
 def check_measures(
-    rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group: Texts | None = None
-) -> pd.DataFrame:
-    """Find measures that are no numbers; a percentage sign is allowed in a cover."""
+    rows: pd.DataFrame,
+    word: str,
+    raw: Texts,
+    values: pd.Series[float],
+    faults: Texts,
+    group: Texts | None = None,
+) -> tuple[pd.Series[float], pd.DataFrame]:
+    """Find measures that are no numbers, and those that nothing can have; a cover may have a % sign.
+
+    Returns
+    -------
+    values, found
+        The measures with the impossible ones blank, and the findings.
+    """
     wrong = faults == read.NOT_A_NUMBER
     if word != "weed_cover":
         wrong |= faults == read.PERCENTAGE
-    return find(
+    unreadable = find(
         rows,
         wrong,
         "unreadable-number",
@@ -148,6 +175,41 @@ def check_measures(
         what="this is not a number; the measure was left blank",
         mend="give a number, with a point for the decimals",
         group=group,
+    )
+    if word not in _NEVER_BELOW_NOUGHT:
+        return values, unreadable
+    what, mend = _NEVER_BELOW_NOUGHT[word]
+    impossible = (values < 0) | ((values > _WHOLE) if word == "weed_cover" else False)
+    odd = find(
+        rows,
+        impossible,
+        "impossible-measure",
+        word=word,
+        value=raw,
+        what=f"{what}; the measure was left blank",
+        mend=mend,
+        group=group,
+    )
+    return values.where(~impossible), gather([unreadable, odd])
+
+
+def check_heights_of_dead(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find a height beside the word that the plant is dead, missing or was not found.
+
+    Parameters
+    ----------
+    rows
+        Visit records of tagged seedlings, with state and height_cm.
+    """
+    no_plant = rows["state"].isin([str(State.DEAD), str(State.MISSING), str(State.NOT_FOUND)])
+    return find(
+        rows,
+        no_plant & (rows["height_cm"] > 0),
+        "height-without-plant",
+        word="height_cm",
+        value=rows["height_cm"].map("{:g}".format),
+        what="a height stands beside the state " + rows["state"].astype(str) + "; the state is used",
+        mend="correct the state if the plant lives, else take the height out or write it into a remark",
     )
 
 

@@ -1,0 +1,61 @@
+"""Measures that nothing can have are said with row, value and mend, and the record stays in use."""
+
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+
+import survivor
+
+STUDY = """
+[study]
+name = "Invented"
+purpose = "check a target"
+[records]
+kind = "tagged"
+[[records.sheets]]
+file = "visits.csv"
+[[target]]
+"""
+HEADER = "site,plot,tag,planted date,date,state,height_cm,weed cover"
+
+
+@pytest.fixture(scope="module")
+def study(tmp_path_factory):
+    folder = tmp_path_factory.mktemp("impossible")
+    rows = []
+    for tag in range(1, 9):
+        for date, state in (("2023-06-10", "alive"), ("2023-12-10", "alive"), ("2024-06-10", "alive")):
+            rows.append(["Low Paddock", "P1", f"T{tag}", "2023-06-01", date, state, "20", "30"])
+    rows[3][6] = "-5"  # row 5 of the file
+    rows[7][7] = "140 %"  # row 9
+    rows[8][5], rows[8][6] = "dead", "44"  # row 10
+    rows[11][5], rows[11][6] = "dead", ""
+    rows[14][7] = "-1"  # row 16
+    rows[17][6] = "0"
+    lines = [HEADER, *(",".join(row) for row in rows)]
+    (folder / "visits.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    (folder / "study.toml").write_text(STUDY.replace("[[target]]", ""), encoding="utf-8")
+    return survivor.load(folder)
+
+
+def test_each_is_named_with_its_row_value_and_mend(study):
+    found = study.problems.set_index("code")
+    odd = found.loc[["impossible-measure"]]
+    said = set(zip(odd["row"], odd["value"], strict=True))
+    assert said == {(5, "-5"), (9, "140 %"), (16, "-1")}
+    assert all("left blank" in what for what in odd["what"])
+    assert (odd["mend"] != "").all()
+    dead = found.loc["height-without-plant"]
+    assert (dead["row"], dead["value"]) == (10, "44")
+    assert "correct the state" in dead["mend"]
+
+
+def test_the_measure_is_left_blank_and_the_record_used(study):
+    visits = study.records.visits
+    fates = study.accounts.set_index("row")["fate"]
+    assert [fates[row] for row in (5, 9, 10, 16)] == ["used"] * 4
+    assert not (visits["height_cm"] < 0).any()
+    cover = visits["weed_cover"].dropna()
+    assert cover.between(0, 100).all()
+    assert pd.notna(visits["weed_cover"]).sum() == 22
