@@ -26,7 +26,7 @@ def layout(
     from survivor.planning.reading import read_plan
     from survivor.planning.run import size_of, smallest_cost
     from survivor.planning.timetable import checks_of, timetable
-    from survivor.planning.words import ground_first, late_works
+    from survivor.planning.words import asked_about, ground_first, late_works
     from survivor.report.content.wording import counted
 
     typer.echo("Reading the plan", err=True)
@@ -59,7 +59,7 @@ def layout(
             "will be less sure than planned"
         )
     works = timetable(asked)
-    for line in [*ground_first(works, checks_of(asked)), *late_works(works)]:
+    for line in [*asked_about(asked), *ground_first(works, checks_of(asked)), *late_works(works)]:
         typer.echo(line)
     sheets = [path for path in written if path.suffix == ".xlsx"]
     typer.echo(f"Study folder: {written[0].parent} ({counted(len(sheets), 'field sheet')})")

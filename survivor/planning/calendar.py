@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+import math
 from typing import Final
 
 import pandas as pd
@@ -52,15 +53,16 @@ def visit_calendar(plan: Plan) -> pd.DataFrame:
     return table
 
 
-def visits_until(plan: Plan, day: int) -> int:
-    """Visits of a site up to a day after planting: what a plot of the season costs in visits."""
+def visits_until(plan: Plan, day: int | None) -> int:
+    """Visits of a site up to a day after planting (None: all): what a plot of the season costs in visits."""
+    until = math.inf if day is None else day
     calendar = visit_calendar(plan)
-    known = calendar[calendar["day"].notna() & (calendar["day"] <= day)]
+    known = calendar[calendar["day"].notna() & (calendar["day"] <= until)]
     if not known.empty:
         return int(known.groupby("site").size().max())
     # Without planting days a dry season is taken to be over a year after the last one was.
     last = (visit.which * 365 if visit.day is None else visit.day for visit in visits_of(plan))
-    return sum(1 for when in last if when <= day)
+    return sum(1 for when in last if when <= until)
 
 
 def _of_site(plan: Plan, site: Site) -> list[tuple[object, ...]]:
@@ -85,7 +87,15 @@ def _of_site(plan: Plan, site: Site) -> list[tuple[object, ...]]:
             left_out.append((site.name, visit.name, None, "", "", "", note))
             continue
         either = dt.timedelta(days=visit.window_days)
-        first = max(planted, when - either)
+        first, last = max(planted, when - either), when + either
+        if visit.dry_season is not None:
+            # A visit before the season is not on its first day, nor one after it on its last.
+            edge = dt.timedelta(days=max(visit.margin_days - 1, 0))
+            first, last = (
+                (first, min(last, when + edge))
+                if visit.dry_season == "before"
+                else (max(first, when - edge), last)
+            )
         kept.append(
             (
                 site.name,
@@ -93,7 +103,7 @@ def _of_site(plan: Plan, site: Site) -> list[tuple[object, ...]]:
                 (when - planted).days,
                 when.isoformat(),
                 first.isoformat(),
-                (when + either).isoformat(),
+                last.isoformat(),
                 _tied(visit),
             )
         )

@@ -44,6 +44,10 @@ _CONDITIONS: Final = (
     "1 + (m − 1) × correlation for m seedlings a plot (Donner and Klar 2000) and use t on blocks less one, "
     "since plots are few. They are near the simulation where plots are equal, the correlation is under "
     "about 0.3 and hazards are no more than two to three times apart; where they part, trust the simulation.",
+    "Differences between sites enter the formula of two proportions so: methods are compared within a site, "
+    "so a seedling counts by its variance about its site's own mean, p (1 − p) less the variance "
+    "between sites. The more of the whole spread lies between sites, the less is left within them: with the same survival "
+    "over all sites, more spread of sites needs fewer plots.",
     "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it: "
     "the model between visits with a level for each block, the difference per 100 planted, CR2 limits with "
     "Satterthwaite degrees of freedom.",
@@ -161,12 +165,17 @@ def _answer(season: SeasonPlan) -> Section:
     instead = words.instead(season)
     if instead:
         blocks.append(Paragraph(" ".join(instead), kind="note", label="Too small"))
-    blocks += [Paragraph(text) for text in (words.precision(season), words.comparisons(season)) if text]
+    blocks += [
+        Paragraph(text)
+        for text in (words.cost(season), words.precision(season), words.comparisons(season))
+        if text
+    ]
     blocks += [Paragraph(text) for text in words.constrained(season)]
     blocks += [
         Paragraph(text, kind="note", label="Before ground is broken")
         for text in words.ground_first(season.timetable, checks_of(season.plan))
     ]
+    blocks += [Paragraph(text) for text in words.asked_about(season.plan)]
     late = words.late_works(season.timetable)
     if late:
         blocks.append(Listing(tuple(late[:8]), label="Not to be put off"))

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.errors import PlanError
 from survivor.planning.calendar import visit_calendar, visits_until
 from survivor.planning.closed_form import (
     half_width,
@@ -36,6 +37,7 @@ POWER_COLUMNS = (
 NEEDED_COLUMNS = ("seedlings", "two_proportions", "events", "wider_plots", "cost")
 
 _USUAL_SEEDLINGS = 20
+_ENOUGH_STUDIES = 200  # limits (Wilson) at 80 of 100 are then 6 either side; with fewer, wider
 _SEEDLINGS_SHOWN = (10, 15, 20, 30, 40)
 _SHARES = (0.4, 0.7, 1.0, 1.4, 2.0)  # of the settled number of plots: where the curve is simulated
 _MOST_SEEDLINGS = 20_000  # in a simulated season; a curve needs no more to be seen
@@ -113,22 +115,42 @@ class SeasonPlan:
 
     @property
     def answers(self) -> bool:
-        """Whether the difference was shown in as many simulated seasons as asked for."""
+        """Whether as many seasons as asked for show the difference: simulated ones, or by formula if few."""
         row = self.power
-        return row is not None and float(row["simulated"]) >= self.plan.question.power_per_100
+        return row is not None and self.shown >= self.plan.question.power_per_100
+
+    @property
+    def by_formula(self) -> bool:
+        """Whether simulated seasons are too few to go by, so that the formula decides."""
+        row = self.power
+        return row is not None and float(row["studies"]) < _ENOUGH_STUDIES
+
+    @property
+    def shown(self) -> float:
+        """Seasons of 100 that show the difference, which the answer goes by; 0 where there is no size."""
+        row = self.power
+        if row is None:
+            return 0.0
+        return float(row["two_proportions" if self.by_formula else "simulated"])
 
     @property
     def on_the_edge(self) -> bool:
-        """Whether the limits of the simulation hold the power asked for."""
+        """Whether the simulation decides and its limits hold the power asked for."""
         row = self.power
-        return row is not None and float(row["lower"]) <= self.plan.question.power_per_100 <= float(
-            row["upper"]
+        return (
+            row is not None
+            and not self.by_formula
+            and float(row["lower"]) <= self.plan.question.power_per_100 <= float(row["upper"])
         )
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw power by plots of each method."""
         from survivor.figures.planning import draw_power
 
+        if self.table.empty:
+            raise PlanError(
+                f"there is no size to draw: {self.why_size}", where="costs.budget", mend="raise the budget"
+            )
         return draw_power(self.table, ax, chosen=self.compared[1], wanted=self.plan.question.power_per_100)
 
     def write(self, out: str | Path) -> tuple[Path, ...]:

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import math
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
 from survivor.figures.words import limits, number
+from survivor.planning.calendar import visits_until
+from survivor.planning.planfile import Plan
+from survivor.planning.split import cost_of_plot
 from survivor.planning.timetable import DUE, LATE, OVER, checks_of, takes
 from survivor.report.content.wording import counted, date, listed, plain
 
@@ -18,6 +22,13 @@ ENOUGH, NOT_ENOUGH, NOTHING = (
     "can answer the question",
     "cannot be counted on to answer the question",
     "cannot answer the question",
+)
+
+_WHOLE_SCALE: Final = 100  # per 100 planted
+_A_YEAR_APART: Final = 366  # days between plantings of one season
+JUST_ABOUT, JUST_SHORT = (
+    "can just about answer the question",
+    "falls just short of what answers the question",
 )
 
 
@@ -45,21 +56,64 @@ def size(season: SeasonPlan) -> str:
     )
 
 
+def cost(season: SeasonPlan) -> str:
+    """Return what that size costs to the milestone, and what its later visits cost; empty without costs."""
+    costs = season.plan.costs
+    if costs is None or season.plots == 0:
+        return ""
+    plots = len(season.plan.methods) * season.plots
+    until = visits_until(season.plan, season.plan.question.day)
+    whole = plots * cost_of_plot(costs, season.seedlings, until)
+    said = f"Cost: {number(whole)} {costs.currency} with the visits to {season.plan.question.milestone}"
+    if whole > costs.budget:
+        said += f", more than the budget of {number(costs.budget)} {costs.currency}"
+    later = visits_until(season.plan, None) - until
+    if later > 0:
+        more = plots * later * (costs.per_plot_visit + season.seedlings * costs.per_tag_visit)
+        said += f"; later visits ({number(later)}) cost a further {number(more)} {costs.currency}"
+    return f"{said}."
+
+
+def asked_about(plan: Plan) -> list[str]:
+    """Return what the plan leaves open about days: the day it is read, plantings years apart."""
+    if not plan.sites:
+        return []
+    said = []
+    if plan.today is None:
+        said.append('No as_of given: lateness not judged; write as_of = "year-month-day" under [plan].')
+    first, last = (pick(plan.sites, key=lambda site: site.planted) for pick in (min, max))
+    apart = dt.date.fromisoformat(last.planted) - dt.date.fromisoformat(first.planted)
+    if apart.days > _A_YEAR_APART:
+        said.append(
+            f"{first.name} is planted on {date(first.planted)} and {last.name} on {date(last.planted)}, over "
+            "a year apart: is that one season, or is a year mistyped?"
+        )
+    return said
+
+
 def verdict(season: SeasonPlan) -> str:
     """Return whether that size answers the question, in a sentence or two."""
     wanted = plain(season.plan.question.power_per_100)
     row = season.power
     if row is None:
         return f"This season {NOTHING}: {season.why_size}."
-    shown = f"{number(float(row['simulated']))} of 100 such seasons would show the difference"
-    edge = (
-        " The two are so near that so few simulated seasons cannot tell them apart."
-        if season.on_the_edge
-        else ""
+    if season.by_formula:
+        shown = (
+            f"by formula {number(season.shown)} of 100 such seasons would show the difference "
+            f"({number(float(row['studies']))} simulated seasons are too few to go by)"
+        )
+        return f"This season {ENOUGH if season.answers else NOT_ENOUGH}: {shown}; {wanted} are wanted."
+    shown = number(season.shown)
+    if season.on_the_edge:
+        within = limits(float(row["lower"]), float(row["upper"]))
+        return (
+            f"This season {JUST_ABOUT if season.answers else JUST_SHORT}: {shown} ({within}) of 100 such "
+            f"seasons would show the difference; {wanted} are wanted."
+        )
+    return (
+        f"This season {ENOUGH if season.answers else NOT_ENOUGH}: {shown} of 100 such seasons would show the "
+        f"difference; {wanted} are wanted."
     )
-    if season.answers:
-        return f"This season {ENOUGH}: {shown}; {wanted} are wanted.{edge}"
-    return f"This season {NOT_ENOUGH}: {shown}, and {wanted} are wanted.{edge}"
 
 
 def worked_out(season: SeasonPlan) -> str:
@@ -109,6 +163,11 @@ def instead(season: SeasonPlan) -> list[str]:
     if costs is not None:
         if season.budget_needed is None:
             said.append("No budget within reach is enough.")
+        elif season.plots == 0:
+            said.append(
+                f"The smallest season that could answer it costs about {number(season.budget_needed)} "
+                f"{costs.currency}, by formula; there are {number(costs.budget)} {costs.currency}."
+            )
         else:
             said.append(
                 f"A budget of about {number(season.budget_needed)} {costs.currency} would be enough, by "
@@ -125,6 +184,8 @@ def precision(season: SeasonPlan) -> str:
     """Return how wide the limits will be."""
     if season.plots < 2:
         return ""
+    if season.half_width >= _WHOLE_SCALE:
+        return "Expect limits of each difference wider than the whole scale: it would tell nothing."
     return (
         f"Expect limits of about {number(season.half_width)} per 100 planted either side of each difference."
     )
@@ -213,7 +274,14 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
 
 def summary(season: SeasonPlan) -> list[str]:
     """Return what the terminal shows, line by line."""
-    lines = [season.plan.plan.name, question(season), spread_words(season), comparisons(season), size(season)]
+    lines = [
+        season.plan.plan.name,
+        question(season),
+        spread_words(season),
+        comparisons(season),
+        size(season),
+        cost(season),
+    ]
     lines += [
         verdict(season),
         worked_out(season),
@@ -221,6 +289,7 @@ def summary(season: SeasonPlan) -> list[str]:
         reached(season),
         precision(season),
         *instead(season),
+        *asked_about(season.plan),
         *ground_first(season.timetable, checks_of(season.plan)),
         *late_works(season.timetable),
     ]

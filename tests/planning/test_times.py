@@ -63,6 +63,12 @@ def test_windows_begin_no_earlier_than_planting():
     assert (calendar["date"] <= calendar["latest"]).all()
 
 
+def test_a_visit_before_the_dry_season_is_not_on_its_first_day():
+    calendar = visit_calendar(one_site("2022-06-15")).set_index("visit")
+    assert calendar.loc["before the first dry season", "latest"] == "2022-11-30"  # it starts on 1 December
+    assert calendar.loc["after the first dry season", "earliest"] == "2023-04-01"  # it ends on 31 March
+
+
 def test_visits_of_the_plan_stand_instead_of_the_usual_ones():
     plan = one_site(
         "2022-06-15",

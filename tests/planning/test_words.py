@@ -1,0 +1,122 @@
+"""What a plan says of its verdict, its cost and its days."""
+
+import dataclasses
+from pathlib import Path
+
+import pandas as pd
+import pytest
+
+from survivor.planning.page import report_of_plan
+from survivor.planning.run import plan as plan_season
+from survivor.planning.timetable import timetable
+from survivor.planning.variation import arms_of, spread_of
+from survivor.planning.words import asked_about, cost, late_works, precision, summary, verdict
+from tests.planning.seasons import raw_plan, small_plan
+from tests.planning.test_plan import COSTS
+
+
+@pytest.fixture(scope="module")
+def season():
+    return plan_season(
+        small_plan(costs=COSTS, sizes={"plots_per_method": 4, "seedlings_per_plot": 5}), studies=20
+    )
+
+
+def simulated(season, studies, shown, lower, upper):
+    table = season.table.copy()
+    row = table["plots"] == season.plots
+    table[["simulated", "lower", "upper"]] = table[["simulated", "lower", "upper"]].astype(float)
+    table.loc[row, ["studies", "simulated", "lower", "upper"]] = [studies, shown, lower, upper]
+    return dataclasses.replace(season, table=table)
+
+
+@pytest.mark.parametrize(
+    ("shown", "lower", "upper", "said"),
+    [
+        (80, 75, 84, "can just about answer the question: 80 (75 to 84) of 100"),
+        (78, 73, 82, "falls just short of what answers the question: 78 (73 to 82) of 100"),
+        (90, 86, 93, "can answer the question: 90 of 100"),
+        (50, 44, 56, "cannot be counted on to answer the question: 50 of 100"),
+    ],
+)
+def test_the_verdict_says_one_thing(season, shown, lower, upper, said):
+    assert said in verdict(simulated(season, 300, shown, lower, upper))
+
+
+def test_few_simulated_seasons_leave_the_verdict_to_the_formula(season):
+    told = simulated(season, 20, 100, 84, 100)
+    by_formula = float(told.power["two_proportions"])
+    assert by_formula < 80
+    assert not told.answers
+    assert f"by formula {round(by_formula)} of 100" in verdict(told)
+    assert "20 simulated seasons are too few to go by" in verdict(told)
+    assert simulated(season, 200, 100, 98, 100).answers
+
+
+def test_later_visits_are_priced_beside_the_size(season):
+    # Two visits of the usual calendar come after 12 months: 8 plots at 10 + 5 seedlings at 0.5.
+    assert "later visits (2) cost a further 200 dollars" in cost(season)
+    assert f"Cost: {8 * (90 + 5 * 10 + 5 * (4 + 5 * 0.5)):,.0f} dollars" in cost(season)
+    assert cost(season) in summary(season)
+
+
+def test_limits_wider_than_the_scale_tell_nothing(season):
+    assert "wider than the whole scale: it would tell nothing" in precision(
+        dataclasses.replace(season, half_width=224.0)
+    )
+    assert "about 24 per 100" in precision(dataclasses.replace(season, half_width=24.0))
+
+
+def test_days_left_open_are_asked_about():
+    sites = raw_plan()["sites"]
+    assert asked_about(small_plan()) == []
+    (said,) = asked_about(small_plan(plan={"as_of": None}))
+    assert said.startswith("No as_of given: lateness not judged; write as_of =")
+    mistyped = [{**sites[0], "planted": "2025-06-07"}, *sites[1:]]
+    (said,) = asked_about(small_plan(sites=mistyped))
+    assert "over a year apart" in said
+    assert "Tarn Hollow" in said
+
+
+def test_works_past_their_day_after_planting_are_asked_about():
+    said = late_works(timetable(small_plan(plan={"as_of": "2023-06-01"})))
+    assert any(
+        line.startswith("Last day past: rip line at") and line.endswith("was it done?") for line in said
+    )
+    assert not any(line.startswith("Late") for line in said)
+
+
+def test_sites_with_days_of_their_own_are_said_each_with_its_day():
+    said = "\n".join(late_works(timetable(small_plan(plan={"as_of": "2022-06-01"}))))
+    assert "spot spray at Tarn Hollow (until 31 May 2022)" not in said
+    assert "spot spray at Tarn Hollow (by 31 May 2022)" in said
+
+
+def test_a_budget_that_buys_nothing_draws_nothing_and_says_what_would_do():
+    poor = plan_season(small_plan(costs={**COSTS, "budget": 500}), studies=20)
+    assert poor.table.empty
+    assert "The smallest season that could answer it costs about" in "\n".join(summary(poor))
+    from survivor.report.content.elements import Figure
+
+    report = report_of_plan(poor)
+    assert not any(isinstance(block, Figure) for block in report.answer.blocks)
+
+
+def test_why_more_spread_of_sites_needs_fewer_plots_is_told_and_true(season):
+    text = " ".join(
+        block.text for section in report_of_plan(season).sections if section.key == "workings"
+        for block in section.blocks
+    )  # fmt: skip
+    assert "more spread of sites needs fewer plots" in text
+
+    def variance(site_sd):
+        plan = small_plan(variation={"site_sd": site_sd})
+        return arms_of(plan, spread_of(plan, Path())).variance
+
+    assert variance(0.0) == pytest.approx(0.24)  # p (1 - p)
+    assert variance(1.0) < variance(0.5) < variance(0.0)
+
+
+def test_an_empty_table_has_the_columns_of_a_full_one(season):
+    poor = plan_season(small_plan(costs={**COSTS, "budget": 500}), studies=20)
+    pd.testing.assert_index_equal(poor.table.columns, season.table.columns)
