@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import difflib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -27,6 +28,9 @@ from survivor.vocabulary import FIRST_PLANTING
 
 UNREADABLE: Final = "?"  # a word that nobody has explained
 BLANK: Final = ""
+
+_SHORTEST_WORD: Final = 4  # of a state that a slip is looked for; shorter ones are near to too much
+_ALIKE: Final = 0.75
 
 _TEXT: Final = ("site", "block", "plot", "tag", "species", "method", "visit", "cause")
 
@@ -188,17 +192,37 @@ def _states(
         return pd.Series(BLANK, index=raw.cells.index, dtype=object), gather([])
     words = cells.texts(raw.cells["state"])
     values = _meanings(words, raw.sheet.states, STATE_WORDS, raw, "state", shown)
+    unknown = values == UNREADABLE
+    asked, meant = _states_meant(words[unknown], raw.sheet.states)
     found = find(
         raw.cells,
-        values == UNREADABLE,
+        unknown,
         "unknown-state",
         word="state",
         value=words,
-        what="this word for the state of a seedling is not known",
-        mend='say in the study file what it means, under [records.sheets.states]: "' + words + '" = "alive" '
-        '(or "dead", "missing", "not found", "not visited")',
+        what="this word for the state of a seedling is not known" + words.map(asked).fillna(""),
+        mend=words.map(meant).fillna("")
+        + 'say in the study file what it means, under [records.sheets.states]: "'
+        + words
+        + '" = "..." with one of alive, dead, missing, not found, not visited',
     )
     return values, found
+
+
+def _states_meant(unknown: pd.Series[Any], told: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
+    """Give the question and the first mend for words that look like a slip for one state only."""
+    ours = {spoken(theirs): str(state) for state, words in STATE_WORDS.items() for theirs in words}
+    ours |= {spoken(theirs): state for theirs, state in told.items()}
+    known = [theirs for theirs in ours if len(theirs) >= _SHORTEST_WORD]
+    asked, mends = {}, {}
+    for word in unknown.unique():
+        near = difflib.get_close_matches(spoken(word), known, n=3, cutoff=_ALIKE)
+        states = {ours[theirs] for theirs in near}
+        if len(states) == 1:  # a word near to two states is left to those who wrote it
+            (state,) = states
+            asked[word] = f"; did you mean {state}?"
+            mends[word] = f"write {state} in the sheet if that is meant; else "
+    return asked, mends
 
 
 def _cohorts(

@@ -59,3 +59,29 @@ def test_the_measure_is_left_blank_and_the_record_used(study):
     cover = visits["weed_cover"].dropna()
     assert cover.between(0, 100).all()
     assert pd.notna(visits["weed_cover"]).sum() == 22
+
+
+def test_a_state_misspelt_is_asked_for_by_what_it_is_near_to(tmp_path):
+    words = {
+        "alive": "",
+        "aliv": "alive",
+        "deadd": "dead",
+        "misssing": "missing",
+        "notfound": "",
+        "xyzzy": "",
+    }
+    rows = [HEADER]
+    for tag, word in enumerate(words):
+        rows.append(f"Low Paddock,P1,T{tag},2023-06-01,2023-12-10,alive,,")
+        rows.append(f"Low Paddock,P1,T{tag},2023-06-01,2024-06-10,{word},,")
+    (tmp_path / "visits.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (tmp_path / "study.toml").write_text(STUDY.replace("[[target]]", ""), encoding="utf-8")
+    found = survivor.load(tmp_path).problems
+    found = found[found["code"] == "unknown-state"].set_index("value")
+    for word, state in words.items():
+        if state:
+            assert f"did you mean {state}?" in found.loc[word, "what"]
+            assert found.loc[word, "mend"].startswith(f"write {state} in the sheet")
+    assert "did you mean" not in found.loc["xyzzy", "what"]
+    # No state is put forward as the answer for a word that may be any.
+    assert '"xyzzy" = "..." with one of alive, dead' in found.loc["xyzzy", "mend"]
