@@ -46,8 +46,8 @@ _CONDITIONS: Final = (
     "about 0.3 and hazards are no more than two to three times apart; where they part, trust the simulation.",
     "Differences between sites enter the formula of two proportions so: methods are compared within a site, "
     "so a seedling counts by its variance about its site's own mean, p (1 − p) less the variance "
-    "between sites. The more of the whole spread lies between sites, the less is left within them: with the same survival "
-    "over all sites, more spread of sites needs fewer plots.",
+    "between sites. The more of the whole spread lies between sites, the less is left within "
+    "them: with the same survival over all sites, more spread of sites needs fewer plots.",
     "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it: "
     "the model between visits with a level for each block, the difference per 100 planted, CR2 limits with "
     "Satterthwaite degrees of freedom.",

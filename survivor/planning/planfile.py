@@ -9,8 +9,17 @@ from pydantic import Field, model_validator
 
 from survivor.settings import DrySeason
 from survivor.settings.base import Day, Strict, Text
+from survivor.settings.nearest import meant
 
 _WINDOW_DAYS: Final = 30  # of a milestone, either side
+
+
+class Disagreement(ValueError):
+    """Two places of a plan file do not agree; ``place`` is the path of the one to look at."""
+
+    def __init__(self, text: str, place: tuple[str | int, ...]) -> None:
+        super().__init__(text)
+        self.place = place
 
 
 class About(Strict):
@@ -187,18 +196,24 @@ class Plan(Strict):
             ("visits", [each.name for each in self.visits]),
             ("works", [each.name for each in self.works]),
         ):
-            if len({name.casefold() for name in named}) < len(named):
-                raise ValueError(f"two {what} have the same name")
+            folded = [name.casefold() for name in named]
+            for at, name in enumerate(folded):
+                if name in folded[:at]:
+                    raise Disagreement(f"two {what} have the same name, {named[at]!r}", (what, at, "name"))
         known = [method.name for method in self.methods]
         if self.question.usual_practice not in known:
-            raise ValueError(
-                f"usual_practice {self.question.usual_practice!r} is not among the methods {known}"
+            usual = self.question.usual_practice
+            raise Disagreement(
+                f"usual_practice {usual!r} is not among the methods {known}{meant(usual, known)}",
+                ("question", "usual_practice"),
             )
         words = {*known, *(work for method in self.methods for work in method.works)}
-        for site in self.sites:
+        for at, site in enumerate(self.sites):
             if absent := [word for word in site.cannot if word not in words]:
-                raise ValueError(
+                raise Disagreement(
                     f"{site.name} cannot take {absent[0]!r}, which is no method or work of this plan"
+                    + meant(absent[0], sorted(words)),
+                    ("sites", at, "cannot"),
                 )
         if any(visit.dry_season for visit in self.visits) and self.dry_season is None:
             raise ValueError("a visit is tied to the dry season, and [dry_season] is not given")

@@ -11,7 +11,7 @@ from typing import Any, get_args
 from pydantic import BaseModel, ValidationError
 
 from survivor.errors import PlanError
-from survivor.planning.planfile import Plan
+from survivor.planning.planfile import Disagreement, Plan
 from survivor.settings.lines import Place, key_lines, line_of
 from survivor.settings.nearest import meant
 
@@ -71,7 +71,7 @@ def parse_plan(raw: dict[str, Any], name: str = "plan", lines: dict[Place, int] 
         # Through JSON mode so that arrays become the tuples of the frozen models.
         return Plan.model_validate_json(json.dumps(raw, default=_iso))
     except ValidationError as error:
-        said = [_in_words(fault, lines or {}) for fault in error.errors(include_url=False)]
+        said = [_in_words(fault, lines or {}, raw) for fault in error.errors(include_url=False)]
         lead = "1 fault" if len(said) == 1 else f"{len(said)} faults"
         raise PlanError(
             f"{lead} in the plan file:\n  " + "\n  ".join(said),
@@ -86,13 +86,17 @@ def _iso(value: object) -> str:
     raise TypeError(f"{value!r} has no place in a plan file")
 
 
-def _in_words(fault: Any, lines: dict[Place, int]) -> str:
-    place: Place = tuple(fault["loc"])
+def _in_words(fault: Any, lines: dict[Place, int], raw: dict[str, Any]) -> str:
+    cause = fault.get("ctx", {}).get("error")
+    place: Place = cause.place if isinstance(cause, Disagreement) else tuple(fault["loc"])
     line = line_of(place, lines)
     lead = f"line {line}: " if line is not None else ""
-    key = _shown(place)
+    key = _shown(place, raw)
     if fault["type"] == "extra_forbidden":
         proposal = meant(str(place[-1]), _keys_at(place[:-1]))
+        if isinstance(fault["input"], dict | list):
+            head = f"[[{place[-1]}]]" if isinstance(fault["input"], list) else f"[{place[-1]}]"
+            return f"{lead}{head} is not a table that survivor knows{proposal}"
         return f"{lead}{key} = {fault['input']!r} is not a key that survivor knows{proposal}"
     if fault["type"] == "missing":
         return f"{lead}{key} is needed and is not there"
@@ -101,14 +105,19 @@ def _in_words(fault: Any, lines: dict[Place, int]) -> str:
     return f"{lead}{key} = {fault['input']!r}: {fault['msg'][0].lower()}{fault['msg'][1:]}"
 
 
-def _shown(place: Place) -> str:
-    """Write a path as it is found in the file: ``[question] day``, ``[[sites]] no. 2, planted``."""
+def _shown(place: Place, raw: dict[str, Any]) -> str:
+    """Write a path as it is found in the file: ``[question] day``, ``[[sites]] "Quill Creek", planted``.
+
+    A table that can stand several times is called by its name, or its number where it has none.
+    """
     if not place:
         return "the file as a whole"
     table, rest = str(place[0]), place[1:]
     if rest and isinstance(rest[0], int):
         inner = ".".join(str(part) for part in rest[1:])
-        return f"[[{table}]] no. {rest[0] + 1}" + (f", {inner}" if inner else "")
+        named = raw[table][rest[0]].get("name") if isinstance(raw[table][rest[0]], dict) else None
+        which = f'"{named}"' if isinstance(named, str) and named.strip() else f"no. {rest[0] + 1}"
+        return f"[[{table}]] {which}" + (f", {inner}" if inner else "")
     inner = ".".join(str(part) for part in rest)
     return f"[{table}] {inner}".strip()
 

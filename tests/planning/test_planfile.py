@@ -23,7 +23,7 @@ FAULTS = {
     ),
     "a day that is none": (
         raw_plan(sites=[{"name": "Tarn Hollow", "planted": "15/06/2027"}]),
-        ("[[sites]] no. 1, planted", "15/06/2027", "year-month-day"),
+        ('[[sites]] "Tarn Hollow", planted', "15/06/2027", "year-month-day"),
     ),
     "more than all survive": (raw_plan(question={"survival_per_100": 90}), ("under 100",)),
     "variation told twice": (
@@ -49,7 +49,7 @@ FAULTS = {
     ),
     "a visit with two rules": (
         raw_plan(visits=[{"name": "x", "day": 3, "dry_season": "before"}]),
-        ("[[visits]] no. 1", "either day"),
+        ('[[visits]] "x"', "either day"),
     ),
     "a visit tied to a season that is not given": (
         {
@@ -61,7 +61,7 @@ FAULTS = {
     "no sites and no number of them": (raw_plan(sites=[]), ("[sizes] sites = 6",)),
     "a lead time the wrong way round": (
         raw_plan(works=[{"name": "rip", "earliest_days_before": 10, "latest_days_before": 20}]),
-        ("[[works]] no. 1", "earliest_days_before"),
+        ('[[works]] "rip"', "earliest_days_before"),
     ),
     "free plots": (
         raw_plan(costs={"currency": "dollars", "budget": 100, "per_plot": 0, "per_tag": 4}),
@@ -98,6 +98,38 @@ def test_every_fault_is_named_with_its_line(tmp_path):
         read_plan(file)
     assert f"line {day}: [question] day" in str(raised.value)
     assert f"line {seed}: [plan] sede" in str(raised.value)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        (
+            'usual_practice = "spot spray only"',
+            'usual_practice = "spot spary only"',
+            ("[question] usual_practice", 'did you mean "spot spray only"?'),
+        ),
+        ('name = "Site B"', 'name = "site a"', ("two sites have the same name, 'site a'",)),
+        (
+            '# cannot = ["mulch mat"]',
+            'cannot = ["mulch mats"]',
+            ('[[sites]] "Site C", cannot', 'mean "mulch mat"?'),
+        ),
+        ("[question]", "[questoin]", ("[questoin] is not a table that survivor knows", 'mean "question"?')),
+    ],
+)
+def test_what_does_not_agree_is_named_with_its_line_and_what_was_meant(tmp_path, old, new, words):
+    text = blank_files()["plan.toml"].decode()
+    assert old in text
+    file = tmp_path / "plan.toml"
+    file.write_text(text.replace(old, new, 1), encoding="utf-8")
+    line = 1 + next(n for n, line in enumerate(file.read_text().splitlines()) if line.startswith(new))
+    with pytest.raises(PlanError) as raised:
+        read_plan(file)
+    said = str(raised.value)
+    assert f"line {line}: " in said
+    assert "{" not in said
+    for word in words:
+        assert word in said
 
 
 @pytest.mark.parametrize(
