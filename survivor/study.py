@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -45,6 +45,7 @@ class Study:
     settings: Settings
     records: Records = field(repr=False)
     gauges: Gauges = field(repr=False)
+    _shown: Mapping[str, str] | None = field(default=None, repr=False)  # provenance under other names
 
     @property
     def problems(self) -> pd.DataFrame:
@@ -106,6 +107,26 @@ class Study:
         seen = shared(self.settings, self.records, self.gauges, self._provenance())
         return analyse(seen.settings, seen.records, seen.gauges, seen.provenance, say)
 
+    def as_shown(self, sites: Mapping[str, str] | None = None) -> Study:
+        """Return the study under the names that may be shown (``[privacy]``), nothing analysed yet.
+
+        Parameters
+        ----------
+        sites
+            Numbers of the sites, which are then shown by number whatever the study file says;
+            None: as the study file says.
+        """
+        from survivor.analysis.privacy import shared
+
+        settings = self.settings
+        if sites is not None:
+            privacy = settings.privacy.model_copy(update={"show_places": False})
+            settings = settings.model_copy(update={"privacy": privacy})
+        seen = shared(settings, self.records, self.gauges, self._provenance(), sites)
+        return replace(
+            self, settings=seen.settings, records=seen.records, gauges=seen.gauges, _shown=seen.provenance
+        )
+
     def findings(self) -> tuple[Finding, ...]:
         """Give the answers, the headline first."""
         return self.analysis.findings
@@ -127,6 +148,8 @@ class Study:
     def _provenance(self) -> dict[str, str]:
         from survivor import __version__
 
+        if self._shown is not None:
+            return dict(self._shown)
         found = {
             "survivor": __version__,
             "seed": str(self.settings.study.seed),

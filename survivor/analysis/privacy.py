@@ -10,7 +10,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any, Final
@@ -50,7 +50,13 @@ class Shared:
     provenance: dict[str, str]
 
 
-def shared(settings: Settings, records: Records, gauges: Gauges, provenance: Mapping[str, str]) -> Shared:
+def shared(
+    settings: Settings,
+    records: Records,
+    gauges: Gauges,
+    provenance: Mapping[str, str],
+    sites: Mapping[str, str] | None = None,
+) -> Shared:
     """Take out of a study what its report may not show.
 
     Parameters
@@ -61,6 +67,8 @@ def shared(settings: Settings, records: Records, gauges: Gauges, provenance: Map
         As read.
     provenance
         Version, seed and digests by file name.
+    sites
+        Numbers of the sites, where several studies share them; None: the study's own.
 
     Returns
     -------
@@ -74,7 +82,7 @@ def shared(settings: Settings, records: Records, gauges: Gauges, provenance: Map
     names: dict[str, str] = {}
     exact: dict[str, str] = {}
     if not privacy.show_places:
-        exact = _numbered("Site", _sites(settings, records), settings.study.seed)
+        exact = dict(sites or numbered_sites([(settings, records)]))
         exact |= _in_order("Gauge", [gauge.name for gauge in settings.gauges])
         files = _in_order("file", _files(settings))
         exact |= {name: PurePath(name).with_stem(new).name for name, new in files.items()}
@@ -93,6 +101,12 @@ def shared(settings: Settings, records: Records, gauges: Gauges, provenance: Map
         _regauged(gauges, words),
         {words(name): value for name, value in provenance.items()},
     )
+
+
+def numbered_sites(studies: Sequence[tuple[Settings, Records]]) -> dict[str, str]:
+    """Give the sites of studies numbers, one a name, in an order that tells nothing of them."""
+    named = set[str]().union(*(_sites(settings, records) for settings, records in studies))
+    return _numbered("Site", named, studies[0][0].study.seed)
 
 
 def _sites(settings: Settings, records: Records) -> set[str]:

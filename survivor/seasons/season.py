@@ -9,6 +9,7 @@ import pandas as pd
 
 from survivor.analysis.milestone import milestone_day, reached
 from survivor.analysis.models import of_methods, strata_of
+from survivor.analysis.privacy import numbered_sites
 from survivor.effects.confounding import layout
 from survivor.errors import PoolingError
 from survivor.seasons.counted_twice import refuse_counted_twice
@@ -74,8 +75,10 @@ def take_in(studies: Sequence[Study], names: Sequence[str] | None = None) -> tup
         raise PoolingError(
             f"two seasons are called {twice[0]!r}", where="names", mend="give each season its own name"
         )
-    seasons = tuple(_taken(study, name) for study, name in zip(studies, called, strict=True))
-    refuse_counted_twice({season.name: season.intervals for season in seasons})
+    as_read = tuple(_taken(study, name) for study, name in zip(studies, called, strict=True))
+    # Under their own names: sites that are numbered in each study would hide plants that are the same.
+    refuse_counted_twice({season.name: season.intervals for season in as_read})
+    seasons = _as_shown(as_read)
     usual = {season.name: season.usual for season in seasons}
     if len(set(usual.values())) > 1:
         said = "; ".join(f"{name}: {method}" for name, method in usual.items())
@@ -104,6 +107,21 @@ def _taken(study: Study, name: str) -> Season:
     intervals = first.assign(season=name)
     intervals.attrs = dict(first.attrs)
     return Season(name, study, intervals)
+
+
+def _as_shown(seasons: Sequence[Season]) -> tuple[Season, ...]:
+    """Return seasons under the names that may be shown.
+
+    Where one study hides places all do, or the others would tell them; a site has one number
+    in all seasons, so that what is reckoned is the same under either name.
+    """
+    privacies = [season.settings.privacy for season in seasons]
+    hidden = not all(privacy.show_places for privacy in privacies)
+    if not hidden and all(privacy.show_landholders for privacy in privacies):
+        return tuple(seasons)
+    read = [(season.settings, season.study.records) for season in seasons]
+    sites = numbered_sites(read) if hidden else None
+    return tuple(_taken(season.study.as_shown(sites), season.name) for season in seasons)
 
 
 def methods_of(intervals: pd.DataFrame) -> list[str]:

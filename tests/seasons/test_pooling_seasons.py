@@ -223,3 +223,21 @@ def test_cutting_leaves_other_scales_and_says_which_side():
     assert cut["lower"].tolist() == [-100, -20, -100, -120]
     assert cut["upper"].tolist() == [100, 100, 5, 133]
     assert cut["cut"].tolist() == [f"limits {TELLS_NOTHING}", "limits cut at +100", "limits cut at −100", ""]
+
+
+def test_places_that_a_study_hides_are_in_nothing_pooled_and_change_no_answer(folder, tmp_path, seasons):
+    shutil.copytree(folder, tmp_path / "all")
+    file = tmp_path / "all" / "season-2021" / "study.toml"
+    file.write_text(file.read_text(encoding="utf-8") + "\n[privacy]\nshow_places = false\n", encoding="utf-8")
+    hidden = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    names = {str(site) for season in seasons for site in season.intervals["site"].unique()}
+    found = pool_seasons(hidden, unit="site")
+    said = found.units.to_csv() + found.table.to_csv() + " ".join(told_in_words(found))
+    assert "Site " in said
+    assert not [name for name in names if name in said]
+    # One number for one site in all seasons.
+    assert len({s for season in hidden for s in season.intervals["site"].unique()}) == len(names)
+    plain = pool_seasons(seasons, unit="site").table.set_index(["method", "scale"])["estimate"]
+    again = found.table.set_index(["method", "scale"])["estimate"]
+    assert again.to_dict() == pytest.approx(plain.to_dict())
+    assert {key for key in hidden[0].study.provenance if "sha256" in key}
