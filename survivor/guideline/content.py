@@ -12,6 +12,7 @@ from survivor.guideline.rule import ANSWERS, NOT_ANSWERED
 from survivor.guideline.versions import many, size_words
 from survivor.guideline.wording import (
     HOW_TO_READ,
+    LEAST_WORTH,
     NO_INSTRUCTION,
     cautions_touched,
     data_note,
@@ -274,6 +275,9 @@ def _next(guideline: Guideline) -> Section:
         return Section(
             "next", "What to try next", (Paragraph("No comparison has an estimate to start from."),)
         )
+    worth = table[table["value_per_100"] >= LEAST_WORTH]
+    if worth.empty:
+        return Section("next", "What to try next", (Paragraph(next_sentence(guideline)),))
     rows = tuple(
         (
             str(line["ground"]),
@@ -283,8 +287,10 @@ def _next(guideline: Guideline) -> Section:
             number(float(line["value_plants"])),
             number(float(line["chance_per_100"])),
         )
-        for line in table.to_dict("records")
+        for line in worth.to_dict("records")
     )
+    left = len(table) - len(worth)
+    less = f" Left out: {many(left, 'comparison')} worth under 0.01 per 100." if left else ""
     shown = Table(
         "next-table",
         "Comparisons by what a further season would be worth",
@@ -300,7 +306,8 @@ def _next(guideline: Guideline) -> Section:
         row_heads=2,
         note="Expected gain, by the normal approximation, from choosing after another season at as many "
         "sites as "
-        "before rather than now; one comparison at a time, against the smallest difference worth having.",
+        "before rather than now; one comparison at a time, against the smallest difference worth having."
+        + less,
     )
     return Section("next", "What to try next", (Paragraph(next_sentence(guideline)), shown))
 

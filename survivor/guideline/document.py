@@ -26,6 +26,7 @@ from survivor.guideline.wording import (
     next_sentence,
     radius_words,
 )
+from survivor.report.content.cautions import CAUTIONS
 from survivor.report.content.elements import Table
 
 TEMPLATE: Final = "guideline.typ"
@@ -109,6 +110,7 @@ def _content(guideline: Guideline) -> dict[str, Any]:
             for change in guideline.changes[1:]
         ],
         "rule": list(guideline.version.rule),
+        "cautions": [[caution.subject, caution.said_in("guideline")] for caution in CAUTIONS],
         "colours": {name: colour.light for name, colour in COLOURS.items()},
     }
 

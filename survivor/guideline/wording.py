@@ -11,6 +11,7 @@ from survivor.guideline.versions import many
 from survivor.report.content.cautions import touched
 
 _LITTLE: Final = 0.1  # plants alive per 100 planted
+LEAST_WORTH: Final = 0.005  # the same: less would print as 0.00
 HOW_TO_READ: Final = (
     "“Not answered” means that the records do not tell; it never means that there is no difference."
 )
@@ -72,10 +73,12 @@ def next_sentence(guideline: Guideline) -> str:
     """Say which comparison a further season would teach most about."""
     best = guideline.next.iloc[0]
     what = f"{best['preparation']} on {best['ground']}"
-    worth = f"{number(float(best['value_per_100']), 2)} plants alive per 100 planted"
+    value = float(best["value_per_100"])
+    said = number(value, 2) if value >= LEAST_WORTH else "under 0.01"
+    worth = f"{said} plants alive per 100 planted"
     plants = float(best["value_plants"])
     more = f", {number(plants)} a year at what is planted there" if plants == plants else ""
-    little = float(best["value_per_100"]) < _LITTLE
+    little = value < _LITTLE
     lead = "Little is left to learn that would change a choice. " if little else ""
     return (
         f"{lead}Another season of {what} would teach most: worth {worth}{more}, by choosing better "

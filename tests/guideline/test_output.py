@@ -12,9 +12,10 @@ import pytest
 from survivor.errors import ReportError
 from survivor.guideline import write_guideline
 from survivor.guideline.content import content_of
-from survivor.guideline.document import guideline_pdf
+from survivor.guideline.document import _content, guideline_pdf
 from survivor.planning.reading import read_plan
-from survivor.report.content.elements import Terms
+from survivor.report.content.cautions import CAUTIONS
+from survivor.report.content.elements import Table, Terms
 from survivor.report.page import page_of
 from tests.report.reading import read
 
@@ -160,3 +161,15 @@ def test_cautions_keep_their_own_words(made):
     assert said["Cultural heritage"].endswith("stop and report if something is found.")
     assert "This guideline prints no product and no rate." in said["Herbicide"]
     assert all("{" not in text and "page" not in text for text in said.values())
+
+
+def test_the_document_has_every_caution_and_what_is_worth_nothing_is_left_out(made):
+    content = _content(made)
+    assert dict(content["cautions"])["Cultural heritage"].endswith("stop and report if something is found.")
+    assert len(content["cautions"]) == len(CAUTIONS)
+    section = next(s for s in content_of(made).sections if s.key == "next")
+    shown = next(block for block in section.blocks if isinstance(block, Table))
+    assert all(float(row[3]) > 0 for row in shown.rows)
+    less = len(made.next) - len(shown.rows)
+    assert (f"Left out: {less} comparison" in shown.note) == (less > 0)
+    assert len(shown.rows) == (made.next["value_per_100"] >= 0.005).sum()
