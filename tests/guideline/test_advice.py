@@ -14,6 +14,8 @@ from survivor.guideline.radius import RadiusAdvice
 from survivor.guideline.wording import radius_words
 from survivor.report.page import page_of
 
+pytestmark = pytest.mark.slow  # three seasons are analysed
+
 FILE = """
 [guideline]
 name = "Chosen by the ground (invented)"

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import pytest
 from typer.testing import CliRunner
 
 from survivor.cli import app
+
+pytestmark = pytest.mark.slow  # whole guidelines are made
 
 
 def run(*arguments: object) -> object:

@@ -11,6 +11,8 @@ from survivor.demo.seasons import EFFECTS, USUAL
 from survivor.guideline import Guideline
 from survivor.pooling import pool
 
+pytestmark = pytest.mark.slow  # three seasons are analysed
+
 
 def answers(made: Guideline) -> dict[tuple[str, str], str]:
     return {(a.ground, a.preparation): a.answer for a in made.advice}

@@ -12,6 +12,8 @@ from survivor.guideline import make_guideline, write_guideline
 from survivor.guideline.record import issued_versions, read_record, record_path, record_text
 from survivor.guideline.versions import Version, changes, refuse_other_advice
 
+pytestmark = pytest.mark.slow  # whole guidelines are made, season by season
+
 TITLE = "Preparing ground on clay flats and loam slopes (invented)"
 
 

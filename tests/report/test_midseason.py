@@ -14,6 +14,8 @@ from survivor.study import load
 from tests.report.reading import read
 from tests.report.test_content import named, words
 
+pytestmark = pytest.mark.slow  # a season is analysed and written in every form
+
 SITES = ("Tarn Hollow", "Quill Creek", "Vossel Flat", "Ombry Rise")  # half of them, for speed
 
 
