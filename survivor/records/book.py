@@ -252,7 +252,7 @@ def _put_together(
     past = None
     rows = ready.rows
     if rows.empty:
-        raise _nothing_left(found, sources)
+        raise _nothing_left(found, sources, settings.study.name)
     if settings.records.kind == "tagged":
         past, more = tagged.histories(rows, planted_by_plot(table, rows), settings.rules)
         followed = tagged.follow(past, settings.rules.missing)
@@ -267,7 +267,7 @@ def _put_together(
         entries = counted.entries
     found = gather([found, more])
     if intervals.empty:
-        raise _nothing_left(found, sources)
+        raise _nothing_left(found, sources, settings.study.name)
     intervals = intervals_frame(intervals, ready.traits, settings)
     read = pd.concat([tidy.rows for tidy in (plots, visits) if tidy is not None], ignore_index=True)
     settings, unmatched = check_study_names(
@@ -322,7 +322,7 @@ def _without_visits(table: PlotTable, entries: pd.DataFrame, intervals: pd.DataF
     )
 
 
-def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...]) -> RecordsError:
+def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...], study: str) -> RecordsError:
     problems = problem_table(found, sources)
     stops = problems.loc[problems["severity"] == "stop", "code"]
     if len(stops) and (stops == "planting-in-future").all():
@@ -333,13 +333,16 @@ def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...]) -> RecordsEr
             mend="fill in the sheet of each visit when it is made, then check again; if planting was "
             "earlier, correct its date",
         )
-    often = problems.loc[problems["severity"] == "stop"].drop_duplicates("code")
+    stopped = problems.loc[problems["severity"] == "stop"]
+    times = stopped["code"].map(stopped["code"].value_counts())
+    # The commonest cause first: it is the one that left nothing.
+    often = stopped.loc[times.sort_values(ascending=False, kind="stable").index].drop_duplicates("code")
     lines = "".join(
         f"\n    {p.file} row {p.row}, {p.column}: {p.value!r}: {p.what}; {p.mend}" for p in often.itertuples()
     )
     return RecordsError(
         "no record can be used, so there is nothing to analyse",
-        where=sources[-2].file,
+        where=study,
         mend=f"begin with these:{lines}"
         if lines
         else "give at least two visits of a plot, or planting and one visit",

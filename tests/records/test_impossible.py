@@ -6,6 +6,7 @@ import pandas as pd
 import pytest
 
 import survivor
+from survivor.errors import RecordsError
 
 STUDY = """
 [study]
@@ -85,3 +86,15 @@ def test_a_state_misspelt_is_asked_for_by_what_it_is_near_to(tmp_path):
     assert "did you mean" not in found.loc["xyzzy", "what"]
     # No state is put forward as the answer for a word that may be any.
     assert '"xyzzy" = "..." with one of alive, dead' in found.loc["xyzzy", "mend"]
+
+
+def test_a_study_of_which_nothing_is_left_is_named_with_the_commonest_cause_first(tmp_path):
+    rows = [HEADER, "Low Paddock,P1,T0,2023-06-01,whenever,alive,,"]
+    rows += [f"Low Paddock,P1,T{tag},2023-06-01,2023-12-10,perhaps,," for tag in range(1, 6)]
+    (tmp_path / "visits.csv").write_text("\n".join(rows) + "\n", encoding="utf-8")
+    (tmp_path / "study.toml").write_text(STUDY.replace("[[target]]", ""), encoding="utf-8")
+    with pytest.raises(RecordsError, match="no record can be used") as caught:
+        survivor.load(tmp_path)
+    assert caught.value.where == "Invented"
+    mend = caught.value.mend
+    assert mend.index("'perhaps'") < mend.index("'whenever'")
