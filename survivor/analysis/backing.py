@@ -30,6 +30,7 @@ RANDOM = "random within blocks"
 # Rows times comparisons times layouts: what is refitted in some ten seconds.
 _WORK = 2.5e6
 _MOST_WORK = 2.5e7
+_ENOUGH = 20  # layouts as far apart as the one used: p is far from small, and more would not move it much
 _FEWEST_DRAWS, _MOST_DRAWS = 99, 999
 
 
@@ -100,4 +101,4 @@ def _permuted(head: Fit, settings: Settings) -> PermutationTest:
             f"with {head.n_plots:,} plots it would take long, and limits by plot need no such check there"
         )
     draws = int(min(max(_WORK / each, _FEWEST_DRAWS), _MOST_DRAWS))
-    return permutation_test(head, draws=draws, seed=settings.study.seed)
+    return permutation_test(head, draws=draws, enough=_ENOUGH, seed=settings.study.seed)

@@ -106,8 +106,8 @@ class Rules(Strict):
     )
     tags_alike: Literal["report", "join"] = Field(
         default="report",
-        description="what to do with tags of a plot that are probably one, such as 0740 and 0740.0: list them, "
-        'or "join": take them as one seedling',
+        description="what to do with tags of a plot that are probably one, such as 0740 and 0740.0: "
+        'list them, or "join": take them as one seedling',
     )
     preparation_of: Literal["plot", "plant"] = Field(
         default="plot",

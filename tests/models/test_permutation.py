@@ -171,3 +171,20 @@ def test_holm_over_the_comparisons():
 def test_what_cannot_be_dealt_anew_is_refused(make, words):
     with pytest.raises(ModelError, match=words):
         make(_blocks(species=("acacia", "callitris")))
+
+
+def test_drawing_stops_once_enough_layouts_are_as_far_apart():
+    # Source: Besag and Clifford 1991, Biometrika 78: the first h extremes in l draws give p = h / l.
+    frame = _blocks(blocks=8, plots=4)
+    # Names exchanged at half the sites: no difference is left to find.
+    dealt = fit(_swapped(frame, sorted(frame["site"].unique())[::2]), "method")
+    whole = permutation_test(dealt, draws=399).table.iloc[0]
+    short = permutation_test(dealt, draws=399, enough=20).table.iloc[0]
+    assert short["how"] == whole["how"] == DRAWN
+    assert 20 <= short["tried"] < whole["tried"] == 399
+    assert short["p_value"] == 20 / short["tried"]
+    # Given the true p, h / l varies by about p times the root of (1 - p) / h.
+    error = whole["p_value"] * np.sqrt((1 - whole["p_value"]) / 20)
+    assert abs(short["p_value"] - whole["p_value"]) < 3 * error
+    never = permutation_test(dealt, draws=399, enough=400).table.iloc[0]
+    assert never["p_value"] == whole["p_value"]

@@ -272,9 +272,7 @@ def test_an_amount_of_several_days_is_never_spread(tmp_path, amount, run, falls)
     assert (total["value"], total["days_with_data"]) == (amount, 122)
     assert of(found, "days under 2 mm")["value"] == run
     assert of(found, "falls of 10 mm")["value"] == falls
-    assert (
-        "1 amount covers several days; it is not counted as a fall" in of(found, "falls of 10 mm")["note"]
-    )
+    assert "1 amount covers several days; it is not counted as a fall" in of(found, "falls of 10 mm")["note"]
     daily = on_calendar(record)
     assert np.nansum(daily.booked) == amount
     assert np.isnan(daily.single[364:367]).all()

@@ -73,8 +73,9 @@ def lot(analysis: Analysis) -> tuple[Section, ...]:
     drawn = table[table["how"].astype(str).str.contains("random")]
     if not drawn.empty:
         note += (
-            f" Where there are many layouts, {number(float(drawn['tried'].max()))} were drawn (seed "
-            f"{found.seed}) and p is (b + 1)/(m + 1), b of the m layouts drawn being as far from nought."
+            f" Where there are many layouts, up to {number(float(drawn['tried'].max()))} were drawn (seed "
+            f"{found.seed}) and p is (b + 1)/(m + 1), b of m layouts drawn being as far from nought; once "
+            "20 were, no more were drawn and p is 20/m."
         )
     blocks: list[Block] = [Paragraph(text), Table("lot-table", "p by the lot", columns, rows, 2, note)]
     reasons = [f"{row['method']}: {row['reason']}" for row in table.to_dict("records") if row["reason"]]
