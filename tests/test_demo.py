@@ -60,6 +60,7 @@ def test_writes_again_the_same_bytes(demo: Path, tmp_path: Path) -> None:
         assert path.read_bytes() == (demo / name).read_bytes(), name
 
 
+@pytest.mark.slow
 def test_lists_every_file_and_writes_nothing_else(tmp_path: Path) -> None:
     written = write_demo(tmp_path)
     assert sorted(written) == sorted(path for path in tmp_path.rglob("*") if path.is_file())
@@ -331,6 +332,7 @@ def test_workbook_depends_on_no_compression_library(demo: Path) -> None:
         assert {item.date_time for item in book.infolist()} == {(1980, 1, 1, 0, 0, 0)}
 
 
+@pytest.mark.slow
 def test_an_edited_file_is_never_overwritten_without_being_asked(tmp_path: Path) -> None:
     write_demo(tmp_path)
     edited = tmp_path / "tagged" / "study.toml"

@@ -8,6 +8,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
+from scipy.stats import beta
 
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.result import Analysis
@@ -35,7 +36,9 @@ from survivor.evidence.grading import LEAST_PLOTS, RANDOM
 from survivor.evidence.headline import QUESTION, headline_finding, not_compared, question_of
 from survivor.evidence.scaled import stocking_finding, total_finding
 from survivor.evidence.words import Reading
+from survivor.models.permutation import DRAWN
 from survivor.settings import Settings
+from survivor.vocabulary import CONFIDENCE
 
 _CLEAR = 0.05
 _OVER_YEARS = ("headline", "target", "alive")
@@ -120,7 +123,11 @@ def missing_said(analysis: Analysis, flags: list[Circumstances], bounds: pd.Data
 
 
 def _lot_disagrees(analysis: Analysis, method: str, against: str, read: Reading) -> bool:
-    """Whether a clear difference has a p by the lot of 0.05 or more, though the lot could have given less."""
+    """Whether a clear difference has a p by the lot of 0.05 or more, though the lot could have given less.
+
+    Where layouts were drawn, p is known within the error of the draws: it has to be so at
+    the lower 95 % limit too (Clopper and Pearson 1934), lest the draws make the grade.
+    """
     test = analysis.permutation
     if test is None or not read.startswith("clear"):
         return False
@@ -129,7 +136,17 @@ def _lot_disagrees(analysis: Analysis, method: str, against: str, read: Reading)
     if rows.empty:
         return False
     line = rows.iloc[0]
-    return bool(line["smallest_p"] <= _CLEAR and line["p_adjusted"] >= _CLEAR)
+    return bool(line["smallest_p"] <= _CLEAR and line["p_adjusted"] * _least_share(line) >= _CLEAR)
+
+
+def _least_share(line: pd.Series[Any]) -> float:
+    """Return the lower limit of a p by the lot as a share of it; 1 where every layout was tried."""
+    p_value, tried = float(line["p_value"]), float(line["tried"])
+    if line["how"] != DRAWN or not p_value > 0:
+        return 1.0
+    extreme = min(round(p_value * tried), tried)
+    lower = beta.ppf((1 - CONFIDENCE) / 2, extreme, tried - extreme + 1) if extreme > 0 else 0.0
+    return float(lower) / p_value
 
 
 def lot_said(analysis: Analysis) -> tuple[str, ...]:

@@ -135,7 +135,8 @@ def permutation_test(
             mend=f"levels in the records: {', '.join(map(str, levels))}",
         )
     named, block = _blocks(fit, fitted, blocks)
-    rng = np.random.default_rng(seed)
+    # Draws of its own for each comparison: where one stops tells nothing of another.
+    seeds = np.random.SeedSequence(seed).spawn(len(levels))
     lines = []
     checks: list[str] = []
     if fit.working == "plot correlation" and fitted.data.weight is not None:
@@ -146,6 +147,7 @@ def permutation_test(
     for level in levels:
         if level == base:
             continue
+        rng = np.random.default_rng(seeds[levels.index(level)])
         line, said = _one(dealt, block, levels.index(level), levels.index(base), draws, enough, rng)
         lines.append({by: level, "against": base, **line})
         checks += [f"{level}: {text}" for text in said]

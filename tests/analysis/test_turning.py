@@ -18,6 +18,7 @@ from survivor.effects.fitted_counts import fitted_counts
 from survivor.effects.standardise import survival
 from survivor.evidence.words import beside, target_verdict
 from survivor.models.fit import fit
+from survivor.models.permutation import DRAWN, EVERY
 from survivor.models.varying import fit_again, fit_varying
 from survivor.study import load
 from tests.analysis.fates import COSTS, spread, write_fates
@@ -192,24 +193,33 @@ def test_next_to_no_survival_has_no_upper_limit_of_cost() -> None:
     assert np.isfinite(table.loc["usual", "upper"])
 
 
-def lot(p_adjusted: float, smallest: float) -> SimpleNamespace:
-    table = pd.DataFrame(
-        {"method": ["rip"], "against": ["usual"], "p_adjusted": [p_adjusted], "smallest_p": [smallest]}
-    )
-    return SimpleNamespace(permutation=SimpleNamespace(table=table, by="method"))
+def lot(p_value: float, tried: int, how: str) -> SimpleNamespace:
+    line = {
+        "method": ["rip"],
+        "against": ["usual"],
+        "p_value": [p_value],
+        "p_adjusted": [5 * p_value],
+        "smallest_p": [5 / (tried + 1) if how == DRAWN else 2 / tried],
+        "tried": [tried],
+        "how": [how],
+    }
+    return SimpleNamespace(permutation=SimpleNamespace(table=pd.DataFrame(line), by="method"))
 
 
 @pytest.mark.parametrize(
-    ("p_adjusted", "smallest", "read", "holds"),
+    ("p_value", "tried", "how", "read", "holds"),
     [
-        (0.054, 0.023, "clear difference", True),
-        (0.030, 0.023, "clear difference", False),
-        (0.100, 0.100, "clear difference", False),  # the lot could say no more
-        (0.054, 0.023, "too little data to tell", False),
+        (0.0110, 1024, EVERY, "clear difference", True),
+        (0.0060, 1024, EVERY, "clear difference", False),
+        (0.0500, 20, EVERY, "clear difference", False),  # the lot could say no more
+        (0.0110, 1024, EVERY, "too little data to tell", False),
+        # Drawn: 0.0135 is 3 of 222, so that 0.003 is as likely, and 0.05 once adjusted is not shown.
+        (0.0135, 221, DRAWN, "clear difference", False),
+        (0.1000, 221, DRAWN, "clear difference", True),
     ],
 )
-def test_firm_needs_the_lot_to_agree(p_adjusted, smallest, read, holds) -> None:
-    assert _lot_disagrees(lot(p_adjusted, smallest), "rip", "usual", read) is holds
+def test_firm_needs_the_lot_to_agree(p_value, tried, how, read, holds) -> None:
+    assert _lot_disagrees(lot(p_value, tried, how), "rip", "usual", read) is holds
 
 
 @pytest.mark.parametrize(("aside", "many"), [(2, False), (3, True)])

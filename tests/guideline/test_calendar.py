@@ -15,6 +15,7 @@ def rows(made):
     return {row[0]: row for row in calendar_table(made).rows}
 
 
+@pytest.mark.slow
 def test_ripping_is_kept_to_the_dry_season_of_the_study_files(made):
     # Three hundred to sixty days before 15 June is August to April; the dry season is 1 December to 31 March.
     assert made.seasons[-1].settings.dry_season.start == "12-01"

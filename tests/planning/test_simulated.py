@@ -75,6 +75,7 @@ def agrees(plan, found, plots, seedlings, studies):
     ]
 
 
+@pytest.mark.slow
 # Where the formulas hold: plots of one size in blocks, sites alike, hazards less than 1.7 times apart.
 def test_simulation_agrees_with_the_formulas_where_they_hold():
     plan, found = settled(question={"survival_per_100": 60, "smallest_difference": 12})

@@ -32,6 +32,7 @@ def test_a_blank_study_says_that_there_are_no_records_yet(tmp_path: Path) -> Non
     assert "write the records below the header" in fault.value.mend
 
 
+@pytest.mark.slow
 def test_a_study_laid_out_for_a_coming_season_says_that_it_has_not_begun(tmp_path: Path) -> None:
     run = CliRunner()
     assert run.invoke(app, ["new", str(tmp_path / "blank")]).exit_code == 0

@@ -21,6 +21,8 @@ from survivor.seasons.units import LOG_HAZARD, unit_estimates
 from survivor.seasons.wording import told_in_words
 from survivor.vocabulary import PER_100
 
+pytestmark = pytest.mark.slow  # three seasons are read and analysed
+
 YEARS = (2021, 2022, 2023)
 
 
