@@ -44,7 +44,7 @@ def photo_points(settings: Settings) -> tuple[Section, ...]:
         f"{counted(float(len(rows)), 'photograph')} from photo points, listed; the pictures themselves go "
         "beside this report."
     )
-    made = Table("photo-points-table", "Photo points", columns, rows)
+    made = Table("photo-points-table", "Photographs by point and date", columns, rows)
     return (Section("photo-points", "Photo points", (Paragraph(text), made)),)
 
 
