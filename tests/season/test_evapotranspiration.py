@@ -1,7 +1,7 @@
 """Reference evapotranspiration against the printed examples of FAO-56, and the latitude trap.
 
 Source of the examples: Allen, Pereira, Raes and Smith 1998, Crop evapotranspiration, FAO
-Irrigation and Drainage Paper 56. The printed answers were read in transcriptions of the
+Irrigation and Drainage Paper 56. The printed answers were read in copies by others of the
 paper, not in the paper itself; `RUN` values were computed from the paper's equations by
 code written apart from this package.
 """

@@ -20,7 +20,7 @@ from survivor.settings import Texture
 )
 def test_example_36_tomato(field_capacity, wilting_point, total, ready):
     # Source: FAO-56 (Allen and others 1998), example 36: roots 0.8 m, p 0.40. Printed total and readily
-    # available water, mm, as read in transcriptions of the paper.
+    # available water, mm, as read in copies by others of the paper.
     patch = Patch(field_capacity, wilting_point, depth_m=0.8, depletion_fraction=0.40)
     assert round(patch.total_mm) == total
     assert round(patch.ready_mm) == ready
@@ -120,7 +120,7 @@ def test_a_patch_that_cannot_be_true_is_refused(wrong):
 
 
 def test_small_falls_are_lost():
-    # Source: FAO-56 ch. 8, read in transcriptions: daily rain below about 0.2 ETo can be ignored.
+    # Source: FAO-56 ch. 8, read in copies by others: daily rain below about 0.2 ETo can be ignored.
     found = effective_rain([0.9, 1.0, 1.1, 0.0, np.nan, 3.0, 0.0], [5.0, 5.0, 5.0, 5.0, 5.0, np.nan, np.nan])
     np.testing.assert_array_equal(found, [0.0, 1.0, 1.1, 0.0, np.nan, np.nan, 0.0])
 
@@ -130,7 +130,7 @@ def test_small_falls_are_lost():
 )
 def test_fao_table_of_monthly_effective_rain(rain, effective):
     # Source: Brouwer and Heibloem 1986, FAO Irrigation Water Management Training Manual 3: the rule read in
-    # transcriptions, the values of its table from memory; they agree.
+    # copies by others, the values of its table from memory; they agree.
     assert round(float(monthly_effective_rain(rain, "fao"))) == effective
 
 
