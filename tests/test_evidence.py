@@ -28,7 +28,9 @@ from survivor.evidence import (
     unanswered_finding,
 )
 from survivor.evidence.describing import radius_finding
+from survivor.evidence.finding import Finding
 from survivor.evidence.headline import headline_finding
+from survivor.evidence.scaled import no_surer, total_finding
 from survivor.settings import Design
 from tests.effects.fakes import FakeFit, planting
 
@@ -410,3 +412,15 @@ def test_clearly_needs_at_least_a_fair_grade(grade_of_it, words):
     said = headline_finding([(found, "clear difference")]).answer
     assert f"{words} than usual: mat" in said
     assert ("learly" in said) is (grade_of_it == "fair")
+
+
+def test_plants_in_all_are_no_surer_than_the_promise_that_rests_on_them():
+    alive = finding_of("firm")
+    held = replace(alive, key="target", grade="fair", reasons=("the answer changes",), raise_it=("tags",))
+    total = total_finding(alive, 650, 610, 690, 1000)
+    assert no_surer(total, held) == replace(total, grade="fair", reasons=held.reasons, raise_it=held.raise_it)
+    assert no_surer(held, alive) == held
+
+
+def finding_of(grade):
+    return Finding("alive", "", "", 65.0, 61.0, 69.0, "per 100 planted", "12 months", 365.0, grade=grade)

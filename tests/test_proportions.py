@@ -40,7 +40,7 @@ WILSON_PLANTED = [
     ((247, 301), (0.773297, 0.859819)),
 ]
 
-# Source: Newcombe 1998b, Statistics in Medicine 17:873-890, Table II, method 10 (seen in a copy by another hand;
+# Source: Newcombe 1998b, Statistics in Medicine 17:873-890, Table II, method 10 (seen in a copy;
 # six digits computed by hand formula and statsmodels).
 NEWCOMBE = [
     ((56, 70, 48, 80), (0.052431, 0.333873)),

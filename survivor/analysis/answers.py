@@ -34,7 +34,7 @@ from survivor.evidence.best import Pair, best_finding, leader_of
 from survivor.evidence.describing import radius_finding, survival_finding
 from survivor.evidence.grading import LEAST_PLOTS, RANDOM
 from survivor.evidence.headline import QUESTION, headline_finding, not_compared, question_of
-from survivor.evidence.scaled import stocking_finding, total_finding
+from survivor.evidence.scaled import no_surer, stocking_finding, total_finding
 from survivor.evidence.words import Reading
 from survivor.models.permutation import DRAWN
 from survivor.settings import Settings
@@ -315,7 +315,9 @@ def season_findings(
         found.insert(1, best)
     if alive is not None:
         first = 0 if settings.study.purpose == "check a target" else 1
-        found[first:first] = [alive, *(_in_all(analysis.in_all, survived) if survived is not None else [])]
+        scaled = _in_all(analysis.in_all, survived) if survived is not None else []
+        # The same survival, in other units: no surer than what was said of the promise.
+        found[first:first] = [alive, *(no_surer(each, alive) for each in scaled)]
     if target is not None and not answered:
         # What was promised keeps its place, with the reason why it cannot be judged.
         found.insert(0 if settings.study.purpose == "check a target" else 1, target)

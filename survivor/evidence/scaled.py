@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from survivor.evidence.finding import Finding
+from survivor.evidence.grading import GRADES
 from survivor.evidence.words import Counts
 from survivor.figures.words import limits, number
 
@@ -64,6 +65,13 @@ def stocking_finding(alive: Finding, estimate: float, lower: float, upper: float
         upper=upper,
         unit="living stems per hectare",
     )
+
+
+def no_surer(finding: Finding, than: Finding) -> Finding:
+    """Hold a finding to the grade of another that rests on the same survival, with its reasons."""
+    if GRADES.index(than.grade) >= GRADES.index(finding.grade):
+        return finding
+    return replace(finding, grade=than.grade, reasons=than.reasons, raise_it=than.raise_it)
 
 
 def _rests_on(finding: Finding) -> Counts:

@@ -207,7 +207,7 @@ def _beside_answer(analysis: Analysis) -> str:
         return ""
     most = max(shared, key=lambda name: abs(counts[name] - told[name]))
     said = (
-        " The answer evens out sites and species, over which preparations were not spread alike, so its "
+        " The answer is by the model and averages over sites and species, so its "
         f"numbers are others: the largest difference is that of {most}, {per_100(counts[most])} here and "
         f"{per_100(told[most])} there."
     )
