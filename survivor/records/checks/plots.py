@@ -101,11 +101,12 @@ def methods_of_visits(
     method, unknown, differs
         The matched names; methods not known, or not told; plots with several.
     """
-    told = rows["method"].where(rows["method"] != "")
-    filled = told
+    told = rows["method"].where(rows["method"] != "").astype(object)
+    filled = told.copy()
     for by in (rows["entry"], rows["name"]):
         single = filled.groupby(by).transform("nunique") == 1
-        filled = filled.fillna(filled.groupby(by).transform("first").where(single))
+        common = filled.groupby(by).transform("first").astype(object)
+        filled.loc[filled.isna() & single] = common
     method, unknown = match_methods(rows.assign(method=filled.fillna("")), methods)
     whose = rows["entry"] if of == "plant" else rows["name"]
     method, odd = odd_preparations(rows, method, whose, of)
