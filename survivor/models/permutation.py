@@ -24,6 +24,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.abreast import side_by_side
 from survivor.errors import IntervalsError, ModelError
 from survivor.intervals import cluster_columns, group_codes
 from survivor.models.clusters import Codes, Floats
@@ -144,11 +145,13 @@ def permutation_test(
             "plots keep the weights that were estimated under the layout as it was, so that the p-values are "
             "close, not exact"
         )
-    for level in levels:
-        if level == base:
-            continue
+
+    def one(level: Any) -> tuple[dict[str, Any], list[str]]:
         rng = np.random.default_rng(seeds[levels.index(level)])
-        line, said = _one(dealt, block, levels.index(level), levels.index(base), draws, enough, rng)
+        return _one(dealt, block, levels.index(level), levels.index(base), draws, enough, rng)
+
+    others = [level for level in levels if level != base]
+    for level, (line, said) in zip(others, side_by_side(one, others), strict=True):
         lines.append({by: level, "against": base, **line})
         checks += [f"{level}: {text}" for text in said]
     table = pd.DataFrame(lines)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
+from survivor.abreast import side_by_side
 from survivor.errors import ReportError
 from survivor.figures.style import COLOURS, Size, styled
 from survivor.figures.svg import to_svg
@@ -41,10 +42,12 @@ def pictures_of(report: Report) -> Pictures:
     figures = [
         block for section in sections_of(report) for block in section.blocks if isinstance(block, Figure)
     ]
-    return Pictures(
-        wide={figure.key: picture(figure, "wide") for figure in figures},
-        narrow={figure.key: picture(figure, "narrow") for figure in figures},
-    )
+    sizes: tuple[Size, ...] = ("wide", "narrow")
+    asked = [(figure, size) for figure in figures for size in sizes]
+    drawn = side_by_side(lambda each: str(picture(*each)), asked)
+    of = {(figure.key, size): Markup(svg) for (figure, size), svg in zip(asked, drawn, strict=True)}
+    wide, narrow = ({figure.key: of[figure.key, size] for figure in figures} for size in sizes)
+    return Pictures(wide=wide, narrow=narrow)
 
 
 def page_of(report: Report, pictures: Pictures | None = None) -> str:
