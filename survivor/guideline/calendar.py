@@ -3,56 +3,42 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from typing import Final, TypeAlias
+from typing import Final
 
 from survivor.figures.words import number
 from survivor.guideline.making import Guideline
 from survivor.guideline.wording import works_of
 from survivor.planning.planfile import Work
 from survivor.planning.timetable import window
-from survivor.planning.works import USUAL_WORKS
+from survivor.planning.works import Span, checks_first, known_works
 from survivor.report.content.elements import Column, Table
+from survivor.report.content.wording import listed
 from survivor.settings import DrySeason
 
-Span: TypeAlias = tuple[int, int]  # first and last day, in days before planting
-CHECKS: Final = ("heritage and vegetation checks", "plans of buried services")
-# Stakes of guards are driven into the ground.
-_BREAKING: Final = ("rip line", "ripping", "auger", "mound", "scalp", "dig", "fence", "guard", "cultivat")
-_A_WEEK: Final = 7
-_FOR_A_CHECK: Final = 60  # days that a check takes at the least; common practice, no source
-
-_A_YEAR = 2025  # any year that is no leap year: only months are printed
+_A_YEAR: Final = 2025  # any year that is no leap year: only months are printed
 
 
 def calendar_table(guideline: Guideline) -> Table:
     """Return what is due how long before planting, the earliest first.
 
     A work of the dry season is kept to it as a plan does, where the usual day of planting is
-    given. The checks that come before any ground is broken end before the earliest work that
-    breaks it.
+    given, and the checks that come before any ground is broken end before the first day on which
+    a work of the table may break it, as a plan's do.
     """
     planted = guideline.file.guideline.planting_day
-    named = {name.casefold() for name in works_of(guideline)}
-    works = [work for work in USUAL_WORKS if work.always or work.name.casefold() in named]
     dry = guideline.seasons[-1].settings.dry_season
-    spans = checks_first({work.name: _span(work, planted, dry) for work in works})
-    lines = [(*spans[work.name], work.name, _mind(work, dry), work.source) for work in works]
-    lines += [
-        (lead.earliest_days_before, lead.latest_days_before, lead.what, lead.condition, lead.source)
-        for lead in guideline.file.calendar
-    ]
+    works = works_due(guideline)
+    spans = checks_first(works, {work.name.casefold(): _span(work, planted, dry) for work in works}, 0)
+    lines = [(*spans[work.name.casefold()], work) for work in works]
     rows = tuple(
         (
-            what,
-            _weeks(first, last),
-            *((_months(planted, first, last),) if planted else ()),
-            condition or "–",
-            source,
+            work.name,
+            _weeks(-first, -last),
+            *((_months(planted, -first, -last),) if planted else ()),
+            _mind(work, dry) or "–",
+            work.source,
         )
-        for first, last, what, condition, source in sorted(
-            lines, key=lambda line: (-line[0], -line[1], line[2])
-        )
+        for first, last, work in sorted(lines, key=lambda line: (line[0], line[1], line[2].name))
     )
     when = (Column("Months"),) if planted else ()
     return Table(
@@ -61,47 +47,46 @@ def calendar_table(guideline: Guideline) -> Table:
         + (f", for planting about {_day(planted).day} {_day(planted):%B}" if planted else ""),
         (Column("What"), Column("Weeks before planting"), *when, Column("Mind"), Column("Source")),
         rows,
-        note=f"Break ground only when these two are done: {' and '.join(CHECKS)}. Both end a week before "
-        "the earliest work here that breaks ground.",
+        note=_note(works, guideline),
     )
 
 
-def checks_first(spans: Mapping[str, Span]) -> dict[str, Span]:
-    """Move the checks that come before any ground is broken ahead of the earliest work that breaks it.
-
-    Parameters
-    ----------
-    spans
-        First and last day before planting, by work.
-
-    Returns
-    -------
-    dict
-        The same works; checks end a week before ground is first broken, or earlier.
-    """
-    breaking = [span[0] for name, span in spans.items() if breaks_ground(name)]
-    if not breaking:
-        return dict(spans)
-    found = dict(spans)
-    for name in CHECKS:
-        if name in found:
-            first, last = found[name]
-            last = max(last, max(breaking) + _A_WEEK)
-            found[name] = max(first, last + _FOR_A_CHECK), last
-    return found
+def works_due(guideline: Guideline) -> list[Work]:
+    """Works of the preparations with their lead times, and the lines that the file adds or puts over them."""
+    own = [
+        Work(
+            name=lead.what,
+            earliest_days_before=lead.earliest_days_before,
+            latest_days_before=lead.latest_days_before,
+            always=True,
+            breaks_ground=lead.breaks_ground,
+            condition=lead.condition,
+            source=lead.source,
+        )
+        for lead in guideline.file.calendar
+    ]
+    named = {name.casefold() for name in works_of(guideline)}
+    return [work for name, work in known_works(own).items() if work.always or name in named]
 
 
-def breaks_ground(work: str) -> bool:
-    """Tell whether a work breaks ground: digs, rips, mounds, augers, scalps or drives stakes."""
-    return any(word in work.casefold() for word in _BREAKING)
+def _note(works: list[Work], guideline: Guideline) -> str:
+    checks = listed(work.name for work in works if work.before_ground)
+    timed = {work.name.casefold() for work in works}
+    of_methods = [work for season in guideline.seasons for m in season.settings.methods for work in m.works]
+    untimed = sorted({work for work in of_methods if work.casefold() not in timed})
+    more = f" No lead time is entered for: {'; '.join(untimed)}." if untimed else ""
+    return (
+        f"Break ground only when these two are done: {checks}. Both end a week before the earliest work here "
+        f"that breaks ground.{more}"
+    )
 
 
 def _span(work: Work, planted: str | None, dry: DrySeason | None) -> Span:
     if not planted:
-        return work.earliest_days_before, work.latest_days_before
+        return -work.earliest_days_before, -work.latest_days_before
     day = _day(planted)
     first, last = window(work, day, dry)
-    return (day - first).days, (day - last).days
+    return (first - day).days, (last - day).days
 
 
 def _mind(work: Work, dry: DrySeason | None) -> str:

@@ -76,6 +76,7 @@ class Lead(Strict):
     what: Text
     earliest_days_before: int
     latest_days_before: int
+    breaks_ground: bool | None = None  # None: as the usual work of that name, else by its words
     condition: str = ""
     source: Text
 

@@ -7,7 +7,8 @@ import datetime as dt
 import pandas as pd
 
 from survivor.planning.planfile import Plan, Site, Work
-from survivor.planning.works import USUAL_WORKS, breaks_ground, cleared
+from survivor.planning.works import breaks_ground, checks_first, known_works
+from survivor.report.content.cautions import breaks_ground as by_its_words
 from survivor.report.content.wording import listed
 from survivor.season.windows import first_dry_season
 from survivor.settings import DrySeason
@@ -21,28 +22,12 @@ NO_LEAD_TIME = "no lead time known"
 
 def works_of(plan: Plan) -> dict[str, Work]:
     """Return lead times by name in small letters: the usual ones, the plan file's own over them."""
-    known = {work.name.casefold(): work for work in USUAL_WORKS}
-    for work in plan.works:
-        usual = known.get(work.name.casefold())
-        known[work.name.casefold()] = work if usual is None else _kept_safe(work, usual)
-    return known
+    return known_works(plan.works)
 
 
 def checks_of(plan: Plan) -> tuple[str, ...]:
     """Names of the works that must be done before any ground is broken."""
     return tuple(work.name for work in works_of(plan).values() if work.before_ground)
-
-
-def _kept_safe(work: Work, usual: Work) -> Work:
-    """Keep what the usual work is known for: new days do not make a check one to leave out."""
-    ground = usual.breaks_ground if work.breaks_ground is None else work.breaks_ground
-    return work.model_copy(
-        update={
-            "always": work.always or usual.always,
-            "before_ground": work.before_ground or usual.before_ground,
-            "breaks_ground": ground,
-        }
-    )
 
 
 def takes(site: Site, method: str, works: tuple[str, ...]) -> bool:
@@ -80,6 +65,8 @@ def timetable(plan: Plan) -> pd.DataFrame:
             work = known.get(name.casefold())
             if work is None:
                 mend = f'add it to the plan file: [[works]] name = "{name}"'
+                if by_its_words(name):
+                    mend = f"only when these are done: {checks}; {mend}"
                 of_site.append((site.name, name, "", "", NO_LEAD_TIME, mend, ""))
                 continue
             first, last = windows[work.name.casefold()]
@@ -96,15 +83,12 @@ def timetable(plan: Plan) -> pd.DataFrame:
 
 def _windows(works: list[Work], planted: dt.date, plan: Plan) -> dict[str, tuple[dt.date, dt.date]]:
     """First and last day of every work of a site, checks before the first day that may break ground."""
-    found = {work.name.casefold(): window(work, planted, plan.dry_season) for work in works}
-    # Planting breaks ground as well.
-    ground = min([found[work.name.casefold()][0] for work in works if breaks_ground(work)] + [planted])
-    for work in works:
-        if work.before_ground:
-            first, last = found[work.name.casefold()]
-            moved = cleared(first.toordinal(), last.toordinal(), ground.toordinal())
-            found[work.name.casefold()] = (dt.date.fromordinal(moved[0]), dt.date.fromordinal(moved[1]))
-    return found
+    days = {work.name.casefold(): window(work, planted, plan.dry_season) for work in works}
+    spans = {name: (first.toordinal(), last.toordinal()) for name, (first, last) in days.items()}
+    moved = checks_first(works, spans, planted.toordinal())
+    return {
+        name: (dt.date.fromordinal(first), dt.date.fromordinal(last)) for name, (first, last) in moved.items()
+    }
 
 
 def window(work: Work, planted: dt.date, dry: DrySeason | None) -> tuple[dt.date, dt.date]:

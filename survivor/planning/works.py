@@ -7,19 +7,15 @@ permit or a local code says comes first, and no rate is ever given.
 
 from __future__ import annotations
 
-import re
-from typing import Final
+from collections.abc import Iterable, Mapping
+from typing import Final, TypeAlias
 
 from survivor.planning.planfile import Work
+from survivor.report.content.cautions import breaks_ground as by_its_words
+
+Span: TypeAlias = tuple[int, int]  # first and last day, on any scale that rises with time
 
 COMMON: Final = "common practice, no source"
-
-
-_GROUND: Final = re.compile(
-    r"\b(rip|auger|mound|scalp|stak|peg|dig|dug|drill|plough|plow|disc|cultivat|excavat|hole|fenc|trench|post)"
-)
-
-
 _A_WEEK: Final = 7
 
 
@@ -77,27 +73,58 @@ USUAL_WORKS: Final = (
 )
 
 
+def known_works(own: Iterable[Work]) -> dict[str, Work]:
+    """Return lead times by name in small letters: the usual ones, a file's own over them."""
+    known = {work.name.casefold(): work for work in USUAL_WORKS}
+    for work in own:
+        usual = known.get(work.name.casefold())
+        known[work.name.casefold()] = work if usual is None else _kept_safe(work, usual)
+    return known
+
+
+def _kept_safe(work: Work, usual: Work) -> Work:
+    """Keep what the usual work is known for: new days do not make a check one to leave out."""
+    ground = usual.breaks_ground if work.breaks_ground is None else work.breaks_ground
+    return work.model_copy(
+        update={
+            "always": work.always or usual.always,
+            "before_ground": work.before_ground or usual.before_ground,
+            "breaks_ground": ground,
+        }
+    )
+
+
 def breaks_ground(work: Work) -> bool:
     """Tell whether a work breaks ground: as it says, else by the words of its name."""
     if work.breaks_ground is not None:
         return work.breaks_ground
-    return _GROUND.search(work.name.casefold()) is not None
+    return by_its_words(work.name)
 
 
-def cleared(first: int, last: int, ground: int) -> tuple[int, int]:
-    """Move a check's days so that it ends a week before ground may first be broken.
+def checks_first(works: Iterable[Work], spans: Mapping[str, Span], planted: int) -> dict[str, Span]:
+    """Move the checks that come before broken ground so that they end a week before it may be broken.
 
     Parameters
     ----------
-    first, last
-        Days on which the check may be begun and must be done, on any scale that rises with time.
-    ground
-        First day on which ground may be broken, on the same scale.
+    works
+        Of one site or guideline.
+    spans
+        Days on which each may be begun and must be done, by name in small letters.
+    planted
+        Day of planting on the same scale: planting breaks ground as well.
 
     Returns
     -------
-    tuple of int
-        The same days where they end in time; else moved earlier whole, since the check takes as long.
+    dict
+        The same works. A check that ends in time keeps its days; else it is moved earlier whole,
+        since it takes as long.
     """
-    late = max(0, last - (ground - _A_WEEK))
-    return first - late, last - late
+    asked = list(works)
+    ground = min([spans[work.name.casefold()][0] for work in asked if breaks_ground(work)] + [planted])
+    found = dict(spans)
+    for work in asked:
+        if work.before_ground:
+            first, last = spans[work.name.casefold()]
+            late = max(0, last - (ground - _A_WEEK))
+            found[work.name.casefold()] = first - late, last - late
+    return found

@@ -8,7 +8,8 @@ from survivor.planning.calendar import visit_calendar, visits_until
 from survivor.planning.planfile import Work
 from survivor.planning.timetable import checks_of, timetable, window
 from survivor.planning.words import ground_first
-from survivor.planning.works import COMMON, USUAL_WORKS
+from survivor.planning.works import COMMON, USUAL_WORKS, breaks_ground
+from survivor.report.content.cautions import touched
 from survivor.settings import DrySeason
 from tests.planning.seasons import small_plan
 
@@ -162,6 +163,47 @@ def test_no_ground_may_be_broken_before_the_checks_must_be_done(planted, works, 
             "only when these are done: heritage and vegetation checks and plans"
             in table.loc[name, "condition"]
         )
+
+
+def test_a_work_that_breaks_ground_waits_for_the_checks_though_its_lead_time_is_not_known():
+    methods = [
+        {"name": "spot spray only", "works": ["spot spray"]},
+        {"name": "b", "works": ["hand-dug hole", "cast a spell"]},
+    ]
+    table = timetable(one_site("2027-06-15", methods=methods)).set_index("work")
+    assert table.loc["hand-dug hole", "condition"].startswith("only when these are done: heritage")
+    assert table.loc["cast a spell", "condition"].startswith("add it to the plan file")
+
+
+BREAKING = [
+    "deep ripping",
+    "rip",
+    "hand-dug hole",
+    "digging",
+    "star pegs",
+    "drilled",
+    "Fence line",
+    "disc harrow",
+]
+LEAVING = [
+    "strip spray",
+    "riparian planting",
+    "stakeholder meeting",
+    "digital map",
+    "post-emergent",
+    "mulch mat",
+]
+
+
+@pytest.mark.parametrize(("name", "breaks"), [*((n, True) for n in BREAKING), *((n, False) for n in LEAVING)])
+def test_one_rule_tells_lead_times_and_cautions_what_breaks_ground(name, breaks):
+    # Common practice, no source: services and heritage are checked before any digging.
+    work = Work(name=name, earliest_days_before=20, latest_days_before=5)
+    assert breaks_ground(work) is breaks
+    subjects = {caution.subject for caution in touched((name,))}
+    assert ({"Buried and overhead services", "Cultural heritage"} <= subjects) is breaks
+    told = Work(name=name, earliest_days_before=20, latest_days_before=5, breaks_ground=not breaks)
+    assert breaks_ground(told) is not breaks
 
 
 def test_new_days_for_a_check_do_not_make_it_one_to_leave_out():

@@ -5,6 +5,7 @@ Nothing here is an instruction for field work, and no product rate is ever print
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
@@ -17,14 +18,49 @@ if TYPE_CHECKING:
 KEY = "cautions"
 
 
+_RIP: Final = r"\brip(?!ari|en|rap|-rap|ple)"
+_MACHINES: Final = (_RIP, "auger", "mound", "scalp", "cultivat", "plough", "drill", "excavat")
+#: Words of works that break ground: "strip" is no rip, and a stakeholder has no stake. Guards have stakes.
+_GROUND: Final = re.compile(
+    rf"{_RIP}|\b(?:auger|mound|scalp|stak(?!eholder)|pegs?\b|pegg|dig(?!it)|dug|drill"
+    r"|plough|plow|discs?\b|disced|discing|harrow|cultivat|scarif|excavat|trench|fenc|posts\b|guard|subsoil"
+    r"|till(?:ed|ing|age)\b)|holes?\b"
+)
+
+
+def breaks_ground(text: str) -> bool:
+    """Tell by its words whether a work, or a preparation, breaks ground: digs, rips or drives stakes."""
+    return _GROUND.search(text.casefold()) is not None
+
+
 @dataclass(frozen=True)
 class Caution:
-    """A subject, the words of a preparation that touch it, one sentence, and the rest."""
+    """A subject, the works that touch it, one sentence, and the rest.
+
+    Attributes
+    ----------
+    subject, short
+        Its name, and one sentence of it.
+    touched_by
+        Words of the works that it goes with, as patterns.
+    text
+        The rest; ``{called}`` stands for what the reader has in hand.
+    by_ground
+        It also goes with whatever breaks ground. Without this and without words it goes with
+        every preparation.
+    """
 
     subject: str
-    touched_by: tuple[str, ...]  # empty: goes with every preparation
+    touched_by: tuple[str, ...]
     short: str
-    text: str  # {called} stands for what the reader has in hand
+    text: str
+    by_ground: bool = False
+
+    def touches(self, work: str) -> bool:
+        """Tell whether a preparation or a work of this name touches it."""
+        if self.by_ground and breaks_ground(work):
+            return True
+        return any(re.search(word, work.casefold()) for word in self.touched_by)
 
     @property
     def full(self) -> str:
@@ -51,15 +87,16 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Buried and overhead services",
-        ("rip", "auger", "mound", "scalp", "dug", "dig", "fence", "guard", "cultivat"),
+        (),
         "get the plans of services before the ground is broken",
         "Get the plans of services before ripping, augering, digging or driving stakes. Cables can lie at "
         "30 cm, "
         "shallower than a rip. Look up for lines before machinery goes up.",
+        by_ground=True,
     ),
     Caution(
         "Machinery",
-        ("rip", "auger", "mound", "scalp", "cultivat", "tractor", "slash"),
+        (*_MACHINES, "tractor", "slash"),
         "tractors roll over and augers catch",
         "Tractors roll over on slopes; augers entangle and kick back. Two people, and someone who knows "
         "where they "
@@ -67,7 +104,7 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Erosion",
-        ("rip", "mound", "scalp", "strip", "spray", "cultivat", "fallow"),
+        (_RIP, "mound", "scalp", "strip", "spray", "cultivat", "plough", "fallow"),
         "work on the contour and leave breaks",
         "Rip on the contour and leave unripped breaks; spots rather than strips on banks. Bare ground on "
         "a slope "
@@ -75,13 +112,13 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Waterways",
-        ("rip", "auger", "mound", "scalp", "spray", "herbicide", "cultivat"),
+        (*_MACHINES, "spray", "herbicide"),
         "works near a waterway may need a permit",
         "Works in or beside a waterway may need a permit; keep machines and sprays back from the bank.",
     ),
     Caution(
         "Native ground cover and old trees",
-        ("rip", "auger", "mound", "scalp", "spray", "herbicide", "cultivat", "weed control"),
+        (*_MACHINES, "spray", "herbicide", "weed control"),
         "keep off intact ground cover and the roots of standing trees",
         "Intact native ground cover is not a weed: leave it. Keep machines and residual products off the "
         "roots of "
@@ -89,11 +126,12 @@ CAUTIONS: Final = (
     ),
     Caution(
         "Cultural heritage",
-        ("rip", "auger", "mound", "scalp", "dug", "dig", "cultivat"),
+        (),
         "check for heritage before the ground is broken",
         "Check heritage registers and ask the people whose country it is before breaking ground; stop and "
         "report if "
         "something is found.",
+        by_ground=True,
     ),
     Caution(
         "Hygiene",
@@ -118,8 +156,7 @@ CAUTIONS: Final = (
 
 def touched(texts: tuple[str, ...]) -> tuple[Caution, ...]:
     """Return the cautions that words such as ``deep ripping`` touch; general ones are left out."""
-    said = " ".join(texts).casefold()
-    return tuple(caution for caution in CAUTIONS if any(word in said for word in caution.touched_by))
+    return tuple(caution for caution in CAUTIONS if any(caution.touches(text) for text in texts))
 
 
 def _standing(analysis: Analysis) -> list[str]:
