@@ -23,6 +23,7 @@ from survivor.costs.infill import InfillPlants, WithInfill, with_infill
 from survivor.costs.prices import Price, draw_prices
 from survivor.costs.quantiles import TAILS, quantile
 from survivor.costs.reading import Costs, read_costs
+from survivor.costs.remarks import between_sites, remarks
 from survivor.costs.scenarios import RainSlope, Scenarios, under_rain
 from survivor.costs.value import BestValue, best_value, worth_range
 from survivor.effects.cells import levels_of
@@ -194,6 +195,7 @@ def payoff(
     rng = np.random.default_rng(seed)
     chosen = standard.table.iloc[costed].reset_index(drop=True)
     prices = [known[name] for name in chosen[by]]
+    known_prices = dict(zip(chosen[by].tolist(), prices, strict=True))
     alive = draw_survival(standard, costed, draws, rng)
     paid = draw_prices(prices, draws, rng)
     # Survival of nought, or next to it, makes a plant beyond price; the quantiles carry it as such.
@@ -204,7 +206,7 @@ def payoff(
     lead = table.iloc[int(table["probability_lowest"].to_numpy().argmax())]
     told_all = bool(table["lower"].notna().all())
     cheapest = lead[by] if told_all and len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
-    checks = (*standard.checks, *_checks(not_costed, strange, apart, standard, costed))
+    checks = (*standard.checks, *remarks(not_costed, strange, apart, standard, known_prices))
     statement = _statement(table, by, cheapest, bool(not_costed or apart))
     names = chosen[by].tolist()
     told: dict[str, Any] = {"by": by, "at": at, "currency": currency}
@@ -217,7 +219,7 @@ def payoff(
         found = gaps(fit, by, at, names, population)
         base = names.index(against) if against in names else 0
         more["between"] = found.between
-        checks = (*checks, *_between_checks(found.between))
+        checks = (*checks, *between_sites(found.between))
         more["increments"] = increments(found, prices, paid, base, **told)
         more["break_even"] = break_even(found, prices, paid, base, rng, **told)
         finite = middle[np.isfinite(middle)]
@@ -244,7 +246,7 @@ def payoff(
         draws,
         seed,
         checks,
-        dict(zip(names, prices, strict=True)),
+        known_prices,
         **more,
     )
 
@@ -318,36 +320,6 @@ def _table(
             "probability_error": np.sqrt(lowest * (1 - lowest) / draws),
         }
     )
-
-
-def _checks(
-    not_costed: tuple[Any, ...],
-    strange: tuple[Any, ...],
-    apart: Mapping[str, str],
-    standard: Standardised,
-    costed: list[int],
-) -> list[str]:
-    said = []
-    if not_costed:
-        names = "; ".join(map(str, not_costed))
-        said.append(f"No cost per plant was given for {names}, so none per established plant is told.")
-    said += [f"No cost per established plant is told for {name}: {why}." for name, why in apart.items()]
-    if strange:
-        said.append(
-            f"A cost was given for what is in no plot of the records: {'; '.join(map(str, strange))}."
-        )
-    if len(costed) == 1:
-        said.append("One preparation only can be costed, so none can be called the cheapest.")
-    if not standard.extrapolated.empty:
-        said.append("Costs are compared over all sites, also those where a method was not used.")
-    return said
-
-
-def _between_checks(pairs: tuple[tuple[Any, Any], ...]) -> list[str]:
-    if not pairs:
-        return []
-    named = "; ".join(f"{first} and {second}" for first, second in pairs)
-    return [f"No site holds both of these, so their costs compare sites as much as preparations: {named}."]
 
 
 def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) -> str:

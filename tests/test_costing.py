@@ -141,9 +141,12 @@ def test_the_same_seed_gives_the_same_numbers(fit):
 
 def test_all_alive_still_has_limits():
     frame = planting({"Oddle Flat": {"usual": 10}})
-    row = payoff(FakeFit(frame, lambda _: 1.0, std_error=0.0), {"usual": 3.0}).table.iloc[0]
+    found = payoff(FakeFit(frame, lambda _: 1.0, std_error=0.0), {"usual": 3.0})
+    row, alive = found.table.iloc[0], found.survival.table.iloc[0]
     assert row["cost_per_established"] == 3.0
-    assert row["upper"] > 3.3
+    # All that is not certain is survival, which is not above 100: the dearest is at its lower limit.
+    assert alive["lower"] < 100
+    assert row["upper"] == pytest.approx(3.0 / (alive["lower"] / 100), abs=4 * row["upper_error"])
 
 
 def test_a_method_that_the_model_leaves_out_is_named_with_the_reason(fit):
@@ -170,3 +173,10 @@ def test_draws_on_one_degree_of_freedom_do_not_overflow():
     model = FakeFit(frame, lambda cell: alive[cell["method"]], std_error=0.2, df=1.0)
     found = payoff(model, {"usual": 3.0, "spot": 4.0})
     assert (found.table["upper"] > found.table["cost_per_established"]).all()
+
+
+def test_a_cost_without_a_range_is_named_as_resting_on_survival_alone(fit):
+    ranged = Cost(per_plant=4.0, low=3.0, high=6.0)
+    said = payoff(fit, {"usual": Cost(per_plant=3.0), "spot": ranged}).checks
+    assert "No range was given for the cost of usual, so its limits rest on survival alone." in said
+    assert not any("No range" in each for each in payoff(fit, {"usual": ranged, "spot": ranged}).checks)

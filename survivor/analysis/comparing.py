@@ -54,6 +54,8 @@ def compared(
         return _counted_only(analysis, season, reasons, window), differences
     if head is None or "method" not in head.variables:
         reasons.say(_nothing_within(season.intervals))
+        if season.intervals["method"].nunique() == 1:
+            return _alone(analysis, season, reasons), differences
         against, pairs = _between_only(between, season, reasons)
         return replace(analysis, contrasts=against, all_pairs=pairs), differences
 
@@ -239,6 +241,27 @@ def _counted_only(analysis: Analysis, season: Season, reasons: Reasons, window: 
 def _too_few_left(edges: Mapping[Any, str]) -> str:
     fates = " and ".join(dict.fromkeys(edges.values()))
     return f"it needs two preparations with some alive and some dead; {fates} was alive with the others."
+
+
+def _alone(analysis: Analysis, season: Season, reasons: Reasons) -> Analysis:
+    """Fill in survival and money of the one preparation of the records; it is set beside no other."""
+    reasons.say(f"{RADIUS_SUBJECT}: without a model of survival by method its response cannot be told.")
+    fitted = season.fits.whole
+    if fitted is None:
+        reasons.say(f"{MONEY_SUBJECT}: without a model of survival it cannot be told.")
+        return analysis
+    name = str(season.intervals["method"].iloc[0])
+
+    def survived() -> Standardised:
+        found = survival(fitted, None, season.at, season.population)
+        table = found.table.drop(columns="group")
+        table.insert(0, "method", name)
+        return replace(found, by="method", table=table)
+
+    found = reasons.attempt("Survival by method", survived)
+    if found is None:
+        return analysis
+    return priced(replace(analysis, survival=found), season, fitted, {}, reasons)
 
 
 def _between_only(

@@ -88,17 +88,21 @@ def _payoff(
             worth=(costs.worth_low, costs.worth_high) if costs else (None, None),
             infill=settings.infill,
             infill_plants=infill_plants(analysis, season),
-            counted=_all_alive(analysis, season),
+            counted=_not_by_method(analysis, season, head),
         ),
     )
 
 
-def _all_alive(analysis: Analysis, season: Season) -> Standardised | None:
-    """Survival with the methods that everybody lived with: an established plant then costs what one costs.
+def _not_by_method(analysis: Analysis, season: Season, head: Fit) -> Standardised | None:
+    """Survival where the model does not tell it by method; None where it does.
 
-    None where there is none. Those that nobody lived with have no cost per established plant.
+    One method alone is the whole planting. With a method that everybody lived with, an
+    established plant costs what one costs; those that nobody lived with have no cost per
+    established plant.
     """
     standard, edges = analysis.survival, {str(name): fate for name, fate in season.fits.edges.items()}
+    if "method" not in head.variables:
+        return standard
     if standard is None or EVERYBODY not in edges.values():
         return None
     kept = [edges.get(str(name)) != NOBODY for name in standard.table["method"]]

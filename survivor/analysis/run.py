@@ -279,9 +279,10 @@ def _promised(settings: Settings) -> Milestone:
 def _survived(season: Season, whole: Standardised) -> Finding:
     """Make the finding of how many of the whole planting are alive at the headline's milestone."""
     milestone = season.settings.headline_milestone
-    flags, told, _ = of_whole(season, season.at, None, float(milestone.window_days))
+    flags, told, said = of_whole(season, season.at, None, float(milestone.window_days))
     named = milestone_words(milestone, season.at)
-    return survival_finding(whole, named, season.settings.design, flags=flags, told=told)
+    found = survival_finding(whole, named, season.settings.design, flags=flags, told=told)
+    return replace(found, answer=f"{found.answer} {said}".strip())
 
 
 def _target(season: Season) -> Finding | None:

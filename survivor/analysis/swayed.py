@@ -26,6 +26,7 @@ from survivor.effects.standardise import Standardised, survival
 from survivor.errors import SurvivorError
 from survivor.evidence import Circumstances, target_verdict
 from survivor.evidence.grading import MOST_PLOTS, MOST_RECORDS
+from survivor.figures.words import per_100, per_100_limits
 from survivor.models.result import Fit
 from survivor.models.varying import fit_again
 from survivor.records import Records
@@ -112,7 +113,8 @@ def of_whole(
     -------
     known, told, said
         Circumstances; how survival on the day is known where no visit fell on it; and a
-        sentence where the verdict is another under the other rule for missing plants.
+        sentence where the verdict, or without a promise the survival, is another under the other rule
+        for missing plants.
     """
     fitted = season.fits.whole
     told = between_visits(season.intervals, at)
@@ -126,7 +128,7 @@ def of_whole(
         not_proportional=season.fits.not_proportional,
     )
     if target is None:
-        return known, told, ""
+        return _without_promise(season, fitted, at, known, told)
 
     def verdict(fit: Fit) -> tuple[str, Standardised]:
         found = survival(fit, None, min(at, float(fit.data["stop_day"].max())), season.population)
@@ -146,6 +148,28 @@ def of_whole(
     opposite = {word, again} == {"met", "not met"}
     said = f"With {_plants(other)} it is {again}: {sentence.rpartition(': ')[2]}"
     return replace(known, missing_rule=not opposite, bounds_change_sign=opposite), told, said
+
+
+def _without_promise(
+    season: Season, fitted: Fit, at: float, known: Circumstances, told: str
+) -> tuple[Circumstances, str, str]:
+    """Where nothing was promised: whether the other rule for missing plants leads out of the limits."""
+    other, again = _other_missing(season, fitted)
+    if again is None:
+        return known, told, ""
+    first, second = (
+        survival(one, None, min(at, float(one.data["stop_day"].max())), season.population)
+        for one in (fitted, again)
+    )
+    _, lower, upper = _numbers(first)
+    estimate, low, high = _numbers(second)
+    if lower <= estimate <= upper:
+        return known, told, ""
+    said = (
+        f"With {_plants(other)}, {per_100(estimate)} of 100 were alive (95 % limits "
+        f"{per_100_limits(low, high)})."
+    )
+    return replace(known, missing_rule=True), told, said
 
 
 def _numbers(found: Standardised) -> tuple[float, float, float]:

@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any, Final
 
+import pandas as pd
+
 from survivor.costing import Payoff
 from survivor.effects.confounding import REFUSED
 from survivor.effects.contrasts import Contrasts
@@ -212,17 +214,18 @@ def payoff_finding(
     line: dict[str, Any] = {str(name): value for name, value in table.iloc[place].items()}
     survived = payoff.survival.table
     costed = survived[survived[payoff.by].isin(table[payoff.by])]
+    alone = len(table) == 1
     known = replace(
         flags or Circumstances(),
         compares=len(survived) > 1,
-        one_cost=len(table) == 1 and len(survived) > 1,
+        one_cost=alone and len(survived) > 1,
         allocation=design.allocation,
         plots_placed=design.plots_placed,
         basis=basis_of(payoff, line[payoff.by]),
         df=float(costed["df"].min()),
         fewest_plots=int(costed["n_plots"].min()),
         # Where none is clearly the cheapest the question is as open as a difference that is not clear.
-        settled="yes" if payoff.cheapest is not None or len(table) == 1 else "no",
+        settled="yes" if payoff.cheapest is not None else _one_cost(costed, design) if alone else "no",
     )
     graded, reasons, raise_it = grade(known)
     currency = str(line["currency"])
@@ -246,6 +249,12 @@ def payoff_finding(
         reasons=reasons,
         raise_it=raise_it,
     )
+
+
+def _one_cost(survived: pd.DataFrame, design: Design) -> Settled:
+    """Whether the cost of one method alone is known well: as well as the survival that it is divided by."""
+    wide = float((survived["upper"] - survived["lower"]).max()) / 2 > design.smallest_difference
+    return "partly" if wide else "yes"
 
 
 def unanswered_finding(key: str, question: str, reason: str, milestone: str, at_day: float) -> Finding:

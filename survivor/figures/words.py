@@ -47,6 +47,18 @@ def limits(lower: float, upper: float, digits: int = 0, *, sign: bool = False) -
     return f"{number(lower, digits, sign=sign)} to {number(upper, digits, sign=sign)}"
 
 
+def plants(value: float) -> str:
+    """Write plants to put in: rounded up, since a part of a plant is none; a dash where there is none."""
+    return number(math.ceil(value - 1e-9)) if math.isfinite(value) else NONE
+
+
+def plants_limits(lower: float, upper: float) -> str:
+    """Write limits of plants to put in, rounded up; an infinite upper one as none."""
+    if not (math.isfinite(lower) and math.isfinite(upper)):
+        return f"from {plants(lower)}, without an upper end" if math.isfinite(lower) else NONE
+    return f"{plants(lower)} to {plants(upper)}"
+
+
 def cost_limits(lower: float, upper: float) -> str:
     """Write limits of an amount to the cent; an infinite upper one as none."""
     if math.isfinite(lower) and math.isinf(upper):

@@ -11,6 +11,8 @@ import pytest
 from survivor.analysis.money import deaths_so_far, rain_slope
 from survivor.analysis.rain import _effect
 from survivor.settings import Gauge
+from tests.analysis.fates import spread, write_fates
+from tests.analysis.seasons import analysed
 
 SLOPE = -0.006  # of the log hazard, per mm
 RAIN = {
@@ -90,3 +92,22 @@ def test_deaths_so_far_are_counted_at_each_site_and_scaled_to_the_planting(seaso
     assert (table["lower"] < table["survival"]).all()
     watched = deaths_so_far(SimpleNamespace(population=None, intervals=intervals, records=records))
     assert watched["planted"].tolist() == [3200.0] * 3
+
+
+def test_one_preparation_alone_has_a_cost_of_its_own(tmp_path):
+    costs = '[costs]\ncurrency = "dollars"\nyear = 2022\nsource = "invented"\n'
+    method = '[[methods]]\nname = "usual"\nworks = ["spot spray"]\ncost.per_plant = 4.0\n'
+    fate = lambda site, method, plot, number: spread(number, 2 + (site + plot) % 3)  # noqa: E731
+    analysis = analysed(write_fates(tmp_path, fate, more=costs + method, methods=("usual",)))
+    assert analysis.payoff is not None
+    assert analysis.survival is not None
+    row = analysis.payoff.table.iloc[0]
+    alive = float(analysis.survival.table["estimate"].iloc[0]) / 100
+    assert row["cost_per_established"] == pytest.approx(4.0 / alive)
+    assert row["lower"] < row["cost_per_established"] < row["upper"]
+    cost = next(finding for finding in analysis.findings if finding.key == "payoff")
+    assert cost.answer.startswith("At these sites usual cost ")
+    assert cost.grade in ("fair", "slight")  # survival is not known to 5 per 100, so neither is the cost
+    assert "No range was given for any cost, so limits of costs rest on survival alone." in cost.checks
+    assert not any(said.startswith("Cost per established plant") for said in analysis.cannot)
+    assert not any("cheapest" in said for said in cost.checks)

@@ -75,6 +75,30 @@ def test_a_verdict_that_turns_on_missing_plants_is_graded_down_and_said(tmp_path
     assert "the answer changes with the rule for missing plants" in headline.reasons
 
 
+def test_without_a_promise_survival_turns_on_missing_plants_where_they_lead_out_of_its_limits(
+    tmp_path: Path,
+) -> None:
+    def more_gone(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
+        return (3, "missing") if number >= 6 else (1, "dead") if number < 1 + (site + plot) % 2 else (99, "")
+
+    people = '[[planted]]\nsite = "site 0"\nplants = 900\n'
+    few, many = (
+        analysed(write_fates(tmp_path / name, fate, more=people, methods=("usual", "other")))
+        for name, fate in (("few", gone), ("many", more_gone))
+    )
+    alive, total = of(many.findings, "alive"), of(many.findings, "total")
+    reason = "the answer changes with the rule for missing plants"
+    assert reason in alive.reasons
+    assert reason in total.reasons
+    assert total.grade == alive.grade != "firm"
+    # Of ten, one or two die first and four are missing later: 45 of 100 live by the one rule, 85 by the other.
+    said = alive.answer.partition("With missing plants counted as unknown, ")[2]
+    assert float(said.split()[0]) == pytest.approx(85, abs=3)
+    assert alive.estimate == pytest.approx(45, abs=3)
+    spared = of(few.findings, "alive")
+    assert ("missing plants" in spared.answer) == (reason in spared.reasons)
+
+
 def test_without_missing_plants_nothing_turns_on_their_rule(tmp_path: Path) -> None:
     def fate(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
         last, _ = gone(site, method, plot, number)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import math
+from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from scipy import stats
 
-from survivor.costs.draws import draw_share
+from survivor.costs.draws import draw_share, draw_survival
 from survivor.costs.infill import InfillPlants, with_infill
 from survivor.costs.prices import Price, draw_prices
 from survivor.costs.scenarios import DRY, WET, RainSlope, under_rain
@@ -41,13 +42,32 @@ def test_draws_of_a_survival_have_its_limits():
     )
 
 
-@pytest.mark.parametrize(("estimate", "lower", "upper"), [(1.0, 0.83, 1.0), (0.0, 0.0, 0.17)])
-def test_draws_at_the_edge_stay_on_their_side_and_near_the_score_limit(estimate, lower, upper):
-    drawn = draw_share(estimate, lower, upper, DRAWS, rng())
+@pytest.mark.parametrize("plots", [3, 12])
+@pytest.mark.parametrize("alive", [0.0, 1.0])
+def test_draws_at_the_edge_end_at_the_printed_limit(alive, plots):
+    # Score limits at the edge, from the formula of Wilson (1927): z² / (n + z²) from the end.
+    reach = 1.96**2 / (plots + 1.96**2)
+    lower, upper = (1 - reach, 1.0) if alive else (0.0, reach)
+    drawn = draw_share(alive, lower, upper, DRAWS, rng())
     assert ((drawn >= 0) & (drawn <= 1)).all()
-    # Jeffreys' end beside Wilson's for 18.8 of 18.8: 0.88 beside 0.83, both one-sided there.
-    far = np.quantile(drawn, 0.025) if estimate > 0.5 else 1 - np.quantile(drawn, 0.975)
-    assert far == pytest.approx(0.86, abs=0.04)
+    tail = np.quantile(drawn, 0.025 if alive else 0.975)
+    assert tail == pytest.approx(lower if alive else upper, abs=0.01)
+    table = pd.DataFrame(
+        {
+            "method": ["a", "b"],
+            "estimate": [100 * alive, 60.0],
+            "lower": [100 * lower, 40.0],
+            "upper": [100 * upper, 75.0],
+            "df": [np.inf, 8.0],
+            "n_plots": 200,
+            "n_seedlings": 4000,
+        }
+    )
+    standard = SimpleNamespace(table=table, covariance=np.diag([0.0, 0.007]))
+    both = draw_survival(standard, [0, 1], DRAWS, rng())
+    assert np.quantile(both[:, 0], 0.025 if alive else 0.975) == pytest.approx(
+        lower if alive else upper, abs=0.01
+    )
 
 
 def test_without_limits_there_are_no_draws():

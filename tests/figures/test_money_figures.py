@@ -106,6 +106,11 @@ def test_stems_without_an_upper_end_are_drawn():
     assert "1,250 (1,200 to 1,300)" in said(stems_figure(STEMS))
 
 
+def test_plants_to_put_in_are_rounded_up_as_in_the_table():
+    part = STEMS.assign(plants_needed=1250.2, lower=1199.1, upper=1300.01)
+    assert "1,251 (1,200 to 1,301)" in said(stems_figure(part))
+
+
 @pytest.mark.parametrize(
     ("draw", "table"),
     [

@@ -111,6 +111,7 @@ def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
         Column("95 % limits", numeric=True),
         Column("Chance of the lowest cost", numeric=True),
     )
+    several = len(table) > 1
     rows = tuple(
         (
             str(row["method"]),
@@ -118,7 +119,7 @@ def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
             per_100(float(row["survival"])),
             money(float(row["cost_per_established"]), str(row["currency"])),
             cost_limits(float(row["lower"]), float(row["upper"])),
-            in_100(float(row["probability_lowest"])) if "probability_lowest" in row else NONE,
+            in_100(float(row["probability_lowest"])) if "probability_lowest" in row and several else NONE,
         )
         for row in table.to_dict("records")
     )

@@ -12,7 +12,16 @@ from survivor.costs.prices import lines_table
 from survivor.costs.stocking import ALL_SITES
 from survivor.figures.stocking import stems_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import NONE, limits, money, number, per_100, per_100_limits
+from survivor.figures.words import (
+    NONE,
+    limits,
+    money,
+    number,
+    per_100,
+    per_100_limits,
+    plants,
+    plants_limits,
+)
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table
 from survivor.report.content.value import in_100
 from survivor.report.content.wording import sentence
@@ -21,6 +30,7 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 _ALL_IN_ONE = "all in one"
+_ROUNDED = "Plants to order are rounded up at each site, and all sites once: the rows can add up to more."
 
 
 def cost_lines(analysis: Analysis) -> tuple[Table, ...]:
@@ -167,23 +177,23 @@ def _stems(analysis: Analysis) -> tuple[Section, ...]:
         cells = [
             str(row["method"]),
             per_100(float(row["survival"])),
-            whole_up(float(row["plants_needed"])),
-            _up_limits(float(row["lower"]), float(row["upper"])),
+            plants(float(row["plants_needed"])),
+            plants_limits(float(row["lower"]), float(row["upper"])),
         ]
         if spaced:
             standing = limits(float(row["standing_lower"]), float(row["standing_upper"]))
             cells += [
                 number(float(row["planted"])),
                 f"{number(float(row['standing']))} ({standing})",
-                f"{whole_up(float(row['infill_needed']))} "
-                f"({_up_limits(float(row['infill_lower']), float(row['infill_upper']))})",
+                f"{plants(float(row['infill_needed']))} "
+                f"({plants_limits(float(row['infill_lower']), float(row['infill_upper']))})",
             ]
         rows.append(tuple(cells))
     target = number(found.target)
     finding = (
         f"For {target} stems per hectare, fewest plants under {fewest['method']}: "
-        f"{whole_up(float(fewest['plants_needed']))} per hectare "
-        f"({_up_limits(float(fewest['lower']), float(fewest['upper']))})."
+        f"{plants(float(fewest['plants_needed']))} per hectare "
+        f"({plants_limits(float(fewest['lower']), float(fewest['upper']))})."
     )
     figure = Figure(
         key="stems",
@@ -236,8 +246,8 @@ def _order(analysis: Analysis) -> tuple[Section, ...]:
             number(float(row["planted"])),
             number(float(row["dead"])),
             number(float(row["infill_alive"])),
-            whole_up(float(row["to_order"])),
-            _up_limits(float(row["lower"]), float(row["upper"])),
+            plants(float(row["to_order"])),
+            plants_limits(float(row["lower"]), float(row["upper"])),
             number(float(row["at_day"])),
         )
         for row in table.to_dict("records")
@@ -245,11 +255,11 @@ def _order(analysis: Analysis) -> tuple[Section, ...]:
     of = "over the whole planting" if analysis.settings.planted else "in the plots"
     dead, planted = number(float(lead["dead"])), number(float(lead["planted"]))
     standing = float(lead["infill_alive"])
+    ends = plants_limits(float(lead["lower"]), float(lead["upper"]))
     words = (
-        f"{whole_up(float(lead['to_order']))} plants would bring the plants {of} back to as many as were put "
-        f"in (95 % limits {_up_limits(float(lead['lower']), float(lead['upper']))}): {dead} of {planted} had "
-        "died by the last visit of each site"
-        + (f", and {number(standing)} infill plants stand" if standing > 0 else "")
+        f"{plants(float(lead['to_order']))} plants would bring the plants {of} back to as many as were put "
+        f"in (95 % limits {ends}): about {dead} of {planted} had died by the last visit of each site"
+        + (f", and about {number(standing)} infill plants stand" if standing > 0 else "")
         + ". Each order is what died less the infill standing, over the share of infill that lives."
     )
     small = [Paragraph(sentence(check), kind="small") for check in found.checks]
@@ -257,16 +267,12 @@ def _order(analysis: Analysis) -> tuple[Section, ...]:
     small += [
         Paragraph(sentence(f"{row['site']}: {row['note']}"), kind="small") for row in left.to_dict("records")
     ]
-    shown = Table("infill-order-table", "Infill to order at each site", columns, rows, folded=len(rows) > 20)
+    shown = Table(
+        "infill-order-table",
+        "Infill to order at each site",
+        columns,
+        rows,
+        note=_ROUNDED if len(total) else "",
+        folded=len(rows) > 20,
+    )
     return (Section("infill-order", "Infill to order", (Paragraph(words), shown, *small)),)
-
-
-def whole_up(value: float) -> str:
-    """Write plants to put in: rounded up, since a part of a plant is none."""
-    return number(math.ceil(value - 1e-9)) if math.isfinite(value) else NONE
-
-
-def _up_limits(lower: float, upper: float) -> str:
-    if not (math.isfinite(lower) and math.isfinite(upper)):
-        return f"from {whole_up(lower)}, without an upper end" if math.isfinite(lower) else NONE
-    return f"{whole_up(lower)} to {whole_up(upper)}"
