@@ -54,7 +54,7 @@ class Study:
 
     @property
     def intervals(self) -> pd.DataFrame:
-        """Risk intervals, one row a group of seedlings between two visits."""
+        """Risk intervals, one row a group of seedlings between two visits; none if no record can be used."""
         return self.records.intervals
 
     @property
@@ -100,10 +100,16 @@ class Study:
         ----------
         say
             Called with a short text before each step.
+
+        Raises
+        ------
+        RecordsError
+            When no record at all can be used.
         """
         from survivor.analysis import analyse
         from survivor.analysis.privacy import shared
 
+        self.records.need_intervals()
         seen = shared(self.settings, self.records, self.gauges, self._provenance())
         return analyse(seen.settings, seen.records, seen.gauges, seen.provenance, say)
 
@@ -210,7 +216,8 @@ def load(path: str | Path) -> Study:
     StudyFileError
         When the study file is missing or says something unknown.
     RecordsError
-        When a file of records cannot be read or understood.
+        When a file of records cannot be read or understood. Records of which none can be
+        used are read all the same, for their problems and accounts; to analyse them is refused.
     """
     file = find_study_file(path)
     settings = read_settings(file)

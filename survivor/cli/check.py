@@ -11,6 +11,7 @@ import typer
 if TYPE_CHECKING:
     import pandas as pd
 
+    from survivor.errors import SurvivorError
     from survivor.records.kinds import Kind
     from survivor.study import Study
 
@@ -61,8 +62,9 @@ def check(
         typer.echo(line)
     stops = int((problems["severity"] == Severity.STOP).sum())
     looks = int((problems["severity"] == Severity.CHECK).sum())
-    typer.echo("\n" + _next(stops, looks, study))
-    if stops:
+    nothing = loaded.records.nothing
+    typer.echo("\n" + (_next(stops, looks, study) if nothing is None else _nothing(nothing, stops, study)))
+    if stops or nothing is not None:
         raise typer.Exit(1)
 
 
@@ -94,6 +96,18 @@ def _written(loaded: Study, out: Path | None, html: Path | None, xlsx: Path | No
             ) from fault
     if made:
         yield "\nWrote " + " and ".join(map(str, made))
+
+
+def _nothing(why: SurvivorError, stops: int, study: Path) -> str:
+    """Say that nothing can be analysed, and what to do; the causes themselves are listed above."""
+    said = f"{why.what[:1].upper()}{why.what[1:]}.\n"
+    if not why.mend.startswith("begin with"):
+        return f"{said}Next: {why.mend}: survivor check {study}"
+    return (
+        f"{said}Next: mend the {_many(stops, 'problem')} under 'Mend these first', in your sheets or in the "
+        f"study file, then run survivor check {study} again.\n"
+        f"Your sheets with those cells marked: survivor check {study} --xlsx FILE"
+    )
 
 
 def _next(stops: int, looks: int, study: Path) -> str:

@@ -24,5 +24,10 @@ def sheets(
     if found.left_off:
         noun = "seedling" if found.left_off == 1 else "seedlings"
         typer.echo(f"{found.left_off} {noun} left off: dead or missing at the last two visits")
+    if found.unread:
+        typer.echo(
+            f"The last known states are blank: {found.unread}. What is wrong with the records: "
+            f"survivor check {study}"
+        )
     if not found.written:
         typer.echo("No sheet is left to fill.")

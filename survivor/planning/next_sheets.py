@@ -12,6 +12,7 @@ import pandas as pd
 from survivor.errors import PlanError, RecordsError
 from survivor.planning.folder import CALENDAR, PLOTS, TAGS, sheet_plan, sheet_rows, visit_files
 from survivor.planning.sheets import FILLED, SHEET, sheet_bytes
+from survivor.records import Records
 from survivor.records.reading import as_text, read_grid
 from survivor.settings import find_study_file, read_settings
 from survivor.study import load
@@ -24,11 +25,15 @@ _KNOWN = (State.ALIVE, State.DEAD, State.MISSING)
 
 @dataclass(frozen=True)
 class Renewed:
-    """Field sheets written again, those left as they are since something is filled in, and rows left off."""
+    """Field sheets written again, those left as they are since something is filled in, and rows left off.
+
+    ``unread`` says why no last state is told, where nothing filled in can be used.
+    """
 
     written: tuple[Path, ...]
     kept: tuple[Path, ...]
     left_off: int
+    unread: str = ""
 
 
 def renew_sheets(study: Path) -> Renewed:
@@ -52,7 +57,9 @@ def renew_sheets(study: Path) -> Renewed:
     calendar["day"] = pd.to_numeric(calendar["day"].replace("", None))
     visits = visit_files(calendar)
     filled = [visit for visit in visits if _has_content(folder / visit.file)]
-    last, gone = last_states(load(file).records.visits) if filled else (None, set[tuple[str, ...]]())
+    records = load(file).records if filled else None
+    last, gone = (None, set[tuple[str, ...]]()) if records is None else last_states(records.visits)
+    unread = "" if last is None or len(last) or records is None else _unread(records)
     off = np.array([key in gone for key in tags[_KEYS].itertuples(index=False, name=None)], dtype=bool)
     planted = [dt.date.fromisoformat(day) for day in _read(folder, PLOTS)["Planted on"] if day]
     if not planted:
@@ -73,7 +80,14 @@ def renew_sheets(study: Path) -> Renewed:
                 mend="close it where it is open, and try again",
             ) from error
         written.append(folder / visit.file)
-    return Renewed(tuple(written), tuple(folder / visit.file for visit in filled), int(off.sum()))
+    return Renewed(tuple(written), tuple(folder / visit.file for visit in filled), int(off.sum()), unread)
+
+
+def _unread(records: Records) -> str:
+    """Say that nothing filled in tells a state; ``records`` are those of the sheets."""
+    aside = int((records.accounts["fate"] == "set aside").sum())
+    number = f"{aside:,} record{' is' if aside == 1 else 's are'} set aside until mended"
+    return f"no state filled in can be used ({number})" if aside else "no state is filled in"
 
 
 def last_states(visits: pd.DataFrame) -> tuple[pd.DataFrame, set[tuple[str, ...]]]:

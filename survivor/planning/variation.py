@@ -206,6 +206,7 @@ def of_study(path: Path) -> tuple[float, float, float, str]:
 
     try:
         study = load(path)
+        study.records.need_intervals()
         plants = study.first_plants
         formula = "method" if plants["method"].nunique() > 1 else "1"
         fit = fit_mixed(

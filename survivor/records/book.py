@@ -13,7 +13,7 @@ from survivor.records import counts, tagged
 from survivor.records.checks.levels import check_levels
 from survivor.records.checks.plots import NOT_RECORDED
 from survivor.records.checks.states import check_states
-from survivor.records.checks.study_names import StudyLines, check_study_names
+from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
 from survivor.records.frames import (
     intervals_frame,
     planted_by_entry,
@@ -22,6 +22,7 @@ from survivor.records.frames import (
     visits_frame,
 )
 from survivor.records.mended import rules_in_force
+from survivor.records.nothing import no_rows, why_nothing
 from survivor.records.plots import PlotTable, plot_table
 from survivor.records.prepare import WORKINGS, Ready, left, prepare
 from survivor.records.problems import (
@@ -59,7 +60,8 @@ class Records:
         planting), state (as recorded) or alive, height_cm, cause and whatever else
         was recorded; file, sheet, row.
     intervals
-        Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS` and then the traits.
+        Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS` and then the traits; none
+        where no record can be used (`nothing`).
     accounts
         `survivor.vocabulary.ACCOUNT_COLUMNS`: one row a record read; fate is
         "used", "set aside" (not used until mended) or "listed" (tells nothing).
@@ -80,6 +82,26 @@ class Records:
     _past: Histories | None = field(repr=False, default=None)
     _found: pd.DataFrame = field(repr=False, default_factory=none_found)
     _sources: tuple[Source, ...] = field(repr=False, default=())
+    _nothing: tuple[str, str, str] | None = field(repr=False, default=None)
+
+    @property
+    def nothing(self) -> RecordsError | None:
+        """Why no record can be used, the commonest cause first; None where any can."""
+        if self._nothing is None:
+            return None
+        what, where, mend = self._nothing
+        return RecordsError(what, where=where, mend=mend)
+
+    def need_intervals(self) -> None:
+        """Refuse records of which none can be used.
+
+        Raises
+        ------
+        RecordsError
+            As `nothing` says.
+        """
+        if (nothing := self.nothing) is not None:
+            raise nothing
 
     @property
     def settings(self) -> Settings:
@@ -157,13 +179,13 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     -------
     Records
         Whatever is wrong with single records is in its problems; nothing is left
-        out in silence.
+        out in silence. Where no record at all can be used it holds no interval and says
+        why (`Records.nothing`).
 
     Raises
     ------
     RecordsError
-        When a file cannot be read, a needed column is not understood, or no record
-        at all can be used.
+        When a file cannot be read or a needed column is not understood.
     """
     given = Path(study_file)
     folder = given if given.is_dir() else given.parent
@@ -249,47 +271,75 @@ def _put_together(
     settings: Settings,
     notes: StudyLines,
 ) -> Records:
-    past = None
-    rows = ready.rows
-    if rows.empty:
-        raise _nothing_left(found, sources, settings.study.name)
-    if settings.records.kind == "tagged":
-        past, more = tagged.histories(rows, planted_by_plot(table, rows), settings.rules)
-        followed = tagged.follow(past, settings.rules.missing)
-        more = gather([more, check_states(past, followed)])
-        intervals = tagged.assemble(past, followed, ready.traits)
-        rows, entries = followed.rows, past.entries
-        rows = rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD)))
-    else:
-        counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules)
-        more = gather([more, counts.check_left_out(counted)])
-        intervals = counts.intervals(counted, ready.traits)
-        entries = counted.entries
-    found = gather([found, more])
-    if intervals.empty:
-        raise _nothing_left(found, sources, settings.study.name)
-    intervals = intervals_frame(intervals, ready.traits, settings)
+    tagged_seedlings = settings.records.kind == "tagged"
+    made = _made(ready, table, settings)
+    found = gather([found, made.found])
+    nothing = None
+    if made.intervals.empty:
+        told = visits.rows["state"] != "" if tagged_seedlings else visits.rows["alive"].notna()
+        nothing = why_nothing(found, sources, settings.study.name, filled=bool(told.any()))
+    rows = no_rows(ready.traits) if made.intervals.empty else made.intervals
+    intervals = intervals_frame(rows, ready.traits, settings)
     read = pd.concat([tidy.rows for tidy in (plots, visits) if tidy is not None], ignore_index=True)
-    settings, unmatched = check_study_names(
-        intervals, set(read["site"].dropna().astype(str)), settings, notes
-    )
-    found = gather([found, check_levels(table, ready.rows, settings), unmatched])
+    if nothing is None:
+        sites = set(read["site"].dropna().astype(str))
+        settings, unmatched = check_study_names(intervals, sites, settings, notes)
+        found = gather([found, check_levels(table, ready.rows, settings), unmatched])
+    else:
+        found = gather([found, check_own_lines(settings, notes)])
     kept = _kept(table, found)
     if kept is not None:
-        found = gather([found, _without_visits(kept, entries, intervals)])
-    told = pd.concat([rows, ready.silent], ignore_index=True)
+        found = gather([found, _without_visits(kept, made.entries, intervals)])
+    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
+    visited = left(pd.concat(seen, ignore_index=True), found)
     return Records(
-        plots=plots_frame(kept, entries, ready.traits, tagged=past is not None),
-        visits=visits_frame(left(told, found), sources, (*WORKINGS, *ready.traits), tagged=past is not None),
+        plots=plots_frame(kept, made.entries, ready.traits, tagged=tagged_seedlings),
+        visits=visits_frame(visited, sources, (*WORKINGS, *ready.traits), tagged=tagged_seedlings),
         intervals=intervals,
         accounts=account_table(read[["record", "source", "row"]], found, sources),
         problems=problem_table(found, sources),
         matches=pd.concat([tidy.matches for tidy in (plots, visits) if tidy is not None], ignore_index=True),
         _settings=settings,
         _traits=ready.traits,
-        _past=past,
+        _past=made.past,
         _found=found,
         _sources=sources,
+        _nothing=None if nothing is None else (nothing.what, nothing.where, nothing.mend),
+    )
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Histories and intervals of the visit records, with what was found on the way."""
+
+    intervals: pd.DataFrame
+    entries: pd.DataFrame
+    rows: pd.DataFrame
+    found: pd.DataFrame
+    past: Histories | None = None
+
+
+def _made(ready: Ready, table: PlotTable | None, settings: Settings) -> _Made:
+    rows = ready.rows
+    if rows.empty:
+        return _Made(rows, no_rows(ready.traits), rows, none_found())
+    if settings.records.kind == "tagged":
+        past, more = tagged.histories(rows, planted_by_plot(table, rows), settings.rules)
+        followed = tagged.follow(past, settings.rules.missing)
+        rows = followed.rows
+        return _Made(
+            intervals=tagged.assemble(past, followed, ready.traits),
+            entries=past.entries,
+            rows=rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD))),
+            found=gather([more, check_states(past, followed)]),
+            past=past,
+        )
+    counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules)
+    return _Made(
+        intervals=counts.intervals(counted, ready.traits),
+        entries=counted.entries,
+        rows=rows,
+        found=gather([more, counts.check_left_out(counted)]),
     )
 
 
@@ -312,38 +362,15 @@ def _without_visits(table: PlotTable, entries: pd.DataFrame, intervals: pd.DataF
         "name"
     ]
     plots = table.plots.reset_index()
+    none = intervals.empty  # one cause, said elsewhere, and not one a plot
     return find(
         plots,
         ~plots["name"].isin(names),
         "plot-without-visits",
         word="plot",
-        what="no visit of this plot can be used",
-        mend="add its visits, or mend their labels; without them the plot is left out of every answer",
-    )
-
-
-def _nothing_left(found: pd.DataFrame, sources: tuple[Source, ...], study: str) -> RecordsError:
-    problems = problem_table(found, sources)
-    stops = problems.loc[problems["severity"] == "stop", "code"]
-    if len(stops) and (stops == "planting-in-future").all():
-        days = problems.loc[problems["code"] == "planting-in-future", "value"].astype(str)
-        return RecordsError(
-            f"the season has not begun: planting is set for {days.min()}, and no visit is filled in yet",
-            where=sources[-2].file,
-            mend="fill in the sheet of each visit when it is made, then check again; if planting was "
-            "earlier, correct its date",
-        )
-    stopped = problems.loc[problems["severity"] == "stop"]
-    times = stopped["code"].map(stopped["code"].value_counts())
-    # The commonest cause first: it is the one that left nothing.
-    often = stopped.loc[times.sort_values(ascending=False, kind="stable").index].drop_duplicates("code")
-    lines = "".join(
-        f"\n    {p.file} row {p.row}, {p.column}: {p.value!r}: {p.what}; {p.mend}" for p in often.itertuples()
-    )
-    return RecordsError(
-        "no record can be used, so there is nothing to analyse",
-        where=study,
-        mend=f"begin with these:{lines}"
-        if lines
-        else "give at least two visits of a plot, or planting and one visit",
+        what="no visit of any plot can be used" if none else "no visit of this plot can be used",
+        mend="see what else is said of the visits: nothing can be analysed until some can be used"
+        if none
+        else "add its visits, or mend their labels; without them the plot is left out of every answer",
+        group=pd.Series("none" if none else "", index=plots.index),
     )

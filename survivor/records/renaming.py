@@ -32,7 +32,7 @@ def renamed(records: Records, settings: Settings, words: Words) -> Records:
     words
         Gives two names that differ two names that differ.
     """
-    past = records._past
+    past, nothing = records._past, records._nothing
     return replace(
         records,
         plots=_ordered(in_words(records.plots, words), (*PLOT_KEY, "species")),
@@ -42,6 +42,7 @@ def renamed(records: Records, settings: Settings, words: Words) -> Records:
         problems=in_words(records.problems, words),
         matches=in_words(records.matches, words),
         _settings=settings,
+        _nothing=None if nothing is None else (words(nothing[0]), words(nothing[1]), words(nothing[2])),
         _found=none_found(),  # findings at single cells name what stands in the sheets
         _past=None if past is None else replace(past, entries=in_words(past.entries, words, _JOINS)),
     )

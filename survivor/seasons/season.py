@@ -97,6 +97,8 @@ def _names(studies: Sequence[Study]) -> list[str]:
 
 
 def _taken(study: Study, name: str) -> Season:
+    if (nothing := study.records.nothing) is not None:
+        raise PoolingError(nothing.what, where=name, mend=nothing.mend)
     first = study.first_plants
     if first.empty:
         raise PoolingError(

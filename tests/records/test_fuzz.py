@@ -18,12 +18,13 @@ import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from hypothesis import strategies as st
 
-from survivor.errors import SurvivorError
+from survivor.errors import RecordsError, SurvivorError
 from survivor.intervals import check_intervals
 from survivor.records import Records, read_records
 from survivor.records.reading import read_grid
 from survivor.report.checked import page_of_check, workbook_of_check
 from survivor.settings import read_settings
+from survivor.vocabulary import INTERVAL_COLUMNS
 from tests.records.conftest import COUNTS, TAGGED
 from tests.records.sheetfiles import as_csv, as_ods, as_xlsx, with_members_changed
 
@@ -185,8 +186,18 @@ def read_bounded(toml: str, name: str, content: bytes) -> Records | None:
         if content[len(content) // 2] % 16 == 0:  # one in sixteen is written as well as read
             assert "\x1b" not in page_of_check(records, {})
             assert workbook_of_check(records, folder).startswith(b"PK")
-    check_intervals(records.intervals)
     accounts = records.accounts
+    if records.nothing is None:
+        check_intervals(records.intervals)
+    else:
+        assert records.intervals.empty
+        assert list(records.intervals.columns[: len(INTERVAL_COLUMNS)]) == list(INTERVAL_COLUMNS)
+        assert (accounts["fate"] != "used").all()
+        assert records.nothing.mend
+        with pytest.raises(RecordsError):
+            records.need_intervals()
+    sizes = records.sizes()
+    assert sizes["entered"] == sizes["died"] + sizes["lost"] + sizes["alive"]
     assert sorted(set(accounts["row"])) == rows
     if 'shape = "wide"' in toml:
         each = accounts.groupby("row")

@@ -39,7 +39,7 @@ def test_a_study_laid_out_for_a_coming_season_says_that_it_has_not_begun(tmp_pat
     plan = tmp_path / "blank" / "plan.toml"
     assert run.invoke(app, ["layout", str(plan), "--out", str(tmp_path / "laid")]).exit_code == 0
     with pytest.raises(RecordsError, match="the season has not begun") as fault:
-        load(tmp_path / "laid").records  # noqa: B018
+        load(tmp_path / "laid").analysis  # noqa: B018
     assert "after the records were closed" not in str(fault.value)
 
 

@@ -225,9 +225,11 @@ def test_a_wrong_date_order_is_one_problem_that_names_the_key(demo: Path, tmp_pa
         'file = "visits.csv"\ndate_order = "month-first"',
     )
     said = CliRunner().invoke(app, ["check", str(altered(demo, tmp_path, (old, new), cohort="tagged"))])
-    text = str(said.exception)
-    assert 'date_order = "day-first"' in text
-    assert len(text.splitlines()) < 6
+    assert said.exit_code == 1
+    assert said.output.count('date_order = "day-first"') == 1
+    first = said.output.partition("Mend these first")[2].partition("Please look")[0]
+    assert len(first.strip().splitlines()) == 4  # how many, what, where, and what to do
+    assert "No record can be used" in said.output
 
 
 def test_check_says_problems_before_columns_and_what_to_do_next(demo: Path) -> None:

@@ -95,6 +95,13 @@ def check_study_names(
     return used, gather([notes.table()])
 
 
+def check_own_lines(settings: Settings, notes: StudyLines) -> pd.DataFrame:
+    """Check what the study file says by itself, where no record can be used to compare it with."""
+    _costs(settings, notes)
+    _columns(settings, notes)
+    return gather([notes.table()])
+
+
 def _respelt(name: str, known: Collection[str]) -> str | None:
     """Find the known name that differs at most in case and spaces."""
     plain = {"".join(other.split()).casefold(): other for other in known}

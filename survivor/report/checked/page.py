@@ -65,7 +65,11 @@ def _answer(records: Records) -> tuple[Block, ...]:
     fates = records.accounts["fate"].value_counts()
     used, aside = int(fates.get("used", 0)), int(fates.get("set aside", 0))
     of_all = f"{used:,} of {counted(len(records.accounts), 'record')} are used"
-    if stops:
+    if records.nothing is not None:
+        why = records.nothing.what
+        lead = f"{why[:1].upper()}{why[1:]}. {counted(len(records.accounts), 'record')} read"
+        lead += f", {counted(stops, 'problem')} to mend first." if stops else "."
+    elif stops:
         lead = f"{counted(stops, 'problem')} to mend first. {of_all}, and {aside:,} are set aside until then."
     else:
         lead = f"Nothing stops the answer. {of_all}" + (f", and {aside:,} are set aside." if aside else ".")
