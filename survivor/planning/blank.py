@@ -8,6 +8,7 @@ from typing import Final
 
 from survivor.errors import PlanError
 from survivor.planning.folder import DICTIONARY, PLOT_HEADER, PLOTS, RADIUS
+from survivor.report.files import write_files
 from survivor.settings import STUDY_FILE
 from survivor.settings.dictionary import key_table
 
@@ -48,17 +49,7 @@ def write_blank(folder: Path) -> tuple[Path, ...]:
             where=str(folder),
             mend="name a new folder; nothing is written over",
         )
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            (folder / name).write_bytes(content)
-    except OSError as error:
-        raise PlanError(
-            f"the folder could not be written: {error.strerror or error}",
-            where=str(folder),
-            mend="name a folder that you may write to",
-        ) from error
-    return tuple(folder / name for name in files)
+    return write_files(folder, files, "the folder", PlanError)
 
 
 def _text(name: str) -> str:

@@ -20,6 +20,7 @@ from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_byt
 from survivor.planning.timetable import timetable
 from survivor.report.content.cautions import touched
 from survivor.report.content.wording import date
+from survivor.report.files import write_files
 from survivor.settings import STUDY_FILE
 
 PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY = (
@@ -74,18 +75,7 @@ def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
             where=str(folder),
             mend="name a new folder; a layout is never written over another",
         )
-    files = folder_files(plan, layout)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, content in files.items():
-            (folder / name).write_bytes(content)
-    except OSError as error:
-        raise PlanError(
-            f"the layout could not be written: {error.strerror or error}",
-            where=str(folder),
-            mend="name a folder that you may write to",
-        ) from error
-    return tuple(folder / name for name in files)
+    return write_files(folder, folder_files(plan, layout), "the layout", PlanError)
 
 
 def folder_files(plan: Plan, layout: Layout) -> dict[str, bytes]:

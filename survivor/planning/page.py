@@ -29,6 +29,7 @@ from survivor.report.content.elements import (
     Terms,
 )
 from survivor.report.content.wording import counted, date, listed, plain, table_of
+from survivor.report.files import write_files
 from survivor.report.page import page_of
 
 if TYPE_CHECKING:
@@ -76,17 +77,7 @@ def write_plan(season: SeasonPlan, folder: Path) -> tuple[Path, ...]:
     ):
         if not table.empty:
             forms[f"{name}.csv"] = _csv(table)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in forms.items():
-            (folder / name).write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise PlanError(
-            f"the plan could not be written: {error.strerror or error}",
-            where=folder.name,
-            mend="name a folder that you may write to, with room on its disk",
-        ) from error
-    return tuple(folder / name for name in forms)
+    return write_files(folder, forms, "the plan", PlanError)
 
 
 def plan_json(season: SeasonPlan) -> str:

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pandas as pd
 
-from survivor.errors import ReportError
 from survivor.figures.pooling import pooled_figure
 from survivor.figures.svg import to_svg
 from survivor.pooling.scale import within_scale
+from survivor.report.files import write_files
 from survivor.seasons.together import SeasonsTogether
 from survivor.seasons.wording import sentences, told_in_words
 from survivor.vocabulary import PER_100
@@ -34,17 +34,7 @@ def write_together(found: SeasonsTogether, folder: Path) -> tuple[Path, ...]:
         title = f"{method} against {against}, {scale}, at {found.milestone}"
         svg = to_svg(drawn, f"pooled-{name}", title, said.get(method, title))
         texts[f"{name}.svg"] = svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)
-    try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for file, text in texts.items():
-            (folder / file).write_text(text, encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise ReportError(
-            f"the tables could not be written: {error.strerror or error}",
-            where=folder.name,
-            mend="name a folder that you may write to, with room on its disk",
-        ) from error
-    return tuple(folder / file for file in texts)
+    return write_files(folder, texts, "the tables")
 
 
 def _answers(found: SeasonsTogether) -> list[str]:
