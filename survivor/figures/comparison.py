@@ -19,7 +19,7 @@ from survivor.figures.rows import (
     set_range,
 )
 from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import difference, money, number, per_100, per_100_limits
+from survivor.figures.words import NONE, cost_limits, difference, money, number, per_100, per_100_limits
 
 BETWEEN_SITES = "between sites only"
 REFUSED = "refused"
@@ -84,7 +84,7 @@ def survival_figure(
     table
         As for :func:`draw_survival`, with a column ``method``.
     costs
-        ``method, cost_per_established, currency``; None where costs are not known.
+        ``method, cost_per_established, lower, upper, currency``; None where costs are not known.
     usual
         The usual practice, drawn grey and hollow.
     target
@@ -94,7 +94,11 @@ def survival_figure(
     """
     headings: tuple[str, ...] = _SURVIVAL_HEADINGS
     if costs is not None and not costs.empty:
-        headings = (*headings, "Cost per plant\nestablished")
+        currency = str(costs["currency"].iloc[0]).strip()
+        headings = (
+            *headings,
+            f"Cost per plant established\n({currency + ', ' if currency else ''}95 % limits)",
+        )
     with styled():
         rows = survival_rows(table, costs, usual=usual, size=size)
         layout = Layout(size=size, headings=headings, axis=_survival_axis(table))
@@ -129,18 +133,25 @@ def survival_rows(
 ) -> list[Row]:
     """Return one row a group, highest survival first."""
     group = str(table.columns[0])
-    cost = {}
+    cost: dict[str, str] = {}
     if costs is not None and not costs.empty:
-        known = zip(costs["method"], costs["cost_per_established"], costs["currency"], strict=True)
-        cost = {str(method): money(value, str(currency)) for method, value, currency in known}
+        for line in costs.to_dict("records"):
+            amount = money(
+                float(line["cost_per_established"]), "" if size == "wide" else str(line["currency"])
+            )
+            span = cost_limits(float(line["lower"]), float(line["upper"]))
+            cost[str(line["method"])] = f"{amount} ({span})" if amount != NONE else NONE
     rows = []
     for record in table.sort_values("estimate", ascending=False, kind="stable").to_dict("records"):
         name = str(record[group])
         value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
         beside: tuple[str, ...] = (f"{per_100(value)} ({per_100_limits(lower, upper)})",)
-        if cost:
-            price = cost.get(name, "–")
-            beside = (*beside, price if size == "wide" else f"{price} each")
+        under = ["usual practice"] if name == usual else []
+        price = cost.get(name, NONE)
+        if cost and size == "wide":
+            beside = (*beside, price)
+        elif price != NONE:
+            under.append(f"{price} each")  # a telephone has no room for it beside
         rows.append(
             Row(
                 label=name,
@@ -149,7 +160,7 @@ def survival_rows(
                 upper=upper,
                 look="usual" if name == usual else "main",
                 beside=beside,
-                under="usual practice" if name == usual else "",
+                under=", ".join(under),
             )
         )
     return rows

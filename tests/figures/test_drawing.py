@@ -109,7 +109,18 @@ def test_survival_is_sorted_and_its_numbers_stand_beside() -> None:
     )
     said = words(figure)
     assert said.index("b $x$") < said.index("a")
-    assert {"79 (71 to 85)", "58 (49 to 66)", "$6.30", "usual practice", "target 80"} <= set(said)
+    assert {"79 (71 to 85)", "58 (49 to 66)", "usual practice", "target 80"} <= set(said)
+
+
+def test_a_cost_beside_survival_has_its_unit_and_limits() -> None:
+    costs = PAYOFF.replace({"method": {"b": "b $x$"}})
+    figure = comparison.survival_figure(SURVIVAL, costs)
+    row = PAYOFF.set_index("method").loc["b"]
+    said = words(figure)
+    assert {"Cost per plant established", "($, 95 % limits)"} <= set(said)
+    assert f"{row['cost_per_established']:.2f} ({row['lower']:.2f} to {row['upper']:.2f})" in said
+    narrow = words(comparison.survival_figure(SURVIVAL, costs, size="narrow"))
+    assert any(f"${row['cost_per_established']:.2f} ({row['lower']:.2f} to" in text for text in narrow)
 
 
 def test_a_refused_comparison_says_so_and_is_not_drawn() -> None:

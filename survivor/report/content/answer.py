@@ -127,6 +127,8 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     )
     if usual is not None:
         caption += f" Hollow dot, broken line: the usual practice, {usual}."
+    if costs is not None and not costs.empty:
+        caption += " Amounts: cost per plant established, with 95 % limits."
     if _told_at_some_sites(analysis):
         caption += (
             " A difference in the words above is told at the sites where both preparations stood, so it need "
