@@ -134,9 +134,9 @@ def _effect(
             None,
             (
                 f"How rain went with survival cannot be told: these records hold {seasons} "
-                f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (one gauge, one "
-                f"season) and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as context for "
-                "the season."
+                f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (a sample is one "
+                f"season at one gauge), and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as "
+                "context for the season."
             ),
         )
     formula, _ = season_formula(rows)

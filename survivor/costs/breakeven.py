@@ -167,4 +167,4 @@ def _statement(table: pd.DataFrame, by: str, usual: str, currency: str) -> str:
             f"{name} equals {usual} in cost per established plant at {money(level, currency)} per plant put "
             f"in (95 % limits {limits(low, high, 2)}); it costs {money(cost, currency)}, {verdict}."
         )
-    return " ".join(said)
+    return " ".join(text[:1].upper() + text[1:] for text in said)

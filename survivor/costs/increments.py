@@ -288,7 +288,7 @@ def _statement(table: pd.DataFrame, by: str, currency: str) -> str:
         said.append(f"No other preparation had more alive than {table[by].iloc[0]}, the cheapest per plant.")
     beaten = table[table["state"].str.startswith("dominated")]
     said += [f"{line[by]}: {line['note']}, at the best figures." for line in beaten.to_dict("records")]
-    return " ".join(said)
+    return " ".join(text[:1].upper() + text[1:] for text in said)
 
 
 def _more(line: dict[Any, Any], currency: str) -> str:

@@ -72,7 +72,7 @@ def radius_finding(dose: Dose, milestone: str, design: Design) -> Finding:
         answer = " ".join(dose.checks) or "The weed-free radius is described by method and not modelled."
         known = Circumstances(answered=False)
     else:
-        answer = stops.sentence
+        answer = radius_answer(dose)
         known = Circumstances(
             radius=True,
             plots_placed=design.plots_placed,
@@ -101,6 +101,14 @@ def radius_finding(dose: Dose, milestone: str, design: Design) -> Finding:
         reasons=reasons,
         raise_it=raise_it,
     )
+
+
+def radius_answer(dose: Dose) -> str:
+    """Say where a wider patch stops paying, and what that rests on; empty where it was not modelled."""
+    if dose.stops_paying is None:
+        return ""
+    rests = Counts(dose.n_seedlings, dose.n_plots, dose.n_sites)
+    return f"{dose.stops_paying.sentence} This rests on {rests}."
 
 
 def _radius_settled(dose: Dose, stops: StopsPaying) -> Settled:

@@ -127,12 +127,14 @@ def deciles_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
         placed = table[table["decile"].notna()]
         rows = placed.to_dict("records")
         narrow = size == "narrow"
-        figure = blank(WIDTHS[size], len(rows) * (0.52 if narrow else 0.36) + 0.75)
+        several = placed["gauge"].nunique() > 1
+        names = [f"{row['measure']}, {row['gauge']}" if several else str(row["measure"]) for row in rows]
+        lines = max((len(_lines(name, narrow)) for name in names), default=1)
+        row_height = max(0.52, 0.24 + 0.14 * lines) if narrow else max(0.36, 0.08 + 0.14 * lines)
+        figure = blank(WIDTHS[size], len(rows) * row_height + 0.75)
         ax = figure.add_subplot()
         ax.axvspan(3.5, 7.5, color=RULE, alpha=0.55, linewidth=0, zorder=0)
-        several = placed["gauge"].nunique() > 1
-        for place, row in enumerate(rows):
-            name = f"{row['measure']}, {row['gauge']}" if several else str(row["measure"])
+        for place, (name, row) in enumerate(zip(names, rows, strict=True)):
             decile = float(row["decile"])
             ax.plot([1, 10], [place, place], color=RULE, linewidth=0.8, zorder=1)
             ax.plot(
@@ -170,8 +172,12 @@ def deciles_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
         return figure
 
 
+def _lines(name: str, narrow: bool) -> list[str]:
+    return wrapped(name, 40 if narrow else 34)
+
+
 def _name(ax: Axes, name: str, place: int, narrow: bool) -> None:
-    lines = wrapped(name, 40 if narrow else 34)
+    lines = _lines(name, narrow)
     for i, line in enumerate(lines):
         down = (len(lines) - 1) / 2 * 10 - i * 10
         ax.annotate(

@@ -21,6 +21,11 @@ from survivor.report.content.elements import Block, Figure, Listing, Paragraph, 
 DOCUMENT: Final = "report.pdf"
 TEMPLATE: Final = "report.typ"
 
+PAGE_POINTS: Final = 481.9  # 170 mm between the margins
+SIZES: Final = ((6, 8.0), (9, 7.2), (10_000, 6.4))  # of letters, in points, up to so many columns
+_LETTER: Final = 0.6  # width of a letter, in its size
+_GUTTER: Final = 2  # letters between columns
+MOST_NUMBER: Final = 18  # letters of a number with its limits that stay on one line
 FULL_WIDTH: Final = 60  # letters; a narrower table keeps its own width
 MOST_LETTERS: Final = 26  # of words that stand on one line of a cell; longer ones wrap
 
@@ -138,15 +143,31 @@ def _table(table: Table) -> dict[str, Any]:
 
 
 def _shares(table: Table) -> list[int]:
-    """Width of each column in letters: a number stays on its line, long words may wrap."""
-    found = []
+    """Width of each column in letters: a number stays on its line, long words may wrap.
+
+    Where the page is narrower than all columns together, no column becomes narrower than its longest
+    word, and what room is left goes to those with most to say.
+    """
+    wanted, least, more = [], [], []
     for place, column in enumerate(table.columns):
         cells = [row[place] for row in table.rows]
         longest = max(map(len, cells), default=0)
         words = [len(word) for text in (column.heading, *cells) for word in text.split()]
         wrapped = min(longest, MOST_LETTERS + max(longest - MOST_LETTERS, 0) // 3)
-        found.append(max([longest if column.numeric else wrapped, *words, 3]) + 1)
-    return found
+        wanted.append(max([longest if column.numeric else wrapped, *words, 3]) + _GUTTER)
+        least.append(max([longest if column.numeric and longest <= MOST_NUMBER else 0, *words, 3]) + _GUTTER)
+        more.append(max(longest + _GUTTER - least[-1], 0))
+    room = _letters(len(table.columns))
+    if sum(wanted) <= room:
+        return wanted
+    spare = min(max(room - sum(least), 0) / max(sum(more), 1), 1.0)
+    return [low + int(extra * spare) for low, extra in zip(least, more, strict=True)]
+
+
+def _letters(columns: int) -> int:
+    """Letters on a line of the page's width, in the size that the template sets so many columns in."""
+    size = next(size for most, size in SIZES if columns <= most)
+    return int(PAGE_POINTS / (size * _LETTER))
 
 
 def _file(key: str) -> str:

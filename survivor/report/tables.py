@@ -15,9 +15,11 @@ from survivor.analysis.milestone import milestone_words
 from survivor.analysis.privacy import COORDINATES, LANDHOLDERS, NOT_SHOWN
 from survivor.costs.prices import lines_table
 from survivor.report.logs import correction_table, photo_table
+from survivor.vocabulary import PER_100
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
+    from survivor.effects.dose import Dose
 
 FOLDER: Final = "tables"
 
@@ -51,6 +53,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     found |= _money(analysis)
     if analysis.dose is not None:
         found["radius_gain"] = analysis.dose.gain
+        found["radius_answer"] = _radius_answer(analysis.dose)
     if analysis.confounding is not None:
         found["layout"] = analysis.confounding.table.reset_index()
         found["traits"] = analysis.confounding.balance
@@ -93,6 +96,38 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     private = hidden(analysis) | _headers(analysis)
     shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
     return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
+
+
+def _radius_answer(dose: Dose) -> pd.DataFrame:
+    """Return the numbers of the answer on the radius: gain along a line, where more stops paying, tests.
+
+    An area stands beside its radius, since areas are what patches are measured out by.
+    """
+    if dose.table.empty:
+        return pd.DataFrame()
+    radii = dose.table[dose.column].astype(float)
+    span = {"from_m": radii.min(), "to_m": radii.max()}
+    counts = {"n_seedlings": dose.n_seedlings, "n_plots": dose.n_plots, "n_sites": dose.n_sites}
+    rows: list[dict[str, Any]] = [
+        {"what": "the radius changes nothing", "p_value": dose.p_value},
+        {"what": "a straight line fits as well as the curve", "p_value": dose.line_p_value},
+    ]
+    if dose.along_line is not None:
+        line = dose.along_line
+        numbers = {"estimate": line.estimate, "lower": line.lower, "upper": line.upper}
+        span = {"from_m": line.from_m, "to_m": line.to_m}
+        rows.insert(0, {"what": "gain along a straight line", **numbers, "unit": f"{PER_100} per 10 cm"})
+    stops = dose.stops_paying
+    if stops is not None:
+        rows.append({"what": "gain worth having", "estimate": stops.gain, "unit": f"{PER_100} per 10 cm"})
+        ends = {"estimate": stops.value, "lower": stops.lower, "upper": stops.upper}
+        if any(end is not None for end in ends.values()):
+            rows.append({"what": "radius from which more stops paying", **ends, "unit": "m"})
+            areas = {name: None if end is None else math.pi * end**2 for name, end in ends.items()}
+            rows.append({"what": "area from which more stops paying", **areas, "unit": "m²"})
+    table = pd.DataFrame(rows, columns=["what", "estimate", "lower", "upper", "unit", "p_value"])
+    areas = {f"{name[:-2]}_area_m2": math.pi * radius**2 for name, radius in span.items()}
+    return table.assign(shape=dose.shape, **span, **areas, **counts, at_day=dose.at_day)
 
 
 def _money(analysis: Analysis) -> dict[str, pd.DataFrame]:

@@ -20,6 +20,7 @@ TITLES: Final[dict[str, str]] = {
     "all_pairs": "The same differences between all pairs of preparations",
     "curves": "Survival curves: share alive, limits and numbers at risk by day after planting",
     "radius": "Alive per 100 planted by radius of the weed-free patch",
+    "radius_answer": "The numbers of the answer on the radius: gain along a line, where more stops paying",
     "radius_gain": "What a further 10 cm of radius goes with, by radius",
     "radius_held": "Differences between preparations with the radius held equal",
     "radius_by_method": "The radius response under each preparation",

@@ -91,7 +91,7 @@ def test_without_a_promise_survival_turns_on_missing_plants_where_they_lead_out_
     assert reason in alive.reasons
     assert reason in total.reasons
     assert total.grade == alive.grade != "firm"
-    # Of ten, one or two die first and four are missing later: 45 of 100 live by the one rule, 85 by the other.
+    # Of ten, one or two die first and four are missing later: 45 of 100 live by one rule, 85 by the other.
     said = alive.answer.partition("With missing plants counted as unknown, ")[2]
     assert float(said.split()[0]) == pytest.approx(85, abs=3)
     assert alive.estimate == pytest.approx(45, abs=3)

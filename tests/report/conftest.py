@@ -386,6 +386,7 @@ def _dose() -> SimpleNamespace:
             value=0.75,
             lower=0.6,
             upper=None,
+            gain=1.0,
             state="reached",
             sentence="From a radius of 0.75 m (1.77 m²) a further 10 cm went with less than 1 more alive per "
             "100 planted (95 % limits 0.60 m to beyond the data).",

@@ -68,8 +68,9 @@ def test_a_group_that_was_not_watched_says_so_instead_of_a_mean(analysis: Simple
 
 
 def test_ground_hides_what_is_private(analysis: SimpleNamespace) -> None:
-    traits = {row[0] for row in table(part(analysis, "ground"), "overlap-table").rows}
-    assert traits == {"site", "slope"}
+    shown = table(part(analysis, "ground"), "overlap-table")
+    assert {row[0] for row in shown.rows} == {"slope"}
+    assert "All plots stood where the other stood too, by: site." in shown.note
     assert "owner" not in tables_of(analysis)["overlap"]["trait"].tolist()
 
 

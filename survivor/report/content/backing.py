@@ -35,8 +35,8 @@ def lot(analysis: Analysis) -> tuple[Section, ...]:
         "Preparations were drawn by lot within blocks. Were two of them alike, every other way to share out "
         "their two names within the blocks would have been as likely. The p below is the share of such "
         "layouts under which the difference lies at least as many standard errors from nought as it does in "
-        "the records. It rests on the lot alone, not on a model of how plots vary; the answer and its grade "
-        "use the p of the model, which stands beside it."
+        "the records. It rests on the lot alone, not on a model of how plots vary. The answer uses the p of "
+        "the model, which stands beside it, and is held back where the lot disagrees."
     )
     table = found.table
     adjusted: dict[str, float] = {}
@@ -75,7 +75,8 @@ def lot(analysis: Analysis) -> tuple[Section, ...]:
         note += (
             f" Where there are many layouts, up to {number(float(drawn['tried'].max()))} were drawn (seed "
             f"{found.seed}) and p is (b + 1)/(m + 1), b of m layouts drawn being as far from nought; once "
-            "20 were, no more were drawn and p is 20/m."
+            "20 were, no more were drawn and p is 20/m. So few tell p roughly: the lot disagrees with a "
+            "clear difference only where p is 0.05 or more at the lower 95 % limit of the draws too."
         )
     blocks: list[Block] = [Paragraph(text), Table("lot-table", "p by the lot", columns, rows, 2, note)]
     reasons = [f"{row['method']}: {row['reason']}" for row in table.to_dict("records") if row["reason"]]
@@ -147,8 +148,8 @@ def _same_ratio(test: WaldTest) -> str:
             "each period, where that model could be fitted; else it is an average over the season."
         )
     return (
-        f"It is not shown that the ratios differ between periods {said}. With plots so few only large "
-        "changes would show, so this does not say that they are the same."
+        f"It is not shown that the ratios differ between periods {said}. Only large changes "
+        "would show, so this does not say that they are the same."
     )
 
 
@@ -156,7 +157,7 @@ def _residuals(frame: pd.DataFrame) -> Figure:
     columns = (
         Column("Preparation"),
         Column("Days after planting", numeric=True),
-        Column("Deaths in the round", numeric=True),
+        Column("Deaths in the round, all preparations", numeric=True),
         Column("Hazard ratio, roughly", numeric=True),
         Column("Over all rounds", numeric=True),
     )

@@ -16,11 +16,14 @@ from survivor.report.content.backing import CLEAR, ratio, unmade
 from survivor.report.content.comparing import RADIUS, contrast_table, trait_name
 from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
 from survivor.report.content.reasons import base_words, compared_with, not_held
-from survivor.report.content.wording import chance, date, dates, plain, sentence, shortened
+from survivor.report.content.wording import chance, date, dates, listed, plain, sentence, shortened
 from survivor.report.tables import hidden
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
+
+_ALIKE = 0.05  # standard deviations; less is printed as 0.0
+_ALL = 99.5  # per 100; more is printed as 100
 
 
 def ground(analysis: Analysis) -> Section:
@@ -52,6 +55,7 @@ def _balance(analysis: Analysis, balance: pd.DataFrame, usual: str | None) -> li
         Column("Under it", numeric=True),
         Column("Apart, in standard deviations", numeric=True),
     )
+    apart, alike = _apart(others, others["standardised_difference"].abs() < _ALIKE)
     rows = tuple(
         (
             trait_name(row),
@@ -59,14 +63,25 @@ def _balance(analysis: Analysis, balance: pd.DataFrame, usual: str | None) -> li
             _value(row, analysis.records.plots),
             number(float(row["standardised_difference"]), 1, sign=True),
         )
-        for row in others.to_dict("records")
+        for row in apart.to_dict("records")
     )
+    base = base_words(analysis)
+    same = f"Under every preparation as under {base}, 0.0 apart: {listed(alike)}." if alike else ""
+    if not rows:
+        return [Paragraph(same)]
     note = (
-        f"Apart: from the plots under {base_words(analysis)}. Half a standard deviation and more is much. "
-        "Dates: the middle one, and first to last."
-    )
+        f"Apart: from the plots under {base}. Half a standard deviation and more is much. "
+        f"Dates: the middle one, and first to last. {same}"
+    ).strip()
     made = Table("balance-table", "Traits of the plots under each preparation", columns, rows, 2, note)
     return [replace(shortened(made, "traits.csv"), folded=True)]
+
+
+def _apart(table: pd.DataFrame, alike: pd.Series[bool]) -> tuple[pd.DataFrame, list[str]]:
+    """Return the rows of the traits in which some preparation is not alike, and the names of the others."""
+    by_trait = alike.groupby(table["trait"].astype(str), sort=False).transform("all")
+    names = dict.fromkeys(trait_name({"trait": name}) for name in table.loc[by_trait, "trait"].astype(str))
+    return table[~by_trait], list(names)
 
 
 def _value(row: Mapping[Hashable, Any], plots: pd.DataFrame) -> str:
@@ -97,19 +112,24 @@ def _overlap(overlap: pd.DataFrame, base: str) -> list[Block]:
         Column(f"Its plots where {base} stood too, per 100", numeric=True),
         Column(f"Plots of {base} where it stood too, per 100", numeric=True),
     )
+    shared = (overlap["inside"] >= _ALL) & (overlap["inside_against"] >= _ALL)
+    apart, alike = _apart(overlap, shared)
     rows = tuple(
         (
             trait_name(row),
             str(row["method"]),
             *(number(float(row[name])) for name in ("inside", "inside_against")),
         )
-        for row in overlap.to_dict("records")
+        for row in apart.to_dict("records")
     )
+    same = f"All plots stood where the other stood too, by: {listed(alike)}." if alike else ""
+    if not rows:
+        return [Paragraph(same)]
     note = (
         "Where few plots of one stood on ground that the other had too, a comparison rests on what the model "
         "takes that ground to do. Numbers and dates: within the range of the other's plots; words and sites: "
-        "where both stood."
-    )
+        f"where both stood. {same}"
+    ).strip()
     made = Table("overlap-table", "Plots on ground that both had", columns, rows, 2, note)
     return [replace(shortened(made, "overlap.csv"), folded=True)]
 

@@ -53,7 +53,9 @@ def _draw(table: pd.DataFrame, size: Size) -> Drawing:
 
 
 def _table(table: pd.DataFrame) -> Table:
-    causes = list(dict.fromkeys(table["cause"]))
+    most = table.groupby("cause")["deaths"].sum()
+    # Most deaths first, as in the picture; what is not known last.
+    causes = sorted(most.index, key=lambda cause: (cause.lower() in UNKNOWN, -float(most[cause]), cause))
     counts = table.groupby(["method", "period", "cause"], observed=True)["deaths"].sum()
     pairs = table[["method", "period"]].astype(str).drop_duplicates().itertuples(index=False, name=None)
     known = {

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.evidence.describing import radius_answer
 from survivor.figures.radius import dose_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import number, per_100, per_100_limits
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
 
 KEY = "radius"
 HEADING = "How wide a weed-free patch"
+_SHAPES = {"spline": "by a curve", "line": "by a straight line", "groups": "by groups of radii"}
 
 
 def radius(analysis: Analysis) -> Section:
@@ -37,7 +39,7 @@ def radius(analysis: Analysis) -> Section:
         blocks.extend(Paragraph(sentence(check)) for check in dose.checks)
     else:
         if dose.stops_paying is not None:
-            blocks.append(Paragraph(sentence(dose.stops_paying.sentence)))
+            blocks.append(Paragraph(sentence(radius_answer(dose))))
         blocks.append(
             Paragraph(
                 f"The radius of a plot was not drawn by lot{_even_here(analysis)}: of two plots of one "
@@ -88,13 +90,12 @@ def _figure(analysis: Analysis, dose: Dose) -> Figure:
         title=f"Alive at day {number(dose.at_day)}, by radius of the weed-free patch",
         finding=finding,
         caption=(
-            "Line: alive per 100 planted; band: 95 % limits; strokes on the axis: the plots; above: the "
-            "area of the "
-            f"patch. Only differences within a preparation and site count; nothing is drawn beyond the "
-            f"data. {tests}"
+            f"Line: alive per 100 planted, {_SHAPES[dose.shape]}; band: 95 % limits; strokes on the axis: "
+            "the plots; above: the area of the patch. Only differences within a preparation and site count; "
+            f"nothing is drawn beyond the data. {tests}"
         ),
         draw=partial(_draw, table, dose.plots, mark, words),
-        table=_values(table, dose.column, analysis.settings.soil.root_depth_m),
+        table=_values(table, dose.column, analysis.settings.soil.root_depth_m, _SHAPES[dose.shape]),
     )
 
 
@@ -109,7 +110,7 @@ def _draw(
     return dose_figure(ordered, rug=rug, stops=mark, stops_words=words, size=size)
 
 
-def _values(table: pd.DataFrame, column: str, depth_m: float) -> Table:
+def _values(table: pd.DataFrame, column: str, depth_m: float, shape: str) -> Table:
     step = max(1, math.ceil((len(table) - 1) / 14))
     places = sorted({*range(0, len(table), step), len(table) - 1})
     rows = tuple(
@@ -129,7 +130,8 @@ def _values(table: pd.DataFrame, column: str, depth_m: float) -> Table:
         Column("Alive per 100 planted", numeric=True),
         Column("95 % limits", numeric=True),
     )
-    return Table("radius-table", "Survival by radius of the weed-free patch", columns, rows)
+    note = f"Survival {shape}, as drawn. Some of the radii looked at; radius.csv has them all."
+    return Table("radius-table", "Survival by radius of the weed-free patch", columns, rows, note=note)
 
 
 _WORDS = {

@@ -9,13 +9,21 @@ import pandas as pd
 
 from survivor.figures.season import cumulative_figure, decile_words, deciles_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import number
+from survivor.figures.words import NONE, number
 from survivor.report.content.dryness import first_dry_season
 from survivor.report.content.elements import Block, Column, Figure, Paragraph, Section, Table, missing
 from survivor.report.content.gathering import gather
 from survivor.report.content.moisture import soil_water
 from survivor.report.content.reasons import why
-from survivor.report.content.wording import counted, date, dates, sentence, shortened, table_of
+from survivor.report.content.wording import (
+    counted,
+    date,
+    dates,
+    dates_in_words,
+    sentence,
+    shortened,
+    table_of,
+)
 from survivor.season.plantings import planting_years
 
 if TYPE_CHECKING:
@@ -123,11 +131,11 @@ def _table(rain: pd.DataFrame, left: str = "") -> Table:
                 str(row["measure"]),
                 *((dates(window),) if dated else ()),
                 _with_unit(value, unit),
-                _with_unit(median, unit) if median == median else "–",
+                _with_unit(median, unit),
                 number(decile),
                 decile_words(decile) or "–",
                 number(float(row.get("years_of_record", float("nan")))),
-                sentence(note) if isinstance(note, str) else "",
+                dates_in_words(sentence(note)) if isinstance(note, str) else "",
             )
         )
     stressed = rain["measure"].astype(str).str.contains("stress").any()
@@ -164,6 +172,8 @@ def _first_of_season(analysis: Analysis, rain: pd.DataFrame) -> tuple[pd.DataFra
 
 def _with_unit(value: float, unit: str) -> str:
     """Write a measure with its unit: 58 mm, 1 fall, 2 falls."""
+    if value != value:
+        return NONE
     return f"{_amount(value)} {unit.removesuffix('s') if value == 1 else unit}"
 
 
@@ -205,7 +215,8 @@ def _unread(table: pd.DataFrame) -> str:
     known = table[table["rain_mm"].notna()]
     days = float(known["not_read"].iloc[-1])
     said = (
-        f"{counted(days, 'day')} of this season {'was' if days == 1 else 'were'} not read and add nothing. "
+        f"{counted(days, 'day')} of this season {'has' if days == 1 else 'have'} no amount of "
+        f"{'its' if days == 1 else 'their'} own: not read, or read with a later day. "
     )
     ended = "The line ends where too many days were not read." if len(known) < len(table) else ""
     return (said if days else "") + ended

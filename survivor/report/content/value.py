@@ -84,7 +84,7 @@ def _plane_finding(plane: pd.DataFrame, currency: str) -> str:
     told, ends = difference(float(most["extra_alive"]), float(most["lower"]), float(most["upper"]))
     cost = float(most["extra_cost"])
     word = "more" if cost >= 0 else "less"
-    return (
+    return sentence(
         f"{most['method']} had {told} alive per 100 planted ({ends}) against {most['against']}, and cost "
         f"{money(abs(cost), currency)} {word} per 100 planted."
     )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import Any
@@ -15,6 +16,7 @@ from survivor.report.content.elements import Column, Table
 
 MOST_ROWS = 60  # a longer table is no longer read on a page
 
+_ISO_DATE = re.compile(r"(?<![\w./-])\d{4}-(?:0[1-9]|1[0-2])-(?:0[1-9]|[12]\d|3[01])(?![\w/-]|\.\w)")
 _MONTHS = (
     "January",
     "February",
@@ -64,6 +66,17 @@ def dates(values: pd.Series[Any]) -> str:
     if first.year == last.year:
         return f"{first.day} {_MONTHS[first.month - 1]} to {date(last)}"
     return f"{date(first)} to {date(last)}"
+
+
+def dates_in_words(text: str) -> str:
+    """Write each date of a text, 2022-06-30, as day, month, year; names of files keep theirs.
+
+    Examples
+    --------
+    >>> dates_in_words("from 2022-06-30 on; see rain-2022-06-30.csv")
+    'from 30 June 2022 on; see rain-2022-06-30.csv'
+    """
+    return _ISO_DATE.sub(lambda found: date(found.group()), text)
 
 
 def month_day(value: str) -> str:
