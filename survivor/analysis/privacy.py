@@ -109,6 +109,26 @@ def numbered_sites(studies: Sequence[tuple[Settings, Records]]) -> dict[str, str
     return _numbered("Site", named, studies[0][0].study.seed)
 
 
+def places_of(settings: Settings, records: Records) -> set[str]:
+    """Names of the sites of a study, as it has them."""
+    return _sites(settings, records)
+
+
+def landholders_of(records: Records) -> set[str]:
+    """Names of the landholders of a study, as it has them."""
+    return _landholders(records)
+
+
+def name_in(text: str, names: Iterable[str]) -> str | None:
+    """Find a name in a text as it would be taken out of one: whole, or as words of it."""
+    known = {_plain(name): name for name in names}
+    if _plain(text) in known:
+        return known[_plain(text)]
+    anywhere = _anywhere({plain for plain, name in known.items() if _A_NAME.search(name)})
+    found = anywhere.search(text) if anywhere is not None else None
+    return known[_plain(found[0])] if found else None
+
+
 def _sites(settings: Settings, records: Records) -> set[str]:
     told: set[str] = set()
     for frame in (records.intervals, records.plots, records.visits):
@@ -150,10 +170,7 @@ def _in_order(word: str, names: list[str]) -> dict[str, str]:
 def _replacing(names: Mapping[str, str], exact: Mapping[str, str]) -> Words:
     """Return what puts the new names into a text; a text that is one of ``exact`` whole is replaced so."""
     told = {_plain(name): new for name, new in names.items() if _A_NAME.search(name)}
-    longest = sorted(told, key=len, reverse=True)
-    # The names are plain already: one space between their words.
-    pattern = "|".join(r"[\s_\-]+".join(map(re.escape, name.split())) for name in longest)
-    anywhere = re.compile(rf"(?<![^\W_])(?:{pattern})(?![^\W_])", re.IGNORECASE) if longest else None
+    anywhere = _anywhere(told)
 
     def words(text: str) -> str:
         if text in exact:
@@ -163,6 +180,14 @@ def _replacing(names: Mapping[str, str], exact: Mapping[str, str]) -> Words:
         return anywhere.sub(lambda found: told.get(_plain(found[0]), NOT_SHOWN), text)
 
     return words
+
+
+def _anywhere(plain: Iterable[str]) -> re.Pattern[str] | None:
+    """Return a pattern that finds plain names, the longest first; None for no names."""
+    longest = sorted(plain, key=len, reverse=True)
+    # The names are plain already: one space between their words.
+    pattern = "|".join(r"[\s_\-]+".join(map(re.escape, name.split())) for name in longest)
+    return re.compile(rf"(?<![^\W_])(?:{pattern})(?![^\W_])", re.IGNORECASE) if longest else None
 
 
 def _plain(name: str) -> str:

@@ -12,6 +12,7 @@ import pandas as pd
 from survivor.errors import GuidelineError
 from survivor.guideline.advice import Advice, advise
 from survivor.guideline.file import GuidelineFile, Row, SeasonTaken
+from survivor.guideline.hidden import refuse_hidden
 from survivor.guideline.kinds import kinds_of
 from survivor.guideline.radius import RadiusAdvice, radius_advice
 from survivor.guideline.reading import read_guideline
@@ -183,6 +184,7 @@ def _taken(file: GuidelineFile, given: Path, say: Say) -> tuple[Season, ...]:
         say(f"Reading {taken.study}")
         studies.append(load(given.parent / taken.study))
         names.append(_called(taken))
+    refuse_hidden(file, dict(zip(names, studies, strict=True)))
     return take_in(studies, names)
 
 

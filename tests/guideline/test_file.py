@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import pytest
+from pandas import read_csv
 
 from survivor.errors import GuidelineError
 from survivor.guideline import make_guideline, read_guideline
@@ -82,3 +83,45 @@ def test_what_the_seasons_do_not_bear_out_is_refused(copy, case):
     with pytest.raises(SurvivorError, match=said) as caught:
         make_guideline(file)
     assert caught.value.mend
+
+
+def hide(copy, **changed):
+    """Hide places in one season, and change the guideline file."""
+    study = copy / "season-2022" / "study.toml"
+    text = study.read_text(encoding="utf-8")
+    study.write_text(text + "\n[privacy]\nshow_places = false\n", encoding="utf-8")
+    site = read_csv(copy / "season-2021" / "plots.csv")["Site"].iloc[0]
+    file = copy / "guideline.toml"
+    text = file.read_text(encoding="utf-8")
+    for old, new in changed.values():
+        assert old in text
+        text = text.replace(old, new.format(site=site))
+    file.write_text(text, encoding="utf-8")
+    return file, site
+
+
+HIDDEN = {
+    "which plots": (
+        ('slope = ["flat"]', 'site = ["{site}"]'),
+        ("[[ground]] clay flats: where.site = ", "by a trait of the plot sheets, such as texture or slope"),
+    ),
+    "practice": (
+        ('says = "two winters', 'says = "as at {site}, two winters'),
+        ("practice.1.says = ", "without the name"),
+    ),
+    "a season": (
+        ('name = "2021 (wet)"', 'name = "2021 {site}"'),
+        ("[[seasons]] name", "without the name"),
+    ),
+}
+
+
+@pytest.mark.parametrize("case", HIDDEN)
+def test_a_place_that_a_study_hides_is_not_named_in_the_guideline_file(copy, case):
+    change, said = HIDDEN[case]
+    file, site = hide(copy, one=change)
+    with pytest.raises(GuidelineError) as caught:
+        make_guideline(file)
+    for words in (*said, f"names the site {site!r}", "of 2022 (dry) hides places", "show_places = true"):
+        assert words in str(caught.value)
+    assert "Site 0" not in str(caught.value)
