@@ -124,6 +124,9 @@ _TAGGED: Final = {
     "delayed-entry": Code(_NOTE, "used", "followed from the first sighting, not from planting"),
     "more-tags-than-planted": Code(_CHECK, "used", "more tags than seedlings planted in the plot"),
     "tag-spelling": Code(_CHECK, "used", "two tags that are probably one, written in two ways"),
+    "tag-of-one-visit": Code(
+        _CHECK, "used", "a tag of one visit only, at which another tag of the plot is missing"
+    ),
     "tag-joined": Code(_NOTE, "used", "two spellings of a tag taken as one, as the study file allows"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
 }

@@ -189,11 +189,21 @@ def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataF
         (twice | methods) & ~again,
         "plot-differs",
         word="plot",
-        what="the plot stands in the plot sheet more than once, with different facts; none of them is used",
+        what="the plot stands in the plot sheet more than once, with different facts"
+        + _rows_of(rows, name)
+        + "; none of them is used",
         mend="keep one row and one method a plot (a row a species where numbers planted are told by species)",
         group=name,
     )
     return repeated, differs
+
+
+def _rows_of(rows: pd.DataFrame, name: Texts) -> Texts:
+    """Name the rows of each plot where they are few: `, in rows 3, 9`; "" where there are many."""
+    told = rows["row"].astype(str).groupby(name).agg(list)
+    return name.map({plot: f", in rows {', '.join(at)}" for plot, at in told.items() if len(at) <= 6}).fillna(
+        ""
+    )
 
 
 def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any], pd.DataFrame]:

@@ -13,8 +13,9 @@ from survivor.records.cells import day_texts
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
 from survivor.records.checks.observers import check_observers
-from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, check_slips
+from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
 from survivor.records.checks.species import check_species
+from survivor.records.checks.strangers import check_strangers
 from survivor.records.checks.tags import one_tag
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
 from survivor.records.problems import Source, Texts, find, gather, set_aside
@@ -23,7 +24,16 @@ from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, INFILL, PLOT_KEY, State
 
-_BOOKKEEPING: Final = ("record", "source", "line", "total", "date_unread", OTHER_DATE, OTHER_PLANTED)
+_BOOKKEEPING: Final = (
+    "record",
+    "source",
+    "line",
+    "total",
+    "date_unread",
+    OTHER_DATE,
+    OTHER_PLANTED,
+    PLANTED_SOURCE,
+)
 _PLACE: Final = ("name", "entry", "row", *_BOOKKEEPING, "planted_first", "planted_until")
 # Columns that only the way to the intervals needs.
 WORKINGS: Final = (
@@ -97,6 +107,8 @@ def prepare(
         found.extend(more)
         return left(rows, gather(more))
 
+    if kind == "tagged":
+        found.append(check_strangers(rows))
     rows = left(rows, visits.found)
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
@@ -115,7 +127,7 @@ def prepare(
     rows = kept(*(_what_seedlings_say(rows, settings) if kind == "tagged" else _what_counts_say(rows)))
     silent, rows = rows[~rows["says"]], rows[rows["says"]]
     if not rows.empty:
-        rows, more = _days(rows, settings, closed)
+        rows, more = _days(rows, settings, closed, sources)
         found.extend(more)
     return Ready(rows.reset_index(drop=True), traits, silent, gather(found))
 
@@ -168,7 +180,10 @@ def _facts_of_plots(
     rows = left(rows, gather([located, followed])).copy()
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
         rows["method"], unknown, two = check_plots.methods_of_visits(
-            _with_entry(rows, settings.records.kind), settings.methods, settings.rules.preparation_of
+            _with_entry(rows, settings.records.kind),
+            settings.methods,
+            settings.rules.preparation_of,
+            sources,
         )
     else:
         method, unknown = rows["name"].map(table.plots["method"]), gather([])
@@ -198,6 +213,7 @@ def _facts_of_plots(
     )
     rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
     rows[OTHER_PLANTED] = rows[OTHER_PLANTED].where(plot_last.isna(), rows["name"].map(table.other_planted))
+    rows[PLANTED_SOURCE] = rows["name"].map(table.plots["source"]).where(plot_last.notna() & first)
     rows["planted_first"] = plot_first.where(first, own).fillna(own)
     rows["planted_date"] = plot_last.where(first, own).fillna(own)
     return rows, [located, followed, unknown, two, odd, differs]
@@ -209,7 +225,7 @@ def _own_facts(
     """Facts of plots and seedlings where the visits themselves tell them."""
     rows = rows.copy()
     rows["method"], unknown, differs = check_plots.methods_of_visits(
-        rows, settings.methods, settings.rules.preparation_of
+        rows, settings.methods, settings.rules.preparation_of, sources
     )
     radius, wrong = check_plots.radius_in_metres(rows, sources)
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
@@ -316,10 +332,12 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
     return rows.assign(says=says), [silent]
 
 
-def _days(rows: pd.DataFrame, settings: Settings, closed: dt.date) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
+def _days(
+    rows: pd.DataFrame, settings: Settings, closed: dt.date, sources: Sequence[Source]
+) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Check the days, tell the visits of each plot apart and number them."""
     kind = settings.records.kind
-    found = [check_slips(rows, closed)]
+    found = [check_slips(rows, closed, sources)]
     rows = left(rows, found[0])
     found.append(check_visits.check_days(rows, closed))
     rows = left(rows, found[-1])

@@ -15,7 +15,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import day_texts, number_texts
+from survivor.records.cells import DateOrder, day_texts, number_texts
 from survivor.records.codes import CODES
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
@@ -45,12 +45,15 @@ class Source:
         What one record of it is called in the accounts, such as ``visit row``.
     headers
         Our word -> the header over it, for the column of a problem.
+    date_order
+        What the study file says of it: ``day-first``, ``month-first`` or nothing.
     """
 
     file: str
     sheet: str
     record: str
     headers: dict[str, str] = field(default_factory=dict)
+    date_order: DateOrder = None
 
 
 @cache

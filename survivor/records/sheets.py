@@ -201,7 +201,7 @@ def _long(
     raw["total"] = _totals(raw, [raw[word] for word in sums if word in raw.columns])
     raw["source"] = 0
     raw["record"] = np.arange(len(raw))
-    source = Source(grid.file, grid.sheet, record, _headers(grid, matched))
+    source = Source(grid.file, grid.sheet, record, _headers(grid, matched), sheet.date_order)
     kept = tuple(word for word in words if word in raw.columns)
     return RawSheet(raw, kept, matched.own, sheet, (source,), matched.table, grid.said)
 
@@ -244,7 +244,7 @@ def _wide(
         rows = facts if place == 0 else facts[~facts["total"]]
         parts.append(_at_visit(rows, grid, visit, slot, place))
         over = {**shared, **{word: grid.header[column] for word, column in slot.items()}}
-        sources.append(Source(grid.file, grid.sheet, f"visit {visit.name}", over))
+        sources.append(Source(grid.file, grid.sheet, f"visit {visit.name}", over, sheet.date_order))
     raw = pd.concat(parts, ignore_index=True)
     raw["record"] = np.arange(len(raw))
     kept = tuple(word for word in (*words, *VISIT_WORDS) if word in raw.columns)

@@ -147,6 +147,13 @@ CASES: dict[str, Case] = {
         value="3.0",
         also=LOST | {"skipped-visit"},
     ),
+    "tag-of-one-visit": tagged(
+        seen("003", "1", "2022-07-01", "alive") + seen("999", "2", "2022-09-01", "alive"),
+        7,
+        column="tag",
+        value="999",
+        also=LOST | {"skipped-visit"},
+    ),
     "tag-joined": tagged(
         seen("003", "1", "2022-07-01", "alive") + seen("3.0", "2", "2022-09-01", "alive"),
         7,

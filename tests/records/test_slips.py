@@ -135,3 +135,80 @@ def test_exit_codes_are_those_of_the_readme(tmp_path: Path, study: str, status: 
     )
     assert run.returncode == status, run.stdout + run.stderr
     assert "Traceback" not in run.stderr
+
+
+def visited(folder: Path, visits: dict[str, dict[str, str]]) -> Study:
+    """One plot, planted 2022-08-01; the tags and states of each day."""
+    lines = ["site,plot,tag,method,planted_date,visit,date,state"]
+    for number, (day, states) in enumerate(visits.items()):
+        lines += [
+            f"Oddle Flat,1,{tag},rip,2022-08-01,{number},{day},{state}" for tag, state in states.items()
+        ]
+    folder.mkdir(exist_ok=True)
+    (folder / "study.toml").write_text(TAGGED, encoding="utf-8")
+    (folder / "visits.csv").write_text("\n".join(lines), encoding="utf-8")
+    return load(folder)
+
+
+TAGS = [f"{number:04d}" for number in range(10, 20)]
+DAYS = ("2022-09-01", "2022-12-01", "2023-03-01")
+
+
+def strangers(study: Study) -> list[tuple[str, str]]:
+    found = study.problems[study.problems["code"] == "tag-of-one-visit"]
+    return list(zip(found["value"], found["what"] + "; " + found["mend"], strict=True))
+
+
+def test_a_tag_of_one_visit_is_asked_about_beside_the_tag_that_is_missing_there(tmp_path: Path) -> None:
+    visits = {day: dict.fromkeys(TAGS, "alive") for day in DAYS}
+    visits[DAYS[1]] = {"9999" if tag == "0012" else tag: "alive" for tag in TAGS}
+    study = visited(tmp_path / "s", visits)
+    ((tag, words),) = strangers(study)
+    assert tag == "9999"
+    assert "0012, which stands at its other visits, is missing at this one" in words
+    assert "if it is 0012, write that tag here" in words
+    assert "9999" in set(study.intervals["tag"])  # asked, and not mended
+    lines = (tmp_path / "s" / "visits.csv").read_text(encoding="utf-8").splitlines()
+    found = study.problems.set_index("code").loc["tag-of-one-visit"]
+    assert ",9999," in lines[int(found["row"]) - 1]
+
+
+@pytest.mark.parametrize(
+    ("said", "third", "asked"),
+    [
+        # Left off the sheet as dead, and a new plant put in its place.
+        ("dead", [*(tag for tag in TAGS if tag != "0012"), "0500"], []),
+        ("alive", [*(tag for tag in TAGS if tag != "0012"), "0500"], ["0012"]),
+        ("alive", [*TAGS, "0500"], []),  # nothing is missing
+        ("alive", [*TAGS[:4], "0500"], []),  # only some were looked at
+        ("alive", [*TAGS[2:], "0O10"], ["0010", "0011"]),  # either of two
+    ],
+)
+def test_it_is_asked_only_where_a_slip_is_likely(
+    said: str, third: list[str], asked: list[str], tmp_path: Path
+) -> None:
+    second = dict.fromkeys(TAGS, "alive") | {"0012": said}
+    visits = {
+        DAYS[0]: dict.fromkeys(TAGS, "alive"), DAYS[1]: second, DAYS[2]: dict.fromkeys(third, "alive")
+    }  # fmt: skip
+    found = strangers(visited(tmp_path / "s", visits))
+    assert [words.count(tag) for _, words in found for tag in asked] == [2] * len(asked)
+    assert bool(found) is bool(asked)
+
+
+def test_of_many_that_are_missing_those_are_named_that_look_like_it(tmp_path: Path) -> None:
+    tags = [f"{number:04d}" for number in range(10, 30)]
+    visits = {day: dict.fromkeys(tags, "alive") for day in DAYS}
+    gone = ("0012", "0015", "0023", "0026", "0029")
+    visits[DAYS[2]] = dict.fromkeys([*(tag for tag in tags if tag not in gone), "00122"], "alive")
+    ((tag, words),) = strangers(visited(tmp_path / "s", visits))
+    assert tag == "00122"
+    assert "if it is 0012, write" in words
+    visits[DAYS[2]] = dict.fromkeys([*(tag for tag in tags if tag not in gone), "xyz"], "alive")
+    assert strangers(visited(tmp_path / "s", visits)) == []
+
+
+def test_few_rows_that_tell_another_preparation_are_all_named(tmp_path: Path) -> None:
+    study = tagged(tmp_path / "s", dict.fromkeys(range(3), "rip"))
+    found = study.problems.set_index("code").loc["plot-differs"]
+    assert "auger (17 rows) and rip (rows 2, 4, 6)" in found["what"]

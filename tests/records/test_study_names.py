@@ -176,7 +176,7 @@ def test_a_plot_with_two_preparations_is_set_aside_and_accounted_for(tmp_path: P
     study = load(tmp_path)
     problem = study.problems[study.problems["code"] == "plot-differs"].iloc[0]
     assert problem["severity"] == "stop"
-    assert "dig and rip" in problem["what"]
+    assert "different preparations, dig (row 5) and rip (row 4); none" in problem["what"]
     assert "rows 4 to 5" in problem["what"]
     assert list(study.accounts["fate"]) == ["used", "used", "set aside", "set aside", "used", "used"]
     assert "1" not in set(study.intervals["plot"])

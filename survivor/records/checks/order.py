@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import pandas as pd
 
 from survivor.records import cells as read
-from survivor.records.problems import Texts, find, gather, none_found
+from survivor.records.problems import Source, Texts, find, gather, none_found
 
 DATE_ORDER: Final = "date-order"
 OTHER_DATE: Final = "date_other"  # column: the day of the visit under the other order
 OTHER_PLANTED: Final = "planted_other"  # column: the planting day under the other order
+PLANTED_SOURCE: Final = "planted_source"  # column: the source that tells the planting day, if another
 _HALF, _FEW = 0.5, 0.1  # of the dates unread in the order told, and in the other
 _MANY = 0.25  # of the dates that no season could have in the order told: then the order is wrong
 
@@ -77,7 +78,7 @@ def in_other_order(column: pd.Series[Any], order: read.DateOrder) -> pd.Series[A
     return days.where(read.is_two_way(column) & (days != read.dates(column, order)[0]))
 
 
-def check_slips(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
+def check_slips(rows: pd.DataFrame, closed: dt.date, sources: Sequence[Source]) -> pd.DataFrame:
     """Find visits that lie before planting or in the future, and would not in the other order.
 
     Where many dates of a sheet do, and none of those that mean another day in the other
@@ -89,9 +90,12 @@ def check_slips(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     ----------
     rows
         Records that say something, with date, planted_first, and both as the other order
-        reads them (`OTHER_DATE`, `OTHER_PLANTED`; NaT where it reads the same).
+        reads them (`OTHER_DATE`, `OTHER_PLANTED`; NaT where it reads the same); and
+        `PLANTED_SOURCE` where the plot sheet tells the planting day.
     closed
         The day after which no record can be true.
+    sources
+        Where the records came from.
     """
     last = pd.Timestamp(closed)
     other, planted = rows[OTHER_DATE], rows["planted_first"]
@@ -106,28 +110,39 @@ def check_slips(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     replanted = rows[OTHER_PLANTED]
     of_planting = wrong & ~mended & ~doubted & (rows["date"] >= replanted) & (replanted <= last)
     of_planting &= rows["date"] <= last
+    others = {number: other_order(source.date_order) or "" for number, source in enumerate(sources)}
+    of_visits = rows["source"].map(others)
+    of_sheet = rows.get(PLANTED_SOURCE, rows["source"]).fillna(rows["source"]).map(others)
     return gather(
         [
             _slip(
                 rows,
                 doubted & told,
+                "whole sheet",
                 "many of these dates lie before planting or after the records were closed in the order of "
-                "day and month that the study file gives, and none does in the other; none of them is used",
-                "change date_order in the study file, in the table of this file, to the other one",
+                "day and month that the study file gives, and none does in the other, "
+                + of_visits
+                + "; none of them is used",
+                'change date_order in the study file, in the table of this file, to "' + of_visits + '"',
+                "date",
             ),
             _slip(
                 rows,
                 mended & ~doubted,
+                "single dates",
                 "in the order of day and month that the study file gives this lies before planting or after "
-                "the records were closed, and in the other it does not",
+                "the records were closed, and in the other (" + of_visits + ") it does not",
                 "look it up; if day and month are exchanged, write the day as year-month-day",
+                "date",
             ),
             _slip(
                 rows,
                 of_planting,
+                "planting",
                 "the visit lies before planting, unless day and month of the planting date are exchanged",
-                "look up the planting date; if so, correct date_order in the table of its file, or write the "
-                "planting date as year-month-day",
+                'look up the planting date; if so, change date_order in the table of its file to "'
+                + of_sheet
+                + '", or write the planting date as year-month-day',
                 "planted_date",
             ),
         ]
@@ -135,8 +150,8 @@ def check_slips(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
 
 
 def _slip(
-    rows: pd.DataFrame, wrong: pd.Series[bool], what: str, mend: str, word: str = "date"
+    rows: pd.DataFrame, wrong: pd.Series[bool], kind: str, what: Texts | str, mend: Texts | str, word: str
 ) -> pd.DataFrame:
-    group = rows["source"].astype(str) + word + what[:20]
+    group = rows["source"].astype(str) + word + kind
     value = "read as " + read.day_texts(rows[word])
     return find(rows, wrong, DATE_ORDER, word=word, value=value, what=what, mend=mend, group=group)

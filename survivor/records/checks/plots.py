@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survivor.records.cells import number_texts
 from survivor.records.checks.cells import check_renamed
-from survivor.records.checks.slips import odd_preparations
+from survivor.records.checks.slips import odd_preparations, preparations_told
 from survivor.records.problems import Source, Texts, find, gather, none_found
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
@@ -78,7 +78,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
 
 
 def methods_of_visits(
-    rows: pd.DataFrame, methods: Sequence[Method], of: Literal["plot", "plant"]
+    rows: pd.DataFrame, methods: Sequence[Method], of: Literal["plot", "plant"], sources: Sequence[Source]
 ) -> tuple[Texts, pd.DataFrame, pd.DataFrame]:
     """Give each plot its one method, where the visits tell it.
 
@@ -95,6 +95,8 @@ def methods_of_visits(
         The preparations of the study file.
     of
         Whose the preparation is.
+    sources
+        Where the records came from.
 
     Returns
     -------
@@ -115,7 +117,9 @@ def methods_of_visits(
     if not several.any():
         return method, unknown, odd
     named = {
-        name: " and ".join(sorted(part.dropna().unique())) for name, part in known if several[part.index[0]]
+        name: preparations_told(rows.loc[part.index], part, sources)
+        for name, part in known
+        if several[part.index[0]]
     }
     differs = find(
         rows,

@@ -1,13 +1,15 @@
-"""A preparation that one row of a plot tells and the others do not: a slip of the pen."""
+"""Preparations that the rows of one plot tell in several ways: a slip of the pen, or two plots in one."""
 
 from __future__ import annotations
 
 import difflib
+from collections.abc import Sequence
 
 import pandas as pd
 
-from survivor.records.problems import Texts, find, none_found
+from survivor.records.problems import Source, Texts, find, none_found
 
+_MOST_NAMED = 6  # rows of one preparation that are named one by one
 _MOST_ODD = 0.1  # share of the rows of a plot that may tell another preparation by a slip
 
 
@@ -44,3 +46,20 @@ def odd_preparations(rows: pd.DataFrame, method: Texts, whose: Texts, of: str) -
         mend=f"write the preparation of the {of} here too, or the right {of} label",
     )
     return method.where(~odd, most), found
+
+
+def preparations_told(rows: pd.DataFrame, told: Texts, sources: Sequence[Source]) -> str:
+    """Name the preparations of a plot, each with its rows where they are few, else how many."""
+    files = rows["source"].map(lambda source: sources[source].file)
+    apart = files.nunique() > 1
+    said = []
+    for name in sorted(told.dropna().unique()):
+        mine = told == name
+        places = list(dict.fromkeys(zip(files[mine], rows.loc[mine, "row"], strict=True)))
+        if len(places) > _MOST_NAMED:
+            said.append(f"{name} ({len(places):,} rows)")
+        else:
+            word = "" if apart else "row " if len(places) == 1 else "rows "
+            named = [f"{file} row {row}" if apart else str(row) for file, row in places]
+            said.append(f"{name} ({word}{', '.join(named)})")
+    return " and ".join(said)
