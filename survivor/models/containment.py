@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
 
-_SAME = 1e-9  # columns that differ by less are equal
+_SAME = 1e-9  # columns that differ by less than this share of their range are equal
 _RANK = 1e-8
 
 
@@ -77,6 +77,8 @@ def degrees(columns: Floats, stratum: Codes, groups: Codes) -> Degrees:
     groups
         Codes of the nested groups, outermost first, shape (n, L).
     """
+    spread = np.ptp(columns, axis=0)
+    columns = (columns - columns.min(axis=0)) / np.where(spread > 0, spread, 1.0)
     levels = groups.shape[1]
     term_level = np.full(columns.shape[1], levels - 1, dtype=np.intp)
     stratum_level, fixed = levels - 1, 0

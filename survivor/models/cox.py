@@ -164,6 +164,8 @@ def _estimate(sets: RiskSets, terms: Sequence[str]) -> Maximum:
             where="cox model",
             mend="join that level with another, leave the term out, or read its survival from the curves",
         )
+    if not estimate.settled:
+        raise ModelError("the fit did not settle", where="cox model", mend="use fewer terms")
     return estimate
 
 

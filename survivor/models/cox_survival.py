@@ -30,7 +30,7 @@ STALE_DAYS = 30.0  # a stratum last visited longer than this before the day aske
 class _Cells:
     """Cells as a Cox model sees them.
 
-    ``columns`` (n, q) centred; ``strata`` (n,) with -1 for those without deaths;
+    ``columns`` (n, q) centred as in the fit; ``strata`` (n,) with -1 for those without deaths;
     ``weights`` (m, n); ``at`` the day.
     """
 
@@ -126,7 +126,7 @@ class CoxEngine:
             )
         place = np.full(len(self.design.strata_levels), -1, dtype=np.intp)
         place[self.kept] = np.arange(len(self.kept))
-        columns = self.design.columns_for(cells) - self.sets.centre
+        columns = self.sets.centred(self.design.columns_for(cells), place[strata])
         return _Cells(columns, place[strata], weights, at)
 
 

@@ -15,9 +15,12 @@ from numpy.typing import NDArray
 
 from survivor.errors import IntervalsError, ModelError
 from survivor.intervals import Codes, alike, cluster_columns, group_codes, sum_by
+from survivor.models.runaway import range_within
 
 Floats = NDArray[np.float64]
 _RANK_TOLERANCE = 1e-8
+# A column this many times its range within strata away from nought loses digits, and is centred there.
+_FAR_OFF = 2.0
 
 
 @dataclass(frozen=True)
@@ -27,7 +30,10 @@ class Design:
     Attributes
     ----------
     columns
-        The formula's columns without intercept, shape (rows, q).
+        The formula's columns without intercept, less ``centre``, shape (rows, q).
+    centre
+        0, or the mean in each stratum of a column that lies very far from nought, such as a
+        date in days; the levels take it up. Shape (strata, q).
     terms
         Their names, as the formula library prints them.
     strata_codes, strata_levels
@@ -37,6 +43,7 @@ class Design:
     """
 
     columns: Floats
+    centre: Floats
     terms: tuple[str, ...]
     spec: Any
     strata: tuple[str, ...]
@@ -64,7 +71,8 @@ class Design:
                 where="prediction",
                 mend="predict only for levels that are in the records fitted",
             ) from problem
-        return _without_intercept(matrix)[0]
+        columns = _without_intercept(matrix)[0]
+        return columns - self.centre[self.strata_for(cells)] if self.centre.any() else columns
 
     def strata_for(self, cells: pd.DataFrame) -> NDArray[np.intp]:
         """Stratum of new rows; one that the fit has not seen is refused."""
@@ -121,6 +129,7 @@ def build_design(
     spec: ModelSpec = matrix.model_spec
     strata_names = () if strata is None else tuple(_named(frame, strata, "strata"))
     strata_codes, strata_levels = _codes(frame, strata_names)
+    centre = _centre(columns, strata_codes, len(strata_levels))
     if cluster is None:
         cluster_names: tuple[str, ...] = ()
         cluster_codes: Codes = np.arange(len(frame), dtype=np.intp)
@@ -136,7 +145,8 @@ def build_design(
                 mend="replicate the preparations; cluster=None only where seedlings were prepared one by one",
             )
     return Design(
-        columns,
+        columns - centre[strata_codes],
+        centre,
         terms,
         spec,
         strata_names,
@@ -220,6 +230,15 @@ def _without_intercept(matrix: Any) -> tuple[Floats, tuple[str, ...]]:
     return np.asarray(matrix, dtype=float)[:, kept], tuple(names[place] for place in kept)
 
 
+def _centre(columns: Floats, stratum: Codes, strata: int) -> Floats:
+    number = np.bincount(stratum, minlength=strata)
+    middle = np.zeros((strata, columns.shape[1]))
+    for place, column in enumerate(columns.T):
+        middle[:, place] = sum_by(stratum, column, strata) / number
+    far = np.abs(middle).max(axis=0, initial=0.0) > _FAR_OFF * range_within(columns, stratum)
+    return np.where(far, middle, 0.0)
+
+
 def _refuse_absent(frame: pd.DataFrame, names: Sequence[str]) -> None:
     absent = [name for name in names if name not in frame.columns]
     if absent:
@@ -297,7 +316,7 @@ def independent_columns(columns: Floats, stratum: Codes) -> Codes:
         for _ in range(2):  # twice is enough for orthogonality to rounding
             within = within - basis @ (basis.T @ within)
         length = float(np.linalg.norm(within))
-        if length >= _RANK_TOLERANCE * max(float(np.linalg.norm(column)), 1.0):
+        if length > _RANK_TOLERANCE * float(np.linalg.norm(column)):
             kept.append(place)
             basis = np.column_stack([basis, within / length])
     return np.array(kept, dtype=np.intp)

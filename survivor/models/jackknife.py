@@ -38,7 +38,7 @@ from survivor.models.partial import Floats, Maximum, RiskSets, evaluate, maximis
 _FULL_REFITS = 3e5
 _LEAST_LEFT = 0.5  # share of the information on a term that must remain for one step to do
 _LONG_STEP = 0.5  # squared length, in units of standard errors, from which one step does not do
-_SAME = 1e-9  # columns that differ by less are equal
+_SAME = 1e-9  # columns that differ by less than this share of their range are equal
 
 
 @dataclass(frozen=True)
@@ -83,7 +83,8 @@ class Groups:
 
 def groups(sets: RiskSets) -> Groups:
     """Read from the rows how clusters lie in strata and which columns vary within them."""
-    return groups_of(sets.columns, sets.cluster, sets.strata)
+    # As they were before each stratum was centred: a cluster may reach into several.
+    return groups_of(sets.columns + sets.centre[sets.strata], sets.cluster, sets.strata)
 
 
 def groups_of(columns: Floats, cluster: Codes, strata: Codes) -> Groups:
@@ -94,9 +95,10 @@ def groups_of(columns: Floats, cluster: Codes, strata: Codes) -> Groups:
     size = np.bincount(block)[block]
     # The only cluster of a block takes no stratum with it but its own.
     factor = np.where(size > 1, 1 - 1 / size, 1 - 1 / count)
-    varies = _range(columns, cluster, count) > _SAME
+    same = _SAME * np.ptp(columns, axis=0)
+    varies = _range(columns, cluster, count) > same
     within = np.any(varies, axis=0)
-    tells = np.any(_range(columns, block[cluster], int(block.max()) + 1) > _SAME, axis=1)
+    tells = np.any(_range(columns, block[cluster], int(block.max()) + 1) > same, axis=1)
     between = int((~within).sum())
     counted = (int(tells[block].sum()), int(tells.sum()), between)
     return Groups(
@@ -202,6 +204,7 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
     """One Newton step without each cluster, shape (G, q), and the clusters for which it is too long."""
     steps = np.zeros((found.count, len(estimate.beta)))
     long: list[int] = []
+    unit = np.sqrt(np.maximum(np.diag(estimate.at.information), 1e-300))
     for rows, clusters in blocks(sets, found):
         all_rows = evaluate(rows, estimate.beta)
         for cluster in clusters:
@@ -212,7 +215,8 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
             if np.any(np.diag(information) < _LEAST_LEFT * np.diag(estimate.at.information)):
                 long.append(cluster)
                 continue
-            steps[cluster] = np.linalg.lstsq(information, gradient, rcond=None)[0]
+            scaled = information / np.outer(unit, unit)
+            steps[cluster] = np.linalg.lstsq(scaled, gradient / unit, rcond=None)[0] / unit
             if gradient @ steps[cluster] > _LONG_STEP:
                 long.append(cluster)
                 steps[cluster] = 0.0

@@ -27,6 +27,7 @@ from survivor.errors import ModelError
 from survivor.intervals import sum_by
 from survivor.models.clusters import Bread, bread_of
 from survivor.models.learnt import Steps, learn, times
+from survivor.models.runaway import FAR, errors_from, range_within, runs_away
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -39,7 +40,6 @@ _LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvatur
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
 _RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
-_FAR = 30.0  # a term that moves the log hazard this far over its range is running to infinity
 
 
 @dataclass(frozen=True)
@@ -153,6 +153,7 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     else:
         level, common = start.level + np.log(scale), np.concatenate([start.alpha, start.beta])
     to_strata, spread = _indicator(data), _spread(data)
+    later = lengths.shape[1] - 1
     state = _evaluate(level, common, data, lengths)
     _refuse_flat(state, data, to_strata)
     learnt: Steps = ()
@@ -178,9 +179,12 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
         moved, before = size * step, score
         if gain * size < converged:
             break
-        runaway = _runaway(common, data, spread)
+        runaway = _runaway(common[:later])
         if runaway is not None:
             return _solution(level, common, state, data, scale, step_number, runaway)
+        if (np.abs(common[later:]) * spread).max(initial=0.0) > FAR:
+            error = errors_from(_expected(state, to_strata).common)[later:]
+            _refuse_runaway(common[later:], spread, error, data.names)
     else:
         raise ModelError(
             f"the fit did not settle in {_STEPS} steps",
@@ -286,28 +290,29 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
 
 
 def _spread(data: Rows) -> Floats:
-    """Range of each covariate, shape (q + r,)."""
-    spread: Floats = np.ptp(np.ascontiguousarray(data.columns.T), axis=1)  # many times faster than by columns
+    """Range of each covariate within strata, shape (q + r,)."""
+    spread = range_within(data.columns, data.stratum)
     if data.varying is None:
         return spread
     return np.concatenate([spread, np.ptp(data.varying, axis=(0, 1))])
 
 
-def _runaway(common: Floats, data: Rows, spread: Floats) -> int | None:
-    pieces = data.lengths.shape[1]
-    alpha = np.concatenate([[0.0], common[: pieces - 1]])
-    if pieces > 1 and alpha.max() - alpha.min() > _RUNAWAY:
-        return int(np.argmin(alpha))
-    reach = np.abs(common[pieces - 1 :]) * spread
-    if reach.max(initial=0.0) > _FAR:
-        worst = int(np.argmax(reach))
-        name = data.names[worst] if worst < len(data.names) else f"column {worst}"
+def _runaway(later: Floats) -> int | None:
+    """Place of a piece whose hazard runs to zero, from the log ratios of the later pieces to the first."""
+    alpha = np.concatenate([[0.0], later])
+    return int(np.argmin(alpha)) if np.ptp(alpha) > _RUNAWAY else None
+
+
+def _refuse_runaway(beta: Floats, spread: Floats, error: Floats, names: tuple[str, ...]) -> None:
+    gone = runs_away(beta, spread, error)
+    if gone.any():
+        worst = int(np.argmax(np.where(gone, np.abs(beta) * spread, 0.0)))
+        name = names[worst] if worst < len(names) else f"column {worst}"
         raise ModelError(
             f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
             where="grouped model",
             mend="join that level with another, leave the term out, or read its survival from the curves",
         )
-    return None
 
 
 def _solution(

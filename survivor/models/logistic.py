@@ -25,6 +25,7 @@ from survivor.models.jeffreys import LogisticJeffreys
 from survivor.models.outcome import outcomes
 from survivor.models.penalised_fit import penalised_parts
 from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
+from survivor.models.runaway import FAR, errors_from, range_within, runs_away
 from survivor.models.separation import Separation, said_of_levels, separation
 from survivor.models.working import INDEPENDENCE, Working, check_working, plots_within, weights_at_milestone
 
@@ -34,7 +35,6 @@ _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
 # A term that moves the log odds this far over its range is running to infinity. Separation is told before, by
 # itself; girls' age at menarche moves them by 14, and that is finite.
-_RUNAWAY = 30.0
 _MOST_DENSE = 20_000_000  # numbers in the matrix given to statsmodels
 
 
@@ -282,7 +282,7 @@ def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
     level, beta = _start(rows)
     alive, number = rows.weighted
     value = _value(rows, level, beta)
-    spread = np.ptp(rows.columns, axis=0)
+    spread = range_within(rows.columns, rows.stratum)
     for _ in range(_STEPS):
         share = expit(level[rows.stratum] + rows.columns @ beta)
         score, weight = alive - number * share, number * share * (1 - share)
@@ -306,10 +306,12 @@ def _solve(rows: _Rows, terms: Sequence[str]) -> tuple[Floats, Floats, float]:
             size /= 2
         level, beta, value = level + size * step_level, beta + size * step_beta, trial
         reach = np.abs(beta) * spread
-        if reach.max(initial=0.0) > _RUNAWAY:
+        # The information before the last step: it only falls on the way to infinity.
+        gone = runs_away(beta, spread, errors_from(bread.common))
+        if gone.any():
+            name = terms[int(np.argmax(np.where(gone, reach, 0.0)))]
             raise ModelError(
-                f"{terms[int(np.argmax(reach))]} has no finite estimate: at one of its levels everybody is "
-                "alive, or everybody dead",
+                f"{name} has no finite estimate: at one of its levels everybody is alive, or everybody dead",
                 where="logistic model",
                 mend="join that level with another, leave the term out, or read its survival from the curves",
             )
@@ -348,7 +350,8 @@ def _start(rows: _Rows) -> tuple[Floats, Floats]:
             found = np.asarray(GLM(counts, matrix, family=Binomial()).fit().params, dtype=float)
         except (PerfectSeparationError, np.linalg.LinAlgError):
             return plain
-    tame = np.isfinite(found).all() and np.abs(found).max() < 2 * _RUNAWAY
+    reach = np.abs(found[strata:]) * range_within(rows.columns, rows.stratum)
+    tame = np.isfinite(found).all() and reach.max(initial=0.0) < 2 * FAR
     return (found[:strata], found[strata:]) if tame else plain
 
 

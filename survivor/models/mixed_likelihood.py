@@ -21,6 +21,7 @@ from survivor.intervals import sum_by
 from survivor.models.clusters import Bread, bread_of
 from survivor.models.quadrature import Integral, Nodes, Peak, Tree, integrate
 from survivor.models.row_terms import Counts, Floats, Link
+from survivor.models.runaway import range_within
 
 Codes = NDArray[np.intp]
 
@@ -283,7 +284,7 @@ def likelihood(rows: MixedRows) -> Likelihood:
     columns = rows.columns[order]
     if not bordered:
         columns = np.hstack([(stratum[:, None] == np.arange(rows.strata)).astype(float), columns])
-    reach = np.ptp(columns, axis=0) if len(columns) else np.ones(columns.shape[1])
+    reach = range_within(columns, stratum)
     reach = np.where(reach > 0, reach, 1.0)
     pieces = rows.lengths.shape[1]
     at_risk, died, lengths = rows.at_risk[order], rows.died[order], rows.lengths[order]

@@ -20,6 +20,7 @@ from survivor.models.clusters import Bread
 from survivor.models.mixed_likelihood import Evaluation, Likelihood, MixedRows, Parameters, likelihood
 from survivor.models.quadrature import Nodes, hermite
 from survivor.models.row_terms import Floats
+from survivor.models.runaway import FAR, errors_from, runs_away
 
 Mask = NDArray[np.bool_]
 
@@ -31,7 +32,6 @@ _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
 _RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
-_FAR = 30.0  # a term that moves the predictor this far over its range is running to infinity
 _LEAST_EIGENVALUE = 0.2
 _PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
@@ -272,7 +272,7 @@ class _Climb:
             at, ready = trial, found
             self.steps += 1
             self._moved += gain
-            self._refuse_runaway(at)
+            self._refuse_runaway(at, ready)
             gone = self.free & (at.sd < _NOTHING)
             if gone.any():
                 self.free = self.free & ~gone
@@ -340,7 +340,7 @@ class _Climb:
         # The likelihood is even in every standard deviation.
         return replace(found, sd=np.abs(found.sd))
 
-    def _refuse_runaway(self, at: Parameters) -> None:
+    def _refuse_runaway(self, at: Parameters, ready: Evaluation) -> None:
         if self.free.any() and at.sd[self.free].max() > _WILD:
             raise ModelError(
                 "a random effect has no finite standard deviation: groups are all dead or all alive",
@@ -352,10 +352,17 @@ class _Climb:
             raise PieceRunsAway(int(np.argmin(alpha)))
         first = len(at.common) - len(self.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
-        if len(reach) and reach.max() > _FAR:
+        if not reach.max(initial=0.0) > FAR:
+            return
+        try:
+            error = errors_from(self.likely.scoring(at, ready.peaks)[0].common)[first:]
+        except np.linalg.LinAlgError:
+            error = np.full(len(reach), np.inf)
+        gone = runs_away(at.common[first:], self.likely.scale[first:], error)
+        if gone.any():
+            name = self.names[int(np.argmax(np.where(gone, reach, 0.0)))]
             raise ModelError(
-                f"{self.names[int(np.argmax(reach))]} has no finite estimate: at one of its levels nobody, "
-                "or everybody, died",
+                f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
                 where="mixed model",
                 mend="join that level with another, leave the term out, or read its survival from the curves",
             )

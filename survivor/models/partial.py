@@ -19,6 +19,8 @@ Survival Data, section 3.3 and 4.2; the baseline is their "Efron" one.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -26,12 +28,13 @@ from numpy.typing import NDArray
 from scipy import sparse
 
 from survivor.intervals import Codes, group_codes, sum_by
+from survivor.models.runaway import FAR, errors_of, range_within, runs_away
 
 Floats = NDArray[np.float64]
 
 _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_RUNAWAY = 12.0  # log hazards this far apart are running to infinity
+_LARGEST = 300.0  # log hazards are kept to this, so that squares of their sums stay finite
 _FLAT = 1e-9  # eigenvalues of the scaled information below this: nothing is known in that direction
 
 
@@ -42,7 +45,11 @@ class RiskSets:
     Attributes
     ----------
     columns
-        Covariates, shape (n, q), centred at ``centre``.
+        Covariates, shape (n, q), less the ``centre`` of their stratum.
+    centre
+        Mean of those at risk in each stratum, shape (S, q). A baseline of its own takes up
+        what lies between strata, so columns that differ by much more between than within
+        strata lose nothing.
     first, last
         Row i is at risk at the days of death ``first[i] <= j < last[i]``; its dead
         were found at day ``last[i] - 1``.
@@ -64,8 +71,15 @@ class RiskSets:
     strata: Codes
     days: Floats
     day_strata: Codes
+    _shift: Codes
     _enter_leave: sparse.csr_array
     _death: sparse.csr_array
+
+    @property
+    def _spans(self) -> list[tuple[int, int]]:
+        """First day and day after the last of each stratum in order."""
+        starts = np.flatnonzero(np.diff(self.day_strata, prepend=-1))
+        return list(pairwise([*starts.tolist(), len(self.days)]))
 
     def pick(self, rows: Codes) -> RiskSets:
         """Only these rows, which must hold whole strata, and the days of those strata."""
@@ -83,9 +97,13 @@ class RiskSets:
             strata=self.strata[rows],
             days=self.days[kept],
             day_strata=self.day_strata[kept],
-            _enter_leave=_indicator(first, int(kept.sum()) + 1) - _indicator(last, int(kept.sum()) + 1),
-            _death=_indicator(last - 1, int(kept.sum())),
+            **_placed(first, last, self.strata[rows], self.day_strata[kept]),
         )
+
+    def centred(self, columns: Floats, strata: Codes) -> Floats:
+        """Columns of other rows less the centre of their stratum; 0 in strata without a death (-1)."""
+        found: Floats = np.where((strata >= 0)[:, None], columns - self.centre[strata], 0.0)
+        return found
 
     def without(self, cluster: int) -> RiskSets:
         """Leave one cluster out: its rows and days of death stay, with nobody in them."""
@@ -102,7 +120,7 @@ class Evaluation:
     log_likelihood, gradient, information
         Shapes (), (q,), (q, q).
     steps
-        Baseline hazard of each day of death at ``RiskSets.centre``, shape (T,).
+        Baseline hazard of each day of death at the ``centre`` of its stratum, shape (T,).
     step_slopes
         Derivative of ``steps`` in the coefficients, shape (T, q).
     step_variances
@@ -140,7 +158,11 @@ def risk_sets(
     first = np.searchsorted(dead, strata * reach + np.searchsorted(moments, start, side="right"))
     last = np.searchsorted(dead, strata * reach + np.searchsorted(moments, stop, side="right"))
     used = last > first  # the others are at risk on no day of death
-    centre = np.average(columns[used], axis=0, weights=at_risk[used])
+    of, weight = strata[used], at_risk[used]
+    entered = sum_by(of, weight)
+    centre = np.column_stack(
+        [np.empty((len(entered), 0)), *(sum_by(of, weight * column) / entered for column in columns[used].T)]
+    )
     key = pd.DataFrame(np.column_stack([first[used], last[used], cluster[used], columns[used]]))
     codes = group_codes(key, list(key.columns))[0]
     count = int(codes.max()) + 1
@@ -149,7 +171,7 @@ def risk_sets(
     rows = np.flatnonzero(used)[pick]
     first, last = first[rows].astype(np.intp), last[rows].astype(np.intp)
     return RiskSets(
-        columns=columns[rows] - centre,
+        columns=columns[rows] - centre[strata[rows]],
         centre=centre,
         first=first,
         last=last,
@@ -159,9 +181,19 @@ def risk_sets(
         strata=strata[rows],
         days=moments[dead % reach],
         day_strata=(dead // reach).astype(np.intp),
-        _enter_leave=_indicator(first, len(dead) + 1) - _indicator(last, len(dead) + 1),
-        _death=_indicator(last - 1, len(dead)),
+        **_placed(first, last, strata[rows], dead // reach),
     )
+
+
+def _placed(first: Codes, last: Codes, strata: Codes, day_strata: Codes) -> dict[str, Any]:
+    """Where rows enter and leave, with a place after the last day of each stratum, and where they die."""
+    levels = np.unique(day_strata)
+    shift, places = np.searchsorted(levels, strata).astype(np.intp), len(day_strata) + len(levels)
+    return {
+        "_shift": shift,
+        "_enter_leave": _indicator(first + shift, places) - _indicator(last + shift, places),
+        "_death": _indicator(last - 1, len(day_strata)),
+    }
 
 
 def _indicator(codes: Codes, levels: int) -> sparse.csr_array:
@@ -189,10 +221,15 @@ class _Sums:
 
 def _sums(sets: RiskSets, beta: Floats) -> _Sums:
     x = sets.columns
-    linear = np.clip(x @ beta, -50, 50)
+    linear = np.clip(x @ beta, -_LARGEST, _LARGEST)
     relative = np.exp(linear)
     one_and_x = np.column_stack([np.ones(len(x)), x])
-    risk = np.cumsum(sets._enter_leave @ ((sets.at_risk * relative)[:, None] * one_and_x), axis=0)[:-1]
+    # Each stratum for itself, and from its last day: those of high hazards leave early, and taking
+    # large numbers away again would leave their rounding behind.
+    moves = sets._enter_leave @ ((sets.at_risk * relative)[:, None] * one_and_x)
+    risk = np.empty((len(sets.days), moves.shape[1]))
+    for place, (low, high) in enumerate(sets._spans):
+        risk[low:high] = -np.cumsum(moves[high + place : low + place : -1], axis=0)[::-1]
     dead = sets._death @ ((sets.died * relative)[:, None] * one_and_x)
     deaths = sets._death @ sets.died
     # Differences of sums leave rounding behind: those at risk are at least the dead.
@@ -264,8 +301,11 @@ def schoenfeld(sets: RiskSets, beta: Floats) -> Floats:
 
 def _between(values: Floats, sets: RiskSets) -> Floats:
     """Sum of daily values over the days at which each row is at risk."""
-    running = np.concatenate([np.zeros((1, *values.shape[1:])), np.cumsum(values, axis=0)])
-    found: Floats = running[sets.last] - running[sets.first]
+    spans = sets._spans
+    running = np.zeros((len(values) + len(spans), *values.shape[1:]))
+    for place, (low, high) in enumerate(spans):
+        running[low + place + 1 : high + place + 1] = np.cumsum(values[low:high], axis=0)
+    found: Floats = running[sets.last + sets._shift] - running[sets.first + sets._shift]
     return found
 
 
@@ -279,6 +319,8 @@ class Maximum:
         Coefficients, shape (q,); those that run away stand where they were left.
     runaway
         Which coefficients run to infinity, shape (q,).
+    settled
+        Whether the steps came to an end.
     flat
         Directions of which the rows say nothing, shape (q, flat directions);
         ``beta`` keeps its starting value along them.
@@ -288,6 +330,7 @@ class Maximum:
     at: Evaluation
     runaway: NDArray[np.bool_]
     flat: Floats
+    settled: bool
 
     @property
     def known(self) -> NDArray[np.bool_]:
@@ -303,8 +346,8 @@ def maximise(sets: RiskSets, start: Floats, limit: int = _STEPS) -> Maximum:
     now = evaluate(sets, beta)
     present = sets.columns[sets.at_risk > 0]
     usable, flat = _directions(now.information, sets.died.sum() * np.max(present**2, axis=0))
-    spread = np.ptp(present, axis=0)
-    runaway = np.zeros(len(beta), dtype=bool)
+    spread = range_within(present, sets.strata[sets.at_risk > 0])
+    runaway, settled = np.zeros(len(beta), dtype=bool), False
     for _ in range(limit):
         slope = usable.T @ now.gradient
         step = np.linalg.lstsq(usable.T @ now.information @ usable, slope, rcond=None)[0]
@@ -317,10 +360,12 @@ def maximise(sets: RiskSets, start: Floats, limit: int = _STEPS) -> Maximum:
                 break
             size /= 2
         beta, now = trial, found
-        runaway = np.abs(beta) * spread > _RUNAWAY
-        if runaway.any() or abs(gain) * size < _CONVERGED:
+        if (np.abs(beta) * spread > FAR).any():
+            runaway = runs_away(beta, spread, errors_of(now.information))
+        settled = abs(gain) * size < _CONVERGED
+        if runaway.any() or settled:
             break
-    return Maximum(beta, now, runaway, flat)
+    return Maximum(beta, now, runaway, flat, settled)
 
 
 def _directions(information: Floats, most: Floats) -> tuple[Floats, Floats]:
@@ -334,6 +379,6 @@ def _directions(information: Floats, most: Floats) -> tuple[Floats, Floats]:
     values, vectors = np.linalg.eigh(information * np.outer(inverse, inverse))
     curved = values > _FLAT
     if curved.all():
-        return np.eye(len(own)), np.empty((len(own), 0))
+        return np.diag(inverse), np.empty((len(own), 0))
     flat = inverse[:, None] * vectors[:, ~curved]
     return inverse[:, None] * vectors[:, curved], flat / np.abs(flat).max(axis=0)

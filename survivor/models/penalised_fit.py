@@ -248,7 +248,8 @@ def penalised_table(profile: Profile, spread: DesignEffect, terms: Sequence[str]
     limits = ends[:, :2] / reach[:, None]
     table["lower"], table["upper"] = limits[:, 0], limits[:, 1]
     table["p_value"] = ends[:, 2]
-    table[f"{ratio}_lower"], table[f"{ratio}_upper"] = np.exp(limits[:, 0]), np.exp(limits[:, 1])
+    with np.errstate(over="ignore"):  # in a very small unit a ratio is beyond all numbers
+        table[f"{ratio}_lower"], table[f"{ratio}_upper"] = np.exp(limits[:, 0]), np.exp(limits[:, 1])
     return table
 
 

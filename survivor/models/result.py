@@ -289,6 +289,8 @@ def coefficient_table(
     with np.errstate(divide="ignore", invalid="ignore"):
         p_value = 2 * stats.t.sf(np.abs(estimate / std_error), df)
     lower, upper = estimate - quantile * std_error, estimate + quantile * std_error
+    with np.errstate(over="ignore"):  # in a very small unit a ratio is beyond all numbers
+        ratios = np.exp([estimate, lower, upper])
     columns: dict[str, Any] = {
         "term": list(terms),
         "estimate": estimate,
@@ -298,8 +300,8 @@ def coefficient_table(
         "upper": upper,
         "p_value": p_value,
         "variance": variance,
-        ratio: np.exp(estimate),
-        f"{ratio}_lower": np.exp(lower),
-        f"{ratio}_upper": np.exp(upper),
+        ratio: ratios[0],
+        f"{ratio}_lower": ratios[1],
+        f"{ratio}_upper": ratios[2],
     }
     return pd.DataFrame(columns)

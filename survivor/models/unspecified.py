@@ -62,7 +62,8 @@ def fit_unspecified(
     against = " and ".join(design.strata) + " levels" if design.strata else "the baseline"
     refuse_aliased(rows.columns, design.terms, rows.stratum, against)
     _refuse_separated(rows, frame.iloc[used], design)
-    centre = rows.columns.mean(axis=0)
+    # Levels take up what lies between strata, so that none has to go far to make up for its columns.
+    centre = np.array([rows.columns[rows.stratum == level].mean(axis=0) for level in range(len(kept))])
     whole = innermost_of(rows)
     problem = problem_of(whole, len(kept), centre)
     if not whole.rows.died.sum():
@@ -232,19 +233,21 @@ def _without(rows: Watched, full: Baseline, cluster: int) -> tuple[Baseline, NDA
         rest.columns[:, usable], stratum, rest.start, rest.stop, rest.at_risk, rest.died, rest.cluster
     )
     whole = innermost_of(part)
-    problem = problem_of(whole, len(kept), full.centre[usable])
+    centre = full.centre[kept][:, usable]
+    problem = problem_of(whole, len(kept), centre)
     level = full.level[kept]
     try:
         found = maximise_profile(problem, np.concatenate([level[1:] - level[0], full.beta[usable]]))
     except ModelError:
         return full, np.zeros(len(full.beta), dtype=bool)
     told[usable[found.runaway[found.runaway >= problem.levels] - problem.levels]] = False
-    small = Baseline.of(whole, found, len(kept), full.centre[usable])
-    levels = np.where(seen, -np.inf, full.level)
-    levels[kept] = small.level
+    small = Baseline.of(whole, found, len(kept), centre)
     beta = full.beta.copy()
     beta[usable] = small.beta
     loose = np.setdiff1d(np.arange(len(beta)), usable)
+    levels = np.where(seen, -np.inf, full.level)
+    # The levels found are those of rows with the loose columns as they are held.
+    levels[kept] = small.level - (rest.columns[:1, loose] - full.centre[kept][:, loose]) @ beta[loose]
     return small.spread(levels, beta, full.centre, loose, rest.columns[:1]), told
 
 

@@ -25,6 +25,7 @@ from scipy.optimize import nnls
 from survivor.errors import ModelError
 from survivor.intervals import Codes
 from survivor.models.innermost import Innermost
+from survivor.models.runaway import FAR, errors_of, runs_away
 
 Floats = NDArray[np.float64]
 
@@ -34,8 +35,7 @@ _MOST_STEPS = 300
 _CLIMBS = 60
 _CLIMBED = 1e-12  # squared length of a step of theta in units of standard errors
 _DUST = 1e-12  # a jump below this share of all is none
-_RUNAWAY = 12.0  # a term that moves the log hazard this far over its range is running to infinity
-_LEVEL_RUNAWAY = 16.0  # the same for a stratum, which is then held where it is
+_LEVEL_RUNAWAY = 16.0  # a level this far from the first is running to infinity, and is held where it is
 _LARGEST = 700.0
 
 
@@ -62,9 +62,11 @@ class Problem:
 
     def over(self, shares: Floats) -> Floats:
         """Sum of shares of the rows that reach over each interval."""
-        steps = np.bincount(self.first, shares, self.intervals + 1)
-        steps -= np.bincount(self.last + 1, shares, self.intervals + 1)
-        found: Floats = np.cumsum(steps[:-1])
+        # From the last interval: those of high hazards are the first to go, and taking large numbers away
+        # again would leave their rounding behind.
+        leave = np.bincount(self.last + 1, shares, self.intervals + 1)
+        enter = np.bincount(self.first, shares, self.intervals + 1)
+        found: Floats = np.cumsum((leave - enter)[:0:-1])[::-1]
         return found
 
     def reach(self, chosen: Codes) -> Floats:
@@ -74,9 +76,14 @@ class Problem:
 
 
 def problem_of(found: Innermost, strata: int, centre: Floats) -> Problem:
-    """Arrange rows for the solver, strata 1 to ``strata`` - 1 and the covariates as terms."""
-    levels = (found.rows.stratum[:, None] == np.arange(1, strata)).astype(float)
-    terms = np.hstack([levels, found.rows.columns - centre])
+    """Arrange rows for the solver, strata 1 to ``strata`` - 1 and the covariates as terms.
+
+    ``centre`` of the covariates is that of all, shape (q,), or of each stratum, shape (strata, q).
+    """
+    stratum = found.rows.stratum
+    levels = (stratum[:, None] == np.arange(1, strata)).astype(float)
+    centres = np.broadcast_to(centre, (strata, found.rows.columns.shape[1]))
+    terms = np.hstack([levels, found.rows.columns - centres[stratum]])
     died = found.rows.died
     return Problem(
         terms, found.first, found.last, died, found.rows.at_risk - died, len(found.left), strata - 1
@@ -235,11 +242,12 @@ def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None
     spread = np.ptp(problem.terms, axis=0) if len(problem.terms) else np.ones(len(theta))
     levels = np.arange(len(theta)) < problem.levels
     theta = np.where(levels, np.clip(theta, -0.75 * _LEVEL_RUNAWAY, 0.75 * _LEVEL_RUNAWAY), theta)
-    farthest = np.where(levels, _LEVEL_RUNAWAY, _RUNAWAY)
     now = best_jumps(problem, theta, near)
     for step_number in range(_CLIMBS):
         slope, curvature, parts = _profile(problem, theta, now.size)
-        runs = np.abs(theta) * spread > farthest
+        runs = np.where(levels, np.abs(theta) > _LEVEL_RUNAWAY, False)
+        if (np.abs(theta) * spread > FAR)[~levels].any():
+            runs |= runs_away(theta, spread, errors_of(curvature)) & ~levels
         # A stratum as good as without hazard is held where it is, while the rest climbs on.
         free = np.flatnonzero(~(runs & levels))
         step = np.zeros(len(theta))
@@ -320,6 +328,8 @@ def _ascent(slope: Floats, curvature: Floats, common: Floats) -> Floats:
 def _inverse(curvature: Floats, parts: tuple[Floats, Floats, Floats]) -> Floats:
     own, across, _ = parts
     through = _solve(own, across)
-    spread = np.linalg.pinv(curvature, hermitian=True)
+    scale = np.sqrt(np.maximum(np.abs(np.diag(curvature)), 1e-300))
+    unit = np.outer(scale, scale)
+    spread = np.linalg.pinv(curvature / unit, hermitian=True) / unit
     top = _solve(own, np.eye(len(own))) + through @ spread @ through.T
     return np.block([[top, -through @ spread], [-spread @ through.T, spread]])

@@ -27,6 +27,7 @@ from survivor.models.unspecified_solver import Fitted
 Floats = NDArray[np.float64]
 
 _DUST = 1e-9  # a jump below this share of all determines nothing
+_LARGEST = 700.0
 
 
 @dataclass(frozen=True)
@@ -42,7 +43,7 @@ class Baseline:
     level
         Log of the whole hazard of each stratum at ``centre``, shape (S,).
     beta, centre
-        Coefficients and where the columns are centred, shape (q,).
+        Coefficients, shape (q,), and where the columns are centred in each stratum, shape (S, q).
     loose, held_at
         Columns of which nothing is known, and the value at which the rest of the rows hold them.
     """
@@ -75,6 +76,11 @@ class Baseline:
             np.empty((1, 0)),
         )
 
+    def centred(self, columns: Floats, place: Codes) -> Floats:
+        """Columns less the centre of their stratum; 0 where nobody, or everybody, died (-1, -2)."""
+        found: Floats = np.where((place >= 0)[:, None], columns - self.centre[place], 0.0)
+        return found
+
     def with_levels(self, level: Floats) -> Baseline:
         """Change the levels."""
         return replace(self, level=level)
@@ -106,8 +112,9 @@ class Baseline:
             reached[np.searchsorted(self.right, rows.stop, side="right")]
             - reached[np.searchsorted(self.right, rows.start, side="right")]
         )
-        relative = np.exp(self.level[rows.stratum] + (rows.columns - self.centre) @ self.beta)
-        died = np.where(rows.died > 0, rows.died / np.expm1(np.maximum(relative * inside, 1e-300)), 0.0)
+        relative = np.exp(self.level[rows.stratum] + self.centred(rows.columns, rows.stratum) @ self.beta)
+        hazard = np.clip(relative * inside, 1e-300, _LARGEST)
+        died = np.where(rows.died > 0, rows.died / np.expm1(hazard), 0.0)
         days = np.unique(np.concatenate([rows.start, rows.stop]))
         start, stop = np.searchsorted(days, rows.start), np.searchsorted(days, rows.stop)
 
@@ -144,7 +151,7 @@ class _Cells:
         level = np.where(self.place >= 0, base.level[np.maximum(self.place, 0)], -np.inf)
         level = np.where(self.place == -2, np.inf, level)
         reached = base.cumulative(self.at)
-        relative = np.exp(level + (self.columns - base.centre) @ base.beta)
+        relative = np.exp(level + base.centred(self.columns, self.place) @ base.beta)
         if np.isinf(reached):
             return np.where(self.place == -1, 0.0, np.inf)
         found: Floats = relative * reached if reached > 0 else np.where(self.place == -2, np.inf, 0.0)
@@ -154,7 +161,9 @@ class _Cells:
         """Weighted sums of survival, shape (m,); NaN where they rest on a column that is not known."""
         found: Floats = self.weights @ np.exp(-self.hazard(base))
         if len(base.loose):
-            astray = (np.abs(self.columns[:, base.loose] - base.held_at) > 1e-9).any(axis=1)
+            columns, held = self.columns[:, base.loose], base.held_at
+            same = 1e-9 * np.maximum(np.abs(columns).max(axis=0), np.abs(held))
+            astray = (np.abs(columns - held) > same).any(axis=1)
             found = np.where((np.abs(self.weights) * astray).sum(axis=1) > 0, np.nan, found)
         return found
 
@@ -237,7 +246,7 @@ class UnspecifiedEngine:
         hazard = np.where(live, hazard, 0.0)
         pull = -read.weights * np.where(live, np.exp(-hazard), 0.0)
         levels = (read.place[:, None] == np.arange(1, len(base.level))).astype(float)
-        common = np.hstack([levels, read.columns - base.centre]) * hazard[:, None]
+        common = np.hstack([levels, base.centred(read.columns, read.place)]) * hazard[:, None]
         jumped = base.right[held] <= read.at
         reached = base.cumulative(read.at)
         # Hazard per unit of jump: in the units of the solver, whose jumps are not shares.

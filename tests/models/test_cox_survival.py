@@ -77,8 +77,8 @@ def test_survival_with_independent_rows_by_the_delta_method():
     cells = pd.DataFrame({"site": ["site 0", "site 0", "site 2"], "method": ["rip", "auger", "rip"]})
     weights = np.array([[1.0, 0, 0], [0.5, -0.5, 1]])
     estimates = found.average_survival(cells, weights, 365)
-    columns = engine.design.columns_for(cells) - engine.sets.centre
     place = np.array([0, 0, 2])
+    columns = engine.design.columns_for(cells) - engine.sets.centre[place]
 
     def survival(beta):
         now = evaluate(engine.sets, beta)

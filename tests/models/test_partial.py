@@ -105,7 +105,7 @@ def test_spelt_out_seedlings_have_the_same_risk_sets():
     assert len(spelt) == planted  # one row a seedling, not one a stretch
     assert spelt["died"].sum() == frame["died"].sum()
     again = risk_sets(
-        spelt.filter(like="column").to_numpy() + sets.centre,
+        spelt.filter(like="column").to_numpy() + sets.centre[spelt["stratum"]],
         spelt["stratum"].to_numpy(),
         np.zeros(len(spelt), dtype=np.intp),
         spelt["start"].to_numpy(float),
