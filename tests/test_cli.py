@@ -1,5 +1,6 @@
 """The command line as a person meets it."""
 
+import shutil
 from pathlib import Path
 
 import pandas as pd
@@ -60,7 +61,7 @@ def test_check_shows_the_rise_in_a_count_where_it_stands():
 
 
 def test_a_problem_without_a_row_stands_beside_those_with_one(tmp_path):
-    run("demo", tmp_path)
+    shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     file = tmp_path / "tagged" / "visits.csv"
     file.write_text(file.read_text(encoding="utf-8").replace(",", ";"), encoding="utf-8")
     said = run("check", tmp_path / "tagged")
@@ -69,7 +70,7 @@ def test_a_problem_without_a_row_stands_beside_those_with_one(tmp_path):
 
 
 def test_a_gauge_that_is_not_there_is_said_without_a_warning(tmp_path):
-    run("demo", tmp_path)
+    shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     (tmp_path / "tagged" / "rain_north.csv").unlink()
     said = run("check", tmp_path / "tagged")
     assert said.exception is None

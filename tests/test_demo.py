@@ -54,6 +54,7 @@ def counts(demo: Path) -> pd.DataFrame:
     return body[body["Plot / No."].notna()]
 
 
+@pytest.mark.slow  # the committed files, written earlier, are held to the same bytes below
 def test_writes_again_the_same_bytes(demo: Path, tmp_path: Path) -> None:
     for path in write_demo(tmp_path / "deep" / "down"):
         name = path.relative_to(tmp_path / "deep" / "down")

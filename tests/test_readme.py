@@ -14,6 +14,16 @@ def blocks():
     return re.findall(r"```python\n(.*?)```", text, flags=re.DOTALL)
 
 
+def test_the_analysts_page_runs_but_for_the_report(blocks, monkeypatch):
+    monkeypatch.chdir(ROOT)
+    lines = blocks[0].splitlines()
+    assert lines[-1] == 'study.report("reports/mine")'
+    names = {}
+    exec("\n".join(lines[:-1]), names)
+    assert not names["fit"].table.empty
+
+
+@pytest.mark.slow
 def test_the_analysts_page_runs_and_agrees_with_the_report(blocks, tmp_path, monkeypatch):
     (tmp_path / "datasets").symlink_to(ROOT / "datasets")
     monkeypatch.chdir(tmp_path)

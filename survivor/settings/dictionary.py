@@ -42,8 +42,11 @@ def keys() -> Iterator[Key]:
 def key_table() -> str:
     """Write the keys as a table in Markdown, a section for each table of the study file."""
     parts: list[str] = []
+    by_table: dict[str, list[Key]] = {}
+    for key in keys():
+        by_table.setdefault(key.table, []).append(key)
     for path, model in tables():
-        own = [key for key in keys() if key.table == heading(path)]
+        own = by_table.get(heading(path))
         if not own:
             continue
         purpose = _purpose(model) if path else "Keys that stand before the first table."
