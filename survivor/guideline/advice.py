@@ -64,8 +64,9 @@ class Advice:
         Each season alone.
     tau, new_lower, new_upper
         Standard deviation between seasons, and limits for a new season; None under two seasons.
-    extra_cost, per_established
-        Per plant over the usual practice; per established plant in words.
+    extra_cost, per_established, usual_established
+        Per plant over the usual practice; per established plant in words, and that of the usual
+        practice there.
     grade, reasons, raise_it
         How sure, why no surer, and what would make it surer.
     """
@@ -91,6 +92,7 @@ class Advice:
     extra_cost: float | None = None
     currency: str = ""
     per_established: str = ""
+    usual_established: str = ""
     grade: Grade = "unanswered"
     reasons: tuple[str, ...] = ()
     raise_it: tuple[str, ...] = field(default=(), repr=False)
@@ -224,6 +226,7 @@ def _on(
                 extra_cost=price.get("extra"),
                 currency=str(price.get("currency", "")),
                 per_established=str(price.get("words", "")),
+                usual_established=str(money.get(usual, {}).get("words", "")),
                 grade=level,
                 reasons=reasons,
                 raise_it=raise_it,
@@ -301,10 +304,10 @@ def _between(told: Sequence[SeasonSays]) -> dict[str, Any]:
 
 def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict[str, dict[str, Any]]:
     """Extra cost per plant and cost per established plant, by the latest season that gives costs."""
-    priced = [season for season in seasons if any(m.costed for m in season.settings.methods)]
-    if not priced:
+    priced = priced_by(seasons)
+    if priced is None:
         return {}
-    settings = priced[-1].settings
+    settings = priced.settings
     costs = prices_of(settings)
     currency = settings.costs.currency if settings.costs is not None else ""
     usual = costs.get(seasons[0].usual)
@@ -323,6 +326,31 @@ def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict
             f"{line['cost_per_established']:.2f} ({spread}) {currency}".strip()
         )
     return found
+
+
+def facts_of(advice: Advice) -> Facts | None:
+    """Return what the rule was asked about, as far as a piece of advice keeps it."""
+    if advice.estimate is None or advice.lower is None or advice.upper is None:
+        return None
+    return Facts(
+        advice.n_seasons,
+        advice.n_sites,
+        advice.fewest_plots,
+        advice.of,
+        advice.estimate,
+        advice.lower,
+        advice.upper,
+        1.0 if advice.p_adjusted is None else advice.p_adjusted,
+        tuple(says.estimate for says in advice.seasons),
+        advice.extra_cost,
+        advice.grade,
+    )
+
+
+def priced_by(seasons: Sequence[Season]) -> Season | None:
+    """Give the season whose prices are used: the latest that has any."""
+    priced = [season for season in seasons if any(m.costed for m in season.settings.methods)]
+    return priced[-1] if priced else None
 
 
 def _shared(seasons: Sequence[Season], key: str, best: str) -> str:

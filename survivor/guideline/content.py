@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from survivor.figures.guideline import advice_figure
 from survivor.figures.style import Drawing, Size
-from survivor.figures.words import number
+from survivor.figures.words import difference, number
 from survivor.guideline.advice import THESE_SITES, Advice
 from survivor.guideline.calendar import calendar_table
 from survivor.guideline.making import Guideline
@@ -16,6 +16,7 @@ from survivor.guideline.wording import (
     NO_INSTRUCTION,
     cautions_touched,
     data_note,
+    money_note,
     next_sentence,
     radius_words,
     usual_of,
@@ -73,22 +74,27 @@ def matrix(guideline: Guideline) -> Table:
 
 
 def lead(guideline: Guideline) -> str:
-    """Say what is advised, kind by kind."""
+    """Say what is advised and what is not, kind by kind, with limits and what it rests on."""
     parts = []
     for ground in guideline.file.ground:
-        own = [each for each in guideline.advice if each.ground == ground.name and each.answer == "advised"]
-        if own:
-            said = "; ".join(_advised(each) for each in own)
-            parts.append(f"Advised on {ground.name}: {said}.")
-        else:
+        own = [each for each in guideline.advice if each.ground == ground.name]
+        if not any(each.answer == "advised" for each in own):
             parts.append(f"On {ground.name} nothing is advised yet in place of {usual_of(guideline)}.")
+        for answer in ("advised", "not advised"):
+            said = "; ".join(_in_lead(each) for each in own if each.answer == answer)
+            if said:
+                parts.append(f"{answer.capitalize()} on {ground.name}: {said}.")
     return " ".join(parts)
 
 
-def _advised(each: Advice) -> str:
+def _in_lead(each: Advice) -> str:
     assert each.estimate is not None, "advice rests on an estimate"
-    more = number(each.estimate, 0 if each.estimate >= 1 else 1)
-    return f"{each.preparation}, {more} more alive per 100 planted"
+    assert each.lower is not None, "with its limits"
+    assert each.upper is not None, "with its limits"
+    said, span = difference(each.estimate, each.lower, each.upper)
+    which = "more" if each.estimate > 0 else "fewer"
+    rests = f"{many(each.n_seasons, 'season')}, {many(each.n_sites, 'site')}"
+    return f"{each.preparation}, {said.lstrip('+−')} {which} alive per 100 planted ({span}; {rests})"
 
 
 def _answer(guideline: Guideline) -> Section:
@@ -146,14 +152,16 @@ def _figure(guideline: Guideline) -> Figure:
 
 def details_table(guideline: Guideline) -> Table:
     """Return size, limits, cost and grade behind each piece of advice."""
+    currencies = {each.currency for each in guideline.advice if each.currency}
+    of = f" ({next(iter(currencies))})" if len(currencies) == 1 else ""
     columns = (
         Column("Ground"),
         Column("Preparation"),
         Column("Advice"),
         Column("Difference per 100 (95 % limits)", numeric=True),
         Column("Seasons, sites, plots"),
-        Column("Extra cost per plant", numeric=True),
-        Column("Cost per plant established (95 % limits)", numeric=True),
+        Column(f"Extra cost per plant{of}", numeric=True),
+        Column(f"Cost per plant established{of}, 95 % limits", numeric=True),
         Column("Grade"),
     )
     rows = tuple(
@@ -164,8 +172,8 @@ def details_table(guideline: Guideline) -> Table:
             size_words(each).replace(" per 100", "")
             + (f", {each.of} only" if each.of == THESE_SITES else ""),
             f"{each.n_seasons}, {each.n_sites}, {each.n_plots}" if each.estimate is not None else "–",
-            _extra(each),
-            each.per_established or "–",
+            _extra(each, bool(of)),
+            (each.per_established.removesuffix(each.currency).strip() if of else each.per_established) or "–",
             each.grade,
         )
         for each in guideline.advice
@@ -175,7 +183,7 @@ def details_table(guideline: Guideline) -> Table:
     note = (
         f"{seedlings}Plots are those of both preparations at sites that hold both. Limits are for sites "
         "like these "
-        "unless these sites only are named."
+        f"unless these sites only are named.{money_note(guideline)}"
     )
     return Table(
         "details-table", "What stands behind each piece of advice", columns, rows, row_heads=2, note=note
@@ -200,10 +208,10 @@ def _details(guideline: Guideline) -> Section:
     return Section("details", "Size, limits, cost and grade", (*blocks, Terms(why, label="Why")))
 
 
-def _extra(each: Advice) -> str:
+def _extra(each: Advice, bare: bool) -> str:
     if each.extra_cost is None:
         return "–"
-    return f"{number(each.extra_cost, 2, sign=True)} {each.currency}".strip()
+    return f"{number(each.extra_cost, 2, sign=True)} {'' if bare else each.currency}".strip()
 
 
 def _seasons(guideline: Guideline) -> Section:

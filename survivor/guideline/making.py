@@ -169,7 +169,7 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
         at_day=at,
         seasons=seasons,
         radius=radius,
-        changes=changes(versions),
+        changes=changes(versions, rule),
         next=try_next(versions[-1].advice, file.ground, file.guideline.smallest_difference),
         unplaced=tuple(sorted(lost)),
         provenance=_provenance(file, given, seasons),

@@ -89,7 +89,7 @@ def advice_of(rule: Sequence[Row], facts: Facts | None) -> tuple[Answer, str]:
         return NOT_ANSWERED, "the records do not answer it"
     lacking: list[tuple[bool, int, AdviceWord, list[str]]] = []
     for row in rule:
-        failed = [words for words, holds in asked(row, facts) if not holds]
+        failed = [f"{each.words} (here {each.have})" for each in asked(row, facts) if not each.holds]
         if not failed:
             return row.gives, row_words(row)
         away = (row.gives == "not advised") != (facts.estimate <= 0)
@@ -98,19 +98,37 @@ def advice_of(rule: Sequence[Row], facts: Facts | None) -> tuple[Answer, str]:
     return NOT_ANSWERED, f"nearest to {towards}, which also asks for: {'; '.join(failed)}"
 
 
-def asked(row: Row, facts: Facts) -> list[tuple[str, bool]]:
-    """List what a row asks for, in words, and whether it holds."""
+def lacked(rule: Sequence[Row], held: str, facts: Facts) -> list[str]:
+    """Say what the row that gives an advice, told by its words, asks for and these facts do not have."""
+    for row in rule:
+        if row_words(row) == held:
+            return [f"{each.words} ({each.have} before)" for each in asked(row, facts) if not each.holds]
+    return []
+
+
+@dataclass(frozen=True)
+class Asked:
+    """Something that a row asks for, in words; whether it holds; what there is instead."""
+
+    words: str
+    holds: bool
+    have: str
+
+
+def asked(row: Row, facts: Facts) -> list[Asked]:
+    """List what a row asks for, whether it holds, and what there is."""
     found = [
-        (_least(row.seasons, "season"), facts.seasons >= row.seasons),
-        (_least(row.sites, "site") + " with both", facts.sites >= row.sites),
-        (_least(row.plots, "plot") + " of each", facts.fewest_plots >= row.plots),
-        (
+        _count(row.seasons, facts.seasons, "season"),
+        _count(row.sites, facts.sites, "site", " with both"),
+        _count(row.plots, facts.fewest_plots, "plot", " of each"),
+        Asked(
             f"grade {row.grade_at_least} or better",
             GRADES.index(facts.grade) >= GRADES.index(row.grade_at_least),
+            facts.grade,
         ),
     ]
     if row.limits != "any":
-        found.append((f"limits for {row.limits}", facts.of == row.limits))
+        found.append(Asked(f"limits for {row.limits}", facts.of == row.limits, f"{facts.of} only"))
     for words, bound, value, at_least in (
         ("a difference of", row.estimate_at_least, facts.estimate, True),
         ("a difference of", row.estimate_at_most, facts.estimate, False),
@@ -119,27 +137,39 @@ def asked(row: Row, facts: Facts) -> list[tuple[str, bool]]:
     ):
         if bound is not None:
             side, holds = ("at least", value >= bound) if at_least else ("at most", value <= bound)
-            found.append((f"{words} {side} {_per_100(bound)}", holds))
+            found.append(Asked(f"{words} {side} {_per_100(bound)}", holds, _apart(value, bound)))
     if row.p_adjusted_under is not None:
-        found.append((f"p adjusted under {row.p_adjusted_under:g}", facts.p_adjusted < row.p_adjusted_under))
+        p_value, under = facts.p_adjusted, row.p_adjusted_under
+        have = f"p {number(p_value, 3 if p_value < 2 * under else 2)}"
+        found.append(Asked(f"p adjusted under {under:g}", p_value < under, have))
     if row.seasons_agree:
         signs = {value > 0 for value in facts.season_estimates}
         agree = len(signs) == 1 and (facts.estimate > 0) in signs
-        found.append(("every season's own difference going the same way", agree))
+        each = ", ".join(number(value, 1, sign=True) for value in facts.season_estimates) or "none told"
+        found.append(Asked("every season's own difference going the same way", agree, each))
     if row.costs_more:
-        found.append(("a higher cost per plant", facts.extra_cost is not None and facts.extra_cost > 0))
+        known = facts.extra_cost is not None
+        dearer = facts.extra_cost is not None and facts.extra_cost > 0
+        found.append(Asked("a higher cost per plant", dearer, "no higher" if known else "not known"))
     return found
 
 
 def row_words(row: Row) -> str:
     """Say all that a row asks for."""
     nothing = Facts(0, 0, 0, "", 0.0, 0.0, 0.0, 1.0, (), None, "unanswered")
-    return "; ".join(words for words, _ in asked(row, nothing))
+    return "; ".join(each.words for each in asked(row, nothing))
 
 
-def _least(count: int, what: str) -> str:
-    return f"at least {count} {what}{'' if count == 1 else 's'}"
+def _count(least: int, have: int, what: str, which: str = "") -> Asked:
+    words = f"at least {least} {what}{'' if least == 1 else 's'}{which}"
+    return Asked(words, have >= least, f"{have}")
 
 
 def _per_100(value: float) -> str:
     return f"{number(value, 0 if float(value).is_integer() else 1)} per 100"
+
+
+def _apart(value: float, bound: float) -> str:
+    """Write a value so that it cannot be read as the bound that it misses."""
+    digits = next((d for d in (1, 2, 3) if number(value, d) != number(bound, d)), 4)
+    return number(value, digits, sign=True)

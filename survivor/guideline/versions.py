@@ -8,8 +8,9 @@ from itertools import pairwise
 
 from survivor.errors import GuidelineError
 from survivor.figures.words import difference
-from survivor.guideline.advice import Advice
-from survivor.guideline.rule import NOT_ANSWERED
+from survivor.guideline.advice import Advice, facts_of
+from survivor.guideline.file import Row
+from survivor.guideline.rule import NOT_ANSWERED, lacked
 
 
 @dataclass(frozen=True)
@@ -70,11 +71,19 @@ def _printed(advice: Advice) -> tuple[object, ...]:
     return (advice.answer, size_words(advice), advice.n_sites, advice.n_seasons, advice.grade)
 
 
-def changes(versions: Sequence[Version]) -> tuple[Change, ...]:
-    """Say what each version changed, the newest first."""
+def changes(versions: Sequence[Version], rule: Sequence[Row] = ()) -> tuple[Change, ...]:
+    """Say what each version changed, the newest first.
+
+    Parameters
+    ----------
+    versions
+        The first first.
+    rule
+        In force: what it asks for and an earlier version lacked is why advice changed.
+    """
     found = [_first(versions[0])]
     for old, new in pairwise(versions):
-        found.append(_change(old, new))
+        found.append(_change(old, new, rule))
     for place, version in enumerate(versions[:-1]):
         if not version.recorded:
             said = (
@@ -91,7 +100,7 @@ def _first(version: Version) -> Change:
     )
 
 
-def _change(old: Version, new: Version) -> Change:
+def _change(old: Version, new: Version, rule: Sequence[Row]) -> Change:
     also = []
     added = [name for name in new.seasons if name not in old.seasons]
     gone = [name for name in old.seasons if name not in new.seasons]
@@ -110,7 +119,7 @@ def _change(old: Version, new: Version) -> Change:
         if was is None:
             moved.append(f"{_named(advice)}: new, {advice.answer}{_rests(advice)}.")
         elif was.answer != advice.answer:
-            moved.append(_moved(was, advice))
+            moved.append(_moved(was, advice, rule))
         else:
             stood += _stood(advice, added)
     kept = {(a.ground, a.preparation) for a in new.advice}
@@ -120,11 +129,16 @@ def _change(old: Version, new: Version) -> Change:
     return Change(new.number, new.dated, tuple(also), tuple(moved), tuple(stood))
 
 
-def _moved(was: Advice, now: Advice) -> str:
-    why = f"the difference is now {size_words(now)}" if now.estimate is not None else now.held
-    if was.estimate is not None:
-        why += f", was {size_words(was)}"
-    if now.answer == NOT_ANSWERED:
+def _moved(was: Advice, now: Advice, rule: Sequence[Row]) -> str:
+    facts = facts_of(was)
+    lacking = lacked(rule, now.held, facts) if facts is not None else []
+    why = f"“{now.answer}” asks for {'; '.join(lacking)}. The" if lacking else "the"
+    if now.estimate is not None:
+        why += f" difference is now {size_words(now)}"
+        why += f", was {size_words(was)}" if was.estimate is not None else ""
+    else:
+        why = now.held + (f"; the difference was {size_words(was)}" if was.estimate is not None else "")
+    if now.answer == NOT_ANSWERED and now.estimate is not None:
         why += f"; {now.held}"
     return f"{_named(now)}: from {was.answer} to {now.answer}{_rests(now)}. Why: {why}."
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import Final
 
 from survivor.figures.words import number
+from survivor.guideline.advice import priced_by
 from survivor.guideline.making import Guideline
 from survivor.guideline.radius import RadiusAdvice
 from survivor.guideline.versions import many
@@ -37,6 +38,22 @@ def data_note(guideline: Guideline) -> str:
     names = ", ".join(guideline.version.seasons)
     counts = f"{many(len(sites), 'site')}, {many(plots, 'plot')}"
     return f"{many(len(intervals), 'season')}, {counts}: {names}"
+
+
+def money_note(guideline: Guideline) -> str:
+    """Say what the usual practice costs, and where the prices are from; empty without prices."""
+    season = priced_by(guideline.seasons)
+    if season is None:
+        return ""
+    told = [each for each in guideline.advice if each.usual_established]
+    usual = "; ".join(dict.fromkeys(f"{each.usual_established} on {each.ground}" for each in told))
+    own = f" Usual practice, {usual_of(guideline)}, per plant established: {usual}." if usual else ""
+    costs = season.settings.costs
+    prices = f": {costs.currency} of {costs.year}; source: “{costs.source}”" if costs is not None else ""
+    return (
+        f"{own} Prices are inputs of {season.name}{prices}. “Advised” speaks of plants alive: whether they "
+        "are worth their cost is to be read from these columns."
+    )
 
 
 def works_of(guideline: Guideline) -> tuple[str, ...]:

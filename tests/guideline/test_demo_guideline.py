@@ -50,6 +50,10 @@ def test_advice_changed_as_seasons_came_in(made):
     second = " ".join(changes[2].moved)
     assert "spray and auger on clay flats: from worth a trial to advised; 2 seasons, 8 sites. Why: " in second
     assert "spray and mulch mat on loam slopes: from worth a trial to advised; 2 seasons, 8 sites" in second
+    # What the rule asks for and one season did not have is why, not that the difference moved a little.
+    why = "Why: “advised” asks for at least 2 seasons (1 before); at least 5 sites with both (4 before); "
+    why += "limits for sites like these (these sites only before). The difference is now "
+    assert why in second
     again = "No record of version {} as issued is kept: "
     again += "it is reckoned again from the seasons that this file names."
     assert changes[1].also == ("First version; rests on 2021 (wet).", again.format(1))

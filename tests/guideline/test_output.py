@@ -11,7 +11,7 @@ import pytest
 
 from survivor.errors import ReportError
 from survivor.guideline import write_guideline
-from survivor.guideline.content import content_of
+from survivor.guideline.content import content_of, details_table, lead
 from survivor.guideline.document import _content, guideline_pdf
 from survivor.planning.reading import read_plan
 from survivor.report.content.cautions import CAUTIONS
@@ -114,6 +114,31 @@ def test_local_practice_stands_apart_from_advice(made):
     names = {row[1] for row in content["details"].blocks[0].rows}
     assert "double fallow" not in names
     assert "told, not measured" in content["practice"].blocks[0].text
+
+
+def test_no_size_stands_without_its_limits_and_what_it_rests_on(made):
+    said = lead(made)
+    for each in made.advice:
+        if each.answer not in ("advised", "not advised"):
+            continue
+        own = said[said.index(f"{each.preparation}, {abs(each.estimate):.0f} ") :].split(")")[0]
+        assert own.endswith(f"({each.lower:+.0f} to {each.upper:+.0f}; 3 seasons, 12 sites".replace("-", "−"))
+    assert "Not advised on loam slopes: hand scalp, 26 fewer" in said
+
+
+def test_costs_stand_beside_those_of_the_usual_practice_with_their_source(made):
+    table = details_table(made)
+    assert all("dollars" not in cell for row in table.rows for cell in row)
+    assert any("(dollars)" in column.heading for column in table.columns)
+    assert "Usual practice, spot spray only, per plant established: " in table.note
+    assert "dollars of 2023; source: “invented for this example”" in table.note
+    # More plants alive for more money: the reader has to see that it is dearer by the plant.
+    mulch = next(
+        a for a in made.advice if (a.ground, a.preparation) == ("loam slopes", "spray and mulch mat")
+    )
+    assert mulch.answer == "advised"
+    assert float(mulch.per_established.split(" ")[0]) > float(mulch.usual_established.split(" ")[0])
+    assert "speaks of plants alive" in table.note
 
 
 def test_no_product_and_no_rate(made):

@@ -68,9 +68,19 @@ def test_no_facts_are_not_answered():
     assert advice_of(usual_rule(5.0), None)[0] == "not answered"
 
 
+NEAREST = "nearest to worth a trial, which also asks for"
+
+
 def test_the_reason_names_what_lacked():
     said = advice_of(usual_rule(5.0), replace(SURE, lower=-6.0, p_adjusted=0.2))[1]
-    assert said == "nearest to worth a trial, which also asks for: a lower limit of at least −5 per 100"
+    assert said == f"{NEAREST}: a lower limit of at least −5 per 100 (here −6.0)"
+
+
+def test_what_is_missed_by_a_little_is_not_written_as_what_is_asked():
+    # A difference of 4.96 prints as 5: the reason has to show that it is under 5.
+    near = replace(SURE, estimate=4.96, lower=-1.0, upper=11.0, p_adjusted=0.2, season_estimates=(4.96,))
+    said = advice_of(usual_rule(5.0), near)[1]
+    assert said == f"{NEAREST}: a difference of at least 5 per 100 (here +4.96)"
 
 
 def test_the_first_row_that_holds_counts_and_words_say_all_it_asks_for():
@@ -88,6 +98,6 @@ def test_the_first_row_that_holds_counts_and_words_say_all_it_asks_for():
 @pytest.mark.parametrize("row", usual_rule(5.0))
 def test_more_doubt_never_gives_firmer_advice(row):
     # Each demand met by SURE fails once its own fact is made worse.
-    assert all(isinstance(holds, bool) for _, holds in asked(row, SURE))
+    assert all(isinstance(each.holds, bool) for each in asked(row, SURE))
     nothing = replace(SURE, seasons=0, sites=0, fewest_plots=0, grade="unanswered")
-    assert not all(holds for _, holds in asked(row, nothing))
+    assert not all(each.holds for each in asked(row, nothing))
