@@ -60,6 +60,9 @@ def test_freireich_control_to_the_last_relapse():
     curves = curve(freireich(), by="treat", cluster=None)
     assert curves.at(22, "control") == pytest.approx(0.047619, abs=6e-7)
     assert curves["control"].limits(22) == pytest.approx((0.003324, 0.197045), abs=6e-7)
+    # Greenwood's error of .046471 there, from the width of the log limits.
+    log_upper = curve(freireich(), by="treat", cluster=None, limits="log")["control"].limits(22)[1]
+    assert np.log(log_upper * 21) / 21 / 1.959964 == pytest.approx(0.046471, abs=6e-7)
     assert curves.at(23, "control") == 0
     # Nobody left has limits too: Wilson's, on all 21.
     lower, upper = curves["control"].limits(23)

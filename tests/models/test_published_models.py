@@ -7,7 +7,7 @@ worked out on them with R 4.2.2 (survival 3.5-3), and statsmodels or lifelines b
 import numpy as np
 import pytest
 from scipy.special import comb
-from scipy.stats import chi2
+from scipy.stats import binom, chi2
 
 from survivor.models.fit import fit
 from survivor.models.partial import evaluate
@@ -90,6 +90,9 @@ def test_orobanche_logistic():
     np.testing.assert_allclose(_estimates(found), [0.145927, 1.318182, -0.778104], atol=1e-6)
     np.testing.assert_allclose(_estimates(found, "std_error"), [0.223166, 0.177468, 0.306433], atol=1e-6)
     assert found.log_likelihood == pytest.approx(-54.937020, abs=1e-6)
+    plates = found.data[["at_risk", "died"]].to_numpy()
+    saturated = binom.logpmf(plates[:, 1], plates[:, 0], plates[:, 1] / plates[:, 0]).sum()
+    assert 2 * (saturated - found.log_likelihood) == pytest.approx(33.277786, abs=1e-6)
     cells = published.orobanche().query("seed == 'O75' and root == 'BEAN'").head(1)
     share = found.average_survival(cells, np.ones((1, 1)), 365)
     assert share.estimate[0] == pytest.approx(1 / (1 + np.exp(0.558172)), abs=1e-6)
@@ -143,12 +146,15 @@ def test_white_pine_logistic(formula, estimates, errors, deviance):
 
 def test_white_pine_intercepts():
     # Source: computed with R glm: log odds of the unfertilised, 10 ft apart: 2.639057 saturated,
-    # 2.400008 (.) with main effects.
+    # with standard error .237467, 2.400008 with main effects.
     frame = published.white_pine()
     for formula, intercept in (("fertiliser * spacing", 2.639057), ("fertiliser + spacing", 2.400008)):
         found = fit(frame, formula, model="logistic", cluster=None, strata=None, at=365)
-        share = found.average_survival(frame.head(1), np.ones((1, 1)), 365).estimate[0]
+        told = found.average_survival(frame.head(1), np.ones((1, 1)), 365)
+        share = told.estimate[0]
         assert np.log(share / (1 - share)) == pytest.approx(intercept, abs=1e-6)
+        if "*" in formula:
+            assert told.std_error[0] / (share * (1 - share)) == pytest.approx(0.237467, abs=1e-6)
 
 
 # Plum root cuttings.
