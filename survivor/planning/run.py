@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import math
+import multiprocessing
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from survivor.abreast import side_by_side
 from survivor.errors import PlanError
 from survivor.planning.calendar import visit_calendar, visits_until
 from survivor.planning.closed_form import (
@@ -27,6 +30,7 @@ from survivor.planning.simulated import Simulated, simulate_power
 from survivor.planning.split import best_split, budget_needed, cost_of_plot, seen_difference, splits
 from survivor.planning.timetable import timetable
 from survivor.planning.variation import Spread, arms_of, spread_of, wider
+from survivor.report.content.wording import listed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -327,37 +331,49 @@ def _curve(
     sizes = sorted({max(2, round(share * middle)) for share in _SHARES})
     # The largest sizes take longest and say least once power is near 100.
     sizes = [size for size in sizes if size <= middle or 2 * size * seedlings <= _MOST_SEEDLINGS]
-    whole = studies * len(sizes)
-    rows = []
-    for place, size in enumerate(sizes):
-        step = f"Simulating {studies} seasons of {size} plots of each method"
-        counter = _Counter(partial(progress, step), place * studies, whole)
-        drawn: Simulated = simulate_power(
-            asked, found, size, seedlings, studies, counter.advance, alpha=arms.alpha
+    seasons = listed([str(size) for size in sizes])
+    step = f"Simulating {studies} seasons at each size: {seasons} plots of each method"
+    counter = _Counter(partial(progress, step), studies * len(sizes))
+
+    def simulated(size: int) -> Simulated:
+        return simulate_power(asked, found, size, seedlings, studies, counter.advance, alpha=arms.alpha)
+
+    # Every size has random numbers of its own, so the answer is the same in whatever order.
+    largest_first = sizes[::-1]
+    drawn = dict(zip(largest_first, side_by_side(simulated, largest_first), strict=True))
+    counter.tell()
+    rows = [
+        (
+            size,
+            seedlings,
+            100 * power_of_proportions(arms, size, seedlings),
+            100 * power_of_events(arms, size, seedlings),
+            100 * drawn[size].power,
+            100 * drawn[size].lower,
+            100 * drawn[size].upper,
+            studies,
+            drawn[size].unanswered,
         )
-        rows.append(
-            (
-                size,
-                seedlings,
-                100 * power_of_proportions(arms, size, seedlings),
-                100 * power_of_events(arms, size, seedlings),
-                100 * drawn.power,
-                100 * drawn.lower,
-                100 * drawn.upper,
-                studies,
-                drawn.unanswered,
-            )
-        )
+        for size in sizes
+    ]
     return pd.DataFrame(rows, columns=list(POWER_COLUMNS))
 
 
 class _Counter:
-    """Adds up what is done, for a progress that wants totals."""
+    """Adds up what this program and its copy have done; only the program itself tells it."""
 
-    def __init__(self, tell: Callable[[int, int], None], done: int, of: int) -> None:
-        self._tell, self._done, self._of = tell, done, of
-        tell(done, of)
+    def __init__(self, tell: Callable[[int, int], None], of: int) -> None:
+        self._tell, self._of = tell, of
+        self._done: Any = multiprocessing.Value("i", 0)
+        self._own = os.getpid()
+        self.tell()
 
     def advance(self, more: int) -> None:
-        self._done += more
-        self._tell(self._done, self._of)
+        with self._done.get_lock():
+            self._done.value += more
+        if os.getpid() == self._own:
+            self.tell()
+
+    def tell(self) -> None:
+        # What a copy does not bring back is done again.
+        self._tell(min(self._done.value, self._of), self._of)

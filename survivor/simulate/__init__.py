@@ -7,24 +7,26 @@ exponential draw::
 
 ``H0`` is piecewise linear: one constant hazard from planting to the first dry
 season, one for the first dry season, and so on. Death is seen only at the next
-visit at which the seedling is found. Three paths share one draw: tidy frames
-(:func:`draw_records`), risk intervals for calibration (:func:`draw_intervals`)
-and the truth that both estimate (:func:`true_effects`).
+visit at which the seedling is found. Four paths share one draw: tidy frames
+(:func:`draw_records`), risk intervals for calibration (:func:`draw_intervals`),
+bare arrays (:func:`draw_watched`) and the truth that both estimate (:func:`true_effects`).
 """
 
 from __future__ import annotations
 
 from survivor.simulate.cohort import Cohort, hazard_knots, season_cuts
-from survivor.simulate.drawing import Drawn, draw_intervals, draw_records
+from survivor.simulate.drawing import Drawn, Watched, draw_intervals, draw_records, draw_watched
 from survivor.simulate.truth import Truth, average_survival, normal_nodes, true_dose, true_effects
 
 __all__ = [
     "Cohort",
     "Drawn",
     "Truth",
+    "Watched",
     "average_survival",
     "draw_intervals",
     "draw_records",
+    "draw_watched",
     "hazard_knots",
     "normal_nodes",
     "season_cuts",

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.errors import SimulationError
 from survivor.intervals import collapse_rows
 from survivor.simulate.cohort import Cohort, Floats, knots_of_site, radius_effect, radius_range
 from survivor.vocabulary import FIRST_PLANTING, INTERVAL_COLUMNS, State
@@ -178,6 +179,56 @@ def draw_intervals(
     if cohort.dry_season is not None:
         frame.attrs["dry_season"] = {"start": cohort.dry_season[0], "end": cohort.dry_season[1]}
     return frame
+
+
+@dataclass(frozen=True)
+class Watched:
+    """A drawn cohort of which every plot was visited each time and every seedling found, as arrays.
+
+    Attributes
+    ----------
+    site, block, method
+        Codes of each plot, shape (plots,); blocks are numbered through all sites.
+    days
+        Days since planting of the visits of each site, shape (sites, visits).
+    at_risk, died
+        Alive at the visit before (or planted), and found dead at it, shape (plots, visits).
+    """
+
+    site: NDArray[np.intp]
+    block: NDArray[np.intp]
+    method: NDArray[np.intp]
+    days: NDArray[np.int64]
+    at_risk: NDArray[np.int64]
+    died: NDArray[np.int64]
+
+
+def draw_watched(cohort: Cohort, seed: int | np.random.Generator) -> Watched:
+    """Draw a cohort as arrays: the same seedlings as :func:`draw_intervals` with that seed.
+
+    Parameters
+    ----------
+    cohort
+        The parameters; no visit is skipped and no tag lost.
+    seed
+        An integer, or a generator that goes on from where it is.
+
+    Raises
+    ------
+    SimulationError
+        When the cohort has skipped visits or lost tags.
+    """
+    if cohort.p_skip or cohort.p_lost:
+        raise SimulationError(
+            "skipped visits and lost tags need the intervals themselves",
+            where="draw_watched",
+            mend="use draw_intervals",
+        )
+    lay, draw = _layout(cohort), _draw(cohort, np.random.default_rng(seed))
+    dead = (draw.limit[:, :, None] <= _hazard_at_visits(cohort, draw)[lay.site][:, None, :]).sum(axis=1)
+    before = np.concatenate([np.zeros((len(dead), 1), dtype=np.int64), dead[:, :-1]], axis=1)
+    block = lay.site * cohort.blocks + lay.block
+    return Watched(lay.site, block, lay.method, draw.days, cohort.seedlings - before, dead - before)
 
 
 def draw_records(cohort: Cohort, seed: int | np.random.Generator) -> Drawn:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cache
 
 import numpy as np
 import pandas as pd
@@ -38,8 +39,14 @@ def normal_nodes(sd: float) -> tuple[Floats, Floats]:
     """Nodes and weights that average a function over a normal effect (Gauss-Hermite)."""
     if sd == 0:
         return np.zeros(1), np.ones(1)
-    nodes, weights = np.polynomial.hermite_e.hermegauss(_NORMAL_NODES)
+    nodes, weights = _standard_nodes()
     return sd * nodes, weights / weights.sum()
+
+
+@cache
+def _standard_nodes() -> tuple[Floats, Floats]:
+    nodes, weights = np.polynomial.hermite_e.hermegauss(_NORMAL_NODES)
+    return nodes, weights
 
 
 def average_survival(cumulative: Floats, log_hazard: Floats, weights: Floats, sd: float) -> float:

@@ -166,8 +166,16 @@ def test_progress_counts_every_season():
     told = []
     plan = small_plan(sizes={"plots_per_method": 4, "seedlings_per_plot": 5})
     survivor.plan(plan, studies=20, progress=lambda step, done, of: told.append((step, done, of)))
-    assert told[-1][1] == told[-1][2] == 20 * len({step for step, _, _ in told})
+    season = survivor.plan(plan, studies=20)
+    assert told[-1][1] == told[-1][2] == 20 * len(season.table)
     assert [done for _, done, _ in told] == sorted(done for _, done, _ in told)
+
+
+def test_one_core_gives_what_two_give(rich, monkeypatch):
+    from survivor import abreast
+
+    monkeypatch.setattr(abreast, "_two_can", lambda: False)
+    pd.testing.assert_frame_equal(plan_season(rich.plan).table, rich.table)
 
 
 def test_the_page_and_its_tables(rich, tmp_path):

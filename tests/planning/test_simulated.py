@@ -6,7 +6,8 @@ import numpy as np
 import pytest
 
 from survivor.planning.closed_form import power_of_events, power_of_proportions
-from survivor.planning.simulated import cohort_of, draw_season, simulate_power
+from survivor.planning.quick import Told, analysed_quickly
+from survivor.planning.simulated import analysed_whole, cohort_of, draw_season, simulate_power, watch_season
 from survivor.planning.variation import arms_of, spread_of
 from survivor.simulate import true_effects
 from tests.planning.seasons import small_plan
@@ -60,6 +61,53 @@ def test_the_same_seed_gives_the_same_seasons():
     assert sum(counted) == 50
     other, spread = settled(plan={"seed": 6})
     assert simulate_power(other, spread, 4, 5, 25).difference != first.difference
+
+
+@pytest.mark.parametrize(
+    ("changed", "plots", "seedlings"),
+    [
+        ({}, 9, 10),  # a block too many at some sites
+        ({"sites": [{"name": "Tarn Hollow", "planted": "2022-06-07"}]}, 4, 6),  # pieces are the visits
+        ({"question": {"survival_per_100": 93, "smallest_difference": 5}}, 5, 8),  # blocks where nobody died
+        ({"question": {"survival_per_100": 12, "smallest_difference": 6}}, 5, 4),  # and where all did
+        ({"question": {"day": 2}}, 6, 10),
+        ({"variation": {"plot_sd": 1.2, "site_sd": 1.0}}, 8, 10),
+    ],
+)
+def test_the_short_way_gives_the_numbers_of_the_whole_way(changed, plots, seedlings):
+    """The whole way is the report's: a table of intervals, the grouped model, its contrasts."""
+    plan, found = settled(**changed)
+    cohort = cohort_of(plan, found, plots, seedlings)
+    settled_here = 0
+    for seed in range(6):
+        quick = analysed_quickly(
+            cohort, watch_season(cohort, plots, np.random.default_rng(seed)), plan.question.day
+        )
+        whole = analysed_whole(draw_season(cohort, plots, np.random.default_rng(seed)), plan.question.day)
+        if quick is not None:
+            assert quick.p_value == pytest.approx(whole.p_value, rel=1e-9, nan_ok=True)
+            assert quick.difference == pytest.approx(whole.difference, rel=1e-9, nan_ok=True)
+            settled_here += math.isfinite(quick.p_value)
+    assert settled_here or plan.question.day == 2
+
+
+def test_seasons_that_the_short_way_does_not_settle_go_the_whole_way(monkeypatch):
+    from survivor.planning import simulated
+
+    plan, found = settled()
+    alone = simulate_power(plan, found, 4, 5, 12)
+    gone = []
+
+    def whole(intervals, day) -> Told:
+        gone.append(len(intervals))
+        return analysed_whole(intervals, day)
+
+    monkeypatch.setattr(simulated, "analysed_quickly", lambda *season: None)
+    monkeypatch.setattr(simulated, "analysed_whole", whole)
+    again = simulate_power(plan, found, 4, 5, 12)
+    assert len(gone) == 12
+    assert (again.shown, again.unanswered) == (alone.shown, alone.unanswered)
+    assert again.difference == pytest.approx(alone.difference, rel=1e-9)
 
 
 def agrees(plan, found, plots, seedlings, studies):
