@@ -85,7 +85,7 @@ def compared(
     tables = other_rules(
         season.records, season.settings.rules.missing, head.data["method"].unique(), season.found_first
     )
-    bounds, differences = answers_under(tables, head, at, people)
+    bounds, differences = answers_under(tables, head, at, people, season.fits.whole)
     analysis = replace(
         analysis,
         agreement=_agreement(season.fits, at, people, analysis.contrasts),

@@ -17,6 +17,7 @@ from survivor.models.varying import fit_again
 from survivor.records import Records
 from survivor.records.tagged import Missing
 
+TOGETHER = "all preparations"
 SURVIVAL_COLUMNS = ["rule", "method", "estimate", "lower", "upper"]
 CONTRAST_COLUMNS = ["rule", "method", "against", "estimate", "lower", "upper", "p_adjusted"]
 
@@ -49,7 +50,11 @@ def other_missing(missing_is: Missing) -> str:
 
 
 def answers_under(
-    tables: dict[str, pd.DataFrame], headline: Fit, at: float, population: pd.DataFrame | None
+    tables: dict[str, pd.DataFrame],
+    headline: Fit,
+    at: float,
+    population: pd.DataFrame | None,
+    whole: Fit | None = None,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Survival per method and differences under each rule, by the headline model.
 
@@ -63,6 +68,9 @@ def answers_under(
         Days since planting.
     population
         Plants of the whole planting, or None.
+    whole
+        The model of the whole planting, for survival of all preparations together under each
+        rule; it is told where it is a model of the same methods.
 
     Returns
     -------
@@ -70,6 +78,10 @@ def answers_under(
         Per 100 planted. A rule under which the model cannot be fitted is left out.
     """
     kept: list[pd.DataFrame] = []
+    together: list[pd.DataFrame] = []
+    held = set(headline.data["method"].astype(str))
+    if whole is not None and set(whole.data["method"].astype(str)) != held:
+        whole = None
     differences: list[pd.DataFrame] = []
     for rule, intervals in tables.items():
         try:
@@ -81,7 +93,14 @@ def answers_under(
             continue
         kept.append(alive.assign(rule=rule)[SURVIVAL_COLUMNS])
         differences.append(pairs[pairs["basis"] != "refused"].assign(rule=rule)[CONTRAST_COLUMNS])
-    return _stack(kept, SURVIVAL_COLUMNS), _stack(differences, CONTRAST_COLUMNS)
+        if whole is not None:
+            try:
+                again = fitted if whole is headline else fit_again(intervals, whole)
+                line = survival(again, None, day, population).table
+            except SurvivorError:
+                continue
+            together.append(line.assign(rule=rule, method=TOGETHER)[SURVIVAL_COLUMNS])
+    return _stack([*kept, *together], SURVIVAL_COLUMNS), _stack(differences, CONTRAST_COLUMNS)
 
 
 def _stack(parts: list[pd.DataFrame], columns: list[str]) -> pd.DataFrame:

@@ -51,6 +51,9 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     }
     found = {name: result.table for name, result in results.items() if result is not None}
     found |= _money(analysis)
+    found["tests"] = _tests(analysis)
+    if analysis.survival is not None:
+        found["filled_in"] = analysis.survival.extrapolated
     if analysis.dose is not None:
         found["radius_gain"] = analysis.dose.gain
         found["radius_answer"] = _radius_answer(analysis.dose)
@@ -96,6 +99,28 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     private = hidden(analysis) | _headers(analysis)
     shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
     return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
+
+
+def _tests(analysis: Analysis) -> pd.DataFrame:
+    """Return the F tests of the report that stand in no other table."""
+    tested = {
+        "the radius response differs between preparations": analysis.radius_by_method,
+        "the response to rain differs between preparations": analysis.rain_by_method,
+        "ratios of hazards differ between periods": analysis.hazards,
+        "differences within and between sites differ": analysis.within_between,
+    }
+    rows = [
+        {
+            "what": what,
+            "statistic": found.test.statistic,
+            "df1": found.test.df1,
+            "df2": found.test.df2,
+            "p_value": found.test.p_value,
+        }
+        for what, found in tested.items()
+        if found is not None
+    ]
+    return pd.DataFrame(rows)
 
 
 def _radius_answer(dose: Dose) -> pd.DataFrame:

@@ -42,6 +42,8 @@ TITLES: Final[dict[str, str]] = {
     "e_values": "How strong an unmeasured cause would have to be to explain a difference away",
     "like_sites": "Differences with limits for sites like these",
     "layout": "Plots of each preparation at each site",
+    "filled_in": "Plants averaged over that stand where a preparation was not seen",
+    "tests": "F tests: whether responses, and ratios of hazards, differ",
     "traits": "Traits of the plots under each preparation",
     "overlap": "Plots that share a trait with those of {base}",
     "agreement": "The same differences from different models",

@@ -29,7 +29,7 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> SimpleNamespace:
         "records": _records(),
         "findings": _findings(),
         "milestone_day": 365.0,
-        "survival": SimpleNamespace(table=_survival(), checks=()),
+        "survival": SimpleNamespace(table=_survival(), checks=(), extrapolated=pd.DataFrame()),
         "contrasts": SimpleNamespace(table=_contrasts(), checks=(), limits_note="95 % limits, not adjusted"),
         "all_pairs": SimpleNamespace(table=_contrasts(), checks=(), limits_note=""),
         "curves": _curves(),
