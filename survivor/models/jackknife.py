@@ -194,7 +194,9 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
         beta += steps
     for cluster in whole:
         refit = maximise(sets.without(cluster), estimate.beta)
-        beta[cluster], known[cluster] = refit.beta, refit.known
+        # Where one term runs away the others have long come to rest.
+        beta[cluster] = refit.beta
+        known[cluster] = refit.known & (refit.settled or bool(refit.runaway.any()))
         if refit.flat.shape[1]:
             flat[cluster] = refit.flat
     return Deletions(found, beta, known, flat, full)

@@ -34,6 +34,7 @@ Floats = NDArray[np.float64]
 
 _STEPS = 100
 _CONVERGED = 1e-18  # squared length of the step in units of standard errors
+_SETTLED = 1e-10  # the same, where rounding lets no step be shorter
 _LARGEST = 300.0  # log hazards are kept to this, so that squares of their sums stay finite
 _FLAT = 1e-9  # eigenvalues of the scaled information below this: nothing is known in that direction
 
@@ -320,7 +321,7 @@ class Maximum:
     runaway
         Which coefficients run to infinity, shape (q,).
     settled
-        Whether the steps came to an end.
+        Whether the last step was next to nothing.
     flat
         Directions of which the rows say nothing, shape (q, flat directions);
         ``beta`` keeps its starting value along them.
@@ -347,7 +348,7 @@ def maximise(sets: RiskSets, start: Floats, limit: int = _STEPS) -> Maximum:
     present = sets.columns[sets.at_risk > 0]
     usable, flat = _directions(now.information, sets.died.sum() * np.max(present**2, axis=0))
     spread = range_within(present, sets.strata[sets.at_risk > 0])
-    runaway, settled = np.zeros(len(beta), dtype=bool), False
+    runaway, left = np.zeros(len(beta), dtype=bool), np.inf
     for _ in range(limit):
         slope = usable.T @ now.gradient
         step = np.linalg.lstsq(usable.T @ now.information @ usable, slope, rcond=None)[0]
@@ -362,10 +363,10 @@ def maximise(sets: RiskSets, start: Floats, limit: int = _STEPS) -> Maximum:
         beta, now = trial, found
         if (np.abs(beta) * spread > FAR).any():
             runaway = runs_away(beta, spread, errors_of(now.information))
-        settled = abs(gain) * size < _CONVERGED
-        if runaway.any() or settled:
+        left = abs(gain) * size
+        if runaway.any() or left < _CONVERGED:
             break
-    return Maximum(beta, now, runaway, flat, settled)
+    return Maximum(beta, now, runaway, flat, left < _SETTLED)
 
 
 def _directions(information: Floats, most: Floats) -> tuple[Floats, Floats]:
