@@ -112,9 +112,9 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
     ReportError
         When the folder cannot be written to.
     """
-    forms = report_forms(analysis)
     try:
         folder.mkdir(parents=True, exist_ok=True)
+        forms = report_forms(analysis)
         for name, content in forms.items():
             (folder / name).write_bytes(content)
         tables = write_tables(analysis, folder / FOLDER)
