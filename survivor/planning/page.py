@@ -151,7 +151,7 @@ def _answer(season: SeasonPlan) -> Section:
     blocks: list[Block] = [
         Paragraph(words.verdict(season), kind="lead"),
         Paragraph(words.question(season)),
-        Paragraph(words.size(season)),
+        *([Paragraph(words.size(season))] if season.plots else []),
     ]
     instead = words.instead(season)
     if instead:

@@ -279,8 +279,7 @@ def _size(asked: Plan, found: Spread, table: pd.DataFrame) -> tuple[int, int, st
     needed = _plots(asked, found, seedlings)
     if needed is not None and needed < fewest_plots(asked):
         return fewest_plots(asked), seedlings, "a block at every site, more than the power asks for"
-    wanted = f"{asked.question.power_per_100:g} % power by the formula of two proportions"
-    return needed or 0, seedlings, f"the fewest plots with {wanted}"
+    return needed or 0, seedlings, "the fewest plots that are enough by formula"
 
 
 def _plots(asked: Plan, found: Spread, seedlings: int, events: bool = False) -> int | None:

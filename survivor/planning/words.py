@@ -92,27 +92,24 @@ def asked_about(plan: Plan) -> list[str]:
 
 
 def verdict(season: SeasonPlan) -> str:
-    """Return whether that size answers the question, in a sentence or two."""
-    wanted = plain(season.plan.question.power_per_100)
+    """Return whether that size answers the question; how often it is asked to stands in `question`."""
     row = season.power
     if row is None:
         return f"This season {NOTHING}: {season.why_size}."
-    if season.by_formula:
-        shown = (
-            f"by formula {number(season.shown)} of 100 such seasons would show the difference "
-            f"({number(float(row['studies']))} simulated seasons are too few to go by)"
-        )
-        return f"This season {ENOUGH if season.answers else NOT_ENOUGH}: {shown}; {wanted} are wanted."
     shown = number(season.shown)
-    if season.on_the_edge:
-        within = limits(float(row["lower"]), float(row["upper"]))
+    if season.by_formula:
         return (
-            f"This season {JUST_ABOUT if season.answers else JUST_SHORT}: {shown} ({within}) of 100 such "
-            f"seasons would show the difference; {wanted} are wanted."
+            f"This season {ENOUGH if season.answers else NOT_ENOUGH}: by formula {shown} of 100 such seasons "
+            f"would show the difference ({number(float(row['studies']))} simulated seasons are too few to go "
+            "by)."
         )
+    answer = ENOUGH if season.answers else NOT_ENOUGH
+    if season.on_the_edge:
+        answer = JUST_ABOUT if season.answers else JUST_SHORT
+        shown += f" ({limits(float(row['lower']), float(row['upper']))})"
     return (
-        f"This season {ENOUGH if season.answers else NOT_ENOUGH}: {shown} of 100 such seasons would show the "
-        f"difference; {wanted} are wanted."
+        f"This season {answer}: {shown} of 100 such seasons would show the difference "
+        f"({number(float(row['studies']))} were simulated)."
     )
 
 
@@ -195,8 +192,9 @@ def spread_words(season: SeasonPlan) -> str:
     """Return how much plots and sites are taken to differ, and from where."""
     found = season.spread
     return (
-        f"Plots: spread {number(found.plot_sd, 2)} on the log hazard, which makes two seedlings of a plot "
-        f"alike by {number(found.correlation, 2)} (correlation); sites: spread {number(found.site_sd, 2)}. "
+        f"This rests on plots that differ: two seedlings of a plot are alike by "
+        f"{number(found.correlation, 2)} (a correlation: 0 not at all, 1 wholly). On the log hazard the "
+        f"standard deviation of plots is {number(found.plot_sd, 2)}, of sites {number(found.site_sd, 2)}. "
         f"Source: {found.source}."
     )
 
@@ -207,8 +205,8 @@ def comparisons(season: SeasonPlan) -> str:
     if count == 1:
         return ""
     return (
-        f"{number(count)} comparisons with the usual practice: each is planned at p under "
-        f"{number(0.05 / count, 3)}, the first step of Holm's adjustment."
+        f"{number(count)} methods are compared with the usual practice, so each has to show its difference "
+        f"at p under {number(0.05 / count, 3)}, the first step of Holm's adjustment."
     )
 
 
@@ -273,24 +271,34 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
 
 
 def summary(season: SeasonPlan) -> list[str]:
-    """Return what the terminal shows, line by line."""
+    """Return what the terminal shows, line by line: what is asked, the answer, and then what it rests on.
+
+    Each thing is said once; how the power was worked out is on the page.
+    """
     lines = [
         season.plan.plan.name,
         question(season),
-        spread_words(season),
-        comparisons(season),
-        size(season),
-        cost(season),
-    ]
-    lines += [
         verdict(season),
-        worked_out(season),
-        *constrained(season),
-        reached(season),
+        # Where nothing is bought the verdict has said why.
+        size(season) if season.plots else "",
+        cost(season),
         precision(season),
+        *constrained(season),
+        reached(season) if _more_to_tell(season) else "",
         *instead(season),
+        comparisons(season),
+        spread_words(season),
         *asked_about(season.plan),
         *ground_first(season.timetable, checks_of(season.plan)),
         *late_works(season.timetable),
     ]
     return [line for line in lines if line]
+
+
+def _more_to_tell(season: SeasonPlan) -> bool:
+    """Whether the plots needed are others than those of the size, so that the size has not told them."""
+    row = season.needed.set_index("seedlings").loc[season.seedlings]
+    needed, wider = row["two_proportions"], row["wider_plots"]
+    if pd.isna(needed) or pd.notna(wider):
+        return season.plots > 0
+    return season.plots > 0 and int(needed) != season.plots

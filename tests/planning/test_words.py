@@ -1,6 +1,7 @@
 """What a plan says of its verdict, its cost and its days."""
 
 import dataclasses
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -10,7 +11,7 @@ from survivor.planning.page import report_of_plan
 from survivor.planning.run import plan as plan_season
 from survivor.planning.timetable import timetable
 from survivor.planning.variation import arms_of, spread_of
-from survivor.planning.words import asked_about, cost, late_works, precision, summary, verdict
+from survivor.planning.words import asked_about, cost, late_works, precision, reached, size, summary, verdict
 from tests.planning.seasons import raw_plan, small_plan
 from tests.planning.test_plan import COSTS
 
@@ -51,6 +52,34 @@ def test_few_simulated_seasons_leave_the_verdict_to_the_formula(season):
     assert f"by formula {round(by_formula)} of 100" in verdict(told)
     assert "20 simulated seasons are too few to go by" in verdict(told)
     assert simulated(season, 200, 100, 98, 100).answers
+
+
+@pytest.mark.parametrize(
+    ("shown", "lower", "upper"), [(81, 75, 84), (78, 73, 82), (90, 86, 93), (50, 44, 56)]
+)
+def test_the_summary_says_each_thing_once(season, shown, lower, upper):
+    told = simulated(season, 300, shown, lower, upper)
+    lines = summary(told)
+    assert len(lines) == len(set(lines))
+    # Asked for in one line, answered in the next; how it was worked out is on the page alone.
+    assert "in 80 of 100 seasons" in lines[1]
+    assert re.search(rf"question: {shown} (\({lower} to {upper}\) )?of 100 such seasons", lines[2])
+    assert sum(f"{shown} " in line for line in lines) == 1
+    assert not any("two proportions" in line or "are wanted" in line for line in lines)
+    assert sum(line.startswith("Size: ") for line in lines) == 1
+    page = " ".join(block.text for block in report_of_plan(told).answer.blocks if hasattr(block, "text"))
+    assert "(two proportions)" in page
+
+
+def test_plots_needed_are_said_apart_only_where_the_size_is_another():
+    enough = plan_season(small_plan(), studies=20)
+    assert "the fewest plots that are enough by formula" in size(enough)
+    assert reached(enough) not in summary(enough)
+    settled = plan_season(small_plan(sizes={"plots_per_method": 4}), studies=20)
+    assert reached(settled) in summary(settled)
+    poor = plan_season(small_plan(costs={**COSTS, "budget": 500}), studies=20)
+    (why,) = (line for line in summary(poor) if poor.why_size in line)
+    assert why.startswith("This season cannot answer the question")
 
 
 def test_later_visits_are_priced_beside_the_size(season):
