@@ -25,7 +25,7 @@ PAGE_POINTS: Final = 481.9  # 170 mm between the margins
 SIZES: Final = ((6, 8.0), (9, 7.2), (10_000, 6.4))  # of letters, in points, up to so many columns
 _LETTER: Final = 0.6  # width of a letter, in its size
 _GUTTER: Final = 2  # letters between columns
-MOST_NUMBER: Final = 18  # letters of a number with its limits that stay on one line
+MOST_NUMBER: Final = 16  # letters of a number with its limits that stay on one line
 FULL_WIDTH: Final = 60  # letters; a narrower table keeps its own width
 MOST_LETTERS: Final = 26  # of words that stand on one line of a cell; longer ones wrap
 
@@ -155,7 +155,7 @@ def _shares(table: Table) -> list[int]:
         words = [len(word) for text in (column.heading, *cells) for word in text.split()]
         wrapped = min(longest, MOST_LETTERS + max(longest - MOST_LETTERS, 0) // 3)
         wanted.append(max([longest if column.numeric else wrapped, *words, 3]) + _GUTTER)
-        least.append(max([longest if column.numeric and longest <= MOST_NUMBER else 0, *words, 3]) + _GUTTER)
+        least.append(max([min(longest, MOST_NUMBER) if column.numeric else 0, *words, 3]) + _GUTTER)
         more.append(max(longest + _GUTTER - least[-1], 0))
     room = _letters(len(table.columns))
     if sum(wanted) <= room:

@@ -88,6 +88,15 @@ def test_tables_have_captions_and_scopes_and_can_be_reached(tree: Element) -> No
     assert all(e.attributes["tabindex"] == "0" and e.attributes["aria-labelledby"] for e in regions)
 
 
+def test_a_long_note_is_given_room_in_its_table(tree: Element) -> None:
+    cells = [(" ".join(cell.text().split()), cell) for cell in tree.all("td")]
+    long = {words for words, cell in cells if cell.attributes.get("class") == "long"}
+    assert any(len(words) > 40 for words, _ in cells)
+    assert long == {
+        words for words, cell in cells if len(words) > 40 and cell.attributes.get("class") != "number"
+    }
+
+
 def test_figures_are_images_with_words_a_caption_and_their_numbers(tree: Element) -> None:
     figures = tree.all("figure")
     assert len(figures) >= 9
