@@ -35,6 +35,7 @@ Look = Literal["main", "usual", "hollow", "ink"]
 
 _COLOURS: Final[dict[Look, str]] = {"main": ACCENT, "usual": USUAL, "hollow": ACCENT, "ink": INK}
 _LABEL_LETTERS: Final[dict[Size, int]] = {"wide": 25, "narrow": 30}
+_UNDER_LETTERS: Final[dict[Size, int]] = {"wide": 34, "narrow": 44}  # smaller ones
 _RATIOS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
 _FEW_RATIOS: Final = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
 _WIDE: Final = 12.0  # a range over which the finer ratios would run into each other
@@ -55,7 +56,7 @@ class Row:
     upper: float
     look: Look = "main"
     beside: tuple[str, ...] = ()
-    under: str = ""  # a second, quieter line of the label
+    under: str = ""  # quieter, under the label
     marker: str = "o"
 
 
@@ -206,7 +207,11 @@ def _short(rows: int) -> tuple[list[float], list[float]]:
 
 
 def _lines_of(row: Row, size: Size) -> int:
-    return len(wrapped(row.label, _LABEL_LETTERS[size])) + (1 if row.under else 0)
+    return len(wrapped(row.label, _LABEL_LETTERS[size])) + len(_under(row, size))
+
+
+def _under(row: Row, size: Size) -> list[str]:
+    return wrapped(row.under, _UNDER_LETTERS[size]) if row.under else []
 
 
 def _draw_one(row: Row, place: float, ax: Axes, size: Size) -> None:
@@ -235,7 +240,7 @@ def _draw_one(row: Row, place: float, ax: Axes, size: Size) -> None:
 
 def _label(row: Row, place: float, ax: Axes, size: Size) -> None:
     lines = wrapped(row.label, _LABEL_LETTERS[size])
-    texts = [(line, INK, BODY) for line in lines] + ([(row.under, QUIET, SMALL)] if row.under else [])
+    texts = [(line, INK, BODY) for line in lines] + [(line, QUIET, SMALL) for line in _under(row, size)]
     at = ax.get_yaxis_transform()
     if size == "wide":
         first = (len(texts) - 1) / 2 * _LINE_POINTS

@@ -1,39 +1,33 @@
-"""Both demo reports opened in a browser, as a reader would: nothing asked of the network, nothing cut off.
-
-Needs Chromium on the machine and the extra ``browser``; without them these checks are
-skipped and say so, unless ``SURVIVOR_BROWSER=required`` is set.
-"""
+"""Both demo reports opened in a browser, as a reader would: nothing asked of the network, nothing cut off."""
 
 from __future__ import annotations
 
-import os
-import shutil
 from collections.abc import Iterator
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING
 
 import pytest
 
 import survivor
 from survivor.report.page import write_report
+from tests.report.browsing import (
+    barriers,
+    in_a_browser,
+    open_browser,
+    opened,
+    outside,
+    tabbed,
+    times_drawn,
+    words_cut_off,
+)
 from tests.report.conftest import build
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
 DATASETS = Path(__file__).parents[2] / "datasets"
-CHROMIUM = shutil.which("chromium") or shutil.which("chromium-browser") or shutil.which("google-chrome")
-ARGUMENTS = ["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-component-update"]
 
-try:
-    from axe_playwright_python.sync_playwright import Axe
-    from playwright.sync_api import Browser, Page, sync_playwright
-
-    MISSING = "" if CHROMIUM else "Chromium is not on this machine"
-except ModuleNotFoundError:
-    MISSING = "the extra 'browser' (playwright, axe) is not installed"
-
-if MISSING and os.environ.get("SURVIVOR_BROWSER") == "required":
-    raise RuntimeError(f"the browser checks must run here: {MISSING}")
-
-pytestmark = [pytest.mark.slow, pytest.mark.skipif(bool(MISSING), reason=MISSING)]
+pytestmark = in_a_browser
 
 STUDIES = ("tagged", "counts", "hostile")
 
@@ -49,21 +43,7 @@ def reports(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Path]:
 
 @pytest.fixture(scope="module")
 def browser() -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        opened = playwright.chromium.launch(executable_path=CHROMIUM, args=ARGUMENTS)
-        yield opened
-        opened.close()
-
-
-def opened(browser: Browser, file: Path, **options: Any) -> tuple[Page, list[str]]:
-    """Open a page; return it and everything that went wrong or was asked for besides the file itself."""
-    page = browser.new_page(**options)
-    amiss: list[str] = []
-    page.on("console", lambda message: amiss.append(f"console: {message.text}"))
-    page.on("pageerror", lambda error: amiss.append(f"error: {error}"))
-    page.on("request", lambda request: amiss.append(request.url) if request.url != file.as_uri() else None)
-    page.goto(file.as_uri())
-    return page, amiss
+    yield from open_browser()
 
 
 @pytest.mark.parametrize("name", STUDIES)
@@ -72,10 +52,10 @@ def test_nothing_is_asked_for_and_axe_finds_no_barrier(
     browser: Browser, reports: dict[str, Path], name: str, scheme: str
 ) -> None:
     page, amiss = opened(browser, reports[name], color_scheme=scheme)
-    found = Axe().run(page)
+    found = barriers(page)
     page.close()
     assert amiss == []
-    assert found.violations_count == 0, found.generate_report()
+    assert found == ""
 
 
 @pytest.mark.parametrize("name", STUDIES)
@@ -85,11 +65,9 @@ def test_nothing_runs_over_the_edge(
 ) -> None:
     page, _ = opened(browser, reports[name], viewport={"width": width, "height": 800})
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert outside(page) == []
     # Each figure is drawn once for the eye: wide or narrow.
-    shown = page.evaluate(
-        "[...document.querySelectorAll('figure')].map(f => [...f.querySelectorAll('svg')]"
-        ".filter(s => s.getBoundingClientRect().width > 0).length)"
-    )
+    shown = times_drawn(page)
     assert shown
     assert set(shown) == {1}
     page.close()
@@ -101,17 +79,7 @@ def test_no_words_of_a_figure_are_cut_off(
     browser: Browser, reports: dict[str, Path], name: str, width: int
 ) -> None:
     page, _ = opened(browser, reports[name], viewport={"width": width, "height": 800})
-    cut = page.evaluate(
-        """[...document.querySelectorAll('figure svg')].flatMap(svg => {
-            const frame = svg.getBoundingClientRect();
-            if (frame.width === 0) return [];
-            return [...svg.querySelectorAll('text')].filter(text => {
-                const box = text.getBoundingClientRect();
-                return box.left < frame.left - 2 || box.right > frame.right + 2
-                    || box.top < frame.top - 2 || box.bottom > frame.bottom + 2;
-            }).map(text => svg.getAttribute('aria-labelledby') + ': ' + text.textContent);
-        })"""
-    )
+    cut = words_cut_off(page)
     page.close()
     assert cut == []
 
@@ -120,18 +88,10 @@ def test_the_keyboard_goes_through_the_page_in_reading_order(
     browser: Browser, reports: dict[str, Path]
 ) -> None:
     page, _ = opened(browser, reports["tagged"])
-    places = []
-    for _ in range(12):
-        page.keyboard.press("Tab")
-        places.append(
-            page.evaluate(
-                "[document.activeElement.getBoundingClientRect().top + scrollY,"
-                " document.activeElement.textContent.trim().slice(0, 40)]"
-            )
-        )
+    places = tabbed(page, 12)
     page.close()
-    assert places[0][1] == "Skip to the answer"
-    heights = [height for height, _ in places[1:]]
+    assert places[0][2] == "Skip to the answer"
+    heights = [height for height, _, _ in places[1:]]
     assert heights == sorted(heights)
 
 
