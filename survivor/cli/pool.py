@@ -24,8 +24,9 @@ def pool(
         typer.Option(help="How the variance between units is estimated; fixed: there is none."),
     ] = "reml",
     limits: Annotated[
-        Literal["hartung-knapp", "normal"], typer.Option(help="Kind of limits; normal ones are too narrow.")
-    ] = "hartung-knapp",
+        Literal["cr2", "hartung-knapp", "normal"],
+        typer.Option(help="Kind of limits; all are in other-limits.csv. Normal ones are too narrow."),
+    ] = "cr2",
     milestone: Annotated[
         str | None, typer.Option(help="Milestone to tell it for; default: the first study's headline.")
     ] = None,

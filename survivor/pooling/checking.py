@@ -23,6 +23,7 @@ def checked(
     limits: str,
     factor: str,
     units: Sequence[str] | None,
+    known_limits: tuple[str, ...] = LIMITS,
 ) -> tuple[Floats, Floats, list[str]]:
     """Return estimates, variances and names, or say what is wrong.
 
@@ -34,7 +35,7 @@ def checked(
     """
     for word, known, place in (
         (method, METHODS, "method"),
-        (limits, LIMITS, "limits"),
+        (limits, known_limits, "limits"),
         (factor, FACTORS, "factor"),
     ):
         if word not in known:

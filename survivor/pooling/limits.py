@@ -1,7 +1,9 @@
 """Limits of a pooled estimate, and of what a new unit may show.
 
-Hartung and Knapp 2001 (Stat. Med. 20, 3875-3889) for the mean; Knapp and Hartung 2003
-(Stat. Med. 22, 2693-2710) with traits. For a new unit the usual t limits (Higgins, Thompson
+For the mean the bias-reduced variance of each unit's own residual, with Satterthwaite degrees of
+freedom (Bell and McCaffrey 2002, Surv. Methodol. 28, 169-181; for pooled units Tipton 2015,
+Psychol. Methods 20, 375-393); Hartung and Knapp 2001 (Stat. Med. 20, 3875-3889); with traits
+Knapp and Hartung 2003 (Stat. Med. 22, 2693-2710). For a new unit the usual t limits (Higgins, Thompson
 and Spiegelhalter 2009, J. R. Stat. Soc. A 172, 137-159) hold too seldom where units are few;
 see ``tests/calibration/pooled_limits.py``.
 """
@@ -15,16 +17,19 @@ import numpy as np
 from scipy import special, stats
 
 from survivor.pooling.spread import at_squares
-from survivor.pooling.weighted import Floats, weighted
+from survivor.pooling.weighted import Floats, Weighted, weighted
 from survivor.vocabulary import CONFIDENCE
 
-Limits = Literal["hartung-knapp", "normal"]
+Limits = Literal["cr2", "hartung-knapp", "normal"]
+TrendLimits = Literal["hartung-knapp", "normal"]
 Factor = Literal["as is", "at least 1"]
-LIMITS: Final[tuple[Limits, ...]] = ("hartung-knapp", "normal")
+LIMITS: Final[tuple[Limits, ...]] = ("cr2", "hartung-knapp", "normal")
+TREND_LIMITS: Final[tuple[TrendLimits, ...]] = ("hartung-knapp", "normal")
 FACTORS: Final[tuple[Factor, ...]] = ("as is", "at least 1")
 
 _QUANTILES = 400  # of chi-square, for the limits of a new unit
 _HALVINGS = 60
+_SMALLEST = 1e-12  # of one less a leverage: a unit that alone tells a coefficient has no residual
 _FAR = 9.0  # standard deviations beyond which a normal has nothing that counts
 
 
@@ -37,18 +42,18 @@ class Means:
     coefficients
         Shape (..., columns).
     covariance
-        Shape (..., columns, columns), with the factor in it.
+        Shape (..., columns, columns), with the factor in it where it was used.
     factor
         Hartung and Knapp's factor on variances as it was found, shape (...,): one where
         the units differ as much as their standard errors and their spread say.
     df
-        Degrees of freedom of t; infinite for normal limits.
+        Degrees of freedom of t, one for all or of shape (..., columns); infinite for normal limits.
     """
 
     coefficients: Floats
     covariance: Floats
     factor: Floats
-    df: float
+    df: float | Floats
 
     @property
     def std_error(self) -> Floats:
@@ -58,7 +63,8 @@ class Means:
     @property
     def half_width(self) -> Floats:
         """Half the width of the 95 % limits, shape (..., columns)."""
-        return quantile(self.df) * self.std_error
+        width: Floats = stats.t.ppf((1 + CONFIDENCE) / 2, self.df) * self.std_error
+        return width
 
 
 def quantile(df: float) -> float:
@@ -81,15 +87,38 @@ def means(
         Shape (...,).
     limits, factor
         ``as is`` takes Hartung and Knapp's factor as found; ``at least 1`` never lets it
-        make limits narrower.
+        make limits narrower. Other limits have no factor.
     """
     fitted = weighted(estimates, 1 / (variances + between[..., None]), columns)
     df = estimates.shape[-1] - columns.shape[1]
     found = fitted.squares / df
     if limits == "normal":
         return Means(fitted.coefficients, fitted.unscaled, found, float("inf"))
+    if limits == "cr2":
+        covariance, own_df = _bias_reduced(fitted, variances + between[..., None], columns)
+        return Means(fitted.coefficients, covariance, found, own_df)
     used = np.maximum(found, 1.0) if factor == "at least 1" else found
     return Means(fitted.coefficients, fitted.unscaled * used[..., None, None], found, float(df))
+
+
+def _bias_reduced(fitted: Weighted, total: Floats, columns: Floats) -> tuple[Floats, Floats]:
+    """Covariance by each unit's own residual, and the degrees of freedom of each coefficient.
+
+    A residual squared falls short of its variance by one less the unit's leverage, and is divided
+    by it: without bias where ``total`` holds. The degrees of freedom are those of the chi-square
+    with the mean and variance that the estimated variance would then have. Units that weigh more
+    than others leave fewer than units less columns.
+    """
+    pull = np.einsum("...pq,uq->...up", fitted.unscaled, columns) / total[..., None]
+    leverage = np.einsum("up,...up->...u", columns, pull)
+    sure = 1 / np.maximum(1 - leverage, _SMALLEST)
+    covariance = np.einsum("...up,...uq,...u->...pq", pull, pull, sure * fitted.residuals**2)
+    taken = np.einsum("up,...pq,vq->...uv", columns, fitted.unscaled, columns)
+    own = np.eye(columns.shape[0]) * total[..., None] - taken  # covariance of the residuals
+    weight = pull**2 * sure[..., None]
+    mean = np.einsum("...up,...uu->...p", weight, own)
+    square = np.einsum("...up,...uv,...vp->...p", weight, own**2, weight)
+    return covariance, mean**2 / square
 
 
 def new_unit(estimates: Floats, variances: Floats, columns: Floats) -> tuple[Floats, Floats]:

@@ -24,6 +24,7 @@ from survivor.pooling.weighted import Floats
 from survivor.vocabulary import PER_100
 
 _FEW = 5  # units under which little can be said of how they differ
+_KEPT = "hartung-knapp, factor at least 1"
 _CLEAR = 0.1  # of the test of Q, which has little power with few units
 
 
@@ -31,7 +32,7 @@ def pool(
     estimates: Sequence[float] | Floats | pd.Series[Any],
     std_errors: Sequence[float] | Floats | pd.Series[Any],
     method: Method = "reml",
-    limits: Limits = "hartung-knapp",
+    limits: Limits = "cr2",
     *,
     factor: Factor = "as is",
     units: Sequence[str] | None = None,
@@ -49,13 +50,16 @@ def pool(
         likelihood), ``dl`` (DerSimonian and Laird), ``pm`` (Paule and Mandel), or
         ``fixed``: none, the units share one true value.
     limits
-        ``hartung-knapp``: t on units less one, the variance taken from how units differ.
-        ``normal``: too narrow with few units; for comparison.
+        ``cr2``: the variance taken from each unit's own distance to the mean, bias-reduced, on
+        Satterthwaite degrees of freedom: fewer than units less one where some weigh more. With 3
+        to 10 units it covers 94.7 to 96.6 times of 100 by simulation where standard errors are
+        within a factor of two, 94.4 to 98.0 where they are within five.
+        ``hartung-knapp``: t on units less one, the variance taken from how units differ by their
+        weights: 93.9 to 95.0 and 89.1 to 95.1 times. With equal standard errors the two are one.
+        ``normal``: too narrow with few units; for comparison. All are in ``other_limits``.
     factor
-        Of Hartung and Knapp: ``as is``, or ``at least 1``, which never lets it make limits
-        narrower. By simulation ``as is`` covers 94 to 97 times of 100 where standard errors
-        are within a factor of two; ``at least 1`` covers more than it says when units differ
-        little. Both are in ``other_limits``.
+        Of Hartung and Knapp only: ``as is``, or ``at least 1``, which never lets it make limits
+        narrower and covers more than it says when units differ little.
     units
         Names; numbered where None.
     scale
@@ -104,13 +108,13 @@ def _table(pooled: Means, units: int, method: Method, limits: Limits, scale: str
 
 def _line(pooled: Means) -> dict[str, float]:
     estimate, error = float(pooled.coefficients[0]), float(pooled.std_error[0])
-    half = quantile(pooled.df) * error
-    # Units that agree exactly leave no variance under Hartung and Knapp's factor.
-    p_value = float(2 * stats.t.sf(abs(estimate) / error, pooled.df)) if error > 0 else float("nan")
+    df, half = float(np.ravel(pooled.df)[0]), float(pooled.half_width[0])
+    # Units that agree exactly leave no variance, but for normal limits.
+    p_value = float(2 * stats.t.sf(abs(estimate) / error, df)) if error > 0 else float("nan")
     return {
         "estimate": estimate,
         "std_error": error,
-        "df": pooled.df,
+        "df": df,
         "lower": estimate - half,
         "upper": estimate + half,
         "p_value": p_value,
@@ -165,8 +169,9 @@ def _new(effect: Floats, variance: Floats, ones: Floats, pooled: Means, method: 
 def _others(effect: Floats, variance: Floats, ones: Floats, between: Floats) -> pd.DataFrame:
     """Limits of the mean and of a new unit by every way; the last is for comparison only."""
     ways: tuple[tuple[str, Limits, Factor], ...] = (
+        ("cr2", "cr2", "as is"),
         ("hartung-knapp, factor as is", "hartung-knapp", "as is"),
-        ("hartung-knapp, factor at least 1", "hartung-knapp", "at least 1"),
+        (_KEPT, "hartung-knapp", "at least 1"),
         ("normal", "normal", "as is"),
     )
     lines = []
@@ -222,12 +227,12 @@ def _said(
         said.append(
             "Normal limits take the variance between units as known; with few units they are too narrow."
         )
-    if limits == "hartung-knapp" and factor == "as is" and float(pooled.factor) < 1:
-        wider = within_scale(others, scale).iloc[1]
-        nothing = scale == PER_100 and tells_nothing(dict(wider), "lower", "upper")
+    if limits != "normal" and factor == "as is" and float(pooled.factor) < 1:
+        wider = next(r for r in within_scale(others, scale).to_dict("records") if r["limits"] == _KEPT)
+        nothing = scale == PER_100 and tells_nothing(wider, "lower", "upper")
         span = f"{float(wider['lower']):.3g} to {float(wider['upper']):.3g}"
         said.append(
             f"The units agree more closely than their standard errors (factor {float(pooled.factor):.2f}): "
-            f"with the factor kept at 1 the limits are {TELLS_NOTHING if nothing else span}."
+            f"with Hartung and Knapp's factor kept at 1 the limits are {TELLS_NOTHING if nothing else span}."
         )
     return tuple(said)

@@ -17,7 +17,7 @@ from scipy import stats
 
 from survivor.errors import PoolingError
 from survivor.pooling.checking import Numbers, checked
-from survivor.pooling.limits import Factor, Limits, Means, means, quantile
+from survivor.pooling.limits import TREND_LIMITS, Factor, Means, TrendLimits, means
 from survivor.pooling.spread import Method, between_variance, squares_at
 from survivor.pooling.weighted import Floats
 
@@ -76,7 +76,7 @@ def pool_by(
     std_errors: Numbers,
     traits: Mapping[str, Trait] | pd.DataFrame,
     method: Method = "reml",
-    limits: Limits = "hartung-knapp",
+    limits: TrendLimits = "hartung-knapp",
     *,
     factor: Factor = "as is",
     units: Sequence[str] | None = None,
@@ -86,8 +86,11 @@ def pool_by(
 
     Parameters
     ----------
-    estimates, std_errors, method, limits, factor, units, scale
+    estimates, std_errors, method, factor, units, scale
         As for :func:`survivor.pool`.
+    limits
+        ``hartung-knapp`` or ``normal``, as there: a trait is tested by all its levels at once, for
+        which Knapp and Hartung give an F test.
     traits
         One column a trait, one value a unit: numbers (rain decile) or words (texture).
 
@@ -101,7 +104,7 @@ def pool_by(
         As :func:`survivor.pool`; when a trait is blank for some unit or the same for all,
         when traits cannot be told apart, or when units are no more than coefficients.
     """
-    effect, variance, names = checked(estimates, std_errors, method, limits, factor, units)
+    effect, variance, names = checked(estimates, std_errors, method, limits, factor, units, TREND_LIMITS)
     frame = _frame(traits, len(effect))
     columns, terms, owner = _columns(frame)
     if len(effect) <= columns.shape[1]:
@@ -175,8 +178,7 @@ def _columns(frame: pd.DataFrame) -> tuple[Floats, list[str], list[int]]:
 
 
 def _table(fitted: Means, terms: list[str]) -> pd.DataFrame:
-    error = fitted.std_error
-    half = quantile(fitted.df) * error
+    error, half = fitted.std_error, fitted.half_width
     return pd.DataFrame(
         {
             "term": terms,
@@ -211,7 +213,7 @@ def _spread(
     return pd.DataFrame([{**line, "tau2_without": without, "explained": explained}])
 
 
-def _said(units: int, traits: int, limits: Limits) -> tuple[str, ...]:
+def _said(units: int, traits: int, limits: TrendLimits) -> tuple[str, ...]:
     said = ["Units were not given their traits by lot: what goes with one may go with anything else of them."]
     if units < _UNITS_A_TRAIT * traits:
         many = f"{traits} trait{'' if traits == 1 else 's'}"

