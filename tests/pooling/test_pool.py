@@ -12,6 +12,7 @@ from statsmodels.stats.meta_analysis import combine_effects
 
 import survivor
 from survivor.errors import PoolingError
+from survivor.pooling.limits import means
 from survivor.pooling.spread import between_variance, squares_at
 
 # Source: Colditz et al. 1994, JAMA 271:698-702; data set BCG of HSAUR. Values computed with R metafor
@@ -53,6 +54,24 @@ def test_published_values_of_the_vaccine_trials(bcg, method):
     assert spread["tau2"] == close(tau2, abs=at)
     assert spread["q"] == close(152.233008, abs=1e-6)
     assert spread["df"] == 12
+
+
+def test_published_values_of_the_vaccine_trials_by_maximum_likelihood(bcg):
+    # metafor as above. No method here, since it takes no account of the mean being estimated; the mean,
+    # its error and limits at that variance are the same arithmetic, and the variance is its definition.
+    effect, variance = bcg["effect"].to_numpy(), bcg["error"].to_numpy() ** 2
+
+    def minus(tau2: float) -> float:
+        weight = 1 / (variance + tau2)
+        mean = np.sum(weight * effect) / weight.sum()
+        return -float(stats.norm.logpdf(effect, mean, np.sqrt(variance + tau2)).sum())
+
+    tau2 = optimize.minimize_scalar(minus, bounds=(0.0, 2.0), method="bounded", options={"xatol": 1e-10}).x
+    assert tau2 == pytest.approx(0.280028, abs=2e-6)
+    found = means(effect, variance, np.ones((13, 1)), np.array(tau2), "normal", "as is")
+    middle, half = float(found.coefficients[0]), float(found.half_width[0])
+    assert (middle, float(found.std_error[0])) == pytest.approx((-0.711199, 0.171897), abs=1.5e-6)
+    assert (middle - half, middle + half) == pytest.approx((-1.048111, -0.374288), abs=2e-6)
 
 
 def test_share_of_variation_between_trials(bcg):
