@@ -16,6 +16,7 @@ from survivor.analysis.answers import (
     over_years,
     season_findings,
 )
+from survivor.analysis.arms import by_arms
 from survivor.analysis.backing import backed
 from survivor.analysis.comparing import RADIUS_SUBJECT, compared
 from survivor.analysis.entry import entry_note, from_first_visit, of_found, watched_late
@@ -244,7 +245,10 @@ def _curve_strata(intervals: pd.DataFrame) -> str | None:
 
 
 def _whole(season: Season, at: float) -> Standardised:
-    """Survival of the whole planting: by the model of every plot, or as counted where there is none."""
+    """Survival of the whole planting: by preparations, or a model of every plot, or as counted."""
+    parts = by_arms(season) if at == season.at else None
+    if parts is not None:
+        return parts
     if season.fits.whole is not None:
         return survival(season.fits.whole, None, at, season.population)
     return counted_whole(season.intervals, at, float(season.settings.headline_milestone.window_days))
