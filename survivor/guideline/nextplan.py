@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 from pathlib import Path
+from typing import Final
 
 import numpy as np
 
@@ -15,6 +16,9 @@ from survivor.guideline.making import Guideline
 from survivor.guideline.wording import next_sentence, usual_of
 from survivor.models.fit import fit
 from survivor.seasons import Season
+
+_PLANNED: Final = (5.0, 90.0)  # per 100 alive: nearer to none or all, a plan leaves no room for a difference
+_UNKNOWN: Final = 70.0  # to be written over
 
 
 def plan_text(guideline: Guideline, folder: Path) -> str:
@@ -31,7 +35,7 @@ def plan_text(guideline: Guideline, folder: Path) -> str:
         return ""
     best = guideline.next.iloc[0]
     about, season = guideline.file.guideline, guideline.seasons[-1]
-    alive = _alive(season, usual_of(guideline), guideline.at_day)
+    alive, from_what = _alive(season, usual_of(guideline), guideline.at_day)
     sites = max(2, round(float(best["sites_a_season"])))
     works = {method.name: method.works for method in season.settings.methods}
     names = [usual_of(guideline), str(best["preparation"])]
@@ -40,7 +44,8 @@ def plan_text(guideline: Guideline, folder: Path) -> str:
     called = f"{names[1]} on {best['ground']}"
     lines = [
         "# The start of a plan for the comparison that another season would teach most about.",
-        f"# {next_sentence(guideline)}",
+        # A name may hold a line break, and what comes after it would be no remark.
+        f"# {' '.join(next_sentence(guideline).split())}",
         "# Look through it, name the sites, then: survivor plan plan.toml",
         "",
         "[plan]",
@@ -49,7 +54,7 @@ def plan_text(guideline: Guideline, folder: Path) -> str:
         "",
         "[question]",
         f"usual_practice = {_text(names[0])}",
-        f"survival_per_100 = {number(alive, 1)}  # under the usual practice, in the season last taken in",
+        f"survival_per_100 = {number(alive, 1)}  # {from_what}",
         f"smallest_difference = {about.smallest_difference:.1f}",
         f"milestone = {_text(about.milestone)}",
         f"day = {milestone.day}",
@@ -74,11 +79,13 @@ def _text(words: str) -> str:
     return json.dumps(words, ensure_ascii=False)
 
 
-def _alive(season: Season, usual: str, at: float) -> float:
-    """Survival under the usual practice in a season, per 100, kept within what a plan can take."""
+def _alive(season: Season, usual: str, at: float) -> tuple[float, str]:
+    """Survival under the usual practice in a season, per 100, within what a plan can take; and where from."""
     try:
         table = survival(fit(season.intervals, "method", strata=season.strata()), "method", at).table
         alive = float(table.loc[table["method"].astype(str) == usual, "estimate"].iloc[0])
     except SurvivorError:
-        alive = 70.0
-    return float(np.clip(alive, 5.0, 90.0))
+        return _UNKNOWN, "not told by the season last taken in: write what you expect"
+    kept = float(np.clip(alive, *_PLANNED))
+    said = "under the usual practice, in the season last taken in"
+    return kept, said if kept == alive else f"{said} {number(alive, 1)}, brought to what a plan can take"

@@ -4,15 +4,17 @@ from __future__ import annotations
 
 import itertools
 import re
+import tomllib
 from dataclasses import replace
 
 import pikepdf
 import pytest
 
-from survivor.errors import ReportError
+from survivor.errors import EffectError, ReportError
 from survivor.guideline import write_guideline
 from survivor.guideline.content import content_of, details_table, lead
 from survivor.guideline.document import _content, guideline_pdf
+from survivor.guideline.nextplan import plan_text
 from survivor.planning.reading import read_plan
 from survivor.report.content.cautions import CAUTIONS
 from survivor.report.content.elements import Table, Terms
@@ -177,6 +179,23 @@ def test_files_written_and_the_plan_can_be_read(made, tmp_path):
     taken.write_text("a file stands where the folder should be")
     with pytest.raises(ReportError, match="What to do"):
         write_guideline(made, taken, issue=False)
+
+
+def test_a_name_with_a_line_break_stays_in_its_remark(made, tmp_path):
+    named = 'clay\n[plan]\nname = "another"'
+    best = made.next.assign(ground=made.next["ground"].replace(made.next["ground"].iloc[0], named))
+    plan = tomllib.loads(plan_text(replace(made, next=best), tmp_path))
+    assert plan["plan"]["name"].endswith(f"on {named}")
+    assert list(plan)[:3] == ["plan", "question", "variation"]
+
+
+def test_survival_that_no_season_tells_is_not_passed_off_as_told(made, tmp_path, monkeypatch):
+    def refuse(*_args, **_kwargs):
+        raise EffectError("not estimable")
+
+    monkeypatch.setattr("survivor.guideline.nextplan.survival", refuse)
+    line = next(x for x in plan_text(made, tmp_path).splitlines() if x.startswith("survival_per_100"))
+    assert line.endswith("# not told by the season last taken in: write what you expect")
 
 
 def test_cautions_keep_their_own_words(made):
