@@ -65,3 +65,9 @@ def main() -> None:
     except SurvivorError as fault:
         typer.echo(str(fault), err=True)
         sys.exit(fault.exit_status)
+    except OSError as fault:
+        # A name that no file can have, a disk that is full: wherever it shows, it is said plainly.
+        place = f"{fault.filename}: " if fault.filename else ""
+        typer.echo(f"{place}a file cannot be read or written: {fault.strerror or fault}", err=True)
+        typer.echo("What to do: check the name, and that you may read and write there", err=True)
+        sys.exit(2)

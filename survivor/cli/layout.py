@@ -39,6 +39,13 @@ def layout(
         plots, seedlings = plots or best_plots, seedlings or best_seedlings
     refuse_unanswerable(asked)
     if plots < 2:
+        if asked.costs is None:
+            raise PlanError(
+                f"there is nothing to lay out: {why}",
+                where="question.smallest_difference",
+                mend="ask for a larger difference, or say how many plots of each method there are to be: "
+                "--plots",
+            )
         least = smallest_cost(asked, file.parent)
         to = "" if least is None else f" (a season that could answer costs about {least})"
         raise PlanError(

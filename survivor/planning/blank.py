@@ -8,7 +8,7 @@ from typing import Final
 
 from survivor.errors import PlanError
 from survivor.planning.folder import DICTIONARY, PLOT_HEADER, PLOTS, RADIUS
-from survivor.report.files import write_files
+from survivor.report.files import is_there, write_files
 from survivor.settings import STUDY_FILE
 from survivor.settings.dictionary import key_table
 
@@ -42,7 +42,7 @@ def write_blank(folder: Path) -> tuple[Path, ...]:
         folder cannot be written to.
     """
     files = blank_files()
-    there = [name for name in files if (folder / name).exists()]
+    there = [name for name in files if is_there(folder / name)]
     if there:
         raise PlanError(
             f"{there[0]} is there already",

@@ -20,7 +20,7 @@ from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_byt
 from survivor.planning.timetable import timetable
 from survivor.report.content.cautions import touched
 from survivor.report.content.wording import date
-from survivor.report.files import write_files
+from survivor.report.files import is_there, write_files
 from survivor.settings import STUDY_FILE
 
 PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY = (
@@ -69,7 +69,7 @@ def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
     PlanError
         When the folder holds a study already, or cannot be written to.
     """
-    if (folder / STUDY_FILE).exists():
+    if is_there(folder / STUDY_FILE):
         raise PlanError(
             f"there is a {STUDY_FILE} here already, perhaps with records beside it",
             where=str(folder),

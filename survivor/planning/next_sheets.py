@@ -3,22 +3,36 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from survivor.errors import PlanError, RecordsError
-from survivor.planning.folder import CALENDAR, PLOTS, TAGS, sheet_plan, sheet_rows, visit_files
+from survivor.planning.folder import (
+    CALENDAR,
+    PLOT_HEADER,
+    PLOTS,
+    TAGS,
+    sheet_plan,
+    sheet_rows,
+    visit_files,
+)
 from survivor.planning.sheets import FILLED, SHEET, sheet_bytes
 from survivor.records import Records
+from survivor.records.cells import dates
+from survivor.records.delimited import read_delimited
 from survivor.records.reading import as_text, read_grid
 from survivor.settings import find_study_file, read_settings
 from survivor.study import load
 from survivor.vocabulary import PLOT_KEY, State
 
 _KEYS = [*PLOT_KEY, "tag"]
+GIVEN_TAGS: Final = (*PLOT_KEY, "tag", "species")
+_OF_CALENDAR: Final = ("site", "visit", "day", "date", "earliest", "latest")
 _GONE = (State.DEAD, State.MISSING)
 _KNOWN = (State.ALIVE, State.DEAD, State.MISSING)
 
@@ -53,15 +67,20 @@ def renew_sheets(study: Path) -> Renewed:
     """
     file = find_study_file(study)
     folder = file.parent
-    tags, calendar = _read(folder, TAGS), _read(folder, CALENDAR)
-    calendar["day"] = pd.to_numeric(calendar["day"].replace("", None))
+    tags = _read(folder, TAGS, GIVEN_TAGS)
+    calendar = _read(folder, CALENDAR, _OF_CALENDAR)
+    plots = _read(folder, PLOTS, (PLOT_HEADER["planted"],))
+    calendar["day"] = _numbers(calendar["day"], CALENDAR)
+    for word in ("earliest", "latest"):
+        days = calendar[word].where(calendar["day"].notna(), "")
+        calendar[word] = [day and _day(day, CALENDAR).isoformat() for day in days]
+    planted = [_day(day, PLOTS) for day in plots[PLOT_HEADER["planted"]] if day]
     visits = visit_files(calendar)
     filled = [visit for visit in visits if _has_content(folder / visit.file)]
     records = load(file).records if filled else None
     last, gone = (None, set[tuple[str, ...]]()) if records is None else last_states(records.visits)
     unread = "" if last is None or len(last) or records is None else _unread(records)
     off = np.array([key in gone for key in tags[_KEYS].itertuples(index=False, name=None)], dtype=bool)
-    planted = [dt.date.fromisoformat(day) for day in _read(folder, PLOTS)["Planted on"] if day]
     if not planted:
         raise PlanError("no planting day is given", where=PLOTS, mend="put a day into Planted on")
     name = read_settings(file).study.name
@@ -125,11 +144,44 @@ def _has_content(file: Path) -> bool:
     return any(as_text(cell) for place in places for cell in grid.cells[place])
 
 
-def _read(folder: Path, name: str) -> pd.DataFrame:
+def _numbers(column: pd.Series[Any], name: str) -> pd.Series[float]:
+    numbers = pd.to_numeric(column.replace("", None), errors="coerce")
+    wrong = column[numbers.isna() & (column != "")]
+    if len(wrong):
+        raise PlanError(
+            f"{column.name} is no number: {wrong.iloc[0]!r}",
+            where=f"{name}, row {wrong.index[0] + 2}",
+            mend="write the number of days there, or write a layout again: survivor layout PLAN --out DIR",
+        )
+    return numbers
+
+
+def _day(text: str, name: str) -> dt.date:
+    """Read a day, as a layout writes it or as people do."""
+    days, _ = dates(pd.Series([text], dtype=object), "day-first")
+    if days.isna().iloc[0]:
+        raise PlanError(
+            f"this is no day: {text!r}", where=name, mend="write it as year-month-day: 2022-06-07"
+        )
+    found: dt.date = days.iloc[0].date()
+    return found
+
+
+def _read(folder: Path, name: str, needed: Sequence[str]) -> pd.DataFrame:
+    """Read a table of the layout, every cell as text; refuse one without the columns that it had."""
     if not (folder / name).is_file():
         raise PlanError(
             f"there is no {name} here, so this is no folder that a layout was written to",
             where=str(folder),
             mend="write a layout first: survivor layout PLAN --out DIR",
         )
-    return pd.read_csv(folder / name, dtype=str, keep_default_na=False)
+    rows, _ = read_delimited(folder / name, name)
+    header = [as_text(cell) for cell in rows.iloc[0]] if len(rows) else []
+    absent = [word for word in needed if word not in header]
+    if absent:
+        raise PlanError(
+            f"a column that the layout wrote is not there: {', '.join(absent)}",
+            where=name,
+            mend="give it back its name, or write a layout again: survivor layout PLAN --out DIR",
+        )
+    return rows.iloc[1:].fillna("").set_axis(header, axis="columns").reset_index(drop=True)

@@ -3,15 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from typing import Final, Literal
+from typing import Annotated, Final, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from survivor.settings import DrySeason
 from survivor.settings.base import Day, Strict, Text
 from survivor.settings.nearest import meant
 
 _WINDOW_DAYS: Final = 30  # of a milestone, either side
+_MOST_DAYS: Final = 36_525  # a century
+_YEARS: Final = (1900, 2200)  # a slip of the pen lies outside
+
+
+def _within_reach(day: str) -> str:
+    if not _YEARS[0] <= int(day[:4]) <= _YEARS[1]:
+        raise ValueError(f"{day} is not a day of the years {_YEARS[0]} to {_YEARS[1]}; is the year mistyped?")
+    return day
+
+
+PlanDay = Annotated[Day, AfterValidator(_within_reach)]
 
 
 class Disagreement(ValueError):
@@ -27,7 +38,7 @@ class About(Strict):
 
     name: Text
     seed: int = Field(default=1, ge=0)
-    as_of: Day | None = None  # ISO; without it nothing is called late
+    as_of: PlanDay | None = None  # ISO; without it nothing is called late
     studies: int = Field(default=300, ge=20, le=100_000)  # simulated seasons at each size
     note: str = ""
 
@@ -39,7 +50,7 @@ class Question(Strict):
     survival_per_100: float = Field(gt=0, lt=100)  # expected under the usual practice
     smallest_difference: float = Field(gt=0, lt=100)  # per 100 planted, worth having
     milestone: Text = "12 months"
-    day: int = Field(default=365, gt=0)
+    day: int = Field(default=365, gt=0, le=_MOST_DAYS)
     power_per_100: float = Field(default=80.0, gt=5, lt=100)
 
     @model_validator(mode="after")
@@ -121,7 +132,7 @@ class Site(Strict):
     """A site: when it is planted, how many blocks it has, and what cannot be done there."""
 
     name: Text
-    planted: Day  # ISO; planned or done
+    planted: PlanDay  # ISO; planned or done
     blocks: int | None = Field(default=None, ge=1)  # None: as many as its share of the plots
     cannot: tuple[str, ...] = ()  # names of methods, or of works
     why: str = ""  # such as steep ground, standing trees
@@ -131,11 +142,11 @@ class Visit(Strict):
     """A visit of the calendar: so many days after planting, or tied to a dry season."""
 
     name: Text
-    day: int | None = Field(default=None, ge=0)
+    day: int | None = Field(default=None, ge=0, le=_MOST_DAYS)
     dry_season: Literal["before", "after"] | None = None
     which: int = Field(default=1, ge=1, le=20)  # first dry season, second, ...
-    margin_days: int = Field(default=14, ge=0)  # before it starts, or after it ends
-    window_days: int = Field(default=14, ge=0)  # either side
+    margin_days: int = Field(default=14, ge=0, le=_MOST_DAYS)  # before it starts, or after it ends
+    window_days: int = Field(default=14, ge=0, le=_MOST_DAYS)  # either side
 
     @model_validator(mode="after")
     def _one_rule(self) -> Visit:
@@ -148,8 +159,8 @@ class Work(Strict):
     """Lead time of one work, in days before planting (negative: after it)."""
 
     name: Text
-    earliest_days_before: int
-    latest_days_before: int
+    earliest_days_before: int = Field(ge=-_MOST_DAYS, le=_MOST_DAYS)
+    latest_days_before: int = Field(ge=-_MOST_DAYS, le=_MOST_DAYS)
     in_dry_season: bool = False  # done in the dry season before planting, while soil is dry
     always: bool = False  # part of every season, whatever the methods
     breaks_ground: bool | None = None  # None: as the usual work of that name, else by the words of its name

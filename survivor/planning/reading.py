@@ -30,7 +30,11 @@ def read_plan(path: str | Path) -> Plan:
         When there is no such file, it is not TOML, or a key or value in it is not known.
     """
     file = Path(path)
-    if not file.is_file():
+    try:
+        known = file.is_file()
+    except OSError:  # a name that no file can have
+        known = False
+    if not known:
         raise PlanError(
             "no plan file here",
             where=str(path),
@@ -47,6 +51,12 @@ def read_plan(path: str | Path) -> Plan:
             where=file.name,
             mend='look in that line for a missing quotation mark, bracket or "=" sign',
         ) from error
+    if "records" in raw and "question" not in raw:
+        raise PlanError(
+            "this is a study file, which tells of records; a plan file asks a question of a coming season",
+            where=file.name,
+            mend="name a plan file; `survivor new DIR` writes one to start from, plan.toml",
+        )
     return parse_plan(raw, file.name, key_lines(text))
 
 
@@ -100,6 +110,12 @@ def _in_words(fault: Any, lines: dict[Place, int], raw: dict[str, Any]) -> str:
         return f"{lead}{key} = {fault['input']!r} is not a key that survivor knows{proposal}"
     if fault["type"] == "missing":
         return f"{lead}{key} is needed and is not there"
+    if fault["type"] == "too_short":
+        least, there = fault["ctx"]["min_length"], fault["ctx"]["actual_length"]
+        return (
+            f"{lead}[[{place[-1]}]]: at least {least} are needed, and there {'is' if there == 1 else 'are'} "
+            f"{there}"
+        )
     if fault["type"] == "value_error":
         return f"{lead}{key}: {str(fault['msg']).removeprefix('Value error, ')}"
     return f"{lead}{key} = {fault['input']!r}: {fault['msg'][0].lower()}{fault['msg'][1:]}"

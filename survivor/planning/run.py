@@ -40,6 +40,7 @@ POWER_COLUMNS = (
 )  # fmt: skip
 NEEDED_COLUMNS = ("seedlings", "two_proportions", "events", "wider_plots", "cost")
 
+NO_NUMBER_ENOUGH = "no number of plots within reach is enough by formula"
 _USUAL_SEEDLINGS = 20
 _ENOUGH_STUDIES = 200  # limits (Wilson) at 80 of 100 are then 6 either side; with fewer, wider
 _SEEDLINGS_SHOWN = (10, 15, 20, 30, 40)
@@ -279,7 +280,9 @@ def _size(asked: Plan, found: Spread, table: pd.DataFrame) -> tuple[int, int, st
     needed = _plots(asked, found, seedlings)
     if needed is not None and needed < fewest_plots(asked):
         return fewest_plots(asked), seedlings, "a block at every site, more than the power asks for"
-    return needed or 0, seedlings, "the fewest plots that are enough by formula"
+    if needed is None:
+        return 0, seedlings, NO_NUMBER_ENOUGH
+    return needed, seedlings, "the fewest plots that are enough by formula"
 
 
 def _plots(asked: Plan, found: Spread, seedlings: int, events: bool = False) -> int | None:

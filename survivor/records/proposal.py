@@ -58,13 +58,21 @@ def propose_study(folder: Path) -> str:
     StudyFileError
         When there is a study file already, or no sheet with seedlings or plots.
     """
+    try:
+        known = folder.is_dir()
+    except OSError:  # a name that no folder can have
+        known = False
+    if not known:
+        raise StudyFileError(
+            "there is no such folder", where=str(folder), mend="name the folder that holds your sheets"
+        )
     if (folder / STUDY_FILE).exists():
         raise StudyFileError(
             f"{STUDY_FILE} is there already",
             where=str(folder),
             mend=f"survivor check {folder} says how its sheets are understood; --write-matches saves it",
         )
-    files = sorted(folder.iterdir()) if folder.is_dir() else []
+    files = sorted(folder.iterdir())
     files = [file for file in files if file.suffix.lower() in TEXT_ENDINGS + WORKBOOK_ENDINGS]
     guesses: list[_Guess] = []
     remarks: list[str] = []

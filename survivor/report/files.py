@@ -8,6 +8,14 @@ from pathlib import Path
 from survivor.errors import ReportError, SurvivorError
 
 
+def is_there(path: Path) -> bool:
+    """Whether there is something at a path; no where it cannot be looked at, which writing then says."""
+    try:
+        return path.exists()
+    except OSError:  # a name that no file can have
+        return False
+
+
 def write_files(
     folder: Path,
     files: Mapping[str, str | bytes],

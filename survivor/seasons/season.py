@@ -92,7 +92,14 @@ def take_in(studies: Sequence[Study], names: Sequence[str] | None = None) -> tup
 
 
 def _names(studies: Sequence[Study]) -> list[str]:
-    folders = [study.path.resolve().parent.name for study in studies]
+    files = [study.path.resolve() for study in studies]
+    if again := [file for file in dict.fromkeys(files) if files.count(file) > 1]:
+        raise PoolingError(
+            "this season is named twice, and would look like two that agree",
+            where=again[0].parent.name,
+            mend="name each season once",
+        )
+    folders = [file.parent.name for file in files]
     return folders if len(set(folders)) == len(folders) else [study.settings.study.name for study in studies]
 
 

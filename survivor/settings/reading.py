@@ -30,8 +30,14 @@ def find_study_file(path: str | Path) -> Path:
         When there is neither.
     """
     given = Path(path)
-    found = given / STUDY_FILE if given.is_dir() else given
-    if not found.is_file():
+    try:
+        found = given / STUDY_FILE if given.is_dir() else given
+        there = found.is_file()
+    except OSError as fault:  # a name that no file can have, or a folder that may not be looked into
+        raise StudyFileError(
+            f"this cannot be opened: {fault.strerror or fault}", where=str(given), mend="check the name"
+        ) from fault
+    if not there:
         mend = f"name a folder that holds {STUDY_FILE}, or the study file itself; "
         has_sheets = given.is_dir() and any(file.suffix.lower() in _SHEETS for file in given.iterdir())
         mend += (

@@ -1,0 +1,130 @@
+"""Plain-wrong use of the command line ends in a plain message: never a traceback, never a silent drop."""
+
+import errno
+import shutil
+import sys
+from pathlib import Path
+
+import pytest
+from typer.testing import CliRunner
+
+import survivor.cli
+from survivor.cli import app
+from survivor.errors import SurvivorError
+from survivor.planning.blank import blank_files
+from survivor.planning.folder import write_folder
+from survivor.planning.layout import draw_layout
+from tests.planning.seasons import small_plan
+
+DATASETS = Path(__file__).parents[1] / "datasets"
+LONG = "x" * 300  # longer than a name may be
+
+
+def said(*arguments):
+    """What a command that must fail says."""
+    run = CliRunner().invoke(app, [str(part) for part in arguments])
+    assert isinstance(run.exception, SurvivorError), run.output
+    assert run.exception.mend
+    return str(run.exception)
+
+
+@pytest.fixture(scope="module")
+def laid(tmp_path_factory):
+    plan = small_plan()
+    folder = tmp_path_factory.mktemp("laid")
+    write_folder(plan, draw_layout(plan, 4, 2), folder)
+    return folder
+
+
+@pytest.mark.parametrize("verb", ["check", "report", "sheets", "plan", "new"])
+def test_a_name_that_no_file_can_have(verb):
+    assert LONG in said(verb, LONG)
+
+
+def test_what_the_machine_refuses_is_said_without_a_traceback(monkeypatch, capsys):
+    def full(*_, **__):
+        raise OSError(errno.ENOSPC, "No space left on device", "somewhere.csv")
+
+    monkeypatch.setattr(survivor.cli, "app", full)
+    monkeypatch.setattr(sys, "argv", ["survivor", "check", "x"])
+    with pytest.raises(SystemExit) as left:
+        survivor.cli.main()
+    assert left.value.code == 2
+    told = capsys.readouterr().err
+    assert "somewhere.csv: a file cannot be read or written: No space left on device" in told
+    assert "What to do:" in told
+
+
+def test_a_folder_that_is_not_there_has_no_sheets(tmp_path):
+    assert "there is no such folder" in said("new", tmp_path / "nowhere", "--from-sheets")
+
+
+@pytest.mark.parametrize("verb", ["plan", "layout"])
+@pytest.mark.parametrize(
+    ("old", "new", "words"),
+    [
+        ('planted = "2027-06-15"', 'planted = "0001-01-01"', "is the year mistyped?"),
+        ('planted = "2027-06-15"', 'planted = "9999-12-31"', "is the year mistyped?"),
+        ("[[methods]]", '[[visits]]\nname = "v"\nday = 99999999\n[[methods]]', "36525"),
+        ('[[methods]]\nname = "spray and rip"', '[[sites]]\nname = "x"', "planted is needed"),
+    ],
+)
+def test_slips_in_a_plan_are_named(verb, old, new, words, tmp_path):
+    text = blank_files()["plan.toml"].decode()
+    assert old in text
+    (tmp_path / "plan.toml").write_text(text.replace(old, new, 1), encoding="utf-8")
+    assert words in said(verb, tmp_path / "plan.toml", "--out", tmp_path / "out")
+
+
+def test_a_study_file_is_no_plan():
+    assert "this is a study file" in said("plan", DATASETS / "tagged" / "study.toml")
+
+
+def test_too_few_methods_are_counted():
+    from survivor.errors import PlanError
+    from tests.planning.seasons import raw_plan
+
+    with pytest.raises(PlanError, match=r"\[\[methods\]\]: at least 2 are needed, and there is 1"):
+        small_plan(methods=raw_plan()["methods"][:1])
+
+
+def test_what_no_number_of_plots_shows_lays_out_nothing(tmp_path):
+    text = blank_files()["plan.toml"].decode()
+    file = tmp_path / "plan.toml"
+    file.write_text(text.replace("smallest_difference = 10", "smallest_difference = 0.01"), encoding="utf-8")
+    told = said("layout", file, "--out", tmp_path / "out")
+    assert "no number of plots within reach is enough" in told
+    assert "budget" not in told
+
+
+@pytest.mark.parametrize(
+    ("name", "old", "new", "words"),
+    [
+        ("calendar.csv", None, "x\n1\n", "a column that the layout wrote is not there: site, visit, day"),
+        ("tags.csv", None, "", "tags.csv: there is nothing in it"),
+        ("plots.csv", "2022-06-07", "sometime", "plots.csv: this is no day: 'sometime'"),
+        ("calendar.csv", ",35,", ",many,", "calendar.csv, row 3: day is no number: 'many'"),
+        ("plots.csv", "Planted on", "Day", "not there: Planted on"),
+    ],
+)
+def test_a_layout_that_was_changed_by_hand(laid, name, old, new, words, tmp_path):
+    folder = Path(shutil.copytree(laid, tmp_path / "laid"))
+    text = (folder / name).read_text(encoding="utf-8")
+    assert old is None or old in text
+    (folder / name).write_text(new if old is None else text.replace(old, new), encoding="utf-8")
+    assert words in said("sheets", folder)
+
+
+def test_a_layout_saved_by_a_spreadsheet_program_is_read(laid, tmp_path):
+    folder = Path(shutil.copytree(laid, tmp_path / "laid"))
+    for name in ("tags.csv", "plots.csv"):
+        text = (folder / name).read_text(encoding="utf-8")
+        (folder / name).write_bytes(text.replace(",", ";").encode("utf-16"))
+    before = {file.name: file.read_bytes() for file in laid.glob("*.xlsx")}
+    assert CliRunner().invoke(app, ["sheets", str(folder)]).exit_code == 0
+    assert {file.name: file.read_bytes() for file in folder.glob("*.xlsx")} == before
+
+
+def test_one_season_named_twice_is_not_two(tmp_path):
+    season = DATASETS / "seasons" / "season-2021"
+    assert "named twice" in said("pool", season, season)
