@@ -1,8 +1,8 @@
 """Coverage of pooled limits: 3, 5 and 10 seasons that differ in truth, by every kind of limits.
 
 ``python -m tests.calibration.pooled_limits 100000`` writes ``pooled_limits.csv`` beside this file (seven
-minutes of one core); ``closely 1000000`` prints the cells that lie near 94. ``pooled_limits.md`` says what they
-show. Estimates are drawn round each season's own true value; ``se`` says how standard errors differ
+minutes of one core); ``closely 1000000`` prints the cells that lie near 94. ``pooled_limits.md`` says
+what they show. Estimates are drawn round each season's own true value; ``se`` says how standard errors differ
 from season to season, ``tau`` is the standard deviation between seasons over the middle standard
 error. ``se_df`` 20 draws the standard errors too, as those of 20 degrees of freedom.
 """
