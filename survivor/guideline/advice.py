@@ -293,7 +293,9 @@ def _between(told: Sequence[SeasonSays]) -> dict[str, Any]:
     if len(told) < 2:
         return {}
     z = 2 * 1.959963984540054  # a standard error from the width of 95 % limits
-    found = pool([says.estimate for says in told], [(says.upper - says.lower) / z for says in told])
+    found = pool(
+        [says.estimate for says in told], [(says.upper - says.lower) / z for says in told], limits="cr2"
+    )
     new = found.new_unit.iloc[0]
     return {
         "tau": float(found.spread["tau"].iloc[0]),

@@ -33,8 +33,9 @@ def test_the_default_limits_hold_94_to_97_of_100_where_standard_errors_are_alike
     assert (ALIKE.loc[ALIKE["limits"] == DEFAULT, "held_error"] < 0.09).all()
 
 
-def test_the_default_is_what_pooling_takes_when_nothing_is_asked():
-    assert inspect.signature(pool).parameters["limits"].default == DEFAULT
+def test_the_default_is_what_seasons_are_pooled_by_when_nothing_is_asked():
+    # The function for any units keeps the name that published meta-analyses are known by.
+    assert inspect.signature(pool).parameters["limits"].default == "hartung-knapp"
     assert inspect.signature(pool_seasons).parameters["limits"].default == DEFAULT
 
 

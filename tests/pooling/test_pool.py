@@ -180,7 +180,7 @@ def test_equal_standard_errors_give_the_t_limits_of_a_sample(method, limits):
 def test_the_variance_by_each_units_own_residual_is_another_librarys(seed):
     # statsmodels' HC2 of weighted least squares with the same weights.
     effect, error = random_units(300 + seed, 6)
-    found = survivor.pool(effect, error)
+    found = survivor.pool(effect, error, limits="cr2")
     weights = 1 / (error**2 + found.spread["tau2"].iloc[0])
     other = WLS(effect, np.ones(6), weights=weights).fit(cov_type="HC2")
     assert found.table["estimate"].iloc[0] == pytest.approx(other.params[0])
@@ -192,7 +192,7 @@ def test_degrees_of_freedom_are_those_of_the_eigenvalues(seed):
     # Bell and McCaffrey 2002: (sum of eigenvalues)^2 over the sum of their squares, here from the
     # quadratic form itself, where the total variances hold.
     effect, error = random_units(400 + seed, 5)
-    found = survivor.pool(effect, error)
+    found = survivor.pool(effect, error, limits="cr2")
     total = error**2 + found.spread["tau2"].iloc[0]
     share = (1 / total) / (1 / total).sum()
     residual = np.eye(5) - np.outer(np.ones(5), share)
