@@ -188,13 +188,15 @@ def studies(
     return found, ended
 
 
-def summary(cell: Cell, found: Floats, ended: NDArray[np.int8]) -> list[dict[str, object]]:
-    """Rows of the table, one a measure.
+def summary(
+    cell: Cell, found: Floats, ended: NDArray[np.int8], model: str = "grouped"
+) -> list[dict[str, object]]:
+    """Rows of the table, one a measure that was answered; the ratio's target is the model's own.
 
     The share is per 100 studies that were answered with limits, averaged over the
     comparisons of a study; its simulation error is that of studies as units.
     """
-    targets = (cell.layout.log_ratios("grouped"), cell.layout.differences())
+    targets = (cell.layout.log_ratios(model), cell.layout.differences())
     rows: list[dict[str, object]] = []
     for place, measure in enumerate(MEASURES):
         estimate, std_error, df, lower, upper, p_value = np.moveaxis(found[:, place], 2, 0)
@@ -202,6 +204,8 @@ def summary(cell: Cell, found: Floats, ended: NDArray[np.int8]) -> list[dict[str
         target = targets[place]
         hit = (p_value < 0.05) if cell.asked == "type I" else (lower <= target) & (target <= upper)
         answered = known.any(axis=1)
+        if not answered.any():
+            continue
         each = np.where(known, hit, 0).sum(axis=1)[answered] / known.sum(axis=1)[answered]
         share, number = 100 * float(each.mean()), int(answered.sum())
         low, high = cell.band

@@ -5,19 +5,24 @@ Each analysis is judged by its own target (``Layout.log_ratios``); differences p
 target whatever the model. The libraries' analyses are those that their documentation gives for
 such records: lifelines' Cox regression with a row a seedling, as it is and with ``cluster_col``
 for plots; statsmodels' binomial regression with the complementary log-log link and
-``cov_type="cluster"``, judged by the normal quantile.
+``cov_type="cluster"``, judged by the normal quantile. The libraries' analyses and our own
+models are kept apart, for ours are slower and have fewer studies.
 """
 
 from __future__ import annotations
 
+import contextlib
 import warnings
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import pandas as pd
+from lifelines.exceptions import ConvergenceError
 from numpy.typing import NDArray
 from scipy import stats
+from statsmodels.tools.sm_exceptions import PerfectSeparationError
 
 from survivor.errors import SurvivorError
 from survivor.models.cox import fit_cox
@@ -30,20 +35,26 @@ from tests.calibration.layouts import AT
 
 Floats = NDArray[np.float64]
 
-PART = 125
-PARTS = 8
-#: Cells, by place in ``cells.CELLS``.
-CHOSEN = (0, 1, 2, 4)
+#: How an analysis says that it has no answer.
+REFUSALS = (SurvivorError, ConvergenceError, PerfectSeparationError, np.linalg.LinAlgError)
 
 
-def _z(estimate: float, std_error: float) -> list[float]:
+def _z(estimate: Floats, std_error: Floats) -> Floats:
+    """Numbers of ratios judged by the normal quantile, shape (measures, methods - 1, 6); no differences."""
     width = stats.norm.ppf(0.975) * std_error
     p_value = 2 * stats.norm.sf(abs(estimate) / std_error)
-    return [estimate, std_error, np.inf, estimate - width, estimate + width, p_value]
+    df = np.full_like(estimate, np.inf)
+    ratios = np.column_stack([estimate, std_error, df, estimate - width, estimate + width, p_value])
+    return np.stack([ratios, np.full_like(ratios, np.nan)])
+
+
+def _alternatives(method: pd.Series) -> pd.DataFrame:
+    """A column of 0 and 1 for each method but the first."""
+    return pd.get_dummies(method, dtype=float).iloc[:, 1:]
 
 
 def single_seedlings(frame: pd.DataFrame) -> pd.DataFrame:
-    """A row a seedling: day last looked at, whether it was found dead then, method as 0 or 1."""
+    """A row a seedling: day last looked at, whether it was found dead then, methods as 0 or 1."""
     last = frame["stop_day"] == frame.groupby(list(PLOT_KEY))["stop_day"].transform("max")
     ended = (frame["died"], np.where(last, frame["at_risk"] - frame["died"], 0))
     rows = [
@@ -51,24 +62,26 @@ def single_seedlings(frame: pd.DataFrame) -> pd.DataFrame:
         for count, state in zip(ended, (1, 0), strict=True)
     ]
     single = pd.concat(rows, ignore_index=True)
-    single["alternative"] = (single.pop("method").cat.codes > 0).astype(float)
-    return single
+    return single.join(_alternatives(single.pop("method")))
 
 
-def lifelines_cox(frame: pd.DataFrame, cluster: str | None) -> list[float]:
-    """Cox regression by lifelines, a baseline for each site."""
+def lifelines_cox(frame: pd.DataFrame) -> Floats:
+    """Cox regression by lifelines, a baseline for each site: without and with ``cluster_col`` plot.
+
+    The estimates of the two are the same, and a fit with clusters holds the variance that the
+    one without would have (``test_peers`` holds it to such a fit), so one fit serves both.
+    """
     from lifelines import CoxPHFitter
 
-    single = single_seedlings(frame)
-    if cluster is None:
-        single = single.drop(columns="plot")
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # about events in so few rows a site
-        found = CoxPHFitter().fit(single, "stop_day", "died", strata=["site"], cluster_col=cluster)
-    return _z(float(found.params_["alternative"]), float(found.standard_errors_["alternative"]))
+    found = CoxPHFitter().fit(
+        single_seedlings(frame), "stop_day", "died", strata=["site"], cluster_col="plot"
+    )
+    estimate = found.params_.to_numpy()
+    alone = np.sqrt(np.diag(found.variance_matrix_.to_numpy()))
+    return np.stack([_z(estimate, alone), _z(estimate, found.standard_errors_.to_numpy())])
 
 
-def statsmodels_glm(frame: pd.DataFrame) -> list[float]:
+def statsmodels_glm(frame: pd.DataFrame) -> Floats:
     """Complementary log-log regression by statsmodels, a row a seedling between two visits.
 
     Levels of site and visit, errors by plot with its small-sample factor, normal quantile.
@@ -78,102 +91,129 @@ def statsmodels_glm(frame: pd.DataFrame) -> list[float]:
     counts = ((frame["died"], 1.0), (frame["at_risk"] - frame["died"], 0.0))
     rows = pd.concat([frame.loc[frame.index.repeat(count)].assign(dead=state) for count, state in counts])
     levels = [pd.get_dummies(rows[name], dtype=float) for name in ("site", "stop_day")]
-    method = (rows["method"].cat.codes > 0).to_numpy(dtype=float)
-    columns = np.column_stack([levels[0], levels[1].iloc[:, 1:], method])
+    methods = _alternatives(rows["method"])
+    columns = np.column_stack([levels[0], levels[1].iloc[:, 1:], methods])
     family = sm.families.Binomial(sm.families.links.CLogLog())
     plot = pd.factorize(rows["plot"])[0]
     model = sm.GLM(rows["dead"].to_numpy(), columns, family=family)
     found = model.fit(cov_type="cluster", cov_kwds={"groups": plot})
-    return _z(float(found.params[-1]), float(found.bse[-1]))
+    of = methods.shape[1]
+    return _z(found.params[-of:], found.bse[-of:])[None]
 
 
 def _ours(fitted: Fit) -> Floats:
-    return np.stack([cells.ratio_numbers(fitted)[0], cells.Differences()(fitted)[0]])
+    return np.stack([cells.ratio_numbers(fitted), cells.Differences()(fitted)])[None]
 
 
-def _library(numbers: list[float]) -> Floats:
-    return np.stack([numbers, np.full(len(numbers), np.nan)])
+def _cox(frame: pd.DataFrame) -> Floats:
+    return _ours(fit_cox(frame, "method", cluster="plot", strata="site"))
 
 
-#: Name, target, and the numbers of one study: ratio and difference, shape (2, 6).
-ANALYSES: tuple[tuple[str, str, Callable[[pd.DataFrame], Floats]], ...] = (
-    ("grouped, CR2 (reported)", "grouped", lambda frame: _ours(cells.reported(frame))),
-    ("lifelines Cox, a row a seedling", "cox", lambda frame: _library(lifelines_cox(frame, None))),
-    ("lifelines Cox, cluster_col plot", "cox", lambda frame: _library(lifelines_cox(frame, "plot"))),
-    ("statsmodels GLM, cluster, z", "visits", lambda frame: _library(statsmodels_glm(frame))),
+def _logistic(frame: pd.DataFrame) -> Floats:
+    return _ours(fit_logistic(frame, "method", cluster="plot", strata="site", at=AT, window=30.0))
+
+
+def _mixed(frame: pd.DataFrame) -> Floats:
+    return _ours(fit_mixed(frame, "method", cluster="plot", strata="site", points=5, restricted=True))
+
+
+#: Analyses of one study: the numbers of one or more of the lines of the table, shape
+#: (lines, 2 measures, methods - 1, 6), and of each line its name and its target.
+Analyses = tuple[tuple[Callable[[pd.DataFrame], Floats], tuple[tuple[str, str], ...]], ...]
+LIBRARIES: Analyses = (
     (
-        "cox, jackknife",
-        "cox",
-        lambda frame: _ours(fit_cox(frame, "method", cluster="plot", strata="site")),
+        lifelines_cox,
+        (("lifelines Cox, a row a seedling", "cox"), ("lifelines Cox, cluster_col plot", "cox")),
     ),
-    (
-        "logistic, CR2",
-        "logistic",
-        lambda frame: _ours(fit_logistic(frame, "method", cluster="plot", strata="site", at=AT, window=30.0)),
-    ),
-    (
-        "mixed, restricted",
-        "mixed",
-        lambda frame: _ours(
-            fit_mixed(frame, "method", cluster="plot", strata="site", points=5, restricted=True)
-        ),
-    ),
+    (statsmodels_glm, (("statsmodels GLM, cluster, z", "visits"),)),
+)
+OWN: Analyses = (
+    (_cox, (("cox, jackknife", "cox"),)),
+    (_logistic, (("logistic, CR2", "logistic"),)),
+    (_mixed, (("mixed, restricted", "mixed"),)),
 )
 
 
-#: Names of what is kept, each with its cell.
-NAMES = {f"peers, {cells.CELLS[place].name}": cells.CELLS[place] for place in CHOSEN}
+@dataclass(frozen=True)
+class Group:
+    """Analyses kept together: so many studies a part, so many parts a cell."""
+
+    name: str
+    analyses: Analyses
+    studies: int
+    parts: int
+
+    def kept(self, cell: cells.Cell) -> str:
+        """Name of what is kept of a cell."""
+        return f"{self.name}, {cell.name}"
+
+    @property
+    def lines(self) -> list[tuple[str, str]]:
+        """Name and target of each line, in order."""
+        return [line for _, lines in self.analyses for line in lines]
 
 
-def part(place: int, number: int) -> dict[str, Any]:
-    """Numbers of each analysis of a part's studies, shape (studies, analyses, 2, 6)."""
-    cell = cells.CELLS[CHOSEN[place]]
-    found = np.full((PART, len(ANALYSES), 2, len(cells.NUMBERS)), np.nan)
+GROUPS = (Group("libraries", LIBRARIES, 250, 4), Group("own models", OWN, 50, 20))
+
+
+def part(group: Group, place: int, number: int) -> dict[str, Any]:
+    """Numbers of each line in a part's studies, shape (studies, lines, 2, methods - 1, 6).
+
+    An analysis that refuses a study has blanks.
+    """
+    cell = cells.CELLS[place]
+    comparisons = len(cell.layout.cohort.methods) - 1
+    shape = (group.studies, len(group.lines), len(cells.MEASURES), comparisons, len(cells.NUMBERS))
+    found = np.full(shape, np.nan)
     # The studies of the reported analysis: a part of those holds several of these.
     whole = cells.PART
-    skip = number * PART
+    skip = number * group.studies
     drawn = cell.layout.draw(cell.random(skip // whole), whole)
-    wanted = [frame for study, frame in enumerate(drawn) if 0 <= study - skip % whole < PART]
-    for study, frame in enumerate(wanted):
-        for column, (_, _, analyse) in enumerate(ANALYSES):
-            try:
-                found[study, column] = analyse(frame)
-            except SurvivorError:
-                continue
+    wanted = [frame for study, frame in enumerate(drawn) if 0 <= study - skip % whole < group.studies]
+    with warnings.catch_warnings():
+        # Of the libraries: few deaths a site, methods without deaths. What they answer is counted.
+        warnings.simplefilter("ignore")
+        for study, frame in enumerate(wanted):
+            line = 0
+            for analyse, lines in group.analyses:
+                with contextlib.suppress(REFUSALS):
+                    found[study, line : line + len(lines)] = analyse(frame)
+                line += len(lines)
     return {"found": found}
 
 
+def _rows(
+    cell: cells.Cell, name: str, kind: str, found: Floats, ended: NDArray[np.int8]
+) -> list[dict[str, object]]:
+    refused = np.isnan(found).all(axis=(1, 2, 3))
+    rows = cells.summary(cell, found, np.where(refused, cells.FAILED, ended).astype(np.int8), kind)
+    for row in rows:
+        if kind == "logistic" and row["estimate_of"] == "hazard ratio":
+            row["estimate_of"] = "odds ratio"
+        for column in ("band", "within", "penalised"):
+            del row[column]
+    return [{"cell": row.pop("cell"), "analysis": name, **row} for row in rows]
+
+
 def table(read: Callable[[str], dict[str, Any] | None]) -> pd.DataFrame:
-    """Share of p < 0.05, or of limits that hold the target, with its simulation error."""
-    rows = []
-    for kept, cell in NAMES.items():
-        held = read(kept)
-        if held is None:
+    """Share of p < 0.05, or of limits that hold the target, with its simulation error.
+
+    The reported analysis stands first, over the same studies as the libraries' analyses. Means
+    and errors are of studies whose deaths did not need the penalised fit, as in the first table.
+    """
+    rows: list[dict[str, object]] = []
+    for cell in cells.CELLS:
+        reported = read(cell.name)
+        held = {group: read(group.kept(cell)) for group in GROUPS}
+        most = max((len(each["found"]) for each in held.values() if each is not None), default=0)
+        if reported is None or most == 0:
             continue
-        for column, (name, kind, _) in enumerate(ANALYSES):
-            targets = (cell.layout.log_ratios(kind)[0], cell.layout.differences()[0])
-            for measure, target in enumerate(targets):
-                estimate, std_error, _, lower, upper, p_value = held["found"][:, column, measure].T
-                known = np.isfinite(p_value) & np.isfinite(lower)
-                if not known.any():
-                    continue
-                hit = (p_value < 0.05) if cell.asked == "type I" else (lower <= target) & (target <= upper)
-                share, number = hit[known].mean(), int(known.sum())
-                of = ("odds ratio" if kind == "logistic" else "hazard ratio", "difference")[measure]
-                rows.append(
-                    {
-                        "cell": cell.name,
-                        "analysis": name,
-                        "estimate_of": of,
-                        "asked": cell.asked,
-                        "studies": len(known),
-                        "share_per_100": 100 * share,
-                        "simulation_error": 100 * np.sqrt(share * (1 - share) / number),
-                        "target": round(target, 9) + 0.0,  # no minus nought
-                        "mean_estimate": estimate[known].mean(),
-                        "sd_of_estimates": estimate[known].std(),
-                        "root_mean_square_error_reported": np.sqrt((std_error[known] ** 2).mean()),
-                        "without_limits": len(known) - number,
-                    }
-                )
+        first = reported["found"][:most], reported["ended"][:most]
+        rows += _rows(cell, "grouped, CR2 (reported)", "grouped", *first)
+        for group, each in held.items():
+            if each is None:
+                continue
+            for line, (name, kind) in enumerate(group.lines):
+                found = each["found"][:, line]
+                rows += _rows(cell, name, kind, found, reported["ended"][: len(found)])
     return pd.DataFrame(rows)

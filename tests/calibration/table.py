@@ -14,6 +14,7 @@ import argparse
 import os
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -46,21 +47,21 @@ def cell_part(place: int, part: int) -> dict[str, Any]:
 
 def jobs(only: str | None = None) -> list[Job]:
     """Parts of everything, in rounds: a run that is stopped early has some of each."""
-    kinds = {"cells": cell_part, "peers": peers.part, "weights": weights.part}
-    named = {
-        "cells": ([cell.name for cell in cells.CELLS], cells.PARTS),
-        "peers": (list(peers.NAMES), peers.PARTS),
-        "weights": ([cell.name for cell in weights.CELLS], weights.PARTS),
-    }
+    kinds: list[tuple[str, Callable[..., dict[str, Any]], list[str], int]] = [
+        ("cells", cell_part, [cell.name for cell in cells.CELLS], cells.PARTS),
+        ("weights", weights.part, [cell.name for cell in weights.CELLS], weights.PARTS),
+    ]
+    for group in peers.GROUPS:
+        names = [group.kept(cell) for cell in cells.CELLS]
+        kinds.append(("peers", partial(peers.part, group), names, group.parts))
     found: list[Job] = []
     for turn in range(ROUNDS):
-        for kind in ("cells", "weights", "peers"):
-            names, parts = named[kind]
+        for kind, make, names, parts in kinds:
             span = range(turn * parts // ROUNDS, (turn + 1) * parts // ROUNDS)
             found += [
-                (f"{cells.slug(name)}.{part:02d}", kinds[kind], (place, part))
-                for place, name in enumerate(names)
+                (f"{cells.slug(name)}.{part:02d}", make, (place, part))
                 for part in span
+                for place, name in enumerate(names)
                 if only in (None, kind)
             ]
     return found

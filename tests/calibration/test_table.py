@@ -5,6 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from lifelines import CoxPHFitter
+from lifelines.exceptions import ConvergenceError
 
 from survivor.effects.contrasts import contrasts
 from survivor.evidence import contrast_finding
@@ -111,12 +113,41 @@ def test_a_part_depends_on_its_number_and_nothing_else():
 
 
 def test_other_analyses_see_the_same_studies(monkeypatch):
-    monkeypatch.setattr(peers, "PART", 2)
     monkeypatch.setattr(cells, "PART", 4)
-    monkeypatch.setattr(peers, "ANALYSES", peers.ANALYSES[:1])
-    whole, _ = cells.studies(cells.CELLS[peers.CHOSEN[1]], 0, 4)
-    found = peers.part(1, 1)["found"]
-    np.testing.assert_array_equal(found[:, 0], whole[2:, :, 0])
+    whole, _ = cells.studies(cells.CELLS[1], 0, 4)
+    analyses = ((lambda frame: peers._ours(cells.reported(frame)), (("reported", "grouped"),)),)
+    found = peers.part(peers.Group("reported", analyses, 2, 1), 1, 1)["found"]
+    np.testing.assert_array_equal(found[:, 0], whole[2:])
+
+
+def test_one_fit_of_lifelines_serves_with_and_without_clusters():
+    frame = next(LAYOUTS["four methods"].draw(np.random.default_rng(5), 1))
+    single = peers.single_seedlings(frame)
+    alone = CoxPHFitter().fit(single.drop(columns="plot"), "stop_day", "died", strata=["site"]).summary
+    apart = CoxPHFitter().fit(single, "stop_day", "died", strata=["site"], cluster_col="plot").summary
+    for told, found in zip((alone, apart), peers.lifelines_cox(frame)[:, 0], strict=True):
+        names = ["coef", "se(coef)", "coef lower 95%", "coef upper 95%", "p"]
+        assert len(told) == 3
+        np.testing.assert_allclose(found[:, [0, 1, 3, 4, 5]], told[names], rtol=1e-10)
+
+
+def test_an_analysis_that_refuses_is_counted_and_the_others_stand(monkeypatch):
+    def refuses(frame):
+        raise ConvergenceError("no answer")
+
+    cell = cell_of(LAYOUTS["four methods"])
+    monkeypatch.setattr(cells, "CELLS", [cell])
+    monkeypatch.setattr(cells, "PART", 2)
+    analyses = ((refuses, (("refuses", "cox"),)), peers.LIBRARIES[1])
+    group = peers.Group("libraries", analyses, 2, 1)
+    monkeypatch.setattr(peers, "GROUPS", (group,))
+    whole, ended = cells.studies(cell, 0, 2)
+    kept = {cell.name: {"found": whole, "ended": ended}, group.kept(cell): peers.part(group, 0, 0)}
+    assert kept[group.kept(cell)]["found"].shape == (2, 2, 2, 3, 6)
+    told = peers.table(kept.get)
+    assert told["analysis"].tolist() == ["grouped, CR2 (reported)"] * 2 + ["statsmodels GLM, cluster, z"]
+    assert told["failed"].tolist() == [0, 0, 0]
+    assert set(told["studies"]) == {2}
 
 
 def test_single_seedlings_add_up():
@@ -155,7 +186,8 @@ def test_every_part_has_a_name_of_its_own_and_is_made_once(tmp_path):
     names = [name for name, _, _ in table.jobs()]
     assert len(set(names)) == len(names)
     assert len(names) == (
-        len(cells.CELLS) * cells.PARTS + len(peers.NAMES) * peers.PARTS + len(weights.CELLS) * weights.PARTS
+        len(cells.CELLS) * (cells.PARTS + sum(group.parts for group in peers.GROUPS))
+        + len(weights.CELLS) * weights.PARTS
     )
     assert cells.PART * cells.PARTS == 10_000
     job = (f"{cells.slug('a cell')}.00", _made, (1.5,))
@@ -205,6 +237,15 @@ def test_the_committed_table_has_every_cell_and_explains_those_outside_their_ban
     notes = (table.BESIDE / "notes.md").read_text(encoding="utf-8")
     unexplained = [name for name in held.loc[~inside, "cell"].unique() if name not in notes]
     assert not unexplained
+
+
+def test_the_committed_libraries_stand_beside_every_cell():
+    held = _committed("peers")
+    for cell in cells.CELLS:
+        lines = held[(held["cell"] == cell.name) & (held["estimate_of"] == "hazard ratio")]
+        number = lines.set_index("analysis")["studies"]
+        assert (number[[name for name, _ in peers.GROUPS[0].lines]] >= 250).all()
+        assert number["grouped, CR2 (reported)"] == number.max()
 
 
 def test_the_committed_targets_are_those_of_the_layouts():
