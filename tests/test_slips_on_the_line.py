@@ -1,10 +1,12 @@
 """Plain-wrong use of the command line ends in a plain message: never a traceback, never a silent drop."""
 
+import datetime as dt
 import errno
 import shutil
 import sys
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
@@ -128,3 +130,25 @@ def test_a_layout_saved_by_a_spreadsheet_program_is_read(laid, tmp_path):
 def test_one_season_named_twice_is_not_two(tmp_path):
     season = DATASETS / "seasons" / "season-2021"
     assert "named twice" in said("pool", season, season)
+
+
+def test_a_dry_season_that_begins_on_the_29th_of_february_begins_every_year():
+    from survivor.report.content.dryness import first_dry_season
+    from survivor.settings import DrySeason
+    from survivor.simulate import season_cuts
+
+    season = DrySeason(start="02-29", end="03-31")
+    days = first_dry_season(season, pd.Timestamp("2021-01-01"), pd.Timestamp("2021-12-31"))
+    assert days == (pd.Timestamp("2021-02-28"), pd.Timestamp("2021-03-31"))
+    planted = dt.date(2023, 6, 1)
+    cuts = season_cuts(planted, ("02-29", "03-31"), 700)
+    assert [planted + dt.timedelta(days=day) for day in cuts] == [
+        dt.date(2024, 2, 29), dt.date(2024, 4, 1), dt.date(2025, 2, 28), dt.date(2025, 4, 1)
+    ]  # fmt: skip
+
+
+def test_a_price_out_of_this_world_is_still_written():
+    from survivor.figures.words import number
+
+    assert number(1e300).startswith("1,000,")
+    assert number(123456.789, 2) == "123,456.79"

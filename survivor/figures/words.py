@@ -7,7 +7,7 @@ sign is a minus sign.
 from __future__ import annotations
 
 import math
-from decimal import ROUND_HALF_UP, Decimal
+from decimal import ROUND_HALF_UP, Decimal, localcontext
 
 NONE = "–"
 
@@ -28,7 +28,8 @@ def number(value: float, digits: int = 0, *, sign: bool = False) -> str:
     """
     if not math.isfinite(value):
         return NONE
-    exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_UP)
+    with localcontext(prec=400):  # of a number as large as a float can be
+        exact = Decimal(repr(float(value))).quantize(Decimal(1).scaleb(-digits), rounding=ROUND_HALF_UP)
     text = f"{abs(exact):,.{digits}f}"
     if exact == 0:
         return text

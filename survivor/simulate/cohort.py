@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 from dataclasses import dataclass
 from functools import lru_cache
@@ -143,11 +144,17 @@ def season_cuts(planted: dt.date, dry_season: tuple[str, str], until_day: float)
     first, last = dry_season
     days: list[int] = []
     for year in range(planted.year - 1, planted.year + int(until_day // 365) + 2):
-        opens = (dt.date.fromisoformat(f"{year}-{first}") - planted).days
-        over = (dt.date.fromisoformat(f"{year + (last < first)}-{last}") - planted).days + 1
+        opens = (_on(year, first) - planted).days
+        over = (_on(year + (last < first), last) - planted).days + 1
         if over > 0:
             days += [max(0, opens), over]
     return np.array([day for day in days if day < until_day], dtype=float)
+
+
+def _on(year: int, month_day: str) -> dt.date:
+    """Day of a year; 29 February is the 28th where there is none."""
+    month, day = (int(part) for part in month_day.split("-"))
+    return dt.date(year, month, min(day, calendar.monthrange(year, month)[1]))
 
 
 def hazard_knots(cuts: Floats, hazards: tuple[float, ...]) -> tuple[Floats, Floats]:

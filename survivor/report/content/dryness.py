@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import calendar
 import datetime as dt
 
 import numpy as np
@@ -106,9 +107,15 @@ def first_dry_season(
     if season is None:
         return None
     for year in range(first.year - 1, last.year + 1):
-        start = pd.Timestamp(f"{year}-{season.start}")
+        start = _on(year, season.start)
         over = season.end < season.start
-        end = pd.Timestamp(f"{year + 1 if over else year}-{season.end}")
+        end = _on(year + 1 if over else year, season.end)
         if start < last and end > first:
             return start, end
     return None
+
+
+def _on(year: int, month_day: str) -> pd.Timestamp:
+    """Day of a year; 29 February is the 28th where there is none."""
+    month, day = (int(part) for part in month_day.split("-"))
+    return pd.Timestamp(year, month, min(day, calendar.monthrange(year, month)[1]))
