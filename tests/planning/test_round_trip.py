@@ -59,9 +59,8 @@ def test_a_season_from_plan_to_report(tmp_path):
     truth = dead_on[dead_on["death_day"] > 365].groupby("method").size()
     pd.testing.assert_series_equal(counted, truth, check_names=False)
 
-    reported = run("report", folder, "--out", tmp_path / "report")
-    assert reported.exit_code == 0, reported.output
-    found = survivor.load(folder).analysis.contrasts.table.iloc[0]
+    assert study.report(tmp_path / "report")[0].is_file()
+    found = study.analysis.contrasts.table.iloc[0]
     assert (found["method"], found["against"]) == (METHODS[1], METHODS[0])
     assert found["n_plots"] == 2 * PLOTS
     expected = true_effects(cohort).at(365).loc[METHODS[1], "difference"]

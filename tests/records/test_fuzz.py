@@ -29,7 +29,7 @@ from tests.records.conftest import COUNTS, TAGGED
 from tests.records.sheetfiles import as_csv, as_ods, as_xlsx, with_members_changed
 
 SECONDS = 2.0
-SHORT, CHUNKS, LONG = 50, 20, 125  # four tests: 200 by default, 10,000 with -m slow
+SHORT, CHUNKS, LONG = 30, 20, 125  # four tests: 120 by default, 10,000 with -m slow
 AIM = '\npurpose = "check a target"\nas_of'
 DATASETS = Path(__file__).parents[2] / "datasets"
 
