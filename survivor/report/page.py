@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Final
+from typing import TYPE_CHECKING, Any, Final
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
@@ -39,15 +40,17 @@ class Pictures:
 
 def pictures_of(report: Report) -> Pictures:
     """Draw every figure of a report, once for each width."""
-    figures = [
-        block for section in sections_of(report) for block in section.blocks if isinstance(block, Figure)
-    ]
-    sizes: tuple[Size, ...] = ("wide", "narrow")
-    asked = [(figure, size) for figure in figures for size in sizes]
-    drawn = side_by_side(lambda each: str(picture(*each)), asked)
-    of = {(figure.key, size): Markup(svg) for (figure, size), svg in zip(asked, drawn, strict=True)}
-    wide, narrow = ({figure.key: of[figure.key, size] for figure in figures} for size in sizes)
-    return Pictures(wide=wide, narrow=narrow)
+    return Pictures(wide=_drawn(report, "wide"), narrow=_drawn(report, "narrow"))
+
+
+def _drawn(report: Report, size: Size) -> dict[str, Markup]:
+    figures = _figures(report)
+    drawn = side_by_side(lambda figure: picture(figure, size), figures)
+    return {figure.key: svg for figure, svg in zip(figures, drawn, strict=True)}
+
+
+def _figures(report: Report) -> list[Figure]:
+    return [block for section in sections_of(report) for block in section.blocks if isinstance(block, Figure)]
 
 
 def page_of(report: Report, pictures: Pictures | None = None) -> str:
@@ -130,11 +133,19 @@ def write_report(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
 def report_forms(analysis: Analysis) -> dict[str, bytes]:
     """Return a report in every form that is one file, by its name; the page first."""
     report = report_of(analysis)
-    pictures = pictures_of(report)
+    wide = _drawn(report, "wide")
+    figures = _figures(report)
+    pieces: list[Callable[[], Any]] = [
+        partial(document_of, report, wide),
+        partial(workbook_of, analysis),
+        *(partial(picture, figure, "narrow") for figure in figures),
+    ]
+    document, workbook, *narrow = side_by_side(lambda make: make(), pieces)
+    of_a_telephone = {figure.key: svg for figure, svg in zip(figures, narrow, strict=True)}
     return {
-        PAGE: page_of(report, pictures).encode(),
-        DOCUMENT: document_of(report, pictures.wide),
-        WORKBOOK: workbook_of(analysis),
+        PAGE: page_of(report, Pictures(wide, of_a_telephone)).encode(),
+        DOCUMENT: document,
+        WORKBOOK: workbook,
         SUMMARY: summary_of(analysis, report).encode(),
         FINDINGS: findings_json(analysis).encode(),
         SCHEMA: published().encode(),
