@@ -49,6 +49,9 @@ PROBLEM_COLUMNS: Final = ("code", "severity", "file", "sheet", "row", "column", 
 # One row per record read: what became of it.
 ACCOUNT_COLUMNS: Final = ("file", "sheet", "row", "record", "fate", "reason", "code")
 
+# Columns of our own field sheets that inform whoever fills them and are not read back.
+SHEET_ONLY: Final = ("Last state", "Last seen", "Look again")
+
 # The columns of every table of estimates, in this order.
 ESTIMATE_COLUMNS: Final = ("estimate", "std_error", "df", "lower", "upper", "p_value")
 

@@ -82,6 +82,50 @@ def test_a_study_file_is_no_plan():
     assert "this is a study file" in said("plan", DATASETS / "tagged" / "study.toml")
 
 
+@pytest.mark.parametrize(
+    ("verb", "file", "words"),
+    [
+        ("plan", "tagged/study.toml", ("this is a study file", "`survivor report` read it")),
+        ("guideline", "tagged/study.toml", ("this is a study file", "`survivor report` read it")),
+        ("guideline", "plan.toml", ("this is a plan file", "`survivor plan` and `survivor layout` read it")),
+        ("report", "plan.toml", ("this is a plan file", "`survivor plan` and `survivor layout` read it")),
+        ("check", "plan.toml", ("this is a plan file", "`survivor plan` and `survivor layout` read it")),
+        ("plan", "seasons/guideline.toml", ("this is a guideline file", "`survivor guideline` reads it")),
+        ("report", "seasons/guideline.toml", ("this is a guideline file", "`survivor guideline` reads it")),
+        ("check", "seasons/guideline.toml", ("this is a guideline file", "`survivor guideline` reads it")),
+    ],
+)
+def test_a_file_of_another_kind_is_called_by_its_name(verb, file, words, tmp_path):
+    given = DATASETS / file
+    if file == "plan.toml":
+        given = tmp_path / file
+        given.write_bytes(blank_files()["plan.toml"])
+    told = " ".join(said(verb, given).split())
+    for word in words:
+        assert word in told
+    assert "fault" not in told
+
+
+def test_the_columns_of_our_own_field_sheets_are_not_called_unused(laid, tmp_path):
+    from survivor.planning.sheets import HEADER
+    from survivor.vocabulary import SHEET_ONLY
+
+    assert set(SHEET_ONLY) < set(HEADER)
+    folder = tmp_path / "laid"
+    shutil.copytree(laid, folder)
+    own = CliRunner().invoke(app, ["check", str(folder)]).output
+    assert "-> plot" in own
+    assert not [word for word in SHEET_ONLY if word in own]
+    # A column of somebody's own is still named, and so is one of such a name in a sheet that is not ours.
+    sheet = sorted(folder.glob("visit-*.xlsx"))[0]
+    theirs = pd.read_excel(sheet, dtype=str).drop(columns="Look again").assign(Weather="dry")
+    theirs.to_excel(sheet, index=False, sheet_name="Visit")
+    told = CliRunner().invoke(app, ["check", str(folder)]).output
+    assert f"{sheet.name}: 'Weather' -> not used" in told
+    assert f"{sheet.name}: 'Last seen' -> not used" in told
+    assert told.count("'Last seen'") == 1
+
+
 def test_too_few_methods_are_counted():
     from survivor.errors import PlanError
     from tests.planning.seasons import raw_plan

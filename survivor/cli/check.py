@@ -181,11 +181,13 @@ def _rules(rules: pd.DataFrame) -> Iterator[str]:
 
 def _matched(matches: pd.DataFrame) -> str:
     """Show every match: those of the study file together, the others one by one."""
+    from survivor.records.matching import foreign
+
     lines = [
         "Columns as understood (correct them in the study file where wrong; --write-matches saves them):"
     ]
     told: dict[str, list[str]] = {}
-    for row in matches.astype(str).to_dict("records"):
+    for row in foreign(matches).astype(str).to_dict("records"):
         match = f"{row['header']!r} -> {row['column'] or 'not used'}"
         if row["how"] == "study file":
             told.setdefault(row["file"], []).append(match)

@@ -12,6 +12,7 @@ from pydantic import ValidationError
 
 from survivor.errors import GuidelineError
 from survivor.guideline.file import GuidelineFile
+from survivor.settings.filekinds import another_kind
 from survivor.settings.lines import Place, key_lines, line_of
 from survivor.settings.nearest import nearest
 
@@ -22,7 +23,7 @@ def read_guideline(path: str | Path) -> GuidelineFile:
     Raises
     ------
     GuidelineError
-        When there is no such file, it is not TOML, or a key or value in it is not known;
+        When there is no such file, it is not TOML or of another kind, or a key or value in it is not known;
         every fault is listed with its line, key, value and the mend.
     """
     file = Path(path)
@@ -46,6 +47,8 @@ def read_guideline(path: str | Path) -> GuidelineFile:
             where=file.name,
             mend='look in that line for a missing quotation mark, bracket or "=" sign, or a key given twice',
         ) from error
+    if (other := another_kind(raw, "guideline")) is not None:
+        raise GuidelineError(other[0], where=file.name, mend=other[1])
     try:
         # Through JSON mode so that TOML arrays become the tuples of the frozen models.
         return GuidelineFile.model_validate_json(json.dumps(raw, default=_iso))

@@ -12,6 +12,7 @@ from pydantic import BaseModel, ValidationError
 
 from survivor.errors import PlanError
 from survivor.planning.planfile import Disagreement, Plan
+from survivor.settings.filekinds import another_kind
 from survivor.settings.lines import Place, key_lines, line_of
 from survivor.settings.nearest import meant
 
@@ -51,12 +52,9 @@ def read_plan(path: str | Path) -> Plan:
             where=file.name,
             mend='look in that line for a missing quotation mark, bracket or "=" sign',
         ) from error
-    if "records" in raw and "question" not in raw:
-        raise PlanError(
-            "this is a study file, which tells of records; a plan file asks a question of a coming season",
-            where=file.name,
-            mend="name a plan file; `survivor new DIR` writes one to start from, plan.toml",
-        )
+    if (other := another_kind(raw, "plan")) is not None:
+        start = "; `survivor new DIR` writes one to start from, plan.toml"
+        raise PlanError(other[0], where=file.name, mend=other[1] + start)
     return parse_plan(raw, file.name, key_lines(text))
 
 

@@ -12,6 +12,7 @@ from survivor.errors import RecordsError
 from survivor.records import counts, tagged
 from survivor.records.checks.levels import check_levels
 from survivor.records.checks.plots import NOT_RECORDED
+from survivor.records.checks.rules import check_rules
 from survivor.records.checks.states import check_states
 from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
 from survivor.records.frames import (
@@ -208,6 +209,7 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     ready = prepare(visits, table, sources, settings, closed)
     found = [one_site, *([table.found] if table is not None else []), ready.found]
     notes = StudyLines(key_lines(given), len(sources) - 1)
+    check_rules(settings, notes)
     return _put_together(ready, table, plots, visits, sources, gather(found), settings, notes)
 
 

@@ -40,6 +40,7 @@ _STUDY_FILE: Final = {
     "target-absent": Code(_CHECK, "used", "a target is to be checked and none is given"),
     "milestone-not-reached": Code(_CHECK, "used", "the visits have not reached the milestone"),
     "later-milestone": Code(_NOTE, "used", "the visits have not reached a milestone besides the headline"),
+    "rule-without-use": Code(_NOTE, "used", "a rule that is for another kind of records"),
     "column-word": Code(_CHECK, "used", "a word for a column that may be another, misspelt"),
 }
 _CELLS: Final = {

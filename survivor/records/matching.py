@@ -13,6 +13,7 @@ from survivor.errors import RecordsError
 from survivor.records.reading import HEADER_JOINT, Grid
 from survivor.records.words import COLUMN_WORDS, RESERVED, plain, squeezed
 from survivor.settings import Sheet
+from survivor.vocabulary import SHEET_ONLY
 
 MATCH_COLUMNS = ("file", "sheet", "header", "column", "how")
 
@@ -200,6 +201,20 @@ def _proposal(matched: Matched, word: str) -> str:
 
 def _alike(one: str, other: str) -> float:
     return difflib.SequenceMatcher(None, one, other).ratio()
+
+
+def foreign(matches: pd.DataFrame) -> pd.DataFrame:
+    """Leave out the columns of our own field sheets that are not meant to be read.
+
+    Parameters
+    ----------
+    matches
+        As `survivor.records.Records.matches`. A column of such a name in a sheet that is
+        not a field sheet of ours stays.
+    """
+    ours = (matches["how"] == NOT_USED) & matches["header"].isin(SHEET_ONLY)
+    together = ours.groupby([matches["file"], matches["sheet"]], dropna=False).transform("sum")
+    return matches[~(ours & (together == len(SHEET_ONLY)))]
 
 
 def trait_name(header: str) -> str:

@@ -13,6 +13,7 @@ from pydantic import ValidationError
 
 from survivor.errors import StudyFileError
 from survivor.settings.faults import faults_in_words
+from survivor.settings.filekinds import another_kind
 from survivor.settings.lines import Place
 from survivor.settings.lines import key_lines as lines_in
 from survivor.settings.models import STUDY_FILE, Settings
@@ -60,7 +61,7 @@ def read_settings(path: str | Path) -> Settings:
     Raises
     ------
     StudyFileError
-        When the file is not TOML, or a key or value in it is not known; every
+        When the file is not TOML, is a plan or a guideline file, or a key or value in it is not known; every
         fault is listed with its line, its key, its value and the mend.
     """
     file = find_study_file(path)
@@ -80,6 +81,8 @@ def read_settings(path: str | Path) -> Settings:
             "a text stands in quotation marks, a backslash in it is written twice; true and false have "
             "small letters",
         ) from error
+    if (other := another_kind(raw, "study")) is not None:
+        raise StudyFileError(other[0], where=file.name, mend=other[1])
     try:
         # Through JSON mode so that TOML arrays become the tuples of the frozen models.
         return Settings.model_validate_json(_as_json(raw))

@@ -329,7 +329,7 @@ ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
     "no-planted-number", "nothing-planted", "tagged-not-told", "planted-unmatched", "planted-missing",
     "gauge-site-unmatched", "site-without-gauge", "stratum-absent", "usual-practice-unnamed",
     "method-without-plots", "method-without-cost", "target-absent", "milestone-not-reached",
-    "later-milestone", "column-word",
+    "later-milestone", "column-word", "rule-without-use",
     "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",
 }  # fmt: skip
 COMMON = {

@@ -104,6 +104,33 @@ def test_a_word_for_a_column_that_is_misspelt(demo: Path, tmp_path: Path) -> Non
     assert "did you mean notes?" in found(study, "column-word")["what"]
 
 
+@pytest.mark.parametrize(
+    ("cohort", "line", "key", "value"),
+    [
+        ("counts", 'missing = "unknown"', "missing", '"unknown"'),
+        ("counts", 'tagged = "at planting"', "tagged", '"at planting"'),
+        ("counts", "measured_means_alive = true", "measured_means_alive", "true"),
+        ("counts", 'tags_alike = "join"', "tags_alike", '"join"'),
+        ("tagged", 'count_rises = "mend"', "count_rises", '"mend"'),
+    ],
+)
+def test_a_rule_for_the_other_kind_of_records(
+    demo: Path, tmp_path: Path, cohort: str, line: str, key: str, value: str
+) -> None:
+    folder = altered(demo, tmp_path, ("\n[rules]\n", f"\n[rules]\n{line}\n"), cohort=cohort)
+    study = load(folder)
+    problem = found(study, "rule-without-use")
+    assert (problem["severity"], problem["column"], problem["value"]) == ("note", f"[rules] {key}", value)
+    plain = load(demo / cohort)
+    assert "rule-without-use" not in set(plain.problems["code"])
+    pd.testing.assert_frame_equal(study.intervals, plain.intervals)  # it does change nothing
+
+
+def test_a_blank_that_means_dead_is_no_rule_for_counts(demo: Path, tmp_path: Path) -> None:
+    folder = altered(demo, tmp_path, ('blank = "not visited"', 'blank = "dead"'))
+    assert found(load(folder), "rule-without-use")["value"] == '"dead"'
+
+
 def test_a_target_to_check_and_none_given_and_a_milestone_not_reached(demo: Path, tmp_path: Path) -> None:
     study = load(
         altered(

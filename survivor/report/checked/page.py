@@ -10,6 +10,7 @@ import pandas as pd
 from survivor.records import Records
 from survivor.records.codes import CODES
 from survivor.records.kinds import HEADINGS, Kind, kinds_of
+from survivor.records.matching import foreign
 from survivor.report.content.elements import Block, Column, Listing, Paragraph, Report, Section, Table, Terms
 from survivor.report.content.wording import counted, table_of
 from survivor.report.page import page_of
@@ -153,7 +154,7 @@ def _accounts(accounts: pd.DataFrame) -> Section:
 
 
 def _matches(matches: pd.DataFrame) -> Section:
-    shown = matches.astype(str)
+    shown = foreign(matches).astype(str)
     shown["column"] = shown["column"].where(shown["column"] != "", "not used")
     headings = ("file", "sheet", "header or word in it", "taken as", "because")
     table = table_of("matches-table", "Columns and words as understood", headings, shown)
