@@ -247,6 +247,7 @@ def best_of(analysis: Analysis, milestone: str, shares: pd.DataFrame) -> Finding
     if leader is None:
         return None
     found = []
+    others = _by_others(analysis, leader)
     for row in rows:
         line = pairs.table.iloc[row]
         method, against = str(line["method"]), str(line["against"])
@@ -254,8 +255,10 @@ def best_of(analysis: Analysis, milestone: str, shares: pd.DataFrame) -> Finding
             continue
         low, high = float(line["lower"]), float(line["upper"])
         estimate = float(line["estimate"])
+        # Differences by the other models are of a method less the leader.
+        other = -others[against] if method == leader else others[method]
         flags = Circumstances(
-            models_disagree=_others_outside(analysis, method, against, low, high),
+            models_disagree=bool(((other < low) | (other > high)).any()),
             sites_inconsistent=bool(interaction_p(shares, method, against) < _CLEAR),
         )
         finding = contrast_finding(pairs, row, milestone, design, flags=flags)
@@ -269,20 +272,22 @@ def best_of(analysis: Analysis, milestone: str, shares: pd.DataFrame) -> Finding
     return best_finding(leader, found, told, design) if told and answered else None
 
 
-def _others_outside(analysis: Analysis, method: str, against: str, low: float, high: float) -> bool:
-    """Whether some other model puts a difference outside its limits."""
+def _by_others(analysis: Analysis, leader: str) -> pd.DataFrame:
+    """Differences of each method less the leader by the other models: a row a model, a column a method."""
+    found = []
     for name, fitted in analysis.fits.items():
         if name == "grouped":
             continue
         day = analysis.milestone_day if fitted.at is None else fitted.at
         try:
-            table = compare(fitted, at=day, against=against).table
+            table = compare(fitted, at=day, against=leader).table
         except SurvivorError:
             continue
-        other = table.loc[table["method"].astype(str) == method, "estimate"]
-        if bool(((other < low) | (other > high)).any()):
-            return True
-    return False
+        found.append(pd.Series(table["estimate"].to_numpy(dtype=float), index=table["method"].astype(str)))
+    assert analysis.all_pairs is not None
+    pairs = analysis.all_pairs.table
+    methods = pd.unique(pd.concat([pairs["method"], pairs["against"]]).astype(str))
+    return pd.DataFrame(found, columns=methods, dtype=float)
 
 
 def season_findings(

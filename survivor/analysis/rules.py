@@ -30,18 +30,38 @@ def other_rules(
     Empty for counts, which know neither tags nor missing plants. ``found_first``: of the
     seedlings found at the first visit.
     """
-    if (records.intervals["tag"].astype(str) == "").all():
+    if not _tagged(records):
         return {}
     methods = list(methods)
-    other: Missing = "unknown" if missing_is == "dead" else "dead"
     named = {
         "as reported": records.intervals,
-        other_missing(missing_is): records.under(missing=other),
+        other_missing(missing_is): records.under(missing=_other(missing_is)),
         "plants never found again all dead": records.under(unknown="dead"),
         "plants never found again all alive": records.under(unknown="alive"),
     }
-    found = {rule: of_methods(first_plants(intervals), methods) for rule, intervals in named.items()}
-    return {rule: from_first_visit(table) for rule, table in found.items()} if found_first else found
+    return {rule: _analysed(intervals, methods, found_first) for rule, intervals in named.items()}
+
+
+def under_other_missing(
+    records: Records, missing_is: Missing, methods: Iterable[Any], found_first: bool = False
+) -> pd.DataFrame | None:
+    """Give the intervals under the other rule for missing plants, as `other_rules` does; None for counts."""
+    if not _tagged(records):
+        return None
+    return _analysed(records.under(missing=_other(missing_is)), list(methods), found_first)
+
+
+def _tagged(records: Records) -> bool:
+    return bool((records.intervals["tag"].astype(str) != "").any())
+
+
+def _other(missing_is: Missing) -> Missing:
+    return "unknown" if missing_is == "dead" else "dead"
+
+
+def _analysed(intervals: pd.DataFrame, methods: list[Any], found_first: bool) -> pd.DataFrame:
+    found = of_methods(first_plants(intervals), methods)
+    return from_first_visit(found) if found_first else found
 
 
 def other_missing(missing_is: Missing) -> str:

@@ -17,7 +17,7 @@ import pandas as pd
 from survivor.analysis.milestone import between_visits, rounds_of
 from survivor.analysis.models import of_methods
 from survivor.analysis.result import Analysis
-from survivor.analysis.rules import other_missing, other_rules
+from survivor.analysis.rules import other_missing, under_other_missing
 from survivor.analysis.season import Season
 from survivor.costing import payoff
 from survivor.curves.rounds import at_milestone
@@ -208,11 +208,11 @@ def _other_missing(season: Season, fitted: Fit) -> tuple[str, Fit | None]:
     chosen = season.settings.rules.missing
     name = other_missing(chosen)
     methods = fitted.data["method"].unique()
-    tables = other_rules(season.records, chosen, methods, season.found_first)
-    if name not in tables or _same(tables[name], fitted.data):
+    table = under_other_missing(season.records, chosen, methods, season.found_first)
+    if table is None or _same(table, fitted.data):
         return name, None
     try:
-        return name, fit_again(of_methods(tables[name], methods), fitted)
+        return name, fit_again(of_methods(table, methods), fitted)
     except SurvivorError:
         return name, None
 
