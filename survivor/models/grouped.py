@@ -17,7 +17,7 @@ from survivor.models.design import Design, build_design, joined, refuse_aliased
 from survivor.models.grouped_survival import GroupedCells, read_cells
 from survivor.models.jeffreys import GroupedJeffreys
 from survivor.models.leave_out import LeaveOut
-from survivor.models.likelihood import Rows, Solution, read_rows, solve
+from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, read_rows, solve
 from survivor.models.penalised_fit import penalised_parts
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, choose_pieces, silence
 from survivor.models.result import DeltaEngine, Fit, FitParts, coefficient_table, without_limits
@@ -156,8 +156,15 @@ def fit_grouped(
     data, first, kinds = collapsed()
     found = separation(data.columns, data.lengths > 0, data.stratum, data.died, data.at_risk - data.died)
     counts = tally(frame)
+    if found is None:
+        try:
+            while (solution := _solve(data, kinds)).runaway is not None:
+                chosen = silence(chosen, solution.runaway)
+                data, first, kinds = collapsed()
+        except NoFiniteBaseline:  # the terms have estimates, levels and pieces have not
+            found = Separation(np.zeros(len(design.terms)), np.ones(len(data.died), dtype=bool))
+    checks += [said[0], *chosen.said()]
     if found is not None:
-        checks += [said[0], *chosen.said()]
         # Where a piece has no hazard nobody was seen to be at risk.
         seen = rows.iloc[np.flatnonzero(chosen.lengths(rows, start, stop).any(axis=1))]
         who = said_of_levels(seen, design.variables)
@@ -165,10 +172,6 @@ def fit_grouped(
         read = partial(read_cells, design, chosen, kept, lost)
         parts = _penalised(data, found, who, of_row, plants, design, read)
     else:
-        while (solution := _solve(data, kinds)).runaway is not None:
-            chosen = silence(chosen, solution.runaway)
-            data, first, kinds = collapsed()
-        checks += [said[0], *chosen.said()]
         left_out = LeaveOut(data, solution, codes[first].astype(np.intp), clusters)
         limits: Kind = "model" if cluster is None else variance
         at = place[np.flatnonzero(used)[first]]

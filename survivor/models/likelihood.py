@@ -42,6 +42,17 @@ _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms a
 _RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
 
 
+class NoFiniteBaseline(ModelError):
+    """Somewhere in the season everybody died, and the hazard of a piece and a level there has no end."""
+
+    def __init__(self, where: str) -> None:
+        super().__init__(
+            "everybody who reached some part of the season died in it, so its hazard has no finite estimate",
+            where=where,
+            mend="use fewer pieces (pieces= in days), or read the survival from the curves",
+        )
+
+
 @dataclass(frozen=True)
 class Rows:
     """Data of the grouped likelihood, n rows in S strata.
@@ -135,7 +146,8 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     ModelError
         When nobody died, a coefficient runs to infinity because nobody, or
         everybody, died at one level of a term, or a term cannot be told apart from
-        the pieces of the baseline.
+        the pieces of the baseline; ``NoFiniteBaseline`` where only the baseline has no
+        finite estimate.
     """
     if data.died.sum() == 0:
         raise ModelError(
@@ -181,6 +193,8 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
             break
         runaway = _runaway(common[:later])
         if runaway is not None:
+            if has_deaths(data.lengths, data.died, runaway):
+                raise NoFiniteBaseline("grouped model")
             return _solution(level, common, state, data, scale, step_number, runaway)
         if (np.abs(common[later:]) * spread).max(initial=0.0) > FAR:
             error = errors_from(_expected(state, to_strata).common)[later:]
@@ -301,6 +315,12 @@ def _runaway(later: Floats) -> int | None:
     """Place of a piece whose hazard runs to zero, from the log ratios of the later pieces to the first."""
     alpha = np.concatenate([[0.0], later])
     return int(np.argmin(alpha)) if np.ptp(alpha) > _RUNAWAY else None
+
+
+def has_deaths(lengths: Floats, died: Floats, piece: int) -> bool:
+    """Whether somebody died in an interval that lies in this piece alone: its hazard is not nought."""
+    elsewhere = np.delete(lengths, piece, axis=1)
+    return bool((died[~elsewhere.any(axis=1)] > 0).any())
 
 
 def _refuse_runaway(beta: Floats, spread: Floats, error: Floats, names: tuple[str, ...]) -> None:

@@ -22,6 +22,7 @@ from survivor.intervals import Codes, sum_by, tally
 from survivor.models.containment import Degrees, degrees
 from survivor.models.design import Design, build_design, joined, refuse_aliased
 from survivor.models.grouped import strata_with_hazard
+from survivor.models.likelihood import NoFiniteBaseline, has_deaths
 from survivor.models.logistic import rows_with_outcome, strata_with_odds
 from survivor.models.mixed_likelihood import MixedRows, likelihood
 from survivor.models.mixed_solver import PieceRunsAway, Solution, solve_mixed
@@ -137,6 +138,8 @@ def fit_mixed(
         except PieceRunsAway as found:
             if chosen is None:
                 raise
+            if has_deaths(lengths, data.counted[used], found.piece):
+                raise NoFiniteBaseline("mixed model") from found
             chosen = silence(chosen, found.piece)
     if chosen is not None:
         checks += [said[0], *chosen.said()]

@@ -32,6 +32,7 @@ _CONVERGED_HELD = 1e-13  # the same where quantities are held: only the height i
 _ON_TARGET = 1e-9  # how near a held quantity must be to its target
 _ROOT = 1e-7  # how near the root of twice the fall must be to what is allowed
 _SEARCH = 60
+_ABSURD = 1e50  # no slope, multiplier or variance is so large but where a quantity ends and nothing settles
 _FARTHEST = 15.0  # a quantity on a log scale beyond this has no limit on that side
 
 
@@ -75,7 +76,12 @@ def maximise(
     for _ in range(_STEPS):
         pulled = times(now.bread, np.vstack([now.gradient, *slopes]), learnt)
         away = target - value
-        multipliers = np.linalg.solve(slopes @ pulled[1:].T, slopes @ pulled[0] - away)
+        try:
+            multipliers = np.linalg.solve(slopes @ pulled[1:].T, slopes @ pulled[0] - away)
+        except np.linalg.LinAlgError as fault:  # a quantity at its end, which no parameter moves any more
+            raise _unsettled() from fault
+        if not np.abs(multipliers).max(initial=0.0) < _ABSURD:
+            raise _unsettled()
         step = pulled[0] - multipliers @ pulled[1:]
         left = now.gradient - multipliers @ slopes
         on_target = bool(np.all(np.abs(away) <= _ON_TARGET * (1 + np.abs(target))))
@@ -92,7 +98,8 @@ def maximise(
             if trial is not None:
                 trial_value, trial_slopes = _read(held, tried)
                 reached = trial.value - weight * float(np.abs(target - trial_value).sum())
-                if reached >= height + 1e-4 * size * rise - 1e-11 * (1 + abs(height)):
+                least = height + 1e-4 * size * rise - 1e-11 * (1 + abs(height))
+                if _sane(trial, trial_slopes) and reached >= least:
                     break
             size /= 2
             if size < 1e-10:
@@ -101,6 +108,12 @@ def maximise(
         learnt = learn(learnt, tried - parameters, fell)
         parameters, now, value, slopes = tried, trial, trial_value, trial_slopes
     raise _unsettled()
+
+
+def _sane(point: Point, slopes: Floats) -> bool:
+    """Whether there is still something to climb by: past it products of such numbers overflow."""
+    sizes = (slopes, point.bread.common, 1 / point.bread.level)
+    return max(float(np.abs(each).max(initial=0.0)) for each in sizes) < _ABSURD
 
 
 def _flat() -> ModelError:

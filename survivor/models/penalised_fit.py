@@ -270,13 +270,14 @@ def said_of_penalty(who: str, terms: Sequence[str], spread: DesignEffect, what: 
     who
         The levels at which nobody, or everybody, died; empty where it is a combination.
     terms
-        Terms without a finite estimate by maximum likelihood.
+        Terms without a finite estimate by maximum likelihood; none where only the baseline has none.
     what
         Name of a cluster.
     """
     why = who or "those who died and those who lived are told apart without fail"
+    which = ", ".join(terms) or "the baseline"
     said = [
-        f"{why}, so {', '.join(terms)} would have no finite estimate by maximum likelihood: all estimates "
+        f"{why}, so {which} would have no finite estimate by maximum likelihood: all estimates "
         "are penalised (Firth), which draws them, and survival, a little towards the middle"
     ]
     profile = "limits and p-values are by the profile of the penalised likelihood"

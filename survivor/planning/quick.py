@@ -19,7 +19,7 @@ from survivor.errors import EffectError, ModelError
 from survivor.intervals import sum_by
 from survivor.models.grouped import covariance_by
 from survivor.models.grouped_survival import GroupedCells
-from survivor.models.likelihood import Rows, Solution, solve
+from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, solve
 from survivor.models.pieces import Merged, choose_pieces, silence
 from survivor.models.separation import separation
 from survivor.simulate import Cohort, Watched
@@ -80,6 +80,8 @@ def analysed_quickly(cohort: Cohort, season: Watched, day: int) -> Told | None:
         data, pieces, solution = fitted
         levels, codes = np.unique(used.plot, return_inverse=True)
         covariance = covariance_by(codes.astype(np.intp), len(levels), data, solution, "CR2")
+    except NoFiniteBaseline:
+        return None
     except NO_ANSWER:
         return NOTHING
     cells = _cells(cohort, season, pieces, known, (deaths > 0) & (survivors == 0), day)
