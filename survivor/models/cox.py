@@ -193,7 +193,7 @@ def _from_lifelines(sets: RiskSets) -> Floats:
                 strata=["stratum"],
                 entry_col="start" if single["start"].any() else None,
             )
-        except ConvergenceError:
+        except (ConvergenceError, ValueError):  # its check of separation asks for two seedlings
             return start
     found = fitter.params_.to_numpy(dtype=float)
     return (

@@ -7,7 +7,7 @@ from scipy.optimize import minimize
 
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
-from survivor.errors import SurvivorError
+from survivor.errors import ModelError, SurvivorError
 from survivor.models.fit import fit
 from survivor.models.likelihood import NoFiniteBaseline, has_deaths
 from survivor.planning.quick import analysed_quickly
@@ -108,3 +108,17 @@ def test_a_small_extreme_season_has_an_answer_or_a_reason(variation, plots, seed
             whole = analysed_whole(drawn, day)
             assert quick.difference == pytest.approx(whole.difference, rel=1e-9, nan_ok=True)
     assert refused < len(seeds)
+
+
+def test_one_seedling_at_risk_when_somebody_died_tells_no_ratio():
+    # By definition of the partial likelihood: a risk set of one has the chance 1 whatever the ratio.
+    rows = [
+        ("A", "1", "spot spray", 0, 300, 1, 0),
+        ("A", "1", "spot spray", 300, 470, 1, 1),
+        ("A", "2", "rip", 0, 270, 1, 0),
+        ("B", "3", "spot spray", 0, 470, 1, 0),
+        ("B", "4", "rip", 0, 270, 1, 0),
+    ]
+    frame = pd.DataFrame(rows, columns=["site", "plot", "method", "start_day", "stop_day", "at_risk", "died"])
+    with pytest.raises(ModelError, match="cannot be told apart from the baselines"):
+        fit(frame, "method", model="cox", strata="site")
