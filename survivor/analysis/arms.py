@@ -74,7 +74,7 @@ def by_arms(season: Season) -> Standardised | None:
         n_seedlings=counts["seedlings"],
         n_plots=counts["plots"],
         n_sites=counts["sites"],
-        died=counts["died"],
+        died_any_day=counts["died"],
     )
     return replace(rest, table=table, covariance=np.full((1, 1), np.nan))
 

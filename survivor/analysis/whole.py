@@ -67,7 +67,7 @@ def counted_whole(intervals: pd.DataFrame, at: float, window: float) -> Standard
         "n_seedlings": counts["seedlings"],
         "n_plots": counts["plots"],
         "n_sites": counts["sites"],
-        "died": counts["died"],
+        "died_any_day": counts["died"],
     }
     said = (f"No model of survival could be fitted, so it is told as counted. {sentence(curves.limits)}",)
     unseen = pd.DataFrame(columns=[ALL, "plants", "share_per_100"])

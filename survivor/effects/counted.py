@@ -168,7 +168,7 @@ def _line(frame: pd.DataFrame, by: str, level: Any, told: Counted | None, at: fl
         "n_seedlings": counts["seedlings"],
         "n_plots": counts["plots"],
         "n_sites": counts["sites"],
-        "died": counts["died"],
+        "died_any_day": counts["died"],
     }
 
 

@@ -40,7 +40,8 @@ class Standardised:
         Days since planting.
     table
         ``<by>, estimate, std_error, df, lower, upper`` (per 100 planted; limits
-        through log(-log)), ``unit, at_day, n_seedlings, n_plots, n_sites, died``.
+        through log(-log)), ``unit, at_day, n_seedlings, n_plots, n_sites``,
+        ``died_any_day`` (deaths that the model saw, also after ``at_day``).
     covariance
         Of the estimates as shares (0 to 1), shape (m, m).
     extrapolated
@@ -121,7 +122,7 @@ def survival(
             "n_seedlings": counts["seedlings"],
             "n_plots": counts["plots"],
             "n_sites": counts["sites"],
-            "died": counts["died"],
+            "died_any_day": counts["died"],
         }
     )
     extrapolated = _unseen(fit, by, levels, cells)

@@ -11,7 +11,7 @@ from survivor.figures.words import number
 from survivor.report.content.elements import Block, Column, Paragraph, Section, Table
 from survivor.report.content.reasons import allocation, is_random
 from survivor.report.content.wording import counted, dates, listed, sentence, shortened
-from survivor.vocabulary import PLOT_KEY
+from survivor.vocabulary import PLOT_KEY, State
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -38,7 +38,7 @@ def planting(analysis: Analysis) -> Section:
     blocks.append(Paragraph(placed))
     blocks.append(_methods(analysis))
     blocks.append(_layout(analysis))
-    visits = _visits(analysis)
+    visits = visits_table(analysis)
     if visits is not None:
         blocks.append(visits)
     return Section(KEY, "What was planted, and how it was prepared", tuple(blocks))
@@ -128,14 +128,25 @@ def _layout(analysis: Analysis) -> Table:
     return shortened(table, "layout.csv")
 
 
-def _visits(analysis: Analysis) -> Table | None:
+def visits_table(analysis: Analysis) -> Table | None:
+    """Return the days of each visit and how many plots were seen at it; None where nobody saw any."""
     visits = analysis.records.visits
     if visits.empty or "date" not in visits or "visit" not in visits:
+        return None
+    # A sheet has a row for each plant or plot at each visit, whether anybody was there or not.
+    told = pd.Series(False, index=visits.index)
+    if "state" in visits:
+        told |= ~visits["state"].astype(str).isin(["", str(State.NOT_VISITED)])
+    if "alive" in visits:
+        told |= visits["alive"].notna()
+    visits = visits[told]
+    if visits.empty:
         return None
     rows = []
     for name, group in visits.groupby(visits["visit"].astype(str), sort=False):
         seen = group[list(PLOT_KEY)].drop_duplicates()
         rows.append((pd.to_datetime(group["date"]).min(), str(name), dates(group["date"]), number(len(seen))))
     rows.sort(key=lambda row: (pd.isna(row[0]), row[0]))
-    columns = (Column("Visit"), Column("Dates"), Column("Plots", numeric=True))
-    return Table("visits", "Visits", columns, tuple(row[1:] for row in rows))
+    columns = (Column("Visit"), Column("Dates"), Column("Plots seen", numeric=True))
+    note = "Plots with a state or a count at the visit."
+    return Table("visits", "Visits", columns, tuple(row[1:] for row in rows), note=note)
