@@ -108,8 +108,8 @@ def test_best_needs_a_clear_lead_over_each_other():
     assert found.question == "Is one preparation clearly the best?"
     assert found.answer == (
         "Not shown: mound is ahead of all others in these records, but not clearly ahead of each. "
-        "Its lead is not clear, allowing for all 15 pairs, over rip: 12 more per 100 (95 % limits 2 to 22 "
-        "more; p 0.17). Clearly behind it: usual."
+        "Its lead is not clear over rip: 12 more per 100 (95 % limits 2 to 22 "
+        "more; p 0.17 allowing for all 15 pairs). Clearly behind it: usual."
     )
     assert found.grade == "slight"
     assert (found.methods, found.estimate) == (("mound", "rip"), 12.0)

@@ -198,10 +198,14 @@ class InfillOrder:
         dead_upper, infill_alive, to_order, lower, upper`` (plants), ``n_plots, note``.
     checks
         Plain sentences.
+    all_live
+        Whether every infill plant is taken to live, since it is not known how many do: then the
+        numbers are the least that can do.
     """
 
     table: pd.DataFrame
     checks: tuple[str, ...]
+    all_live: bool = False
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the plants to order at each site with their limits."""
@@ -306,4 +310,4 @@ def infill_order(
     checks = []
     if infill is None:
         checks.append("How many infill plants live is not known: one is ordered for each dead plant.")
-    return InfillOrder(pd.DataFrame(rows, columns=columns), tuple(checks))
+    return InfillOrder(pd.DataFrame(rows, columns=columns), tuple(checks), all_live=infill is None)

@@ -86,8 +86,8 @@ def best_finding(leader: str, pairs: Sequence[Pair], comparisons: int, design: D
     ahead = "all others" if all(pair.estimate > 0 for pair in pairs) else "most others"
     parts = [f"Not shown: {leader} is ahead of {ahead} in these records, but not clearly ahead of each."]
     if open_:
-        each = "; ".join(_with_p(pair) for pair in open_)
-        parts.append(f"Its lead is not clear, {allowing}, over {each}.")
+        each = "; ".join(_with_p(pair, allowing) for pair in open_)
+        parts.append(f"Its lead is not clear over {each}.")
     if any(pair.between for pair in open_):
         parts.append("Between sites only: no site holds both, so sites are compared as much as preparations.")
     for words, weak in (("Clearly behind it", False), ("Behind it as it came out", True)):
@@ -127,7 +127,8 @@ def _phrase(pair: Pair) -> str:
     return difference_phrase(pair.estimate, pair.lower, pair.upper)
 
 
-def _with_p(pair: Pair) -> str:
+def _with_p(pair: Pair, allowing: str) -> str:
+    """Limits are of the pair alone and p allows for all pairs, so the two may seem at odds: it is said."""
     p_value = "under 0.001" if pair.p_adjusted < 0.001 else f"{pair.p_adjusted:.2f}"
     basis = ", between sites only" if pair.between else ""
-    return f"{pair.rival}: {_phrase(pair)[:-1]}; p {p_value}{basis})"
+    return f"{pair.rival}: {_phrase(pair)[:-1]}; p {p_value} {allowing}{basis})"

@@ -229,7 +229,8 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "other layouts",
-        "other layouts of the same lot give as large a difference too often (p of 0.05 or more)",
+        "other layouts of the same lot give as large a difference too often (p, adjusted, of 0.05 or more; "
+        "where layouts were drawn, at the lower 95 % limit of that p too)",
         "cap",
         "fair",
         "more plots, or more blocks in which lots are drawn",

@@ -262,3 +262,34 @@ def test_a_preparation_that_the_average_leaves_out_is_named() -> None:
 def test_without_a_model_the_first_screen_shows_what_was_counted() -> None:
     bare = build(**(NOTHING | {"curves": build().curves}), cannot=("no model could be fitted",))
     assert any(figure.key == "survival" for figure in figures(report_of(bare)))
+
+
+@pytest.mark.parametrize(
+    ("kind", "short", "falls"),
+    [
+        ("tagged", False, "by deaths and by tags no longer found."),
+        ("counts", False, "falls by deaths."),
+        (
+            "counts",
+            True,
+            "by deaths and by sites whose records end sooner after planting than others (as those of a later "
+            "planting year may).",
+        ),
+    ],
+)
+def test_why_numbers_at_risk_fall_is_told_by_the_kind_and_the_ends_of_records(kind, short, falls) -> None:
+    analysis = build()
+    records = analysis.settings.records.model_copy(update={"kind": kind})
+    analysis.settings = analysis.settings.model_copy(update={"records": records})
+    if short:
+        every = analysis.records.intervals
+        at_first = every["site"] == every["site"].iloc[0]
+        analysis.records.intervals = every[~(at_first & (every["stop_day"] > 200))]
+    said = words(named(report_of(analysis), "curves"))
+    assert falls in said
+
+
+def test_groups_that_came_out_alike_are_not_told_as_a_span() -> None:
+    alike = build().species.assign(estimate=[60.2, 59.9])
+    (found,) = [each for each in figures(report_of(build(species=alike))) if each.key == "species"]
+    assert found.finding == "60 alive per 100 planted of both species."

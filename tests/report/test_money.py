@@ -98,6 +98,30 @@ def test_the_numbers_are_those_reckoned_by_hand(analysis):
     assert "264" in words(section["infill-order"])  # a third of 800
 
 
+def test_an_order_of_infill_says_what_it_takes_to_live(found):
+    sites = pd.DataFrame(
+        [
+            {
+                "site": "Oddle Flat",
+                "planted": 800,
+                "survival": 67.0,
+                "lower": 60.0,
+                "upper": 73.0,
+                "at_day": 700,
+            }
+        ]
+    )
+    for lives, begins, ends in (
+        (None, "At least 264 plants are wanted", "every infill plant taken to live."),
+        (InfillLives(0.8, 0.7, 0.9), "330 plants would bring", "over the share of infill that lives."),
+    ):
+        order = infill_order(sites.assign(n_plots=6), lives)
+        said = parts(costs(build(payoff=found, infill_order=order)))["infill-order"].blocks[0].text
+        assert said.startswith(begins)
+        assert said.endswith(ends)
+        assert ("only if every one lives" in said) is (lives is None)
+
+
 def test_no_word_says_that_one_thing_caused_another_where_preparations_were_chosen(analysis):
     said = words(costs(analysis)).casefold()
     assert not [word for word in CAUSAL if word in said]

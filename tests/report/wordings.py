@@ -307,8 +307,9 @@ MONEY = [
         },
     ),
     Said(
-        r"^«order» plants would bring [^:]*\(95 % limits «ends: span»\): about «dead» of «planted» had "
-        r"died by the last visit of each site(?:, and about «standing» infill plants stand)?",
+        r"^(?:At least )?«order» plants (?:would|are wanted to) bring [^:]*\(95 % limits «ends: span»\): "
+        r"about «dead» of «planted» had died by the last visit of each site(?:, and about «standing» infill "
+        r"plants stand)?",
         sheet("infill_order", lambda row: row["site"] == "all sites"),
         lambda row: {
             "order": plants(row["to_order"]),

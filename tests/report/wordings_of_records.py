@@ -74,6 +74,9 @@ def watched(tables: Any) -> list[Row]:
     return [{"value": sum(row["planted"] - row["watched"] for row in tables["sites"])}]
 
 
+_PLACED = {"species": "of", "site": "at"}  # groups that came out alike
+
+
 def groups(name: str, column: str) -> Any:
     """The least and the most alive of some groups."""
 
@@ -87,6 +90,7 @@ def groups(name: str, column: str) -> Any:
                         "least": low[column],
                         "high": high["estimate"],
                         "most": high[column],
+                        "alike": f"{_PLACED[column]} {'both' if len(found) == 2 else 'all'}",
                     }
 
     return rows
@@ -274,13 +278,15 @@ RECORDS: list[Said] = [
         alive,
     ),
     Said(
-        r"From «low» alive per 100 planted \((?P<least>[^)]+)\) to «high» \((?P<most>[^)]+)\)",
+        r"(?:^|From )«low» alive per 100 planted (?:\((?P<least>[^)]+)\) to «high» \((?P<most>[^)]+)\)|"
+        r"(?P<alike>(?:at|of) (?:both|all)) )",
         lambda tables: [*groups("species", "species")(tables), *groups("sites", "site")(tables)],
         lambda row: {
             "low": per_100(row["low"]),
             "high": per_100(row["high"]),
             "least": row["least"],
             "most": row["most"],
+            **({"alike": row["alike"]} if per_100(row["low"]) == per_100(row["high"]) else {}),
         },
     ),
     Said(r"«value» species", lambda tables: [{"value": len(tables.get("species", []))}], _value()),

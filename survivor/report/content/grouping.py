@@ -76,9 +76,11 @@ def _figure(analysis: Analysis, table: pd.DataFrame, key: str, word: str, headin
     finding = f"No {word} was visited near the day asked for."
     if not ranked.empty:
         best, worst = ranked.iloc[0], ranked.iloc[-1]
+        low, high = per_100(float(worst["estimate"])), per_100(float(best["estimate"]))
         finding = (
-            f"From {per_100(float(worst['estimate']))} alive per 100 planted ({worst[name]}) to "
-            f"{per_100(float(best['estimate']))} ({best[name]})."
+            f"From {low} alive per 100 planted ({worst[name]}) to {high} ({best[name]})."
+            if low != high
+            else f"{low} alive per 100 planted{_alike(len(ranked), word)}."
         )
     when = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
     shown = table.head(_MOST_ROWS)
@@ -94,6 +96,14 @@ def _figure(analysis: Analysis, table: pd.DataFrame, key: str, word: str, headin
         draw=partial(_draw, shown),
         table=_table(analysis, table, key, name, heading),
     )
+
+
+def _alike(count: int, word: str) -> str:
+    """Say that groups came out alike, to the whole number; nothing where there is but one."""
+    if count == 1:
+        return ""
+    every = "both" if count == 2 else "all"
+    return f" at {every} sites" if word == "site" else f" of {every} {word}"
 
 
 def _draw(table: pd.DataFrame, size: Size) -> Drawing:

@@ -256,11 +256,17 @@ def _order(analysis: Analysis) -> tuple[Section, ...]:
     dead, planted = number(float(lead["dead"])), number(float(lead["planted"]))
     standing = float(lead["infill_alive"])
     ends = plants_limits(float(lead["lower"]), float(lead["upper"]))
+    order = plants(float(lead["to_order"]))
+    lead_in, only = f"{order} plants would bring", ""
+    share = "over the share of infill that lives"
+    if found.all_live:
+        lead_in, only = f"At least {order} plants are wanted to bring", ", and that only if every one lives"
+        share = "every infill plant taken to live"
     words = (
-        f"{plants(float(lead['to_order']))} plants would bring the plants {of} back to as many as were put "
-        f"in (95 % limits {ends}): about {dead} of {planted} had died by the last visit of each site"
+        f"{lead_in} the plants {of} back to as many as were put "
+        f"in{only} (95 % limits {ends}): about {dead} of {planted} had died by the last visit of each site"
         + (f", and about {number(standing)} infill plants stand" if standing > 0 else "")
-        + ". Each order is what died less the infill standing, over the share of infill that lives."
+        + f". Each order is what died less the infill standing, {share}."
     )
     small = [Paragraph(sentence(check), kind="small") for check in found.checks]
     left = table[table["note"].astype(str) != ""]

@@ -68,7 +68,10 @@ def survival_curves(analysis: Analysis) -> Section:
         "Deaths are found at visits, so a curve steps down on visit days; the plant died at some time since "
         f"the visit before.{_when(intervals, season)} {sentence(curves.limits)}{_years_together(analysis)}"
     )
-    risk = _at_risk(curves, order, _with([0.0, *(read if a <= read <= b else a for a, b in shown)], read))
+    others = _other_falls(analysis, shown[-1][0] if shown else 0.0)
+    risk = _at_risk(
+        curves, order, _with([0.0, *(read if a <= read <= b else a for a, b in shown)], read), others
+    )
     gathered = _gathered(_rounds_together(curves.notes), methods)
     notes = tuple(Paragraph(note, kind="small") for note in gathered)
     return Section(KEY, HEADING, (Paragraph(text), figure, risk, *notes))
@@ -235,7 +238,21 @@ def _values(table: pd.DataFrame, order: list[str], days: list[float]) -> Table:
     )
 
 
-def _at_risk(curves: Curves, order: list[str], days: list[float]) -> Table:
+def _other_falls(analysis: Analysis, last: float) -> list[str]:
+    """Say what else than deaths makes fewer of those watched, from the kind of records and their ends.
+
+    ``last``: the day on which the last round of the table begins.
+    """
+    said = ["by tags no longer found"] if analysis.settings.records.kind == "tagged" else []
+    intervals = analysis.records.intervals
+    ends = intervals.groupby("site", observed=True)["stop_day"].max()
+    if bool((ends < last).any()):
+        later = "" if analysis.years.empty else " (as those of a later planting year may)"
+        said.append(f"by sites whose records end sooner after planting than others{later}")
+    return said
+
+
+def _at_risk(curves: Curves, order: list[str], days: list[float], others: list[str]) -> Table:
     frame = curves.at_risk(days)
     group = str(frame.columns[0])
     counts = {
@@ -248,7 +265,6 @@ def _at_risk(curves: Curves, order: list[str], days: list[float]) -> Table:
     columns = (Column("Preparation"), *(Column(f"Day {number(day)}", numeric=True) for day in days))
     note = (
         "Seedlings watched up to that day; on day 0, all that were watched from then. The count falls "
-        "by deaths, "
-        "and by tags no longer found."
+        f"{listed(['by deaths', *others])}."
     )
     return Table("at-risk", "Numbers at risk", columns, rows, note=note)
