@@ -73,5 +73,20 @@ def test_a_gauge_that_is_not_there_is_said_without_a_warning(tmp_path):
     shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     (tmp_path / "tagged" / "rain_north.csv").unlink()
     said = run("check", tmp_path / "tagged")
-    assert said.exception is None
+    assert said.exit_code == 1  # a file that the study file names is not there
     assert "gauge-unreadable" in said.output
+    assert "Nothing stops the answer" not in said.output
+
+
+def test_a_column_of_a_gauge_that_is_not_there_has_to_be_mended(tmp_path):
+    shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
+    file = tmp_path / "tagged" / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    at = text.index("[gauges.columns]")
+    named = text[:at] + text[at:].replace("rain_mm =", 'rain_mm = "Rrain" #', 1)
+    assert named != text
+    file.write_text(named, encoding="utf-8")
+    said = run("check", tmp_path / "tagged")
+    assert said.exit_code == 1
+    assert "no header 'Rrain'" in said.output
+    assert "Nothing stops the answer" not in said.output

@@ -152,12 +152,14 @@ def _said(kinds: list[Kind], heading: str, every: bool) -> Iterator[str]:
 
 def _kind(kind: Kind, most: int) -> Iterator[str]:
     """One kind of problem in one sheet: one line where all say the same, and the first few rows."""
+    from survivor.records.kinds import sentence
+
     # A wide row is a record a visit: its cell at fault is one place.
     number, places = len(kind.spots), tuple(dict.fromkeys(kind.spots))
     shown = places[:most]
     more = f"{len(places) - len(shown):,} more: --all shows them, --out FOLDER writes them"
     if kind.what:
-        yield f"  {kind.code}, {number:,} times: {kind.what}."
+        yield f"  {kind.code}, {number:,} times: {sentence(kind.what)}"
         others = [f"and {more}"] if len(places) > len(shown) else []
         yield f"    {kind.where}: " + "; ".join([*shown, *others])
     else:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 from typing import Annotated, Final, Literal
 
-from pydantic import AfterValidator, Field, model_validator
+from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
 from survivor.settings import DrySeason
 from survivor.settings.base import Day, Strict, Text
@@ -22,6 +22,14 @@ def _within_reach(day: str) -> str:
     return day
 
 
+def _not_a_share(value: object) -> object:
+    """Refuse a share of 1 where a number per 100 is asked for; one below 1 per 100 is of no use to a plan."""
+    if isinstance(value, float) and 0 < value < 1:
+        raise ValueError(f"{value:g} per 100 is too small to be meant; did you mean {100 * value:g}?")
+    return value
+
+
+Per100 = Annotated[float, BeforeValidator(_not_a_share)]
 PlanDay = Annotated[Day, AfterValidator(_within_reach)]
 
 
@@ -47,11 +55,11 @@ class Question(Strict):
     """The difference that the season must be able to show, and when."""
 
     usual_practice: Text
-    survival_per_100: float = Field(gt=0, lt=100)  # expected under the usual practice
-    smallest_difference: float = Field(gt=0, lt=100)  # per 100 planted, worth having
+    survival_per_100: Per100 = Field(gt=0, lt=100)  # expected under the usual practice
+    smallest_difference: Per100 = Field(gt=0, lt=100)  # per 100 planted, worth having
     milestone: Text = "12 months"
     day: int = Field(default=365, gt=0, le=_MOST_DAYS)
-    power_per_100: float = Field(default=80.0, gt=5, lt=100)
+    power_per_100: Per100 = Field(default=80.0, gt=5, lt=100)
 
     @model_validator(mode="after")
     def _room_for_the_difference(self) -> Question:

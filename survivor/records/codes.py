@@ -32,6 +32,7 @@ _STUDY_FILE: Final = {
     "planted-missing": Code(_CHECK, "used", "plots without a number planted count for nothing in averages"),
     "gauge-site-unmatched": Code(_CHECK, "used", "a gauge stands for a site that no record has"),
     "site-without-gauge": Code(_NOTE, "used", "no gauge stands for the site"),
+    "dry-season-absent": Code(_NOTE, "used", "a gauge is named and no dry season"),
     "stratum-absent": Code(_CHECK, "used", "a stratum that the records do not tell"),
     "usual-practice-absent": Code(_CHECK, "used", "no plot holds the usual local practice"),
     "usual-practice-unnamed": Code(_CHECK, "used", "the usual local practice is not named"),

@@ -75,7 +75,7 @@ def _kind(group: pd.DataFrame, severity: Severity) -> Kind:
             for row, (_, extra) in zip(rows, said, strict=True)
         ]
     else:
-        spots = [f"{_place(row)}: {row['what']}." for row in rows]
+        spots = [f"{_place(row)}: {sentence(row['what'])}" for row in rows]
     first = rows[0]
     return Kind(
         code=first["code"],
@@ -86,6 +86,11 @@ def _kind(group: pd.DataFrame, severity: Severity) -> Kind:
         spots=tuple(spots),
         mends=tuple(row["mend"] for row in rows),
     )
+
+
+def sentence(what: str) -> str:
+    """End what is wrong with a full stop, unless it ends with a question."""
+    return what if what.endswith("?") else f"{what}."
 
 
 def _parted(what: str) -> tuple[str, str]:

@@ -145,11 +145,9 @@ def _spelt(
     rows = rows.copy()
     told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
     listed = [] if table is None else [name for name in table.planted["species"].unique() if name]
-    words = (
-        ["species"]
-        if table is not None
-        else [*PLOT_KEY, "species", *(() if settings.methods else ("method",))]
-    )
+    words = ["species"] if table is not None else [*PLOT_KEY, "species"]
+    if not settings.methods and (table is None or (table.plots["method"] == "").all()):
+        words.append("method")  # else the study file or the plot sheet says how it is spelt
     found = []
     for word in words:
         of_species = word == "species"

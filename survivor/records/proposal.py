@@ -212,6 +212,11 @@ def _written(
         '# tagged = "at planting"   # or "at first sighting": when the tags went in',
         '# planted_date = "2022-06-15"   # where no sheet gives the planting day',
         "",
+        "# When does the dry season start and end (month-day)? Its rain is told by it.",
+        "# [dry_season]",
+        '# start = "12-01"',
+        '# end = "03-31"',
+        "",
     ]
     used = {id(guess) for guess in (*plots, *visits)}
     unused = [guess for guess in guesses if id(guess) not in used]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
@@ -319,11 +320,12 @@ def one_spelling(
         Spellings of another sheet, which go before the commonest.
     """
     ours_for = {" ".join(theirs.split()).casefold(): ours for theirs, ours in (told or {}).items()}
-    best = {ours.casefold(): ours for ours in (*listed, *ours_for.values())}
+    fold = _folded_works if word == "method" else str.casefold
+    best = {fold(ours): ours for ours in (*listed, *ours_for.values())}
     often = [str(spelling) for spelling in rows[word].value_counts().index]
     for spelling in often:
-        best.setdefault(spelling.casefold(), spelling)
-    meaning = {s: best[ours_for.get(s.casefold(), s).casefold()] for s in often}
+        best.setdefault(fold(spelling), spelling)
+    meaning = {s: best[fold(ours_for.get(s.casefold(), s))] for s in often}
     values = rows[word].map(meaning)
     by_rule = rows[word].str.casefold().isin(list(ours_for))
     found = find(
@@ -336,3 +338,8 @@ def one_spelling(
         group=rows[word],
     )
     return values, gather([found, check.check_renamed(rows, word, values, by_rule)])
+
+
+def _folded_works(text: str) -> str:
+    """Write a preparation without case and without spaces round the signs that join its works."""
+    return re.sub(r"\s*([+&/,])\s*", r"\1", text.casefold())

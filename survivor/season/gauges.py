@@ -86,5 +86,5 @@ def read_gauges(folder: Path, gauges: tuple[Gauge, ...], weather: tuple[Weather,
 
 
 def _unreadable(code: str, file: str, name: str, fault: SeasonError) -> pd.DataFrame:
-    row = (code, Severity.CHECK, file, "", "", "", name, fault.what, fault.mend)
+    row = (code, Severity.STOP, file, "", "", "", name, fault.what, fault.mend)
     return pd.DataFrame([row], columns=list(PROBLEM_COLUMNS))

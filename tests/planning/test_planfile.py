@@ -21,6 +21,18 @@ FAULTS = {
         raw_plan(question={"survival_per_100": "60"}),
         ("[question] survival_per_100", "'60'"),
     ),
+    "a share for the survivors of 100": (
+        raw_plan(question={"survival_per_100": 0.6}),
+        ("[question] survival_per_100", "did you mean 60?"),
+    ),
+    "a share for a difference per 100": (
+        raw_plan(question={"smallest_difference": 0.1}),
+        ("[question] smallest_difference", "did you mean 10?"),
+    ),
+    "a share for the power": (
+        raw_plan(question={"power_per_100": 0.8}),
+        ("[question] power_per_100", "did you mean 80?"),
+    ),
     "a day that is none": (
         raw_plan(sites=[{"name": "Tarn Hollow", "planted": "15/06/2027"}]),
         ('[[sites]] "Tarn Hollow", planted', "15/06/2027", "year-month-day"),

@@ -178,6 +178,7 @@ def test_the_demo_is_proposed_as_it_is(tmp_path: Path) -> None:
         for word, header in sheet["columns"].items():
             assert own["columns"].get(word, header) == header
         assert "rain, it seems" in text
+        assert '# [dry_season]\n# start = "12-01"\n# end = "03-31"' in text
         if kind == "counts":
             assert [v["state"] for v in proposed["visits"]] == [v["state"] for v in told["visits"]]
 

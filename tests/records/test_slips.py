@@ -212,3 +212,68 @@ def test_few_rows_that_tell_another_preparation_are_all_named(tmp_path: Path) ->
     study = tagged(tmp_path / "s", dict.fromkeys(range(3), "rip"))
     found = study.problems.set_index("code").loc["plot-differs"]
     assert "auger (17 rows) and rip (rows 2, 4, 6)" in found["what"]
+
+
+def wide(folder: Path, told: dict[int, str], unread: int | None = None, other: str = "Auger") -> Study:
+    """Two plots of ten rows and three visits; ``told`` gives the preparation of some rows of the first."""
+    days = ("2022-09-12", "2023-01-12", "2023-06-12")
+    lines = ["site,plot,tag,method,planted_date," + ",".join(days)]
+    for plot, usual in (("1", "Scalp"), ("2", other)):
+        for plant in range(10):
+            method = told.get(plant, usual) if plot == "1" else usual
+            first = "?" if plot == "1" and plant == unread else "alive"
+            lines.append(f"Oddle Flat,{plot},{plot}-{plant},{method},2022-08-01,{first},alive,alive")
+    visits = "".join(f'[[records.visits]]\nname = "{day}"\nstate = "{day}"\ndate = "{day}"\n' for day in days)
+    text = TAGGED.replace('kind = "tagged"', 'kind = "tagged"\nshape = "wide"') + visits
+    folder.mkdir(exist_ok=True)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    (folder / "visits.csv").write_text("\n".join(lines), encoding="utf-8")
+    return load(folder)
+
+
+@pytest.mark.parametrize("unread", [None, 7])
+def test_a_state_that_cannot_be_read_does_not_turn_a_slip_into_two_plots(
+    tmp_path: Path, unread: int | None
+) -> None:
+    study = wide(tmp_path / "s", {4: "Scallp"}, unread)
+    found = study.problems[study.problems["code"] == "odd-preparation"]
+    assert found["row"].astype(str).tolist() == ["6"]  # one cell, though the row has three visits
+    assert "plot-differs" not in set(study.problems["code"])
+    assert (study.accounts["fate"] != "used").sum() == (0 if unread is None else 1)
+
+
+def test_a_slip_is_not_proposed_to_itself_and_the_study_file_can_join_it(tmp_path: Path) -> None:
+    study = wide(tmp_path / "s", {4: "Scallp"}, other="Scallp")
+    found = study.problems.set_index("code").loc["odd-preparation"]
+    assert "did you mean" not in found["what"]  # Scalp, the likeliest, is what the plot is taken for
+    assert 'name = "Scalp" write: also = ["Scallp"]' in found["mend"]
+    assert "?." not in CliRunner().invoke(app, ["check", str(tmp_path / "s")]).output
+
+
+def test_two_spellings_in_many_rows_name_the_line_that_joins_them(tmp_path: Path) -> None:
+    study = wide(tmp_path / "s", dict.fromkeys(range(4), "Scallp"))
+    found = study.problems.set_index("code").loc["plot-differs"]
+    assert 'name = "Scalp" write: also = ["Scallp"]' in found["mend"]
+    file = tmp_path / "s" / "study.toml"
+    table = '[[methods]]\nname = "Scalp"\nalso = ["Scallp"]\n[[methods]]\nname = "Auger"\n'
+    file.write_text(file.read_text(encoding="utf-8") + table, encoding="utf-8")
+    assert (load(tmp_path / "s").accounts["fate"] == "used").all()
+
+
+def test_a_question_ends_without_a_full_stop(tmp_path: Path) -> None:
+    tagged(tmp_path / "s", {4: "riip"})
+    said = CliRunner().invoke(app, ["check", str(tmp_path / "s")]).output
+    assert "did you mean rip?" in said
+    assert "?." not in said
+
+
+def test_spaces_round_a_joining_sign_make_no_other_preparation_and_are_shown(tmp_path: Path) -> None:
+    study = tagged(
+        tmp_path / "s", {plant: "Rip+spray" if plant % 2 else "rip + Spray" for plant in range(10)}
+    )
+    file = tmp_path / "s" / "visits.csv"
+    file.write_text(file.read_text(encoding="utf-8").replace(",auger,", ",Rip +spray,"), encoding="utf-8")
+    study = load(tmp_path / "s")
+    assert not {"plot-differs", "odd-preparation"} & set(study.problems["code"])
+    assert (study.problems["code"] == "spelling").any()
+    assert study.records.intervals["method"].nunique() == 2

@@ -66,6 +66,15 @@ def test_no_planted_row_matches_and_the_answer_goes_on(demo: Path, tmp_path: Pat
     assert "go by the plants in the plots" in found(study, "planted-missing")["what"]
 
 
+def test_a_gauge_without_a_dry_season_is_asked_for_one(demo: Path, tmp_path: Path) -> None:
+    assert "dry-season-absent" not in set(load(demo / "counts").problems["code"])
+    text = (demo / "counts" / "study.toml").read_text(encoding="utf-8")
+    table = text[text.index("[dry_season]") :].split("\n\n")[0]
+    problem = found(load(altered(demo, tmp_path, (table, ""))), "dry-season-absent")
+    assert problem["severity"] == "note"
+    assert "[dry_season]" in problem["mend"]
+
+
 def test_a_site_of_a_gauge_that_no_record_has(demo: Path, tmp_path: Path) -> None:
     folder = altered(demo, tmp_path, ('file = "rain.csv"', 'file = "rain.csv"\nsites = ["Nowher"]'))
     study = load(folder)

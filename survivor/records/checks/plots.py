@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from survivor.records.cells import number_texts
 from survivor.records.checks.cells import check_renamed
-from survivor.records.checks.slips import odd_preparations, preparations_told
+from survivor.records.checks.slips import odd_preparations, preparations_told, spellings_told
 from survivor.records.problems import Source, Texts, find, gather, none_found
 from survivor.records.words import RADIUS_WORDS, plain
 from survivor.settings import Method
@@ -121,6 +121,12 @@ def methods_of_visits(
         for name, part in known
         if several[part.index[0]]
     }
+    often = {str(name): int(number) for name, number in method.value_counts().items()}
+    joined = {
+        name: spellings_told([str(told) for told in part.dropna().unique()], often)
+        for name, part in known
+        if several[part.index[0]] and not methods
+    }
     differs = find(
         rows,
         several,
@@ -135,7 +141,8 @@ def methods_of_visits(
             'its own, write in the study file under [rules]: preparation_of = "plant"'
             if of == "plot"
             else ""
-        ),
+        )
+        + whose.map(joined).astype(object).fillna(""),
         group=whose,
     )
     return method, unknown, gather([odd, differs])

@@ -3,34 +3,40 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
 from survivor.records.problems import Source, Texts, find, none_found
+from survivor.settings.nearest import look_alike
 
 _MOST_NAMED = 6  # rows of one preparation that are named one by one
-_MOST_ODD = 0.1  # share of the rows of a plot that may tell another preparation by a slip
+_MOST_ODD = 0.1  # share of the rows, or plants, of a plot that may tell another preparation by a slip
 
 
 def odd_preparations(rows: pd.DataFrame, method: Texts, whose: Texts, of: str) -> tuple[Texts, pd.DataFrame]:
     """Take the preparation of all but a few rows of a plot for these few, and name each of them.
 
     A slip of the pen is in a row or two; two plots under one label, or a plot in two parts,
-    are in many. At most one row in ten, and the rest all alike.
+    are in many. At most one in ten, of the rows of the sheet or of the plants, and the rest all
+    alike: a state that cannot be read takes a record away, and changes neither of the two.
     """
     told = method.where(method != "")
-    count = told.groupby([whose, told]).transform("size")
-    total = told.groupby(whose).transform("count")
     most = told.groupby(whose).transform(lambda part: part.mode().iloc[0] if part.notna().any() else None)
     main = told == most
-    share = main.groupby(whose).transform("sum") / total
-    odd = told.notna() & ~main & (share >= 1 - _MOST_ODD) & (count <= _MOST_ODD * total)
+    apart = told.notna() & ~main
+    few = _few(apart, told, whose, rows["line"]) | _few(apart, told, whose, rows["entry"])
+    odd = apart & few
     if not odd.any():
         return method, none_found()
     others = [str(name) for name in told[~odd].dropna().unique()]
-    meant = {word: difflib.get_close_matches(str(word), others, n=1) for word in told[odd].unique()}
-    asked = told.map({word: f"; did you mean {near[0]}?" for word, near in meant.items() if near})
+    asked, mends = {}, {}
+    for word, usual in pd.DataFrame({"told": told, "most": most})[odd].drop_duplicates().to_numpy():
+        near = difflib.get_close_matches(str(word), [name for name in others if name != word], n=1)
+        if near:
+            asked[word, usual] = "" if near[0] == usual else f"; did you mean {near[0]}?"
+            mends[word, usual] = "; or " + as_other_spelling(str(word), near[0])
+    pairs = pd.Series(list(zip(told, most, strict=True)), index=rows.index)
     found = find(
         rows,
         odd,
@@ -42,10 +48,37 @@ def odd_preparations(rows: pd.DataFrame, method: Texts, whose: Texts, of: str) -
         + f", the other rows of the {of} "
         + most.astype(object).fillna("")
         + ", which is used"
-        + asked.fillna(""),
-        mend=f"write the preparation of the {of} here too, or the right {of} label",
+        + pairs.map(asked).fillna(""),
+        mend=f"write the preparation of the {of} here too, or the right {of} label"
+        + pairs.map(mends).fillna(""),
+        group=rows["line"],
     )
     return method.where(~odd, most), found
+
+
+def _few(apart: pd.Series[bool], told: Texts, whose: Texts, unit: Texts) -> pd.Series[bool]:
+    """Tell the plots of which few units (rows of the sheet, or plants) tell another preparation."""
+    all_units = unit.where(told.notna()).groupby(whose).transform("nunique")
+    odd_units = unit.where(apart).groupby(whose).transform("nunique")
+    return odd_units <= _MOST_ODD * all_units
+
+
+def as_other_spelling(word: str, usual: str) -> str:
+    """Say how the study file takes a word for another spelling of a preparation."""
+    return (
+        f"if {word} is another spelling of {usual}, give every preparation a table [[methods]] in the study "
+        f'file, and under the one with name = "{usual}" write: also = ["{word}"]'
+    )
+
+
+def spellings_told(names: Sequence[str], often: Mapping[str, int]) -> str:
+    """Say how the study file joins two preparations of a plot that look like one, or nothing."""
+    ranked = sorted(names, key=lambda name: (-often.get(name, 0), name))
+    for place, name in enumerate(ranked):
+        for usual in ranked[:place]:
+            if look_alike(name, usual):
+                return "; " + as_other_spelling(name, usual)
+    return ""
 
 
 def preparations_told(rows: pd.DataFrame, told: Texts, sources: Sequence[Source]) -> str:

@@ -235,6 +235,16 @@ def _gauges(
             f"no gauge stands for {listed(dry)}, so nothing is said of rain there",
             "add the site to the gauge that is nearest, if one is near enough",
         )
+    if settings.gauges and settings.dry_season is None:
+        notes.say(
+            "dry-season-absent",
+            ("gauges", 0, "name"),
+            "[[gauges]] name",
+            settings.gauges[0].name,
+            "a rain gauge is named and no dry season, so nothing is said of the rain of the dry season",
+            "when does it start and end? Write in the study file: [dry_season], and under it, month and day, "
+            'such as start = "12-01" and end = "03-31"',
+        )
     return tuple(kept)
 
 

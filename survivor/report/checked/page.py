@@ -9,7 +9,7 @@ import pandas as pd
 
 from survivor.records import Records
 from survivor.records.codes import CODES
-from survivor.records.kinds import HEADINGS, Kind, kinds_of
+from survivor.records.kinds import HEADINGS, Kind, kinds_of, sentence
 from survivor.records.matching import foreign
 from survivor.report.content.elements import Block, Column, Listing, Paragraph, Report, Section, Table, Terms
 from survivor.report.content.wording import counted, table_of
@@ -109,10 +109,11 @@ def _blocks(kind: Kind) -> tuple[Block, ...]:
     number = len(kind.spots)
     blocks: list[Block] = []
     if kind.what:
-        blocks.append(Paragraph(f"{kind.what[:1].upper()}{kind.what[1:]}. {counted(number, 'time')}."))
+        said = sentence(kind.what[:1].upper() + kind.what[1:])
+        blocks.append(Paragraph(f"{said} {counted(number, 'time')}."))
     mends = list(dict.fromkeys(kind.mends))
     if len(mends) == 1:
-        mend = f"{mends[0][:1].upper()}{mends[0][1:]}."
+        mend = sentence(mends[0][:1].upper() + mends[0][1:])
         blocks.append(Paragraph(mend, kind="note", label="What to do"))
         shown = tuple(kind.spots[:_MOST_SPOTS])
         blocks.append(Paragraph("; ".join(shown) + ".") if kind.what else Listing(shown))

@@ -15,6 +15,7 @@ import pandas as pd
 
 from survivor.figures.style import DRY, WORTH
 from survivor.records import Records
+from survivor.records.kinds import sentence
 from survivor.records.problems import shortened
 from survivor.records.reading import as_text, read_grid, read_rows
 from survivor.vocabulary import Severity
@@ -176,7 +177,7 @@ def _marks(own: pd.DataFrame, places: Mapping[str, int]) -> dict[tuple[int, int]
     for row in order.to_dict("records"):
         severity = Severity(row["severity"])
         key = (int(row["row"]), _place(row["column"], places))
-        said = f"{_SAID[severity]}: {row['what']}.\nWhat to do: {row['mend']}."
+        said = f"{_SAID[severity]}: {sentence(row['what'])}\nWhat to do: {sentence(row['mend'])}"
         before = marks.get(key)
         if before is not None and said in before[1]:
             continue
