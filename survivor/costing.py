@@ -23,9 +23,9 @@ from survivor.costs.infill import InfillPlants, WithInfill, with_infill
 from survivor.costs.prices import Price, draw_prices
 from survivor.costs.quantiles import TAILS, quantile
 from survivor.costs.reading import Costs, read_costs
-from survivor.costs.remarks import between_sites, remarks
+from survivor.costs.remarks import ASK_CURRENCY, between_sites, remarks
 from survivor.costs.scenarios import RainSlope, Scenarios, under_rain
-from survivor.costs.value import BestValue, best_value, worth_range
+from survivor.costs.value import NO_CURRENCY, BestValue, best_value, worth_range
 from survivor.effects.cells import levels_of
 from survivor.effects.limits import Floats
 from survivor.effects.standardise import Standardised, survival
@@ -82,6 +82,8 @@ class Payoff:
         The same costs with infill counted in; None where no infill is told.
     between
         Pairs of costed methods that no site holds both of: what is said of them compares sites too.
+    n_sites
+        Sites with any of the costed methods; 0 where the fit does not hold them all.
     """
 
     by: str
@@ -101,6 +103,7 @@ class Payoff:
     best_value: BestValue | None = None
     with_infill: WithInfill | None = None
     between: tuple[tuple[Any, Any], ...] = ()
+    n_sites: int = 0
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw cost per established plant, lowest first."""
@@ -207,6 +210,7 @@ def payoff(
     told_all = bool(table["lower"].notna().all())
     cheapest = lead[by] if told_all and len(table) > 1 and lead["probability_lowest"] >= _CLEARLY else None
     checks = (*standard.checks, *remarks(not_costed, strange, apart, standard, known_prices))
+    checks = checks if currency else (*checks, ASK_CURRENCY)
     statement = _statement(table, by, cheapest, bool(not_costed or apart))
     names = chosen[by].tolist()
     told: dict[str, Any] = {"by": by, "at": at, "currency": currency}
@@ -247,8 +251,16 @@ def payoff(
         seed,
         checks,
         known_prices,
+        n_sites=_sites(fit.data, by, chosen[by].tolist()),
         **more,
     )
+
+
+def _sites(data: pd.DataFrame, by: str, names: list[Any]) -> int:
+    """Count the sites that hold any of some methods; 0 where the fit does not tell of each."""
+    if not {by, "site"} <= set(data.columns) or not set(names) <= set(data[by]):
+        return 0
+    return int(data.loc[data[by].isin(names), "site"].nunique())
 
 
 def _any_infill(plants: InfillPlants, names: list[Any]) -> bool:
@@ -334,7 +346,7 @@ def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) 
         elif not np.isfinite(upper):
             told = f"95 % limits from {number(lower, 2)}, without an upper end"
         cost = money(float(row["cost_per_established"]), currency)
-        return f"{cost} per established plant ({told})"
+        return f"{cost}{'' if currency else NO_CURRENCY} per established plant ({told})"
 
     among = " that can be costed" if some_missing else ""
     if len(table) == 1:
@@ -352,8 +364,15 @@ def _statement(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) 
     chance = _in_100(float(lead["probability_lowest"]))
     return (
         f"At these sites none of the preparations{among} is clearly the cheapest. The lowest cost comes out "
-        f"for {lead[by]}: {priced(lead)}, with {chance} that it is so."
+        f"for {lead[by]}: {priced(lead)}, with {chance} that it is so{_likelier(table, by, lead)}."
     )
+
+
+def _likelier(table: pd.DataFrame, by: str, lead: pd.Series[Any]) -> str:
+    """Name the method that has a higher chance of the lowest cost than the one with the lowest estimate."""
+    first = table.iloc[int(table["probability_lowest"].to_numpy().argmax())]
+    own, highest = (number(100 * float(row["probability_lowest"])) for row in (lead, first))
+    return "" if own == highest else f"; {first[by]} has the highest chance, {highest} in 100"
 
 
 def _in_100(probability: float) -> str:

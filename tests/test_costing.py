@@ -158,9 +158,9 @@ def test_a_method_that_the_model_leaves_out_is_named_with_the_reason(fit):
     assert "of the preparations that can be costed" in found.statement
 
 
-def test_without_a_currency_nothing_stands_in_its_place(fit):
+def test_without_a_currency_no_blank_stands_in_its_place(fit):
     said = payoff(fit, {"usual": 9.0, "spot": 4.0}).statement
-    assert "5.00 per established plant" in said
+    assert "5.00 (no currency named) per established plant" in said
     assert "  " not in said
     axes = payoff(fit, {"usual": 9.0, "spot": 4.0}).plot()
     assert axes.get_xlabel() == "Cost per plant established"
@@ -180,3 +180,39 @@ def test_a_cost_without_a_range_is_named_as_resting_on_survival_alone(fit):
     said = payoff(fit, {"usual": Cost(per_plant=3.0), "spot": ranged}).checks
     assert "No range was given for the cost of usual, so its limits rest on survival alone." in said
     assert not any("No range" in each for each in payoff(fit, {"usual": ranged, "spot": ranged}).checks)
+
+
+def test_the_one_with_the_highest_chance_is_named_where_another_has_the_lowest_cost(fit):
+    # About 5.00 an established plant each; a range that leans to cheap prices is the likelier to be lowest.
+    ranged = Cost(per_plant=3.95, low=1.0, high=4.1)
+    found = payoff(fit, {"usual": 2.95, "spot": ranged}, currency="$")
+    table = found.table.set_index("method")
+    assert table["cost_per_established"].idxmin() == "usual"
+    assert table["probability_lowest"].idxmax() == "spot"
+    assert (
+        f"spot has the highest chance, {100 * table['probability_lowest'].max():.0f} in 100."
+        in found.statement
+    )
+    plain = payoff(fit, {"usual": 3.0, "spot": 4.1}, currency="$")
+    assert "highest chance" not in plain.statement
+
+
+def test_amounts_without_a_currency_say_so_and_ask_for_it(fit):
+    bare = payoff(fit, {"usual": 9.0, "spot": 4.0})
+    assert "5.00 (no currency named) per established plant" in bare.statement
+    assert "is worth (no currency named) is" in bare.best_value.statement
+    assert any("No currency is named" in each for each in bare.checks)
+    named = payoff(fit, {"usual": 9.0, "spot": 4.0}, currency="$")
+    assert "no currency" not in " ".join([named.statement, named.best_value.statement, *named.checks])
+
+
+def test_below_the_lowest_cost_of_an_established_plant_none_is_worth_its_cost(fit):
+    found = payoff(fit, {"usual": 9.0, "spot": 4.0}, currency="$")
+    assert found.best_value.statement.endswith(
+        "Below $5.00, the lowest cost of an established plant, none is worth its cost."
+    )
+    table = found.best_value.table
+    worth_it = table.loc[table["net_benefit"] > 0, "worth"].min()
+    assert worth_it > 5.0 > table.loc[table["worth"] < worth_it, "worth"].max() - 0.01
+    dear = payoff(fit, {"usual": 9.0, "spot": 4.0}, currency="$", worth=(6.0, 20.0))
+    assert "none is worth" not in dear.best_value.statement

@@ -386,6 +386,10 @@ def test_a_payoff_becomes_a_finding(fit):
     assert found.unit == "$ per established plant"
     assert found.estimate == pytest.approx(5.0)
     assert found.methods == ("usual", "spot", "rip")
+    rests = Counts(found.n_seedlings, found.n_plots, found.n_sites)
+    assert found.answer.endswith(f"This rests on {rests}.")
+    assert found.n_sites == fit.data["site"].nunique()
+    assert found.n_seedlings == fit.data["at_risk"].sum()
 
 
 def test_a_finding_can_be_written_down(fit):

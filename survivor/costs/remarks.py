@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, Final
 
 from survivor.costs.prices import Price
 from survivor.effects.standardise import Standardised
+
+ASK_CURRENCY: Final = (
+    "No currency is named, so amounts have no unit: give currency, year and source of the prices under "
+    "[costs] of the study file."
+)
 
 
 def remarks(

@@ -24,6 +24,7 @@ from survivor.figures.words import money, number
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+NO_CURRENCY = " (no currency named)"
 _STEPS = 41  # values of worth on the curve
 _ROUND = (1.0, 2.0, 2.5, 5.0, 10.0)
 
@@ -143,15 +144,21 @@ def best_value(
             for number, place in enumerate(places)
         ]
     table = pd.DataFrame(rows).assign(currency=currency, at_day=float(at))
+    with np.errstate(divide="ignore"):
+        lowest = float((best_figures[told] / survival[told]).min())
     left = [str(method) for method, known in zip(methods, told, strict=True) if not known]
     checks = tuple(
         f"{name} is not among the best value: its difference in plants alive has no limits." for name in left
     )
-    return BestValue(by, float(at), table, _statement(table, by, currency), draws, seed, checks)
+    return BestValue(by, float(at), table, _statement(table, by, currency, lowest), draws, seed, checks)
 
 
-def _statement(table: pd.DataFrame, by: str, currency: str) -> str:
-    """Say which method leads over which range of worth, with the least and greatest chance there."""
+def _statement(table: pd.DataFrame, by: str, currency: str, lowest: float) -> str:
+    """Say which method leads over which range of worth, with the least and greatest chance there.
+
+    ``lowest``: cost per established plant of the cheapest. Below it the leader is only the one
+    that loses least, which is said.
+    """
     lead = table[table["best"]].reset_index(drop=True)
     run = (lead[by].astype(str) != lead[by].astype(str).shift()).cumsum()
     groups = [part for _, part in lead.groupby(run)]
@@ -168,8 +175,18 @@ def _statement(table: pd.DataFrame, by: str, currency: str) -> str:
             f"{name} from {first}{money(start, currency)} to {last}{money(end, currency)} (chance {told})"
         )
     return (
-        "By the best figures of cost and survival, the best value by what an established plant is worth is "
-        f"{'; '.join(parts)}."
+        "By the best figures of cost and survival, the best value by what an established plant is worth"
+        f"{'' if currency else NO_CURRENCY} is {'; '.join(parts)}.{_not_worth_it(table, currency, lowest)}"
+    )
+
+
+def _not_worth_it(table: pd.DataFrame, currency: str, lowest: float) -> str:
+    if not math.isfinite(lowest):
+        return " At any worth shown, none is worth its cost."
+    if lowest <= float(table["worth"].min()):
+        return ""
+    return (
+        f" Below {money(lowest, currency)}, the lowest cost of an established plant, none is worth its cost."
     )
 
 

@@ -14,7 +14,7 @@ from survivor.effects.contrasts import Contrasts
 from survivor.effects.standardise import Standardised
 from survivor.evidence.finding import Finding
 from survivor.evidence.grading import LEAST_PLOTS, RANDOM, Circumstances, Settled, grade
-from survivor.evidence.money import basis_of
+from survivor.evidence.money import basis_of, rests_on, rests_words
 from survivor.evidence.words import Counts, comparison_sentence, difference_phrase, settled, target_verdict
 from survivor.settings import Design
 from survivor.vocabulary import PER_100
@@ -228,11 +228,11 @@ def payoff_finding(
         settled="yes" if payoff.cheapest is not None else _one_cost(costed, design) if alone else "no",
     )
     graded, reasons, raise_it = grade(known)
-    currency = str(line["currency"])
+    currency, counts = str(line["currency"]), rests_on(payoff)
     return Finding(
         key=key,
         question=question or "What does an established plant cost?",
-        answer=payoff.statement,
+        answer=payoff.statement + rests_words(payoff),
         estimate=float(line["cost_per_established"]),
         lower=float(line["lower"]),
         upper=float(line["upper"]),
@@ -240,9 +240,9 @@ def payoff_finding(
         milestone=milestone,
         at_day=payoff.at_day,
         methods=tuple(map(str, table[payoff.by])),
-        n_seedlings=int(costed["n_seedlings"].sum()),
-        n_plots=int(costed["n_plots"].sum()),
-        n_sites=int(costed["n_sites"].max()),
+        n_seedlings=counts.seedlings,
+        n_plots=counts.plots,
+        n_sites=counts.sites,
         checks=payoff.checks,
         cost=payoff.statement,
         grade=graded,

@@ -9,6 +9,7 @@ from survivor.costing import Payoff
 from survivor.effects.confounding import BETWEEN, WITHIN
 from survivor.evidence.finding import Finding
 from survivor.evidence.grading import Circumstances, Settled, grade
+from survivor.evidence.words import Counts
 from survivor.settings import Design
 from survivor.vocabulary import CONFIDENCE
 
@@ -18,6 +19,18 @@ VALUE_QUESTION = "Which preparation is the best value?"
 def basis_of(payoff: Payoff, method: Any) -> str:
     """Tell whether what is said of one method against the others rests on sites that hold both."""
     return BETWEEN if any(method in pair for pair in payoff.between) else WITHIN
+
+
+def rests_on(payoff: Payoff) -> Counts:
+    """Count what costs rest on; of sites the most that one method has where they are not told together."""
+    table = payoff.table
+    sites = payoff.n_sites or int(table["n_sites"].max())
+    return Counts(int(table["n_seedlings"].sum()), int(table["n_plots"].sum()), sites)
+
+
+def rests_words(payoff: Payoff) -> str:
+    """Say what costs rest on; nothing where it is not known at how many sites together."""
+    return f" This rests on {rests_on(payoff)}." if payoff.n_sites else ""
 
 
 def value_finding(
@@ -56,10 +69,11 @@ def value_finding(
             settled=settled,
         )
     )
+    counts = rests_on(payoff)
     return Finding(
         key="value",
         question=VALUE_QUESTION,
-        answer=f"At these sites: {value.statement[:1].lower()}{value.statement[1:]}",
+        answer=f"At these sites: {value.statement[:1].lower()}{value.statement[1:]}{rests_words(payoff)}",
         estimate=None,
         lower=None,
         upper=None,
@@ -67,9 +81,9 @@ def value_finding(
         milestone=milestone,
         at_day=payoff.at_day,
         methods=tuple(map(str, leaders)),
-        n_seedlings=int(costed["n_seedlings"].sum()),
-        n_plots=int(costed["n_plots"].sum()),
-        n_sites=int(costed["n_sites"].max()),
+        n_seedlings=counts.seedlings,
+        n_plots=counts.plots,
+        n_sites=counts.sites,
         checks=value.checks,
         grade=graded,
         reasons=reasons,

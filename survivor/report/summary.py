@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Sequence
 from typing import TYPE_CHECKING, Final
 
+from survivor.report.content.answer import sure_of
 from survivor.report.content.wording import sentence
 
 if TYPE_CHECKING:
@@ -31,7 +33,7 @@ def summary_of(analysis: Analysis, report: Report) -> str:
     asked = [by_key[key] for key in FIRST if key in by_key]
     lines = [report.title, *map(sentence, report.about), ""]
     for finding in asked:
-        lines += [finding.question, f"{sentence(finding.answer)} {_sure(finding)}", ""]
+        lines += [finding.question, f"{sentence(finding.answer)} {_sure(finding, analysis.findings)}", ""]
     if analysis.cannot:
         lines += ["What cannot be said", *(f"- {sentence(reason)}" for reason in analysis.cannot), ""]
     made_with = f"survivor {analysis.provenance.get('survivor', '')}".strip()
@@ -41,9 +43,9 @@ def summary_of(analysis: Analysis, report: Report) -> str:
     return "\n".join(_wrapped(line) for line in lines) + "\n"
 
 
-def _sure(finding: Finding) -> str:
+def _sure(finding: Finding, findings: Sequence[Finding]) -> str:
     held = [reason for reason in finding.reasons if finding.grade != "firm"]
-    return f"How sure: {finding.grade}" + (f" ({'; '.join(held)})." if held else ".")
+    return f"{sure_of(finding, findings)}: {finding.grade}" + (f" ({'; '.join(held)})." if held else ".")
 
 
 def _wrapped(line: str) -> str:

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from types import SimpleNamespace
+from typing import Any
 
 import pandas as pd
 import pytest
 from typer.testing import CliRunner
 
 from survivor.cli import app
+from survivor.evidence import Finding
 from survivor.report.content import report_of
-from survivor.report.content.answer import records_words
+from survivor.report.content.answer import records_words, sure_of
 from survivor.report.content.elements import Paragraph, Table
 from survivor.settings import Planted, Settings
 from tests.analysis.seasons import analysed, write
@@ -173,3 +176,32 @@ def test_a_season_with_one_fate_for_all_says_what_is_known(tmp_path, deaths, kno
 def test_no_word_of_records_where_there_are_none() -> None:
     empty = SimpleNamespace(accounts=pd.DataFrame({"fate": []}), problems=pd.DataFrame({"severity": []}))
     assert records_words(empty) == ""
+
+
+def test_what_a_grade_is_of_is_said_where_the_answer_holds_more_than_one() -> None:
+    first = _compared("rip", "firm", "Rip kept 21 more.")
+    other = _compared("scalp", "slight", "Scalp kept 17 fewer.")
+    head = replace(first, key="headline", answer=f"{first.answer} Came out worse: scalp.")
+    assert sure_of(head, (head, first, other)) == "How sure of the first of these"
+    assert sure_of(other, (head, first, other)) == "How sure"
+    alike = replace(other, grade="firm")
+    assert sure_of(head, (head, first, alike)) == "How sure"
+    # Without a clear gain the grade is of all together.
+    none = replace(head, answer="No preparation is shown to be better than usual.")
+    assert sure_of(none, (none, first, other)) == "How sure"
+
+
+def _compared(method: str, grade: Any, answer: str) -> Finding:
+    return Finding(
+        key=f"{method} against usual",
+        question="",
+        answer=answer,
+        estimate=21.0,
+        lower=10.0,
+        upper=32.0,
+        unit="per 100 planted",
+        milestone="12 months",
+        at_day=365.0,
+        methods=(method, "usual"),
+        grade=grade,
+    )

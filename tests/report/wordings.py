@@ -129,8 +129,27 @@ def _in_100(value: float) -> str:
     return number(100 * value)
 
 
+def priced(tables: Any) -> Iterator[Row]:
+    """What each preparation costs, beside which has the highest chance of the lowest cost."""
+    rows = tables.get("payoff", [])
+    for row in rows:
+        first = max(rows, key=lambda each: float(each["probability_lowest"]))
+        yield {**row, "likelier": first["method"], "most": float(first["probability_lowest"])}
+
+
+def behind_costs(tables: Any) -> Iterator[Row]:
+    """What all costs together rest on; sites are those of the layout with any preparation costed."""
+    rows = tables.get("payoff", [])
+    costed = [row["method"] for row in rows]
+    sites = [row for row in tables.get("layout", []) if any(float(row[name]) > 0 for name in costed)]
+    if all("n_seedlings" in row for row in rows) and rows:
+        totals = {name: sum(float(row[name]) for row in rows) for name in ("n_seedlings", "n_plots")}
+        yield {**totals, "n_sites": len(sites)}
+
+
 def _costs(row: Row) -> dict[str, str]:
-    return {**_amount("cost_per_established")(row), "chance": _in_100(float(row["probability_lowest"]))}
+    chances = {"chance": _in_100(float(row["probability_lowest"])), "most": _in_100(row["most"])}
+    return {**_amount("cost_per_established")(row), **chances, "likelier": row["likelier"]}
 
 
 def _step(row: Row) -> dict[str, str]:
@@ -168,7 +187,13 @@ def leads(tables: Any) -> Iterator[Row]:
                 start = last + (worth - last) * gap[0] / (gap[0] - gap[1])
                 before["to"] = start
             runs.append(
-                {"method": best["method"], "from": start, "chances": [], "currency": best["currency"]}
+                {
+                    "method": best["method"],
+                    "from": start,
+                    "chances": [],
+                    "currency": best["currency"],
+                    "least": min(float(row["cost_per_established"]) for row in tables["payoff"]),
+                }
             )
         runs[-1]["chances"].append(float(best["probability"]))
         runs[-1]["to"] = worth
@@ -178,7 +203,8 @@ def leads(tables: Any) -> Iterator[Row]:
 def _lead(row: Row) -> dict[str, str]:
     ends = [money(float(row[end]), row["currency"]) for end in ("from", "to")]
     chances = f"{_in_100(min(row['chances']))} to {_in_100(max(row['chances']))}"
-    return {"method": row["method"], "from": ends[0], "to": ends[1], "chances": chances}
+    least = money(row["least"], row["currency"])
+    return {"method": row["method"], "from": ends[0], "to": ends[1], "chances": chances, "least": least}
 
 
 def _draws(row: Row) -> dict[str, str]:
@@ -231,13 +257,14 @@ COMPARED = [
 MONEY = [
     Said(
         r"«method: name»: «cost_per_established: money» per established plant \(95 % limits «ends: span»\)"
-        r"(?:, with a chance of «chance» in 100)?",
-        sheet("payoff"),
+        r"(?:, with a chance of «chance» in 100(?: that it is so; «likelier: name» has the highest chance, "
+        r"«most» in 100)?)?",
+        priced,
         _costs,
     ),
     Said(
         r"Lowest: «method: name», «cost_per_established: money» per plant established \(«ends: span»\)",
-        sheet("payoff"),
+        priced,
         _costs,
     ),
     Said(
@@ -262,7 +289,7 @@ MONEY = [
     ),
     Said(
         r"«method: name» from (?:about )?«from: money» to (?:about )?«to: money» \(chance «chances: span» "
-        r"in 100\)",
+        r"in 100\)(?:\. Below «least: money», the lowest cost of an established plant)?",
         leads,
         _lead,
     ),

@@ -8,7 +8,7 @@ from typing import Any
 from survivor.figures.words import number, per_100
 from survivor.report.content.wording import chance
 from tests.report.saying import Row, Said, Stated
-from tests.report.wordings import COUNTS, ENDS, apart, counts, sheet
+from tests.report.wordings import COUNTS, ENDS, apart, behind_costs, counts, sheet
 
 
 def _line(row: Row) -> dict[str, str]:
@@ -81,7 +81,11 @@ RADIUS: list[Said | Stated] = [
         sheet("radius_answer", _what("worth having")),
         lambda row: dict.fromkeys(("value", "worth"), number(float(row["estimate"]))),
     ),
-    Said(rf"This rests on (?P<n>{COUNTS})", sheet("radius_answer"), lambda row: {"n": counts(row)}),
+    Said(
+        rf"This rests on (?P<n>{COUNTS})",
+        lambda tables: [*sheet("radius_answer")(tables), *behind_costs(tables)],
+        lambda row: {"n": counts(row)},
+    ),
     Said(
         r"At «low» m, «low_alive» alive per 100 planted; at «high» m, «high_alive»",
         radius_ends,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -44,7 +45,7 @@ def answer(analysis: Analysis) -> Section:
         blocks.append(Paragraph(lead, kind="lead"))
         if rest:
             blocks.append(Paragraph(rest))
-        blocks.append(Paragraph(how_sure(first), label="How sure"))
+        blocks.append(Paragraph(how_sure(first), label=sure_of(first, analysis.findings)))
     else:
         said = why(analysis, otherwise="No question could be answered from these records")
         blocks.append(Paragraph(said, kind="lead"))
@@ -81,6 +82,18 @@ def opening(text: str) -> tuple[str, str]:
     """Return the first sentence, to be read at a glance, and the rest."""
     lead, stop, rest = sentence(text).partition(". ")
     return (f"{lead}.", rest) if stop else (lead, "")
+
+
+def sure_of(finding: Finding, findings: Sequence[Finding]) -> str:
+    """Say what a grade is of: where an answer leads with one of several comparisons, of that one.
+
+    Its words hold the others too, some with a grade of their own or read otherwise by another rule.
+    """
+    # A comparison is named by its two preparations, and leads an answer that begins with its words.
+    each = [one for one in findings if one.key == " against ".join(one.methods)]
+    leads = [one for one in each if finding.key == "headline" and finding.answer.startswith(one.answer)]
+    others = [one for one in each if one not in leads and one.grade != finding.grade]
+    return "How sure of the first of these" if leads and others else "How sure"
 
 
 def how_sure(finding: Finding) -> str:
@@ -304,14 +317,13 @@ def questions(analysis: Analysis) -> Section:
         "“How this was worked out”. The smallest difference worth having was set at "
         f"{plain(design.smallest_difference)} per 100 planted."
     )
-    return Section(
-        QUESTIONS, heading, (Paragraph(text), Terms(tuple(_question(f) for f in analysis.findings)))
-    )
+    told = tuple(_question(finding, analysis.findings) for finding in analysis.findings)
+    return Section(QUESTIONS, heading, (Paragraph(text), Terms(told)))
 
 
-def _question(finding: Finding) -> tuple[str, str]:
+def _question(finding: Finding, findings: Sequence[Finding]) -> tuple[str, str]:
     """Return a question, and under it the answer and a second line on how sure it is."""
-    sure = f"How sure: {finding.grade}."
+    sure = f"{sure_of(finding, findings)}: {finding.grade}."
     if finding.raise_it:
         sure += f" Surer with: {'; '.join(finding.raise_it)}."
     return finding.question, f"{sentence(finding.answer)}\n{sure}"
