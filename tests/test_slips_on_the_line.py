@@ -137,7 +137,14 @@ def test_too_few_methods_are_counted():
 def test_what_no_number_of_plots_shows_lays_out_nothing(tmp_path):
     text = blank_files()["plan.toml"].decode()
     file = tmp_path / "plan.toml"
-    file.write_text(text.replace("smallest_difference = 10", "smallest_difference = 0.01"), encoding="utf-8")
+    for old, new in (
+        ("smallest_difference = 10", "smallest_difference = 1"),
+        ("power_per_100 = 80", "power_per_100 = 99.999"),
+        ("plot_correlation = 0.1", "plot_correlation = 0.5"),
+    ):
+        assert old in text
+        text = text.replace(old, new)
+    file.write_text(text, encoding="utf-8")
     told = said("layout", file, "--out", tmp_path / "out")
     assert "no number of plots within reach is enough" in told
     assert "budget" not in told

@@ -12,6 +12,7 @@ from survivor.settings.base import Day, Strict, Text
 from survivor.settings.nearest import meant
 
 _WINDOW_DAYS: Final = 30  # of a milestone, either side
+_SLIGHTEST: Final = 0.5  # difference per 100 planted; a smaller one is a share written for it
 _MOST_DAYS: Final = 36_525  # a century
 _YEARS: Final = (1900, 2200)  # a slip of the pen lies outside
 
@@ -22,11 +23,16 @@ def _within_reach(day: str) -> str:
     return day
 
 
-def _not_a_share(value: object) -> object:
-    """Refuse a share of 1 where a number per 100 is asked for; one below 1 per 100 is of no use to a plan."""
-    if isinstance(value, float) and 0 < value < 1:
+def _not_a_share(value: object, slightest: float = 1.0) -> object:
+    """Refuse a share of 1 where a number per 100 is asked for; one so small is of no use to a plan."""
+    if isinstance(value, float) and 0 < value < slightest:
         raise ValueError(f"{value:g} per 100 is too small to be meant; did you mean {100 * value:g}?")
     return value
+
+
+def _not_so_slight(value: object) -> object:
+    """Refuse a share for a difference, as a study file does."""
+    return _not_a_share(value, _SLIGHTEST)
 
 
 Per100 = Annotated[float, BeforeValidator(_not_a_share)]
@@ -56,7 +62,9 @@ class Question(Strict):
 
     usual_practice: Text
     survival_per_100: Per100 = Field(gt=0, lt=100)  # expected under the usual practice
-    smallest_difference: Per100 = Field(gt=0, lt=100)  # per 100 planted, worth having
+    smallest_difference: Annotated[float, BeforeValidator(_not_so_slight)] = Field(
+        gt=0, lt=100
+    )  # per 100 planted, worth having
     milestone: Text = "12 months"
     day: int = Field(default=365, gt=0, le=_MOST_DAYS)
     power_per_100: Per100 = Field(default=80.0, gt=5, lt=100)

@@ -60,6 +60,7 @@ _CELLS: Final = {
     "unreadable-number": Code(_CHECK, "used", "a measure that cannot be read is left blank"),
     "impossible-measure": Code(_CHECK, "used", "a measure that nothing can have is left blank"),
     "height-without-plant": Code(_CHECK, "used", "a height beside the word that there is no living plant"),
+    "height-unit": Code(_CHECK, "used", "a height that may be in another unit than its column"),
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
     "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
     "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),

@@ -12,6 +12,7 @@ import pandas as pd
 from survivor.records.cells import day_texts
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
+from survivor.records.checks.heights import check_heights
 from survivor.records.checks.observers import check_observers
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
 from survivor.records.checks.species import check_species
@@ -122,6 +123,7 @@ def prepare(
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
+    found.append(check_heights(rows, sources))
     rows, traits, more = _traits(rows, table)
     found.extend(more)
     rows = kept(*(_what_seedlings_say(rows, settings) if kind == "tagged" else _what_counts_say(rows)))

@@ -322,7 +322,7 @@ CASES: dict[str, Case] = {
 }
 
 ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
-    "odd-preparation", "planting-odd", "impossible-measure", "height-without-plant",
+    "odd-preparation", "planting-odd", "impossible-measure", "height-without-plant", "height-unit",
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
     "seen-once", "delayed-entry", "more-alive-than-planted", "count-rises", "count-mended", "infill-mixed",
