@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from collections.abc import Hashable, Mapping, Sequence
 from typing import Any
 
 import pandas as pd
@@ -20,7 +20,9 @@ from survivor.figures.style import WIDTHS, Drawing, Size, styled
 from survivor.figures.words import difference, number
 
 
-def advice_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide") -> Drawing:
+def advice_figure(
+    table: pd.DataFrame, smallest: float, marks: Sequence[Sequence[float]] = (), *, size: Size = "wide"
+) -> Drawing:
     """Return every difference with its limits, its advice beside it in words.
 
     Parameters
@@ -29,12 +31,14 @@ def advice_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide") 
         ``ground, preparation, advice, estimate, lower, upper`` (per 100 planted); one row at least.
     smallest
         The smallest difference worth having, shaded.
+    marks
+        What the rule holds an estimate, a lower and an upper limit to.
     size
         For a page, or for a telephone.
     """
     headings = ("Difference per 100\n(95 % limits)", "Advice")
     with styled():
-        rows = [_row(line) for line in table.to_dict("records")]
+        rows = [_row(line, marks) for line in table.to_dict("records")]
         axis = "More (+) or fewer (−) alive per 100 planted than the usual practice"
         if size == "narrow":
             axis = "Difference in plants alive per 100 planted"
@@ -48,13 +52,13 @@ def advice_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide") 
         return figure
 
 
-def _row(line: Mapping[Hashable, Any]) -> Row:
+def _row(line: Mapping[Hashable, Any], marks: Sequence[Sequence[float]]) -> Row:
     known = pd.notna(line["estimate"])
     nothing = float("nan")
     estimate, lower, upper = (
         float(line[name]) if known else nothing for name in ("estimate", "lower", "upper")
     )
-    said, span = difference(estimate, lower, upper)
+    said, span = difference(estimate, lower, upper, marks)
     advice = str(line["advice"])
     return Row(
         str(line["preparation"]),

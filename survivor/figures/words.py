@@ -7,7 +7,9 @@ sign is a minus sign.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from decimal import ROUND_HALF_UP, Decimal, localcontext
+from typing import Final
 
 NONE = "–"
 
@@ -87,6 +89,9 @@ def per_100_limits(lower: float, upper: float) -> str:
     return f"{per_100(lower)} to {per_100(upper)}"
 
 
+_MOST_PLACES: Final = 2
+
+
 def difference_digits(*values: float) -> int:
     """Return the places for a difference and its limits, per 100 planted.
 
@@ -99,9 +104,23 @@ def difference_digits(*values: float) -> int:
     return 1 if hidden or (max(known) - min(known)) / 2 < _NARROW else 0
 
 
-def difference(estimate: float, lower: float, upper: float) -> tuple[str, str]:
-    """Write a difference per 100 planted with its sign, and its limits."""
+def difference(
+    estimate: float, lower: float, upper: float, marks: Sequence[Sequence[float]] = ()
+) -> tuple[str, str]:
+    """Write a difference per 100 planted with its sign, and its limits.
+
+    ``marks``: what the estimate, the lower and the upper limit are held to, for each of the three;
+    none of them is then written as a mark that it is not. At most two places.
+    """
     digits = difference_digits(estimate, lower, upper)
+    near = [
+        (value, mark)
+        for value, own in zip((estimate, lower, upper), marks, strict=False)
+        for mark in own
+        if value != mark
+    ]
+    while digits < _MOST_PLACES and any(number(v, digits) == number(mark, digits) for v, mark in near):
+        digits += 1
     return number(estimate, digits, sign=True), limits(lower, upper, digits, sign=True)
 
 

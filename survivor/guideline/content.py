@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from survivor.figures.guideline import advice_figure
 from survivor.figures.style import Drawing, Size
 from survivor.figures.words import difference, number
 from survivor.guideline.advice import THESE_SITES, Advice
 from survivor.guideline.calendar import calendar_table
+from survivor.guideline.file import Row
 from survivor.guideline.making import Guideline
-from survivor.guideline.rule import ANSWERS, NOT_ANSWERED
+from survivor.guideline.rule import ANSWERS, NOT_ANSWERED, bounds_of
 from survivor.guideline.versions import many, size_words
 from survivor.guideline.wording import (
     HOW_TO_READ,
@@ -81,17 +84,17 @@ def lead(guideline: Guideline) -> str:
         if not any(each.answer == "advised" for each in own):
             parts.append(f"On {ground.name} nothing is advised yet in place of {usual_of(guideline)}.")
         for answer in ("advised", "not advised"):
-            said = "; ".join(_in_lead(each) for each in own if each.answer == answer)
+            said = "; ".join(_in_lead(each, guideline.rule) for each in own if each.answer == answer)
             if said:
                 parts.append(f"{answer.capitalize()} on {ground.name}: {said}.")
     return " ".join(parts)
 
 
-def _in_lead(each: Advice) -> str:
+def _in_lead(each: Advice, rule: Sequence[Row]) -> str:
     assert each.estimate is not None, "advice rests on an estimate"
     assert each.lower is not None, "with its limits"
     assert each.upper is not None, "with its limits"
-    said, span = difference(each.estimate, each.lower, each.upper)
+    said, span = difference(each.estimate, each.lower, each.upper, bounds_of(rule))
     which = "more" if each.estimate > 0 else "fewer"
     rests = f"{many(each.n_seasons, 'season')}, {many(each.n_sites, 'site')}"
     return f"{each.preparation}, {said.lstrip('+−')} {which} alive per 100 planted ({span}; {rests})"
@@ -122,12 +125,12 @@ def _figure(guideline: Guideline) -> Figure:
     smallest = guideline.file.guideline.smallest_difference
 
     def draw(size: Size) -> Drawing:
-        return advice_figure(table, smallest, size=size)
+        return advice_figure(table, smallest, bounds_of(guideline.rule), size=size)
 
     counts = [f"{sum(each.answer == answer for each in guideline.advice)} {answer}" for answer in ANSWERS]
     finding = f"Of {many(len(table), 'comparison')}: {', '.join(counts)}."
     rows = tuple(
-        (each.preparation, each.ground, size_words(each), each.of or "–", each.answer)
+        (each.preparation, each.ground, size_words(each, guideline.rule), each.of or "–", each.answer)
         for each in guideline.advice
     )
     numbers = Table(
@@ -169,7 +172,7 @@ def details_table(guideline: Guideline) -> Table:
             each.ground,
             each.preparation,
             each.answer,
-            size_words(each).replace(" per 100", "")
+            size_words(each, guideline.rule).replace(" per 100", "")
             + (f", {each.of} only" if each.of == THESE_SITES else ""),
             f"{each.n_seasons}, {each.n_sites}, {each.n_plots}" if each.estimate is not None else "–",
             _extra(each, bool(of)),

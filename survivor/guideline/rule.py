@@ -154,6 +154,16 @@ def asked(row: Row, facts: Facts) -> list[Asked]:
     return found
 
 
+def bounds_of(rule: Sequence[Row]) -> tuple[tuple[float, ...], ...]:
+    """Return what the rule holds an estimate, a lower and an upper limit to, per 100 planted."""
+    every = [
+        [bound for row in rule for bound in (row.estimate_at_least, row.estimate_at_most)],
+        [row.lower_at_least for row in rule],
+        [row.upper_at_most for row in rule],
+    ]
+    return tuple(tuple({bound for bound in each if bound is not None}) for each in every)
+
+
 def row_words(row: Row) -> str:
     """Say all that a row asks for."""
     nothing = Facts(0, 0, 0, "", 0.0, 0.0, 0.0, 1.0, (), None, "unanswered")

@@ -10,7 +10,7 @@ from survivor.errors import GuidelineError
 from survivor.figures.words import difference
 from survivor.guideline.advice import Advice, facts_of
 from survivor.guideline.file import Row
-from survivor.guideline.rule import NOT_ANSWERED, lacked
+from survivor.guideline.rule import NOT_ANSWERED, bounds_of, lacked
 
 
 @dataclass(frozen=True)
@@ -134,10 +134,10 @@ def _moved(was: Advice, now: Advice, rule: Sequence[Row]) -> str:
     lacking = lacked(rule, now.held, facts) if facts is not None else []
     why = f"“{now.answer}” asks for {'; '.join(lacking)}. The" if lacking else "the"
     if now.estimate is not None:
-        why += f" difference is now {size_words(now)}"
-        why += f", was {size_words(was)}" if was.estimate is not None else ""
+        why += f" difference is now {size_words(now, rule)}"
+        why += f", was {size_words(was, rule)}" if was.estimate is not None else ""
     else:
-        why = now.held + (f"; the difference was {size_words(was)}" if was.estimate is not None else "")
+        why = now.held + (f"; the difference was {size_words(was, rule)}" if was.estimate is not None else "")
     if now.answer == NOT_ANSWERED and now.estimate is not None:
         why += f"; {now.held}"
     return f"{_named(now)}: from {was.answer} to {now.answer}{_rests(now)}. Why: {why}."
@@ -160,11 +160,11 @@ def _stood(advice: Advice, added: Sequence[str]) -> list[str]:
     return found
 
 
-def size_words(advice: Advice) -> str:
-    """Write a difference with its limits, or a dash."""
+def size_words(advice: Advice, rule: Sequence[Row] = ()) -> str:
+    """Write a difference with its limits, or a dash; never as a bound of the rule that it is not."""
     if advice.estimate is None or advice.lower is None or advice.upper is None:
         return "–"
-    said, span = difference(advice.estimate, advice.lower, advice.upper)
+    said, span = difference(advice.estimate, advice.lower, advice.upper, bounds_of(rule))
     return f"{said} per 100 ({span})"
 
 

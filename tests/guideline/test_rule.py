@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from survivor.guideline.advice import Advice
 from survivor.guideline.file import Row
 from survivor.guideline.rule import Facts, advice_of, asked, row_words, usual_rule
+from survivor.guideline.versions import size_words
 
 SURE = Facts(
     seasons=2,
@@ -101,3 +103,18 @@ def test_more_doubt_never_gives_firmer_advice(row):
     assert all(isinstance(each.holds, bool) for each in asked(row, SURE))
     nothing = replace(SURE, seasons=0, sites=0, fewest_plots=0, grade="unanswered")
     assert not all(each.holds for each in asked(row, nothing))
+
+
+@pytest.mark.parametrize(
+    ("numbers", "said"),
+    [
+        ((4.68, -3.0, 12.4), "+4.7 per 100 (−3.0 to +12.4)"),
+        ((4.98, -3.0, 12.4), "+4.98 per 100 (−3.00 to +12.40)"),
+        ((5.0, -3.0, 12.4), "+5 per 100 (−3 to +12)"),
+        ((6.0, -5.2, 17.0), "+6.0 per 100 (−5.2 to +17.0)"),
+        ((14.0, 6.0, 22.0), "+14 per 100 (+6 to +22)"),
+    ],
+)
+def test_no_number_is_written_as_a_bound_of_the_rule_that_it_misses(numbers, said):
+    advice = Advice("flats", "rip", "usual", "not answered", "", *numbers)
+    assert size_words(advice, usual_rule(5.0)) == said
