@@ -3,27 +3,26 @@
 from __future__ import annotations
 
 import json
-import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final, Literal
+from typing import Any, Final, Literal
+
+import pandas as pd
 
 from survivor.errors import RecordsError, StudyFileError
 from survivor.records import cells
 from survivor.records.matching import FORGIVING, NOT_USED, SAME_WORD, Matched, match_columns
 from survivor.records.reading import TEXT_ENDINGS, WORKBOOK_ENDINGS, Grid, read_grid, sheet_names
 from survivor.records.sheets import VISIT_WORDS
-from survivor.records.words import DATE_WORDS, PLOT_SHEET_WORDS, VISIT_SHEET_WORDS, squeezed
+from survivor.records.visit_columns import VisitColumns, visit_columns
+from survivor.records.words import COLUMN_WORDS, DATE_WORDS, PLOT_SHEET_WORDS, VISIT_SHEET_WORDS, squeezed
 from survivor.settings import STUDY_FILE, Sheet
 
 Role = Literal["tagged", "counts", "plots", "other"]
 
 _LAYOUTS: Final = ((0, 1), (0, 2), (1, 1), (1, 2), (2, 1), (2, 2), (3, 1))  # rows above the header, of it
 _FEWEST_VISITS: Final = 2
-_MONTH: Final = re.compile(
-    r"\b(jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}[ .'-]*(20)?\d\d\b", re.IGNORECASE
-)
 _RAIN: Final = frozenset({"rain", "rainmm", "rainfall", "rainfallmm", "rainfallamountmillimetres"})
 
 
@@ -35,7 +34,8 @@ class _Guess:
     grid: Grid
     matched: Matched
     role: Role
-    visits: tuple[int, ...]  # columns of a wide sheet whose headers hold a day
+    visits: tuple[VisitColumns, ...]  # of a wide sheet
+    alone: tuple[int, ...]  # its columns of heights of no such visit
     order: cells.DateOrder
     asked: bool  # days that only the order tells, and nothing tells the order
 
@@ -126,12 +126,12 @@ def _guess(file: Path, name: str | None, several: bool) -> _Guess:
 
 def _as_read(grid: Grid, sheet: Sheet) -> tuple[int, _Guess]:
     """Guess the role of a sheet read so, and score how much of it is understood."""
-    days = [place for place, header in enumerate(grid.header) if _day(header) or _MONTH.search(header)]
+    visits, alone = visit_columns(grid.header)
     tagged, counts, plots = (
-        match_columns(grid, sheet, words, key="records.sheets")
+        _matched(grid, sheet, words)
         for words in (VISIT_SHEET_WORDS["tagged"], VISIT_SHEET_WORDS["counts"], PLOT_SHEET_WORDS)
     )
-    wide = tuple(days) if len(days) >= _FEWEST_VISITS else ()
+    wide = visits if len(visits) >= _FEWEST_VISITS else ()
     role: Role
     if tagged.has("tag") and (tagged.has("state") or wide):
         role, matched = "tagged", tagged
@@ -145,18 +145,33 @@ def _as_read(grid: Grid, sheet: Sheet) -> tuple[int, _Guess]:
         wide = ()
     if wide:  # what a visit says stands in its own columns
         words = [word for word in VISIT_SHEET_WORDS[role] if word not in VISIT_WORDS]
-        matched = match_columns(grid, sheet, words, key="records.sheets")
+        matched = _matched(grid, sheet, words)
     order, asked = _order(grid, matched)
-    guess = _Guess(sheet, grid, matched, role, wide, order, asked)
+    guess = _Guess(sheet, grid, matched, role, wide, alone if wide else (), order, asked)
     return len(matched.positions) + len(wide) - (role == "other"), guess
 
 
-def _day(header: str) -> str | None:
-    for part in (header, *header.split(" / "), header.split(" ")[-1]):
-        day = cells.one_date(part, "day-first")
-        if day is not None and not part.replace(".", "").isdigit():
-            return day
-    return None
+def _matched(grid: Grid, sheet: Sheet, words: Sequence[str]) -> Matched:
+    """Match the columns; one headed Planted that holds days tells the planting date, not a number."""
+    matched = match_columns(grid, sheet, words, key="records.sheets")
+    if "planted_date" not in words or matched.has("planted_date"):
+        return matched
+    known = {squeezed(word) for word in ("planted", *COLUMN_WORDS["planted"])}
+    dated = [p for p, header in enumerate(grid.header) if squeezed(header) in known and _days(grid.cells[p])]
+    if len(dated) != 1:
+        return matched
+    table = matched.table.copy()
+    table.loc[dated[0], ["column", "how"]] = ["planted_date", FORGIVING]
+    others = {word: places for word, places in matched.positions.items() if dated[0] not in places}
+    return replace(matched, positions={**others, "planted_date": (dated[0],)}, table=table)
+
+
+def _days(column: pd.Series[Any]) -> bool:
+    """Tell whether every filled cell of a column is a day, and not a number that could be one."""
+    filled = column[cells.texts(column) != ""]
+    if filled.empty or cells.numbers(filled)[0].notna().any():
+        return False
+    return any(cells.dates(filled, order)[0].notna().all() for order in ("day-first", "month-first"))
 
 
 def _order(grid: Grid, matched: Matched) -> tuple[cells.DateOrder, bool]:
@@ -246,7 +261,8 @@ def _table(name: str, head: str, guess: _Guess) -> list[str]:
     lines += [
         f"{ours} = {_text(header)}" for header, ours in zip(found["header"], found["column"], strict=True)
     ]
-    days = {guess.grid.header[place] for place in guess.visits}
+    days = {guess.grid.header[place] for visit in guess.visits for place in visit.places}
+    days |= {guess.grid.header[place] for place in guess.alone}
     other = [
         header for header in table.loc[table["how"] == NOT_USED, "header"] if header and header not in days
     ]
@@ -257,12 +273,24 @@ def _table(name: str, head: str, guess: _Guess) -> list[str]:
 
 def _wide(guess: _Guess) -> list[str]:
     lines = []
-    for place in guess.visits:
-        header = guess.grid.header[place]
+    headers = guess.grid.header
+    for visit in guess.visits:
+        header = headers[visit.value]
         lines += ["[[records.visits]]", f"name = {_text(header)}", f"state = {_text(header)}"]
-        day = _day(header)
+        if visit.height is not None:
+            lines.append(f"height = {_text(headers[visit.height])}")
+        if visit.cause is not None:
+            lines.append(f"cause = {_text(headers[visit.cause])}")
         asked = '# date = "2022-05-31"   # the header does not tell the day: put it here'
-        lines += [f'date = "{day}"' if day else asked, ""]
+        lines += [f'date = "{visit.day}"' if visit.day else asked, ""]
+    if guess.alone:
+        named = ", ".join(_text(headers[place]) for place in guess.alone)
+        lines += [
+            f"# Left out, heights of a day without one column of its own that tells what lived: {named}.",
+            "# To read them, give the day its own [[records.visits]] with name, date and height = the header,",
+            "# and write under [rules]: measured_means_alive = true, if a plant that was measured was alive.",
+            "",
+        ]
     return lines
 
 

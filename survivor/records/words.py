@@ -42,7 +42,7 @@ _COLUMN_WORDS: Final = {
     "planted": (
         "no planted, number planted, n planted, planted number, plants planted, total planted, plants"
     ),
-    "planted_date": "planting date, date planted, date of planting, planted on, planting",
+    "planted_date": "planting date, plant date, date planted, date of planting, planted on, planting",
     "planted_until": ("planting end, planting end date, planted to, last planting day, planting finished"),
     "weed_free_radius_m": "weed free radius, radius m, radius, weed free patch radius m",
     "weed_free_radius_cm": "radius cm, weed free patch radius cm",

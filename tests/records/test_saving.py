@@ -6,6 +6,7 @@ import difflib
 import shutil
 import tomllib
 from pathlib import Path
+from typing import Any
 
 import pytest
 from typer.testing import CliRunner
@@ -214,3 +215,58 @@ def test_a_sheet_that_is_missing_is_not_taken_for_one_that_has_its_use(tmp_path:
     (tmp_path / "Plots (1).csv").write_text(PLOTS)
     said = str(CliRunner().invoke(app, ["check", str(tmp_path)]).exception)
     assert "did you mean Plots (1).csv?" in said
+
+
+def wide_heights(
+    folder: Path, heights: tuple[str, str], planted: str = "Planted"
+) -> tuple[str, dict[str, Any]]:
+    """A wide sheet of seedlings with a height beside the state of each visit."""
+    table = [["Site", "Plot", "Tag", planted, "12/9/23", heights[0], "20/6/24", heights[1]]]
+    table += [
+        [
+            "Rise",
+            "1",
+            str(tag),
+            "15/6/2023",
+            "A",
+            str(20 + tag),
+            "A" if tag % 2 else "D",
+            "30" if tag % 2 else "",
+        ]
+        for tag in range(4)
+    ]
+    (folder / "a.csv").write_bytes(as_csv(table))
+    text = propose_study(folder)
+    (folder / "study.toml").write_text(text, encoding="utf-8")
+    return text, tomllib.loads(text)
+
+
+@pytest.mark.parametrize("form", ["Ht {}", "Height {}", "Ht (cm) {}", "{} ht", "{} height cm"])
+@pytest.mark.parametrize("planted", ["Planted", "Plant date"])
+def test_heights_of_a_wide_sheet_are_heights_of_its_visits(tmp_path: Path, form: str, planted: str) -> None:
+    _, told = wide_heights(tmp_path, (form.format("12/9/23"), form.format("20/6/24")), planted)
+    visits = told["records"]["visits"]
+    assert [visit["state"] for visit in visits] == ["12/9/23", "20/6/24"]
+    assert [visit["height"] for visit in visits] == [form.format("12/9/23"), form.format("20/6/24")]
+    assert told["records"]["sheets"][0]["columns"]["planted_date"] == planted
+    records = read_records(tmp_path, read_settings(tmp_path))
+    assert "unknown-state" not in set(records.problems["code"])
+    assert sorted(records.visits["height_cm"].dropna()) == [20, 21, 22, 23, 30, 30]
+    assert records.intervals["died"].sum() == 2
+
+
+def test_a_height_of_no_visit_is_left_out_and_said(tmp_path: Path) -> None:
+    text, told = wide_heights(tmp_path, ("Ht 12/9/23", "Ht 21/6/24"))
+    assert [visit.get("height") for visit in told["records"]["visits"]] == ["Ht 12/9/23", None]
+    assert 'what lived: "Ht 21/6/24".' in text
+
+
+def test_a_column_of_dead_or_of_notes_with_a_day_is_no_visit(tmp_path: Path) -> None:
+    table = [["Site", "Plot", "Planted", "Alive 12/9/23", "Dead 12/9/23", "Notes 12/9/23", "20/6/24 alive"]]
+    table.append(["Rise", "1", "50", "48", "2", "hares", "40"])
+    (tmp_path / "a.csv").write_bytes(as_csv(table))
+    text = propose_study(tmp_path)
+    told = tomllib.loads(text)["records"]
+    assert [visit["state"] for visit in told["visits"]] == ["Alive 12/9/23", "20/6/24 alive"]
+    assert '# not understood: "Dead 12/9/23", "Notes 12/9/23"' in text
+    assert told["sheets"][0]["columns"]["planted"] == "Planted"  # a number, not a day
