@@ -38,6 +38,7 @@ _STUDY_FILE: Final = {
     "usual-practice-unnamed": Code(_CHECK, "used", "the usual local practice is not named"),
     "method-without-plots": Code(_NOTE, "used", "a preparation of the study file that no plot holds"),
     "method-without-cost": Code(_NOTE, "used", "a preparation without a cost, where others have one"),
+    "currency-absent": Code(_NOTE, "used", "costs are given without a currency"),
     "target-absent": Code(_CHECK, "used", "a target is to be checked and none is given"),
     "milestone-not-reached": Code(_CHECK, "used", "the visits have not reached the milestone"),
     "later-milestone": Code(_NOTE, "used", "the visits have not reached a milestone besides the headline"),

@@ -329,7 +329,8 @@ ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
     "no-planted-number", "nothing-planted", "tagged-not-told", "planted-unmatched", "planted-missing",
     "gauge-site-unmatched", "site-without-gauge", "dry-season-absent",
     "stratum-absent", "usual-practice-unnamed",
-    "method-without-plots", "method-without-cost", "target-absent", "milestone-not-reached",
+    "method-without-plots", "method-without-cost", "currency-absent", "target-absent",
+    "milestone-not-reached",
     "later-milestone", "column-word", "rule-without-use",
     "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",
 }  # fmt: skip

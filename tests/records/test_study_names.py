@@ -75,6 +75,15 @@ def test_a_gauge_without_a_dry_season_is_asked_for_one(demo: Path, tmp_path: Pat
     assert "[dry_season]" in problem["mend"]
 
 
+def test_costs_without_a_currency_are_asked_for_one(demo: Path, tmp_path: Path) -> None:
+    assert "currency-absent" not in set(load(demo / "counts").problems["code"])
+    text = (demo / "counts" / "study.toml").read_text(encoding="utf-8")
+    table = text[text.index("[costs]") :].split("\n\n")[0]
+    problem = found(load(altered(demo, tmp_path, (table, ""))), "currency-absent")
+    assert problem["severity"] == "note"
+    assert "[costs]" in problem["mend"]
+
+
 def test_a_site_of_a_gauge_that_no_record_has(demo: Path, tmp_path: Path) -> None:
     folder = altered(demo, tmp_path, ('file = "rain.csv"', 'file = "rain.csv"\nsites = ["Nowher"]'))
     study = load(folder)

@@ -324,6 +324,16 @@ def _costs(settings: Settings, notes: StudyLines) -> None:
             f"no cost is given for {listed(bare)}, so nothing is said of what a surviving plant cost there",
             "add a line to each: cost = { per_plant = ..., low = ..., high = ... }",
         )
+    if costed and settings.costs is None:
+        notes.say(
+            "currency-absent",
+            ("methods", [m.name for m in settings.methods].index(costed[0])),
+            "[[methods]] cost",
+            "",
+            "costs are given and no currency, so amounts are told without one",
+            'write in the study file: [costs], and under it currency = "dollars", the year of the prices and '
+            "their source",
+        )
 
 
 def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
