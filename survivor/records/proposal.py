@@ -287,7 +287,7 @@ def _wide(guess: _Guess) -> list[str]:
         named = ", ".join(_text(headers[place]) for place in guess.alone)
         lines += [
             f"# Left out, heights of a day without one column of its own that tells what lived: {named}.",
-            "# To read them, give the day its own [[records.visits]] with name, date and height = the header,",
+            "# To read them, give the day its own [[records.visits]] with name, date and height,",
             "# and write under [rules]: measured_means_alive = true, if a plant that was measured was alive.",
             "",
         ]
