@@ -58,7 +58,7 @@ def _row(line: Mapping[Hashable, Any], marks: Sequence[Sequence[float]]) -> Row:
     estimate, lower, upper = (
         float(line[name]) if known else nothing for name in ("estimate", "lower", "upper")
     )
-    said, span = difference(estimate, lower, upper, marks)
+    said, span = difference(estimate, lower, upper, marks=marks)
     advice = str(line["advice"])
     return Row(
         str(line["preparation"]),

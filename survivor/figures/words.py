@@ -105,7 +105,7 @@ def difference_digits(*values: float) -> int:
 
 
 def difference(
-    estimate: float, lower: float, upper: float, marks: Sequence[Sequence[float]] = ()
+    estimate: float, lower: float, upper: float, *, marks: Sequence[Sequence[float]] = ()
 ) -> tuple[str, str]:
     """Write a difference per 100 planted with its sign, and its limits.
 

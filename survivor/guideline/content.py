@@ -94,7 +94,7 @@ def _in_lead(each: Advice, rule: Sequence[Row]) -> str:
     assert each.estimate is not None, "advice rests on an estimate"
     assert each.lower is not None, "with its limits"
     assert each.upper is not None, "with its limits"
-    said, span = difference(each.estimate, each.lower, each.upper, bounds_of(rule))
+    said, span = difference(each.estimate, each.lower, each.upper, marks=bounds_of(rule))
     which = "more" if each.estimate > 0 else "fewer"
     rests = f"{many(each.n_seasons, 'season')}, {many(each.n_sites, 'site')}"
     return f"{each.preparation}, {said.lstrip('+−')} {which} alive per 100 planted ({span}; {rests})"

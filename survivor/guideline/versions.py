@@ -164,7 +164,7 @@ def size_words(advice: Advice, rule: Sequence[Row] = ()) -> str:
     """Write a difference with its limits, or a dash; never as a bound of the rule that it is not."""
     if advice.estimate is None or advice.lower is None or advice.upper is None:
         return "–"
-    said, span = difference(advice.estimate, advice.lower, advice.upper, bounds_of(rule))
+    said, span = difference(advice.estimate, advice.lower, advice.upper, marks=bounds_of(rule))
     return f"{said} per 100 ({span})"
 
 
