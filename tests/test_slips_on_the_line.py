@@ -118,8 +118,8 @@ def test_the_columns_of_our_own_field_sheets_are_not_called_unused(laid, tmp_pat
     assert not [word for word in SHEET_ONLY if word in own]
     # A column of somebody's own is still named, and so is one of such a name in a sheet that is not ours.
     sheet = sorted(folder.glob("visit-*.xlsx"))[0]
-    theirs = pd.read_excel(sheet, dtype=str).drop(columns="Look again").assign(Weather="dry")
-    theirs.to_excel(sheet, index=False, sheet_name="Visit")
+    theirs = pd.read_excel(sheet, dtype=str, engine="calamine").drop(columns="Look again")
+    theirs.assign(Weather="dry").to_excel(sheet, index=False, sheet_name="Visit", engine="xlsxwriter")
     told = CliRunner().invoke(app, ["check", str(folder)]).output
     assert f"{sheet.name}: 'Weather' -> not used" in told
     assert f"{sheet.name}: 'Last seen' -> not used" in told
