@@ -39,6 +39,10 @@ class RecordsError(SurvivorError):
     """A file of records cannot be read, or too little in it can be understood."""
 
 
+class UnusableError(RecordsError):
+    """No record can be used, for problems that are listed with the records, each with its mend."""
+
+
 class IntervalsError(SurvivorError):
     """A risk-interval table breaks one of its invariants."""
 
@@ -91,5 +95,17 @@ class GuidelineError(SurvivorError):
     exit_status = 2
 
 
+class DeskError(SurvivorError):
+    """The desk was asked for what it does not do: says what, and what to do instead."""
+
+    exit_status = 2
+
+
 class ReportError(SurvivorError):
-    """A report cannot be written."""
+    """A report cannot be set in one of its forms."""
+
+
+class WritingError(SurvivorError):
+    """A place cannot be written to, or holds what survivor did not write and so never replaces."""
+
+    exit_status = 2

@@ -6,31 +6,59 @@ planting; the convention is (start, stop]: a seedling found dead at ``stop_day``
 died after ``start_day`` and on or before ``stop_day``.
 
 A frame with ``start_day, stop_day, at_risk, died`` alone is a valid table; the
-other columns (``survivor.vocabulary.INTERVAL_COLUMNS``) are used where present.
+other columns (``survivor.vocabulary.INTERVAL_COLUMNS``) are used where present. Last
+comes ``dry_season``, where one is known: its first and last day as ``12-01 to 03-31``, one
+text that no spreadsheet takes for a date. Models place the pieces of their baseline by it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import calendar
+import datetime as dt
+from collections.abc import Iterable, Iterator, Sequence
+from itertools import count
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy.special import gammaln
 
+from survivor.arguments import several
+from survivor.arrays import Codes, Floats
 from survivor.errors import IntervalsError
 from survivor.vocabulary import INTERVAL_KEYS, PLOT_KEY
 
 NEEDED = ("start_day", "stop_day", "at_risk", "died")
 ENTRY_GROUP = (*INTERVAL_KEYS, "species", "method", "cohort", "planted_date")
 
-Codes = NDArray[np.intp]
 
 _MOST_CODES = 2**62  # combined codes stay within 64 bits
 _WHOLE = 1e-9  # how far a count may lie from a whole number by rounding
 _MANY = 20_000  # rows from which it pays to join single seedlings
 _SINGLE = 1.5  # mean number at risk up to which rows are taken as single seedlings
 _FEW = 5_000  # rows up to which sorting them is quicker than a table of their values
+
+
+def dry_seasons(planted: dt.date, start: str, end: str) -> Iterator[tuple[dt.date, dt.date]]:
+    """First and last day of the dry seasons from the first that is not over at planting, without end.
+
+    ``start`` and ``end`` are ``MM-DD``; 29 February is the 28th where there is none.
+    """
+    for year in count(planted.year - 1):
+        last = _on(year + (end < start), end)
+        if last >= planted:
+            yield _on(year, start), last
+
+
+def _on(year: int, month_day: str) -> dt.date:
+    month, day = (int(part) for part in month_day.split("-"))
+    return dt.date(year, month, min(day, calendar.monthrange(year, month)[1]))
+
+
+def season_words(start: str, end: str) -> str:
+    """Write a dry season as the column ``dry_season`` holds it, its days as ``MM-DD``."""
+    return f"{start} to {end}"
 
 
 def check_intervals(frame: pd.DataFrame) -> None:
@@ -67,7 +95,7 @@ def check_intervals(frame: pd.DataFrame) -> None:
             "there is no risk interval", where="risk intervals", mend="see the problems in the records"
         )
     for name in NEEDED:
-        if not pd.api.types.is_numeric_dtype(frame[name]):
+        if not pd.api.types.is_numeric_dtype(frame[name]) or frame[name].dtype.kind == "c":
             raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
         _refuse(frame, frame[name].isna(), name, "the value is blank", "give a number or leave the row out")
         endless = frame[name].abs() == np.inf
@@ -104,7 +132,7 @@ def _refuse(frame: pd.DataFrame, wrong: pd.Series[bool], column: str, what: str,
 def _refuse_overlap(frame: pd.DataFrame) -> None:
     keys = [frame[name] for name in (*INTERVAL_KEYS, "cohort") if name in frame.columns]
     start, stop = (frame[name].to_numpy(dtype=float) for name in ("start_day", "stop_day"))
-    tagged = frame["tag"].notna().to_numpy() & (frame["tag"] != "").to_numpy(dtype=bool, na_value=False)
+    tagged = ~blank_names(frame["tag"])
     first = _new_runs(keys)
     same = np.concatenate([~first[1:], [False]])
     order: slice | Codes = slice(None)
@@ -125,14 +153,30 @@ def _new_runs(columns: Sequence[pd.Series[Any]]) -> NDArray[np.bool_]:
     new = np.zeros(len(columns[0]), dtype=bool)
     new[:1] = True
     for column in columns:
-        if isinstance(column.dtype, pd.CategoricalDtype):
-            array = column.cat.codes.to_numpy()
-        elif column.dtype == object or pd.api.types.is_extension_array_dtype(column.dtype):
-            array = pd.factorize(column)[0] if column.hasnans else column.to_numpy(dtype=object)
-        else:
-            array = column.to_numpy()
-        new[1:] |= array[1:] != array[:-1]
+        new[1:] |= _differs(column)
     return new
+
+
+def _differs(column: pd.Series[Any]) -> NDArray[np.bool_]:
+    """Whether each value but the first differs from the one before; a blank is like a blank."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        array = column.cat.codes.to_numpy()
+    elif pd.api.types.is_extension_array_dtype(column.dtype):
+        array = pd.factorize(column)[0]
+    elif column.dtype == object and column.isna().any():
+        array = pd.factorize(column)[0]  # a missing value cannot be compared
+    else:
+        array = column.to_numpy()
+    new: NDArray[np.bool_] = np.asarray(array[1:] != array[:-1], dtype=bool)
+    return new
+
+
+def blank_names(column: pd.Series[Any]) -> NDArray[np.bool_]:
+    """Whether each value is absent or an empty text, shape (n,)."""
+    begins = np.flatnonzero(_new_runs([column]))
+    values = column.iloc[begins]
+    blank = values.isna().to_numpy() | (values == "").to_numpy(dtype=bool, na_value=False)
+    return np.repeat(blank, np.diff(np.append(begins, len(column))))
 
 
 def _run_codes(columns: Sequence[pd.Series[Any]], begins: Codes) -> tuple[Codes, Codes]:
@@ -228,13 +272,7 @@ def _dense(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
 
 def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[str]:
     """Columns that name a cluster: ``plot`` means site, block and plot where present."""
-    asked = [cluster] if isinstance(cluster, str) else list(cluster)
-    # Site and block go with the label, which repeats across them; without it they are no plot.
-    if asked == ["plot"]:
-        asked = [*(name for name in PLOT_KEY[:2] if name in frame.columns), "plot"]
-    elif asked == ["block"]:
-        asked = [*(name for name in PLOT_KEY[:1] if name in frame.columns), "block"]
-    absent = [name for name in asked if name not in frame.columns]
+    asked, absent = whole_names(frame, cluster)
     if absent or not asked:
         raise IntervalsError(
             f"the intervals have no column {', '.join(absent) or cluster!r} to tell clusters apart",
@@ -244,14 +282,24 @@ def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[s
     return asked
 
 
+def whole_names(frame: pd.DataFrame, columns: str | Sequence[str]) -> tuple[list[str], list[str]]:
+    """Columns asked for, a plot or block with the columns that its label repeats across; those absent."""
+    asked = several(columns, "columns", IntervalsError, "give the name of a column, or a list of names")
+    # Site and block go with the label, which repeats across them; without it they are no plot.
+    if asked == ["plot"]:
+        asked = [*(name for name in PLOT_KEY[:2] if name in frame.columns), "plot"]
+    elif asked == ["block"]:
+        asked = [*(name for name in PLOT_KEY[:1] if name in frame.columns), "block"]
+    return asked, [name for name in asked if name not in frame.columns]
+
+
 def entries(frame: pd.DataFrame) -> pd.DataFrame:
     """Rows at which each group of seedlings entered: the plants that the table speaks of.
 
     ``at_risk`` summed over these rows is the number of seedlings. Tagged plants
     enter once each; counts enter once per plot, species, method and planting.
     """
-    entered: pd.DataFrame = frame[_entered(frame)]
-    return entered
+    return frame[_entered(frame)]
 
 
 def _entered(frame: pd.DataFrame) -> NDArray[np.bool_]:
@@ -264,8 +312,7 @@ def _entered(frame: pd.DataFrame) -> NDArray[np.bool_]:
         codes = row_codes(columns, in_order=False)[0] if keys else np.zeros_like(start, int)
         first = np.full(codes.max(initial=-1) + 1, np.inf)
         np.minimum.at(first, codes, start)
-    entered: NDArray[np.bool_] = start == first[codes]
-    return entered
+    return np.asarray(start == first[codes])
 
 
 def tally(frame: pd.DataFrame) -> dict[str, int]:
@@ -285,20 +332,26 @@ def tally(frame: pd.DataFrame) -> dict[str, int]:
     }
 
 
-def collapse(frame: pd.DataFrame, columns: Sequence[str]) -> pd.DataFrame:
-    """Sum ``at_risk`` and ``died`` over rows alike in ``columns``.
-
-    The binomial likelihood of the sum differs from that of the parts by a
-    constant only, so no estimate, standard error or degree of freedom changes.
-    """
-    grouped = frame.groupby(list(columns), sort=True, dropna=False, observed=True)
-    summed: pd.DataFrame = grouped[["at_risk", "died"]].sum().reset_index()
-    return summed
-
-
 def sum_by(codes: Codes, values: NDArray[Any], count: int = 0) -> NDArray[np.float64]:
-    """Sum ``values`` over equal ``codes``, shape (max(count, largest code + 1),)."""
-    return np.asarray(np.bincount(codes, weights=values, minlength=count), dtype=np.float64)
+    """Sum ``values``, shape (n,) or (n, q), over equal ``codes``: max(count, largest code + 1) rows."""
+    if values.ndim == 1:
+        return np.asarray(np.bincount(codes, weights=values, minlength=count), dtype=np.float64)
+    sums = np.zeros((max(count, int(codes.max(initial=-1)) + 1), values.shape[1]))
+    for place, column in enumerate(values.T):
+        sums[:, place] = np.bincount(codes, weights=column, minlength=len(sums))
+    return sums
+
+
+def less_means(values: Floats, codes: Codes) -> Floats:
+    """Values, shape (n,) or (n, q), less their mean over equal ``codes``."""
+    number = np.maximum(np.bincount(codes), 1.0)
+    return np.asarray(values - (sum_by(codes, values).T / number).T[codes])
+
+
+def log_ways(number: Floats, counted: Floats, weight: Floats | None = None) -> float:
+    """Binomial constant of a log-likelihood: the sum over rows of the log of ``number`` over ``counted``."""
+    ways = gammaln(number + 1) - gammaln(counted + 1) - gammaln(number - counted + 1)
+    return float(np.sum(ways if weight is None else weight * ways))
 
 
 def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Codes, Codes]:
@@ -356,8 +409,4 @@ def collapse_rows(
     """
     _, first, inverse = np.unique(key, return_index=True, return_inverse=True)
     count = len(first)
-    return (
-        first.astype(np.intp),
-        sum_by(inverse, at_risk, count),
-        sum_by(inverse, died, count),
-    )
+    return (first.astype(np.intp), sum_by(inverse, at_risk, count), sum_by(inverse, died, count))

@@ -10,12 +10,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from survivor.arguments import amount
+from survivor.arrays import Floats
 from survivor.errors import SurvivorError
 from survivor.vocabulary import CONFIDENCE
 
-FloatArray = NDArray[np.float64]
+ASSUMED_ICC = 0.2  # middle of what plots of seedlings show, used only where no plot differs
 
 
 @dataclass(frozen=True)
@@ -65,13 +67,15 @@ class PlotCorrelation:
     icc: float
 
 
-def wilson(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """95 % score limits of a proportion, which stay honest at 0 and 100 %.
+def wilson(alive: ArrayLike, number: ArrayLike, level: float = CONFIDENCE) -> tuple[Floats, Floats]:
+    """Score limits of a proportion, which stay honest at 0 and 100 %.
 
     Parameters
     ----------
     alive, number
         Counts, any shape; an effective number need not be whole.
+    level
+        Confidence level.
 
     Returns
     -------
@@ -81,6 +85,11 @@ def wilson(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]
     Notes
     -----
     Wilson 1927; recommended by Newcombe 1998a (Statistics in Medicine 17, 857-872).
+
+    Examples
+    --------
+    >>> [round(float(end), 4) for end in wilson(81, 263)]  # Newcombe (1998): .2553, .3662
+    [0.2553, 0.3662]
     """
     from statsmodels.stats.proportion import proportion_confint
 
@@ -89,17 +98,22 @@ def wilson(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]
         raise SurvivorError(
             "more alive than there were, or fewer than none", mend="give 0 <= alive <= number"
         )
+    amount(
+        level, "level", SurvivorError, "give a share, for example level=0.9", bounds=(0, 1 - 1e-12), above=0
+    )
     known = number > 0
     lower, upper = proportion_confint(
-        np.where(known, alive, 0.0), np.where(known, number, 1.0), alpha=1 - CONFIDENCE, method="wilson"
+        np.where(known, alive, 0.0), np.where(known, number, 1.0), alpha=1 - level, method="wilson"
     )
     # Exactly 0 and 1 where none or all are alive, but for rounding.
     lower, upper = np.where(alive == 0, 0.0, lower), np.where(alive == number, 1.0, upper)
     return np.where(known, lower, np.nan), np.where(known, upper, np.nan)
 
 
-def newcombe(alive: float, number: float, alive_other: float, number_other: float) -> Difference:
-    """Difference of two proportions, first less second, with 95 % hybrid score limits.
+def newcombe(
+    alive: float, number: float, alive_other: float, number_other: float, level: float = CONFIDENCE
+) -> Difference:
+    """Difference of two proportions, first less second, with hybrid score limits.
 
     Give effective numbers (and counts in proportion) where seedlings share plots.
 
@@ -111,6 +125,12 @@ def newcombe(alive: float, number: float, alive_other: float, number_other: floa
     Notes
     -----
     Method 10 of Newcombe 1998b (Statistics in Medicine 17, 873-890).
+
+    Examples
+    --------
+    >>> found = newcombe(56, 70, 48, 80)  # Newcombe (1998): .0524, .3339
+    >>> round(found.lower, 4), round(found.upper, 4)
+    (0.0524, 0.3339)
     """
     from statsmodels.stats.proportion import confint_proportions_2indep
 
@@ -120,7 +140,7 @@ def newcombe(alive: float, number: float, alive_other: float, number_other: floa
                 f"{count} of {out_of} is no proportion", mend="give 0 <= alive <= number, number > 0"
             )
     lower, upper = confint_proportions_2indep(
-        alive, number, alive_other, number_other, method="newcomb", compare="diff", alpha=1 - CONFIDENCE
+        alive, number, alive_other, number_other, method="newcomb", compare="diff", alpha=1 - level
     )
     return Difference(alive / number - alive_other / number_other, float(lower), float(upper))
 
@@ -143,6 +163,11 @@ def design_effect(alive: ArrayLike, number: ArrayLike) -> DesignEffect:
     Rao and Scott 1992 (Biometrics 48, 577-585): with m plots, N seedlings and
     survival p, v = m / (m - 1) * sum (y - n p)^2 / N^2 and the design effect is
     N v / (p (1 - p)).
+
+    Examples
+    --------
+    >>> round(design_effect([18, 12, 15, 9], [20, 20, 20, 20]).design_effect, 2)
+    3.42
     """
     y, n = _plots(alive, number)
     total = n.sum()
@@ -173,6 +198,11 @@ def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | Non
     Notes
     -----
     Donner and Klar 2000, Design and Analysis of Cluster Randomization Trials, ch. 1.
+
+    Examples
+    --------
+    >>> round(plot_correlation([18, 12, 15, 9], [20, 20, 20, 20]).icc, 3)
+    0.12
     """
     y, n = _plots(alive, number)
     code = (
@@ -198,16 +228,6 @@ def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | Non
     return PlotCorrelation(between, within, mean_size, icc)
 
 
-def icc_from_variances(between: float, within: float) -> float:
-    """Intraclass correlation from the variance between plots and that within them.
-
-    Kerry and Bland 1998 (BMJ 316, 1455).
-    """
-    if between < 0 or within < 0 or not between + within > 0:
-        raise SurvivorError("variances are 0 or more, and not both 0")
-    return between / (between + within)
-
-
 def design_effect_from_icc(mean_size: float, icc: float, variation: float = 0.0) -> float:
     """Design effect of plots of a mean size, for planning.
 
@@ -224,11 +244,19 @@ def design_effect_from_icc(mean_size: float, icc: float, variation: float = 0.0)
     -----
     1 + ((1 + cv^2) m - 1) rho: Donner and Klar 2000, and Eldridge, Ashby and Kerry
     2006 (International Journal of Epidemiology 35, 1292-1300) for unequal sizes.
+
+    Examples
+    --------
+    >>> round(design_effect_from_icc(20, 0.05), 2)
+    1.95
     """
+    amount(mean_size, "mean_size", SurvivorError, "give seedlings a plot, 1 or more", bounds=(1, np.inf))
+    amount(icc, "icc", SurvivorError, "give a correlation from 0 to 1", bounds=(-1, 1))
+    amount(variation, "variation", SurvivorError, "give 0 or more", bounds=(0, np.inf))
     return 1 + ((1 + variation**2) * mean_size - 1) * icc
 
 
-def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = None) -> FloatArray:
+def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = None) -> Floats:
     """How many independent seedlings the seen ones are worth.
 
     Parameters
@@ -242,10 +270,15 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
         given, the number is cut further by (z / t)^2, so that limits from few plots
         are as wide as a t interval would be (Korn and Graubard 1998, Survey
         Methodology 24, 193-201).
+
+    Examples
+    --------
+    >>> float(effective_number(100, 2.5))
+    40.0
     """
     from scipy.special import ndtri, stdtrit
 
-    worth: FloatArray = np.asarray(number, dtype=float) / np.maximum(np.asarray(effect, dtype=float), 1.0)
+    worth: Floats = np.asarray(number, dtype=float) / np.maximum(np.asarray(effect, dtype=float), 1.0)
     if df is None:
         return worth
     if not df > 0:
@@ -254,10 +287,14 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
     return worth * float(ndtri(tail) / stdtrit(df, tail)) ** 2
 
 
-def _plots(alive: ArrayLike, number: ArrayLike) -> tuple[FloatArray, FloatArray]:
+def _plots(alive: ArrayLike, number: ArrayLike) -> tuple[Floats, Floats]:
     y, n = np.asarray(alive, dtype=float), np.asarray(number, dtype=float)
     if y.ndim != 1 or y.shape != n.shape or len(n) < 2:
-        raise SurvivorError("a design effect needs two plots or more, one count each")
+        raise SurvivorError(
+            "a design effect needs two plots or more, one count each",
+            where="alive, number",
+            mend="give two lists of one length, an entry a plot",
+        )
     if not (np.all(n > 0) and np.all(y >= 0) and np.all(y <= n)):
         raise SurvivorError(
             "a plot has more alive than planted, or none planted", mend="leave empty plots out"

@@ -3,18 +3,31 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from html import escape
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor._version import __version__
+from survivor.errors import StudyFileError
+from survivor.files.content import content, read_once
+from survivor.files.writing import writing
+from survivor.intervals import tally
 from survivor.records import Records, read_records
-from survivor.season.gauges import Gauges, read_gauges
+from survivor.records.sheets import RawSheet
+from survivor.records.shown import Shown, shown_as_read
+from survivor.records.work_names import RIP
+from survivor.season.gauge import Gauges, read_gauges
+from survivor.season.rain import check_dry_seasons
+from survivor.season.wet_works import check_dry_soil
 from survivor.settings import Settings, find_study_file, read_settings
 from survivor.vocabulary import Severity
+from survivor.words import first_few
 
 if TYPE_CHECKING:
     from survivor.analysis import Analysis
@@ -36,16 +49,20 @@ class Study:
     ----------
     path
         The study file.
-    settings, records, gauges
-        What the study file says, and what the files hold. The problems and accounts of
-        ``records`` include those of the gauge files.
+    records, gauges
+        What the files hold. The problems and accounts of ``records`` include those of the gauge files.
     """
 
     path: Path
-    settings: Settings
     records: Records = field(repr=False)
     gauges: Gauges = field(repr=False)
+    _digests: Mapping[str, str] = field(default_factory=dict, repr=False)  # of files by name; "": not there
     _shown: Mapping[str, str] | None = field(default=None, repr=False)  # provenance under other names
+
+    @property
+    def settings(self) -> Settings:
+        """What the study file says, as far as the records can follow it."""
+        return self.records.settings
 
     @property
     def problems(self) -> pd.DataFrame:
@@ -129,9 +146,7 @@ class Study:
             privacy = settings.privacy.model_copy(update={"show_places": False})
             settings = settings.model_copy(update={"privacy": privacy})
         seen = shared(settings, self.records, self.gauges, self._provenance(), sites)
-        return replace(
-            self, settings=seen.settings, records=seen.records, gauges=seen.gauges, _shown=seen.provenance
-        )
+        return replace(self, records=seen.records, gauges=seen.gauges, _shown=seen.provenance)
 
     def findings(self) -> tuple[Finding, ...]:
         """Give the answers, the headline first."""
@@ -139,12 +154,12 @@ class Study:
 
     def report(self, out: str | Path, say: Say = _quiet) -> Sequence[Path]:
         """Write the report, its findings and tables to a folder; the page is the first path returned."""
-        from survivor.report.page import write_report
+        from survivor.report.forms import NAMES, WHAT, write_report
 
-        # Analysed here rather than through the property so that progress can be said.
-        analysis = self.__dict__.setdefault("analysis", self.analyse(say))
-        say("Writing the report")
-        return write_report(analysis, Path(out))
+        with writing(Path(out), WHAT, of=self.path, names=NAMES) as place:
+            if "analysis" not in self.__dict__:  # not through the property, so that progress can be said
+                self.__dict__["analysis"] = self.analyse(say)
+            return write_report(self.analysis, place, say)
 
     @property
     def provenance(self) -> dict[str, str]:
@@ -152,8 +167,6 @@ class Study:
         return self._provenance()
 
     def _provenance(self) -> dict[str, str]:
-        from survivor import __version__
-
         if self._shown is not None:
             return dict(self._shown)
         found = {
@@ -161,26 +174,17 @@ class Study:
             "seed": str(self.settings.study.seed),
             "settings": hashlib.sha256(self.settings.model_dump_json().encode()).hexdigest(),
         }
-        for name in self._files():
-            file = self.path.parent / name
-            if file.is_file():
-                found[f"sha256 of {file.name}"] = hashlib.sha256(file.read_bytes()).hexdigest()
-        return found
+        if outside := [name for name in self._digests if _is_outside(self.path.parent, name)]:
+            found["read from outside the study's folder"] = ", ".join(outside)
+        return found | {f"sha256 of {name}": digest for name, digest in self._digests.items() if digest}
 
-    def _files(self) -> list[str]:
-        named = [sheet.file for sheet in self.settings.records.sheets]
-        if self.settings.records.plots is not None:
-            named.append(self.settings.records.plots.file)
-        named += [gauge.file for gauge in self.settings.gauges]
-        named += [weather.file for weather in self.settings.weather]
-        return list(dict.fromkeys([self.path.name, *named]))
+    @property
+    def files(self) -> list[Path]:
+        """Every file that the study file names, and itself first."""
+        return [self.path.parent / name for name in self._digests]
 
     def _repr_html_(self) -> str:
         """Show in a notebook what was read, how much of it, and what is wrong with it."""
-        from html import escape
-
-        from survivor.intervals import tally
-
         counts = tally(self.first_plants) if len(self.intervals) else {}
         lines = {
             "records read": len(self.accounts),
@@ -214,17 +218,88 @@ def load(path: str | Path) -> Study:
     Raises
     ------
     StudyFileError
-        When the study file is missing or says something unknown.
+        When the study file is missing, says something unknown, or names a file outside its folder without
+        saying that this is meant.
     RecordsError
         When a file of records cannot be read or understood. Records of which none can be
         used are read all the same, for their problems and accounts; to analyse them is refused.
+
+    Examples
+    --------
+    >>> study = survivor.load("datasets/counts")
+    >>> len(study.first_plants)  # risk intervals
+    272
+    """
+    return load_shown(path, 0)[0]
+
+
+def load_shown(path: str | Path, rows: int) -> tuple[Study, tuple[Shown, ...]]:
+    """Read a study, and show each of its sheets as it was read, with its first rows (at most 12).
+
+    Raises
+    ------
+    StudyFileError, RecordsError
+        As `load`; `survivor.records.shown.shown_sheets` shows the sheets of a study with a fault.
     """
     file = find_study_file(path)
-    settings = read_settings(file)
-    records = read_records(file, settings)
-    settings = records.settings  # as far as the records can follow the study file
-    gauges = read_gauges(file.parent, settings.gauges, settings.weather)
-    return Study(file, settings, _together(records, gauges), gauges)
+    shown: list[Shown] = []
+
+    def see(place: tuple[str | int, ...], sheet: RawSheet) -> None:
+        if rows:
+            shown.append(shown_as_read(place, sheet, settings, rows))
+
+    with read_once():
+        settings = read_settings(file)
+        named = _named(settings)
+        _refuse_outside(file, settings, named)
+        records = read_records(file, settings, see)
+        gauges = _gauges(file.parent, records)
+        digests = {name: _digest_of(file.parent / name) for name in (file.name, *named)}
+    return Study(file, _together(records, gauges), gauges, digests), tuple(shown)
+
+
+def _gauges(folder: Path, records: Records) -> Gauges:
+    """Read the gauges of the sites that the records hold, and check them against the season."""
+    settings = records.settings
+    gauges = read_gauges(folder, settings.gauges, settings.weather)
+    closed = settings.records_closed
+    gauges = check_dry_seasons(gauges, settings.gauges, records.intervals, settings.dry_season, closed)
+    return check_dry_soil(gauges, settings.gauges, records.works.rows, RIP)
+
+
+def _named(settings: Settings) -> list[str]:
+    """Name the files of a study, as the study file does."""
+    diary = settings.works.diary if settings.works else None
+    beside_visits = [sheet for sheet in (settings.records.plots, diary) if sheet is not None]
+    sheets = [*settings.records.sheets, *beside_visits]
+    beside = [*(gauge.file for gauge in settings.gauges), *(station.file for station in settings.weather)]
+    return list(dict.fromkeys([*(sheet.file for sheet in sheets), *beside]))
+
+
+def _is_outside(folder: Path, name: str) -> bool:
+    home = os.path.realpath(folder)
+    try:
+        return os.path.commonpath([home, os.path.realpath(folder / name)]) != home
+    except ValueError:  # another drive, or a name that no file can have
+        return True
+
+
+def _refuse_outside(file: Path, settings: Settings, named: Sequence[str]) -> None:
+    outside = [name for name in named if _is_outside(file.parent, name)]
+    if outside and not settings.study.outside:
+        raise StudyFileError(
+            f"{first_few(outside, 5)}: outside the folder of the study",
+            where=file.name,
+            mend="copy what is needed into the folder; or, if this is meant, say [study] outside = true",
+        )
+
+
+def _digest_of(file: Path) -> str:
+    """Return the digest of what was read; nothing where there is no such file."""
+    try:
+        return hashlib.sha256(content(file)).hexdigest()
+    except (OSError, ValueError):
+        return ""
 
 
 def _together(records: Records, gauges: Gauges) -> Records:
@@ -237,5 +312,6 @@ def _together(records: Records, gauges: Gauges) -> Records:
 
 
 def _stacked(first: pd.DataFrame, second: pd.DataFrame) -> pd.DataFrame:
-    filled = [table for table in (first, second) if not table.empty]
-    return pd.concat(filled) if filled else first
+    # As objects: a column of blanks alone has a kind of its own, which pandas warns of.
+    filled = [table.astype(object) for table in (first, second) if not table.empty]
+    return pd.concat(filled) if len(filled) > 1 else first if second.empty else second

@@ -11,13 +11,14 @@ from typing import Final
 
 
 class State(StrEnum):
-    """What a visit says of one seedling. Five states; a blank is never dead."""
+    """What a visit says of one seedling. Six states; a blank is never dead."""
 
     ALIVE = "alive"
     DEAD = "dead"
     MISSING = "missing"  # position found, plant gone
     NOT_FOUND = "not found"  # position or tag not found
     NOT_VISITED = "not visited"
+    REPLANTED = "replanted"  # the plant seen before is dead; what stands there now is infill
 
 
 class Severity(StrEnum):
@@ -42,6 +43,12 @@ INTERVAL_TRAITS: Final = ("species", "method", "weed_free_radius_m", "cohort", "
 INTERVAL_TIMES: Final = ("start_day", "stop_day", "start_date", "stop_date")
 INTERVAL_COUNTS: Final = ("at_risk", "died")
 INTERVAL_COLUMNS: Final = INTERVAL_KEYS + INTERVAL_TRAITS + INTERVAL_TIMES + INTERVAL_COUNTS
+# Last of all, where one is known: first and last day of the dry season, "12-01 to 03-31".
+DRY_SEASON: Final = "dry_season"
+
+#: What stands in the column ``basis`` of a comparison that is not answered.
+REFUSED: Final = "refused"
+PLANTED: Final = "planted_date"
 
 # One row per problem found in the records.
 PROBLEM_COLUMNS: Final = ("code", "severity", "file", "sheet", "row", "column", "value", "what", "mend")
@@ -59,6 +66,31 @@ ESTIMATE_COLUMNS: Final = ("estimate", "std_error", "df", "lower", "upper", "p_v
 FIRST_PLANTING: Final = "planting"
 INFILL: Final = "infill"
 
+# How preparations were given to plots; the study file's words.
+RANDOM: Final = "random within blocks"
+BY_CHOICE: Final = "by choice"
+
 PER_100: Final = "per 100 planted"
+
+
+class Basis(StrEnum):
+    """Whose survival is told: of the seedlings planted, or of those found alive at the first visit."""
+
+    PLANTED = "planted"
+    FOUND = "found"
+
+    @property
+    def seedlings(self) -> str:
+        """What the seedlings are called, to stand after a number."""
+        return "planted" if self is Basis.PLANTED else "found at the first visit"
+
+    @property
+    def per_100(self) -> str:
+        """The unit of survival and of its differences."""
+        return f"per 100 {self.seedlings}"
+
+
 CONFIDENCE: Final = 0.95
+SIGNIFICANCE: Final = 0.05  # a p under it shows a difference: limits at CONFIDENCE leave out nought
 DAYS_PER_YEAR: Final = 365.25
+AT_PLANTING_DAYS: Final = 14  # first seen within so many days: put in with the plants, or one round of visits

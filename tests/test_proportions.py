@@ -11,7 +11,6 @@ from survivor.proportions import (
     design_effect,
     design_effect_from_icc,
     effective_number,
-    icc_from_variances,
     newcombe,
     plot_correlation,
     wilson,
@@ -106,11 +105,6 @@ def test_plot_correlation_within_groups_ignores_differences_between_them():
     assert both.mean_size == pytest.approx(alone.mean_size)
 
 
-def test_icc_from_variances():
-    """Source: Kerry and Bland 1998, BMJ 316:1455: variances .0046 and 1.28 give .0036 (seen)."""
-    assert icc_from_variances(0.0046, 1.28) == pytest.approx(0.003581, abs=5e-7)
-
-
 @pytest.mark.parametrize(
     ("size", "icc", "variation", "effect"), [(50, 0.05, 0, 3.45), (20, 0.01, 0, 1.19), (20, 0.05, 0.4, 2.11)]
 )
@@ -136,7 +130,6 @@ def test_effective_number():
         lambda: design_effect([3], [4]),
         lambda: design_effect([3, 5], [4, 4]),
         lambda: plot_correlation([1, 1], [1, 1]),
-        lambda: icc_from_variances(0, 0),
     ],
 )
 def test_impossible_counts_are_refused_in_words(call):

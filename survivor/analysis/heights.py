@@ -10,26 +10,38 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
 from survivor.analysis.milestone import milestone_day, reached
-from survivor.analysis.result import HEIGHT_COLUMNS
+from survivor.arrays import Floats
 from survivor.curves.limits import at_edges, by_plots, loglog
 from survivor.curves.rounds import at_milestone
 from survivor.effects.cells import levels_of
 from survivor.errors import SurvivorError
-from survivor.proportions import design_effect_from_icc, plot_correlation
+from survivor.proportions import ASSUMED_ICC, design_effect_from_icc, plot_correlation
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
 
+HEIGHT_COLUMNS = (
+    "method",
+    "milestone",
+    "at_day",
+    "at_least_cm",
+    "known",
+    "alive",
+    "measured",
+    "tall",
+    "estimate",
+    "lower",
+    "upper",
+    "n_plots",
+    "note",
+)
+
 _HEIGHT = "height_cm"
 _COUNTS = ["known", "alive", "measured", "tall"]
-_ASSUMED_ICC = 0.2  # middle of what plots of seedlings show, used only where no plot differs
-
-Floats = NDArray[np.float64]
 
 
-def tall_and_alive(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def alive_above_height(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Share of the plants that are alive and at least of the set height, by method, as counted.
 
     Of the plants whose fate is known at the milestone, the share alive, times the share of
@@ -128,7 +140,9 @@ def _limits(own: pd.DataFrame, share: Floats, total: Floats, icc: float) -> dict
         lower, upper = at_edges(share, np.array([total[0]]), np.array([True]), effect, df)
     else:
         variance = df / plots * ((loglog(without) - loglog(share)) ** 2).sum()
-        lower, upper = by_plots(share, np.array([variance]), df)
+        known, alive, measured, tall = total
+        independent = 1 / alive - 1 / known + 1 / tall - 1 / measured
+        _, lower, upper = by_plots(share, np.array([variance]), df, np.array([independent]))
     return found | {"lower": 100 * float(lower[0]), "upper": 100 * float(upper[0])}
 
 
@@ -145,5 +159,5 @@ def _correlation(plots: pd.DataFrame) -> float:
         codes = pd.factorize(plots["method"])[0]
         icc = plot_correlation(np.minimum(plots["tall"], plots["known"]), plots["known"], codes).icc
     except SurvivorError:
-        return _ASSUMED_ICC
-    return max(icc, 0.0) if np.isfinite(icc) else _ASSUMED_ICC
+        return ASSUMED_ICC
+    return max(icc, 0.0) if np.isfinite(icc) else ASSUMED_ICC

@@ -4,31 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
+from survivor.analysis.parts import Reason, attempt
 from survivor.curves.rounds import at_milestone
-from survivor.effects.confounding import layout
+from survivor.effects.cells import of_levels
+from survivor.effects.compare import joined_by_places, ratios_of, working_of
 from survivor.effects.counted import at_the_edge, said_of_edges
-from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
-from survivor.intervals import entries
-from survivor.models.by_period import fit_by_period
 from survivor.models.fit import fit
 from survivor.models.result import Fit
-from survivor.models.varying import fit_varying
-from survivor.models.working import INDEPENDENCE, PLOT_CORRELATION, Working
+from survivor.models.working import Working
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
+from survivor.words import sentence
 
-_CLEAR = 0.05  # p of the F test of period by method under which ratios differ between periods
 _MOST_MIXED = 3000  # plots; beyond, the mixed model takes minutes and tells little more
-# 90th over 10th percentile of plants watched a plot above which plots are weighted. Below it standard errors
-# would shrink by less than 7 in 100 (35 plants a plot, correlation 0.08; tests/calibration/notes.md), and
-# that each seedling counts as one is the plainer target.
-_UNEQUAL = 4.0
 
 
 @dataclass(frozen=True)
@@ -38,9 +32,9 @@ class SeasonFits:
     ``headline`` is the grouped model with a level for each stratum; ``whole`` speaks of
     every plot, also of methods that ``headline`` leaves out; ``between`` has no
     strata and goes by site, for methods that share no site; ``others`` by name.
-    ``cannot`` and ``notes`` are sentences. ``answer`` is what is reported of methods:
-    ``headline``, or the same with ratios by period where these differ. ``edges``: methods
-    with which nobody, or everybody, is alive at the milestone; no model holds them.
+    ``notes`` are sentences; ``refused``: why there is no headline model. ``answer`` is what is
+    reported of methods: ``headline``, or the same with ratios by period where these differ.
+    ``edges``: methods with which nobody, or everybody, is alive at the milestone; no model holds them.
     ``not_proportional``: ratios differ between periods and ``answer`` has none.
     """
 
@@ -48,11 +42,42 @@ class SeasonFits:
     whole: Fit | None
     between: Fit | None
     others: dict[str, Fit]
-    cannot: tuple[str, ...]
+    refused: Reason | None
     notes: tuple[str, ...]
     answer: Fit | None = None
     edges: Mapping[Any, str] = field(default_factory=dict)
     not_proportional: bool = False
+
+    @property
+    def within(self) -> Fit | None:
+        """The model that compares preparations within sites; None where there is none."""
+        return self.answer if self.answer is not None and "method" in self.answer.variables else None
+
+    @property
+    def by_name(self) -> dict[str, Fit]:
+        """Every model that was fitted; that of the answer is called ``grouped``."""
+        return {**({"grouped": self.answer} if self.answer is not None else {}), **self.others}
+
+    @property
+    def too_few_left(self) -> str:
+        """Why no model holds two preparations, where all or none live with the others; else empty."""
+        if not self.edges or self.within is not None:
+            return ""
+        fates = " and ".join(dict.fromkeys(self.edges.values()))
+        return f"it needs two preparations with some alive and some dead; {fates} was alive with the others"
+
+    def why_not_within(self, intervals: pd.DataFrame) -> str:
+        """Why preparations are not compared within sites, where no model does."""
+        methods = intervals["method"].astype(str).unique()
+        if len(methods) == 1:
+            return f"Preparations cannot be compared: every plot had the same one, {methods[0]}"
+        return (
+            "Preparations cannot be compared within sites: no model of survival by method could be fitted "
+            "there"
+        )
+
+
+NO_FITS: Final = SeasonFits(None, None, None, {}, None, ())
 
 
 def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
@@ -60,17 +85,12 @@ def first_plants(intervals: pd.DataFrame) -> pd.DataFrame:
     if "cohort" not in intervals.columns:
         return intervals
     first = intervals[intervals["cohort"] == FIRST_PLANTING]
-    first.attrs = dict(intervals.attrs)
     return of_methods(first, first["method"].unique())
 
 
 def of_methods(intervals: pd.DataFrame, methods: Iterable[Any]) -> pd.DataFrame:
     """Intervals of these methods only."""
-    kept = intervals[intervals["method"].isin(list(methods))].copy()
-    kept.attrs = dict(intervals.attrs)
-    if isinstance(kept["method"].dtype, pd.CategoricalDtype):
-        kept["method"] = kept["method"].cat.remove_unused_categories()
-    return kept
+    return of_levels(intervals, "method", methods)
 
 
 def season_formula(intervals: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
@@ -110,20 +130,18 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
         rest = of_methods(intervals, [name for name in intervals["method"].unique() if name not in edges])
     if rest.empty:
         whole = _whole(intervals, strata, working)
-        return SeasonFits(None, whole, None, {}, (), (*weighted, *said_of_edges(edges, at)), None, edges)
-    joined, apart = _joined(rest, strata)
+        return SeasonFits(None, whole, None, {}, None, (*weighted, *said_of_edges(edges, at)), None, edges)
+    joined, apart = joined_by_places(rest, strata)
     formula, notes = season_formula(joined)
     said = [*notes, *weighted, *apart, *said_of_edges(edges, at)]
-    cannot: list[str] = []
-    headline = None
-    try:
-        headline = fit(joined, formula, strata=strata, working=working)
-    except SurvivorError as fault:
-        cannot.append(f"No model of survival by method: {fault.what}.")
-    if headline is not None:
-        said += [_sentence(check) for check in headline.checks]
-        said.append(_variance(headline))
-    answer, ratios, unfitted = _by_period(headline)
+    refused = headline = None
+    made = attempt("models", lambda: fit(joined, formula, strata=strata, working=working))
+    if isinstance(made, Reason):
+        refused = made
+    else:
+        headline = made
+        said += [*map(sentence, headline.checks), _variance(headline)]
+    answer, ratios, unfitted = _answer(headline)
     said += ratios
     between = _between(rest, season_formula(rest)[0], working)
     others: dict[str, Fit] = {}
@@ -134,7 +152,7 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     plain = headline is not None and joined is intervals and headline.variance != "penalised"
     whole = answer if plain else _whole(intervals, strata, working)
     notes = tuple(dict.fromkeys(said))
-    return SeasonFits(headline, whole, between, others, tuple(cannot), notes, answer, edges, unfitted)
+    return SeasonFits(headline, whole, between, others, refused, notes, answer, edges, unfitted)
 
 
 def _edges(intervals: pd.DataFrame, at: float, window: float) -> dict[Any, str]:
@@ -148,81 +166,18 @@ def _edges(intervals: pd.DataFrame, at: float, window: float) -> dict[Any, str]:
     return found if len(set(found.values())) > 1 or len(found) < intervals["method"].nunique() else {}
 
 
-def _by_period(headline: Fit | None) -> tuple[Fit | None, list[str], bool]:
-    """Give the model with ratios by period where the F test rejects one ratio for the whole season.
-
-    Returns
-    -------
-    answer, said, unfitted
-        The model to report, sentences, and whether ratios differ but cannot be had.
-    """
-    if headline is None or headline.variance != "CR2" or "method" not in headline.variables:
+def _answer(headline: Fit | None) -> tuple[Fit | None, list[str], bool]:
+    """Give the model to report, what is said of it, and whether ratios differ but cannot be had."""
+    if headline is None or "method" not in headline.variables:
         return headline, [], False
-    try:
-        test = fit_by_period(headline, "method").proportional
-    except SurvivorError:
-        return headline, [], False  # nothing speaks against one ratio, since nothing could
-    if not test.p_value < _CLEAR:
-        return headline, [], False
-    differ = (
-        f"The ratio of the chances of dying between preparations is not the same all season (F "
-        f"{test.statistic:.1f} on {test.df1:.0f} and {test.df2:.0f} degrees of freedom, p "
-        f"{'under 0.001' if test.p_value < 0.001 else format(test.p_value, '.3f')})"
-    )
-    try:
-        varying = fit_varying(headline, "method")
-        told = survival(varying, at=float(headline.data["stop_day"].max())).table
-    except SurvivorError as fault:
-        return headline, [f"{differ}, but a model with a ratio for each period failed: {fault.what}."], True
-    if not np.isfinite(told["std_error"].to_numpy(dtype=float)).all():
-        return headline, [f"{differ}, but a model with a ratio for each period has no limits."], True
-    said = f"{differ}, so survival and differences come from the model with a ratio for each period."
-    return varying, [said], False
-
-
-def working_of(intervals: pd.DataFrame) -> tuple[Working, list[str]]:
-    """Choose how much seedlings of large and small plots count, and say so where it is not alike.
-
-    It goes by how many plants are watched, never by who died. See ``survivor.fit``, ``working``.
-    """
-    watched = entries(intervals).groupby(list(PLOT_KEY), observed=True, dropna=False)["at_risk"].sum()
-    low, high = np.percentile(watched.to_numpy(dtype=float), [10, 90])
-    if not high > _UNEQUAL * low:
-        return INDEPENDENCE, []
-    said = (
-        f"Plots differ much in how many plants are watched (10th percentile {low:.0f}, 90th {high:.0f}), so "
-        "a seedling of a large plot counts for less in the models as far as seedlings of one plot are alike; "
-        "if survival goes with the size of plots, survival and differences speak less of the seedlings "
-        "planted and more of the plots."
-    )
-    return PLOT_CORRELATION, [said]
+    chosen = ratios_of(headline, "method")
+    return chosen.fit, [chosen.said] if chosen.said else [], chosen.unfitted
 
 
 def strata_of(intervals: pd.DataFrame, settings: Settings) -> list[str] | None:
     """Name the study's strata that have more than one level, or None."""
     kept = [name for name in settings.design.strata if intervals[name].astype(str).nunique() > 1]
     return kept or None
-
-
-def _joined(intervals: pd.DataFrame, strata: list[str] | None) -> tuple[pd.DataFrame, list[str]]:
-    """Keep the methods that some site joins to the usual practice, and name the others.
-
-    A method that shares no site with the rest cannot be told from its sites by a
-    model with site levels; it is compared between sites only.
-    """
-    if strata is None or intervals["method"].nunique() < 2:
-        return intervals, []
-    parts = layout(intervals, "method", strata).parts()
-    first = parts[0]
-    apart = [str(method) for part in parts[1:] for method in part]
-    if not apart:
-        return intervals, []
-    it = "it" if len(apart) == 1 else "them"
-    said = (
-        f"No site joins {', '.join(apart)} to {', '.join(map(str, first))}: the model within sites leaves "
-        f"{it} out, and what is said of {it} compares sites as much as preparations."
-    )
-    return of_methods(intervals, first), [said]
 
 
 def _whole(intervals: pd.DataFrame, strata: list[str] | None, working: Working) -> Fit | None:
@@ -296,7 +251,3 @@ def _variance(fitted: Fit) -> str:
         f"Seedlings in a plot are not independent: limits are by plot ({fitted.n_clusters} plots, "
         f"{fitted.variance}{spread}), not by seedling."
     )
-
-
-def _sentence(text: str) -> str:
-    return text[:1].upper() + text[1:] + ("" if text.endswith(".") else ".")

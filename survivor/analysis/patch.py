@@ -12,8 +12,22 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.analysis.result import PATCH_COLUMNS
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
+
+PATCH_COLUMNS = (
+    "measure",
+    "method",
+    "visit",
+    "first_day",
+    "last_day",
+    "day",
+    "mean",
+    "low_quarter",
+    "high_quarter",
+    "unit",
+    "n_plots",
+    "n_records",
+)
 
 COVER, RADIUS = "weed cover", "weed-free radius"
 _MEASURES: Final = ((COVER, "weed_cover", "%"), (RADIUS, "patch_radius_m", "m"))

@@ -10,14 +10,14 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import PurePath
 from typing import Any, Final
 
 from survivor.records import Records
-from survivor.records.renaming import in_words, renamed
-from survivor.season.gauges import Gauges
+from survivor.records.renaming import Words, in_words
+from survivor.season.gauge import Gauges
 from survivor.settings import Settings
 
 NOT_SHOWN: Final = "not shown"
@@ -36,8 +36,6 @@ COORDINATES: Final = (
     "gps",
     "coordinates",
 )
-
-Words = Callable[[str], str]
 
 
 @dataclass(frozen=True)
@@ -97,7 +95,7 @@ def shared(
     seen = Settings.model_validate_json(_texts(settings.model_dump_json(), words))
     return Shared(
         seen,
-        renamed(records, seen, words),
+        records.renamed(seen, words),
         _regauged(gauges, words),
         {words(name): value for name, value in provenance.items()},
     )
@@ -151,7 +149,8 @@ def _landholders(records: Records) -> set[str]:
 
 def _files(settings: Settings) -> list[str]:
     sheets = [*([settings.records.plots] if settings.records.plots else []), *settings.records.sheets]
-    files = [sheet.file for sheet in sheets]
+    diary = settings.works.diary if settings.works else None
+    files = [sheet.file for sheet in (*sheets, *([diary] if diary else []))]
     files += [gauge.file for gauge in settings.gauges] + [weather.file for weather in settings.weather]
     return list(dict.fromkeys(files))
 

@@ -1,26 +1,30 @@
-"""The season's rain and soil water, and whether the effect of rain on survival can be told at all."""
+"""The season's rain, and whether the effect of rain on survival can be told at all."""
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import pandas as pd
 
 from survivor.analysis.models import first_plants, season_formula
+from survivor.analysis.parts import Reason, no_rows
 from survivor.effects.cells import levels_of
 from survivor.effects.slopes import Slopes, slopes
 from survivor.errors import SurvivorError
 from survivor.intervals import entries
 from survivor.models.fit import fit
 from survivor.records import Records
-from survivor.season.gauge import GaugeRecord
-from survivor.season.gauges import Gauges
-from survivor.season.moisture import SoilWater, soil_water
-from survivor.season.rain import COLUMNS, measures
+from survivor.season.gauge import GaugeRecord, Gauges
+from survivor.season.moisture import SoilWater
+from survivor.season.rain import COLUMNS, RainSoFar, measures, rain_so_far
 from survivor.season.stress import stress_measures
+from survivor.season.windows import planting_years
 from survivor.settings import Gauge, Settings
+from survivor.words import counted, date
 
+MEASURE_COLUMNS = ("gauge", "measure", "value", "unit", "median", "decile", "years_of_record", "note")
+RECORD_COLUMNS = ("gauge", "date", "rain_mm")
 FEWEST_GAUGE_SEASONS = 6
 _RAIN = "dry_season_rain_mm"
 _PER_MM = 100.0  # ratios of hazards are told for so much more rain
@@ -28,26 +32,30 @@ _DRY_TOTAL = "rain in the dry season"
 
 
 @dataclass(frozen=True)
-class SeasonRain:
-    """What the gauges, and the weather beside them, say.
+class Rain:
+    """What the gauges say, and whether how rain went with survival can be told.
 
-    ``measures`` one row a gauge, window and measure; ``record`` the daily falls;
-    ``effect`` of rain on survival or None, and then ``reason`` says why there is none;
-    ``cannot`` which gauge tells nothing, and why; ``water`` in the soil of the plots, or
-    None where no weather is named. ``by_method`` the effect of rain under each preparation, where it can be
-    told.
+    Attributes
+    ----------
+    measures
+        Season measures, one row a gauge, planting date and measure.
+    record
+        Daily falls: ``gauge, date, rain_mm``.
+    effect, by_method
+        Rain of the first dry season and survival, over all preparations and under each;
+        None where it cannot be told.
+    reasons
+        Which gauge tells nothing and why, and why there is no effect.
     """
 
-    measures: pd.DataFrame
-    record: pd.DataFrame
-    effect: pd.DataFrame | None
-    reason: str
-    cannot: tuple[str, ...]
-    water: SoilWater | None = None
+    measures: pd.DataFrame = field(default_factory=no_rows(*MEASURE_COLUMNS))
+    record: pd.DataFrame = field(default_factory=no_rows(*RECORD_COLUMNS))
+    effect: pd.DataFrame | None = None
     by_method: Slopes | None = None
+    reasons: tuple[Reason, ...] = ()
 
 
-def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonRain:
+def rain_of(settings: Settings, gauges: Gauges, records: Records, water: SoilWater | None) -> Rain:
     """Measure the season at each gauge.
 
     Parameters
@@ -58,35 +66,35 @@ def season_rain(settings: Settings, gauges: Gauges, records: Records) -> SeasonR
         Their readings.
     records
         For the planting dates, and for the survival that rain might explain.
+    water
+        Soil water of the plots, for days of stress; None where no weather is named.
     """
-    found: list[pd.DataFrame] = []
+    measured: list[pd.DataFrame] = []
     daily: list[pd.DataFrame] = []
-    cannot: list[str] = []
-    as_of = settings.records_closed
+    reasons: list[Reason] = []
     for gauge in settings.gauges:
-        record = gauges.records.get(gauge.name)
+        part, record = f"rain at {gauge.name}", gauges.records.get(gauge.name)
         if record is None:
-            cannot.append(f"Rain at {gauge.name}: its file, {gauge.file}, could not be read.")
+            reasons.append(Reason(part, f"Rain at {gauge.name}: its file, {gauge.file}, could not be read"))
             continue
         try:
-            daily.append(record.daily.assign(gauge=gauge.name)[["gauge", "date", "rain_mm"]])
-            found.append(_measure(record, gauge, settings, records.plots, as_of))
+            daily.append(record.daily.assign(gauge=gauge.name)[list(RECORD_COLUMNS)])
+            measured.append(_measure(record, gauge, settings, records.plots, settings.records_closed))
         except SurvivorError as fault:
-            cannot.append(f"Rain at {gauge.name}: {fault.what}.")
-    table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=list(COLUMNS))
-    effect, by_method, reason = _effect(settings, table, records)
-    water = soil_water(settings, gauges, records.plots)
+            reasons.append(Reason(part, f"Rain at {gauge.name}: {fault.what}"))
+    table = pd.concat(measured, ignore_index=True) if measured else pd.DataFrame(columns=list(COLUMNS))
+    effect, by_method = _effect(settings, table, records)
+    if isinstance(effect, Reason):
+        reasons.append(effect)
     if water is not None:
         table = _with_stress(table, water, settings)
-        cannot += water.cannot
-    return SeasonRain(
+        reasons += [Reason(f"soil water {place}", text) for place, text in enumerate(water.cannot)]
+    return Rain(
         table,
-        pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=["gauge", "date", "rain_mm"]),
-        effect,
-        reason,
-        tuple(cannot),
-        water,
+        pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=list(RECORD_COLUMNS)),
+        None if isinstance(effect, Reason) else effect,
         by_method,
+        tuple(reasons),
     )
 
 
@@ -113,43 +121,52 @@ def _measure(
 
 def _effect(
     settings: Settings, table: pd.DataFrame, records: Records
-) -> tuple[pd.DataFrame | None, Slopes | None, str]:
+) -> tuple[pd.DataFrame | Reason, Slopes | None]:
     """Effect of dry-season rain between gauges and seasons, and under each method; or the reason why none."""
     if not settings.gauges:
-        return None, None, "No rain gauge is named in the study file, so nothing can be said of rain."
+        why = "No rain gauge is named in the study file, so nothing can be said of rain"
+        return Reason("rain", why, "a rain gauge, named under [[gauges]]"), None
     dry = table[(table["measure"] == _DRY_TOTAL) & table["value"].notna()]
     intervals = first_plants(records.intervals)
     if intervals.empty or dry.empty:
-        return (
-            None,
-            None,
-            "The gauges give no dry-season total, so how rain went with survival cannot be told.",
-        )
+        why = "The gauges give no dry-season total, so how rain went with survival cannot be estimated"
+        gaps = _unread(table)
+        if not gaps:
+            return Reason("rain", why), None
+        return Reason("rain", f"{why}: {gaps}", "the readings of those days"), None
     first = dry.sort_values("window_start").drop_duplicates(["gauge", "window_start"])
     rows = _with_rain(intervals, settings, first)
     seasons = rows["gauge_season"].nunique()
     if seasons < FEWEST_GAUGE_SEASONS:
-        return (
-            None,
-            None,
-            (
-                f"How rain went with survival cannot be told: these records hold {seasons} "
-                f"{'sample' if seasons == 1 else 'samples'} of a first dry season's rain (a sample is one "
-                f"season at one gauge), and at least {FEWEST_GAUGE_SEASONS} are needed. Rain is given as "
-                "context for the season."
-            ),
+        why = (
+            f"How rain went with survival cannot be estimated: these records hold "
+            f"{counted(seasons, 'dry season')} at a gauge, and {FEWEST_GAUGE_SEASONS} are the least"
         )
+        more = f"{FEWEST_GAUGE_SEASONS - seasons} more dry seasons or gauges, pooled with survivor pool"
+        return Reason("rain", why, more), None
     formula, _ = season_formula(rows)
     try:
         fitted = fit(rows, f"{formula} + {_RAIN}", strata=None, cluster="gauge_season")
     except SurvivorError as fault:
-        return None, None, f"How rain went with survival cannot be told: {fault.what}."
+        return Reason("rain", f"How rain went with survival cannot be estimated: {fault.what}"), None
     effect = fitted.table[fitted.table["term"] == _RAIN]
     put_in = entries(rows)
     mean = float((put_in[_RAIN] * put_in["at_risk"]).sum() / put_in["at_risk"].sum())
-    told = {"rain_least_mm": float(rows[_RAIN].min()), "rain_most_mm": float(rows[_RAIN].max())}
-    effect = effect.assign(gauge_seasons=seasons, rain_mean_mm=mean, **told).reset_index(drop=True)
-    return effect, _by_method(rows, formula), ""
+    range_mm = {"rain_least_mm": float(rows[_RAIN].min()), "rain_most_mm": float(rows[_RAIN].max())}
+    effect = effect.assign(gauge_seasons=seasons, rain_mean_mm=mean, **range_mm).reset_index(drop=True)
+    return effect, _by_method(rows, formula)
+
+
+def _unread(table: pd.DataFrame) -> str:
+    """Name the days without a reading in dry seasons that have no total for want of them; else empty."""
+    lacking = table[(table["measure"] == _DRY_TOTAL) & table["value"].isna()]
+    lacking = lacking[lacking["days_with_data"] < lacking["days_in_window"]]
+    return "; ".join(
+        f"at {line['gauge']} {int(line['days_in_window'] - line['days_with_data'])} of "
+        f"{counted(int(line['days_in_window']), 'day')} from {date(line['window_start'])} to "
+        f"{date(line['window_end'])} are not known"
+        for line in lacking.drop_duplicates(["gauge", "window_start"]).to_dict("records")
+    )
 
 
 def _by_method(rows: pd.DataFrame, formula: str) -> Slopes | None:
@@ -170,12 +187,12 @@ def _with_rain(intervals: pd.DataFrame, settings: Settings, dry: pd.DataFrame) -
     gauge_of = {site: gauge.name for gauge in settings.gauges for site in gauge.sites}
     everywhere = next((gauge.name for gauge in settings.gauges if not gauge.sites), None)
     rows = intervals.copy()
-    rows.attrs = dict(intervals.attrs)
-    rows["gauge"] = rows["site"].astype(str).map(gauge_of)
-    if everywhere is not None:
-        rows["gauge"] = rows["gauge"].fillna(everywhere)
+    rows["gauge"] = rows["site"].astype(str).map(lambda site: gauge_of.get(site, everywhere)).astype(object)
     windows = dry[["gauge", "window_start", "window_end", "value"]].sort_values("window_end")
     rows = rows[rows["gauge"].notna() & rows["planted_date"].notna()].sort_values("planted_date")
+    # Dates are merged in one unit, whatever each was read in.
+    rows["planted_date"] = rows["planted_date"].astype("datetime64[ns]")
+    windows = windows.astype({"window_end": "datetime64[ns]", "gauge": object})
     joined = pd.merge_asof(
         rows,
         windows,
@@ -186,5 +203,32 @@ def _with_rain(intervals: pd.DataFrame, settings: Settings, dry: pd.DataFrame) -
     )
     joined = joined[joined["value"].notna()].rename(columns={"value": _RAIN})
     joined["gauge_season"] = joined["gauge"] + " " + joined["window_start"].astype(str)
-    joined.attrs = dict(intervals.attrs)
     return joined
+
+
+def rain_since_planting(record: pd.DataFrame, records: Records, settings: Settings) -> tuple[RainSoFar, ...]:
+    """Add up the rain of each gauge, and planting season, from its first planting to the last visit.
+
+    Parameters
+    ----------
+    record
+        Daily falls: ``gauge, date, rain_mm``.
+    records
+        For planting dates and visits.
+    settings
+        The study file: the sites of each gauge, the dry season.
+    """
+    plots = records.plots
+    if record.empty or "planted_date" not in plots or plots["planted_date"].notna().sum() == 0:
+        return ()
+    until = pd.Timestamp(records.visits["date"].max())
+    sites = {gauge.name: gauge.sites for gauge in settings.gauges}
+    made = []
+    for gauge, daily in record.groupby(record["gauge"].astype(str), sort=False):
+        own = sites.get(str(gauge), ())
+        planted = plots.loc[plots["site"].isin(own) if own else slice(None), "planted_date"].dropna()
+        seasons = planted.groupby(planting_years(planted, settings.dry_season))
+        for year, dates in seasons:
+            name = f"{gauge}, planted {year}" if len(seasons) > 1 else str(gauge)
+            made.append(rain_so_far(name, daily, dates, until))
+    return tuple(rain for rain in made if rain is not None)

@@ -14,22 +14,15 @@ def demo(
         bool, typer.Option("--overwrite", help="Replace files there that were changed since.")
     ] = False,
 ) -> None:
-    """Write invented cohorts to try everything on: `tagged`, `counts`, and `seasons` with its guideline."""
+    """Write invented cohorts to try everything on: `tagged`, `counts`, `works`, and `seasons`."""
     from survivor.demo import write_demo
-    from survivor.errors import DemoError
+    from survivor.words import typed
 
-    try:
-        written = write_demo(folder, overwrite=overwrite)
-    except OSError as fault:
-        raise DemoError(
-            f"the demo cohorts cannot be written here: {fault.strerror}",
-            where=str(folder),
-            mend="name a folder that you may write to",
-        ) from fault
+    written = write_demo(folder, overwrite=overwrite)
     typer.echo(f"Wrote {len(written)} files. All records and place names in them are invented.")
-    for cohort in ("tagged", "counts"):
-        typer.echo(f"  next: survivor check {folder / cohort}")
-        typer.echo(f"        survivor report {folder / cohort}")
-    years = " ".join(str(path) for path in sorted((folder / "seasons").glob("season-*")) if path.is_dir())
-    typer.echo(f"        survivor pool {years}")
-    typer.echo(f"        survivor guideline {folder / 'seasons' / 'guideline.toml'}")
+    for cohort in ("tagged", "counts", "works"):
+        typer.echo(f"  next: {typed('survivor', 'check', folder / cohort)}")
+        typer.echo(f"        {typed('survivor', 'report', folder / cohort)}")
+    years = [path for path in sorted((folder / "seasons").glob("season-*")) if path.is_dir()]
+    typer.echo(f"        {typed('survivor', 'pool', *years)}")
+    typer.echo(f"        {typed('survivor', 'guideline', folder / 'seasons' / 'guideline.toml')}")

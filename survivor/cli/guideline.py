@@ -7,6 +7,8 @@ from typing import Annotated
 
 import typer
 
+from survivor.cli.progress import steps
+
 
 def guideline(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="A guideline file (TOML).")],
@@ -18,29 +20,28 @@ def guideline(
     ] = False,
 ) -> None:
     """Make the guideline from the seasons it names: page, two-page PDF, what changed, what to try next."""
-    from rich.console import Console
+    with steps("Reading") as say:
+        from survivor.files.writing import writing
+        from survivor.guideline import make_guideline, read_guideline, write_guideline
+        from survivor.guideline.writing import GUIDELINE, NAMES
 
-    console = Console(stderr=True)
-    with console.status("Reading") as status:
-
-        def say(step: str) -> None:
-            status.update(step)
-            if not console.is_terminal:
-                console.print(step, highlight=False)
-
-        from survivor.guideline import make_guideline, write_guideline
-
-        made = make_guideline(file, say, draft=draft)
-        say("Writing")
+        read_guideline(file)  # before a folder is made for it
         folder = out if out is not None else Path("reports") / file.resolve().parent.name
-        written = write_guideline(made, folder, issue=not draft)
+        with writing(folder, GUIDELINE, of=file, names=NAMES) as place:
+            made = make_guideline(file, say, draft=draft)
+            say("Writing")
+            written = write_guideline(made, place, issue=not draft)
     from survivor.guideline.content import lead
+    from survivor.sentences import plain_text
+    from survivor.words import typed
 
     newest = made.changes[0]
-    typer.echo(lead(made))
+    for sentences in lead(made):
+        typer.echo(plain_text(sentences))
     for line in (*newest.also, *newest.moved, *newest.stood):
         typer.echo(f"  {line}")
     typer.echo(f"Guideline, version {made.version.number}: {written[0]}")
     typer.echo(f"Beside it: {', '.join(path.name for path in written[1:])}")
     if (folder / "plan.toml").is_file():
-        typer.echo(f"Next: look through {folder / 'plan.toml'}, then survivor plan {folder / 'plan.toml'}")
+        plan = folder / "plan.toml"
+        typer.echo(f"Next: look through {plan}, then {typed('survivor', 'plan', plan)}")

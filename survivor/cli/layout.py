@@ -18,16 +18,15 @@ def layout(
         int | None, typer.Option(min=1, help="Seedlings of each plot; default: as the plan says.")
     ] = None,
 ) -> None:
-    """Draw preparations by lot within blocks; write tags, visit calendar, timetable and field sheets."""
+    """Allocate preparations at random within blocks; write tags, calendar, timetable and field sheets."""
     from survivor.errors import PlanError
-    from survivor.planning.compared import refuse_unanswerable
+    from survivor.planning.calendar import checks_of, timetable
     from survivor.planning.folder import write_folder
-    from survivor.planning.layout import draw_layout, fewest_side_by_side
-    from survivor.planning.reading import read_plan
-    from survivor.planning.run import size_of, smallest_cost
-    from survivor.planning.timetable import checks_of, timetable
+    from survivor.planning.layout import draw_layout, fewest_side_by_side, refuse_unanswerable
+    from survivor.planning.planfile import read_plan
+    from survivor.planning.size import size_of, smallest_cost
     from survivor.planning.words import asked_about, ground_first, late_works
-    from survivor.report.content.wording import counted
+    from survivor.words import counted, typed
 
     typer.echo("Reading the plan", err=True)
     asked = read_plan(file)
@@ -70,4 +69,5 @@ def layout(
         typer.echo(line)
     sheets = [path for path in written if path.suffix == ".xlsx"]
     typer.echo(f"Study folder: {written[0].parent} ({counted(len(sheets), 'field sheet')})")
-    typer.echo(f"Next: print or fill {sheets[0].name if sheets else 'the sheets'}, then survivor check {out}")
+    first = sheets[0].name if sheets else "the sheets"
+    typer.echo(f"Next: print or fill {first}, then {typed('survivor', 'check', out)}")

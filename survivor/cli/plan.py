@@ -21,16 +21,25 @@ def plan(
     from rich.console import Console
     from rich.progress import Progress
 
-    from survivor.planning.reading import read_plan
+    from survivor.files.writing import writing
+    from survivor.planning.page import PLAN
+    from survivor.planning.planfile import plan_folder, read_plan
+    from survivor.words import typed
 
     asked = read_plan(file)
+    folder = out if out is not None else Path("reports") / plan_folder(file)
     console = Console(stderr=True)
     said: list[str] = []
-    with Progress(console=console, transient=True, disable=not console.is_terminal) as bar:
+    # Drawn at each update, not by a thread: work is not shared out beside threads (see parallel).
+    shown = console.is_terminal
+    with (
+        writing(folder, PLAN, of=file) as place,
+        Progress(console=console, transient=True, disable=not shown, auto_refresh=False) as bar,
+    ):
         task = bar.add_task("Planning", total=None)
 
         def progress(step: str, done: int, of: int) -> None:
-            bar.update(task, description=step, completed=done, total=of or None)
+            bar.update(task, description=step, completed=done, total=of or None, refresh=shown)
             if not console.is_terminal and step not in said:
                 console.print(step, highlight=False)
                 said.append(step)
@@ -38,12 +47,9 @@ def plan(
         from survivor.planning.run import plan as plan_season
 
         season = plan_season(asked, studies=studies, progress=progress, folder=file.parent)
-    named = file.resolve()
-    own = f"{named.parent.name}-plan" if named.stem == "plan" else named.stem
-    folder = out if out is not None else Path("reports") / own
-    written = season.write(folder)
+        written = season.write(place)
     typer.echo(str(season))
     typer.echo(f"Plan: {written[0]}")
     typer.echo(f"Beside it: {', '.join(path.name for path in written[1:])}")
     if asked.sites and season.plots >= 2:
-        typer.echo(f"Next: survivor layout {file} --out DIR")
+        typer.echo(f"Next: {typed('survivor', 'layout', file, '--out', 'DIR')}")

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from survivor.cli.progress import steps
+
 if TYPE_CHECKING:
     from survivor.seasons import SeasonsTogether
 
@@ -39,31 +41,32 @@ def pool(
     ] = None,
 ) -> None:
     """Pool what several seasons say of each preparation, and say what a new season may show."""
-    from rich.console import Console
-
     _only_studies(studies)
-    console = Console(stderr=True)
-    with console.status("Reading") as status:
-
-        def say(step: str) -> None:
-            status.update(step)
-            if not console.is_terminal:
-                console.print(step, highlight=False)
-
+    with steps("Reading") as say:
+        from survivor.files.writing import writing
+        from survivor.pooling.limits import Pooling
         from survivor.seasons import pool_seasons, take_in
-        from survivor.seasons.writing import write_together
+        from survivor.seasons.wording import POOLED, write_together
         from survivor.study import load
 
+        folder = out if out is not None else Path("reports") / "pooled"
         loaded = []
         for study in studies:
             say(f"Reading {study}")
             loaded.append(load(study))
-        found = pool_seasons(
-            take_in(loaded), milestone=milestone, unit=by, method=method, limits=limits, trait=trait, say=say
-        )
-        written = write_together(found, out if out is not None else Path("reports") / "pooled")
+        with writing(folder, POOLED) as place:
+            found = pool_seasons(
+                take_in(loaded),
+                milestone=milestone,
+                unit=by,
+                pooling=Pooling(method, limits),
+                trait=trait,
+                say=say,
+            )
+            written = write_together(found, place)
     typer.echo(_in_words(found))
-    typer.echo(f"Wrote {len(written)} files to {written[0].parent}")
+    typer.echo(f"Page: {written[0]}")
+    typer.echo(f"Beside it: {len(written) - 1} files, tables and figures")
 
 
 def _in_words(found: SeasonsTogether) -> str:
@@ -82,6 +85,7 @@ def _only_studies(studies: list[Path]) -> None:
     """
     from survivor.errors import PoolingError
     from survivor.settings.models import STUDY_FILE
+    from survivor.words import first_few, typed
 
     def is_study(path: Path) -> bool:
         return (path / STUDY_FILE).is_file() or (path.is_file() and path.suffix.lower() == ".toml")
@@ -90,11 +94,10 @@ def _only_studies(studies: list[Path]) -> None:
     folders = [path for path in studies if (path / STUDY_FILE).is_file()]
     wrong = [path for path in studies if not is_study(path) or (folders and path.is_file())]
     if wrong and folders:
-        named = ", ".join(map(str, wrong[:3])) + (f" and {len(wrong) - 3} more" if len(wrong) > 3 else "")
         raise PoolingError(
-            f"not a study folder: {named}",
+            f"not a study folder: {first_few(wrong, 3)}",
             where="pool",
-            mend="name only the season folders: survivor pool " + " ".join(map(str, folders)),
+            mend="name only the season folders: " + typed("survivor", "pool", *folders),
         )
     if wrong and not wrong[0].is_dir() and wrong[0].exists():
         raise PoolingError(

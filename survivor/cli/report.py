@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
+
+from survivor.cli.progress import steps
+
+if TYPE_CHECKING:
+    from survivor.study import Study
 
 
 def report(
@@ -14,35 +20,53 @@ def report(
         Path | None,
         typer.Option(help="Folder for the report; default: reports/ and the study folder's name."),
     ] = None,
+    verify: Annotated[
+        Path | None,
+        typer.Option(metavar="FOLDER", help="Write nothing: is the report in FOLDER still that of STUDY?"),
+    ] = None,
 ) -> None:
     """Analyse the season and write the report: page, PDF, workbook, summary, findings and tables."""
-    from rich.console import Console
-
     from survivor.settings import find_study_file
 
-    console = Console(stderr=True)
-    with console.status("Reading the records") as status:
-
-        def say(step: str) -> None:
-            status.update(step)
-            if not console.is_terminal:
-                console.print(step, highlight=False)
-
+    with steps("Reading the records") as say:
         from survivor.study import load
 
         say("Reading the records")
         loaded = load(study)
-        folder = out if out is not None else Path("reports") / find_study_file(study).resolve().parent.name
-        written = loaded.report(folder, say=say)
-    findings = loaded.analysis.findings
-    # What was asked first, and always what became of the comparison and of the target.
-    asked = [finding for finding in findings if finding.key in ("headline", "target")]
-    for finding in dict.fromkeys([*findings[:1], *asked]):
-        unsaid = "Cannot be said: " if finding.grade == "unanswered" else ""
-        typer.echo(f"{finding.question} {unsaid}{finding.answer}")
-    from survivor.report.content.answer import records_words
+        if verify is not None:
+            wrong = _wrong(loaded, verify, say)
+        else:
+            own = Path("reports") / find_study_file(study).resolve().parent.name
+            written = loaded.report(out if out is not None else own, say=say)
+    if verify is None:
+        for line in _told(loaded, written):
+            typer.echo(line)
+        return
+    for line in wrong:
+        typer.echo(line)
+    if wrong:
+        raise typer.Exit(2)
+    typer.echo("The report is as it was written, from files that are as they were, with the findings of now.")
 
-    typer.echo(records_words(loaded.records))
-    typer.echo(f"Report: {written[0]}")
-    others = "report.pdf, report.xlsx, summary.txt, findings.json and the tables as CSV"
-    typer.echo(f"Beside it: {len(written) - 1} files ({others})")
+
+def _wrong(loaded: Study, folder: Path, say: Callable[[str], None]) -> list[str]:
+    """Say in what a report is not what would be made now; the analysis is only made where nothing else is."""
+    from survivor.report.tables import findings_json
+    from survivor.report.verify import findings_differ, not_as_written, provenance_differs, told_in
+
+    told = told_in(folder)
+    wrong = [*not_as_written(folder), *provenance_differs(told, loaded.as_shown().provenance)]
+    return wrong or findings_differ(folder, findings_json(loaded.analyse(say)))
+
+
+def _told(loaded: Study, written: Sequence[Path]) -> Iterator[str]:
+    """Say what was asked first, how many records it rests on, and where the report is."""
+    from survivor.report.arrangement import REPORT
+    from survivor.report.questions import records_words
+    from survivor.report.summary import lines_of
+
+    yield from lines_of(REPORT.opens(loaded.analysis))
+    yield records_words(loaded.records)
+    yield f"Report: {written[0]}"
+    others = "annex.html, officer.html, both PDFs, report.xlsx, summary.txt, findings.json, the tables as CSV"
+    yield f"Beside it: {len(written) - 1} files ({others})"

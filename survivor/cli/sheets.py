@@ -13,21 +13,23 @@ def sheets(
         Path, typer.Argument(metavar="STUDY", help="A study folder that a layout was written to.")
     ],
 ) -> None:
-    """Write the field sheets that nobody has filled yet again, with each seedling's last known state."""
+    """Write the field sheets that nobody has touched yet again, with each seedling's last known state."""
     from survivor.planning.next_sheets import renew_sheets
+    from survivor.words import counted, typed
 
-    found = renew_sheets(study)
-    for path in found.kept:
-        typer.echo(f"Left as it is, since something is filled in: {path.name}")
-    for path in found.written:
+    renewed = renew_sheets(study)
+    for path in renewed.kept:
+        typer.echo(f"Left as it is, since somebody saved it after survivor wrote it: {path.name}")
+    for path in renewed.written:
         typer.echo(f"Written again: {path.name}")
-    if found.left_off:
-        noun = "seedling" if found.left_off == 1 else "seedlings"
-        typer.echo(f"{found.left_off} {noun} left off: dead or missing at the last two visits")
-    if found.unread:
+    if renewed.left_off:
         typer.echo(
-            f"The last known states are blank: {found.unread}. What is wrong with the records: "
-            f"survivor check {study}"
+            f"{counted(renewed.left_off, 'seedling')} left off: dead or missing at the last two visits"
         )
-    if not found.written:
+    if renewed.unread:
+        typer.echo(
+            f"The last known states are blank: {renewed.unread}. What is wrong with the records: "
+            + typed("survivor", "check", study)
+        )
+    if not renewed.written:
         typer.echo("No sheet is left to fill.")

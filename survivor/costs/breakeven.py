@@ -2,11 +2,17 @@
 
 Cost per established plant is cost over survival, so two methods are equal where their
 costs stand as their survivals do.
+
+Limits of a ratio of two estimates (Fieller 1954, Journal of the Royal Statistical Society B 16, 175-185).
+
+The limits are the ratios r for which the difference of costs less r times the
+difference of effects is not clear from nought. They close an interval only where the
+effects themselves are clear from nought.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -14,20 +20,34 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arrays import Floats
+from survivor.costs import english as en
 from survivor.costs.differences import Gaps
-from survivor.costs.prices import Price
-from survivor.costs.quantiles import TAILS, quantile
-from survivor.effects.limits import Floats
-from survivor.figures.words import limits, money
+from survivor.costs.draws import Costed, chance_error, limits_of
+from survivor.sentences import Name, Sentence, Stated, Value, cell, say
+from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE
+from survivor.words import money
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+
 _MOST = 700.0  # exp of more overflows
+_DRAWN = (
+    "break_even",
+    "lower",
+    "upper",
+    "spare",
+    "probability_pays",
+    "lower_error",
+    "upper_error",
+    "probability_error",
+)
 
 
 @dataclass(frozen=True, repr=False)
-class BreakEven:
+class BreakEven(Shown, Stated):
     """Cost per plant at which each preparation equals the usual practice per established plant.
 
     Attributes
@@ -39,40 +59,24 @@ class BreakEven:
         ``spare`` (break-even less cost), ``probability_pays`` (chance that an established plant
         costs less than under the usual practice), the Monte Carlo errors ``lower_error, upper_error,
         probability_error``, ``df, basis, currency, at_day``.
-    statement
-        In words.
+    said
+        The answer, in sentences; ``statement`` has it in words.
     """
 
     by: str
     at_day: float
     usual: Any
     table: pd.DataFrame
-    statement: str
+    said: tuple[Sentence, ...]
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the break-even cost of each preparation with its limits, and what it costs."""
-        from survivor.figures.breakeven import draw_break_even
+        from survivor.figures.payoff import draw_break_even
 
         return draw_break_even(self.table.rename(columns={self.by: "method"}), ax)
 
-    def __repr__(self) -> str:
-        return f"{self.statement}\n{self.table.to_string(index=False)}"
 
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
-
-def break_even(
-    found: Gaps,
-    prices: Sequence[Price],
-    drawn_prices: Floats,
-    base: int,
-    rng: np.random.Generator,
-    *,
-    by: str,
-    at: float,
-    currency: str = "",
-) -> BreakEven:
+def break_even(found: Gaps, costed: Costed, base: int) -> BreakEven:
     """Break-even cost of each method against the base.
 
     Limits are from draws of the log ratio of survivals, by t on its own degrees of freedom,
@@ -82,65 +86,43 @@ def break_even(
     ----------
     found
         Survival of the methods, and how far they lie apart.
-    prices, drawn_prices
-        What a plant costs under each, and draws of it, shape (draws, methods).
+    costed
+        What a plant costs under each of them, with draws.
     base
         Place of the usual practice.
-    rng
-        Of the draws.
-    by, at, currency
-        For the table.
     """
-    draws = len(drawn_prices)
+    rng = costed.random("break-even")
+    usual, usual_paid = costed.per_plant[base], costed.paid[:, base]
     rows = []
-    for place in range(len(found.methods)):
+    for place, cost in enumerate(costed.per_plant.tolist()):
         if place == base:
             continue
-        cost, usual = prices[place].per_plant, prices[base].per_plant
+        df, error = float(found.ratio_df[place, base]), found.ratio_error[place, base]
         line: dict[str, Any] = {
-            by: found.methods[place],
+            costed.by: found.methods[place],
             "against": found.methods[base],
             "cost_per_plant": cost,
-            "df": found.ratio_df[place, base],
+            **dict.fromkeys(_DRAWN, np.nan),
+            "df": df,
             "basis": found.basis[place, base],
         }
-        error = found.ratio_error[place, base]
         if np.isfinite(error):
-            ratio = found.survival[place] / found.survival[base]
-            t = _t_draws(float(line["df"]), draws, rng)
-            level = drawn_prices[:, base] * np.exp(np.minimum(np.log(ratio) + error * t, _MOST))
-            ordered = np.sort(level)[:, None]
-            (lower, lower_error), (upper, upper_error) = (quantile(ordered, tail) for tail in TAILS)
-            pays = float((drawn_prices[:, place] < level).mean())
+            ratio = found.ratio[place, base]
+            logarithm = np.log(ratio) + error * _t_draws(df, costed.draws, rng)
+            level = usual_paid * np.exp(np.minimum(logarithm, _MOST))
+            pays = np.mean(costed.paid[:, place] < level)
             line |= {
                 "break_even": usual * ratio,
-                "lower": lower[0],
-                "upper": upper[0],
                 "spare": usual * ratio - cost,
                 "probability_pays": pays,
-                "lower_error": lower_error[0],
-                "upper_error": upper_error[0],
-                "probability_error": np.sqrt(pays * (1 - pays) / draws),
+                "probability_error": chance_error(pays, costed.draws),
+                **limits_of(level),
             }
         rows.append(line)
-    columns = [
-        by,
-        "against",
-        "cost_per_plant",
-        "break_even",
-        "lower",
-        "upper",
-        "spare",
-        "probability_pays",
-        "lower_error",
-        "upper_error",
-        "probability_error",
-        "df",
-        "basis",
-    ]
-    table = pd.DataFrame(rows, columns=columns).assign(currency=currency, at_day=float(at))
-    usual_name = found.methods[base]
-    return BreakEven(by, float(at), usual_name, table, _statement(table, by, str(usual_name), currency))
+    table = costed.table(rows)
+    name = found.methods[base]
+    said = _said(table, costed.by, str(name), costed.currency)
+    return BreakEven(costed.by, costed.at_day, name, table, said)
 
 
 def _t_draws(df: float, draws: int, rng: np.random.Generator) -> Floats:
@@ -150,21 +132,76 @@ def _t_draws(df: float, draws: int, rng: np.random.Generator) -> Floats:
     return drawn
 
 
-def _statement(table: pd.DataFrame, by: str, usual: str, currency: str) -> str:
+def _said(table: pd.DataFrame, by: str, usual: str, currency: str) -> tuple[Sentence, ...]:
     said = []
     for line in table.to_dict("records"):
-        name, level = str(line[by]), float(line["break_even"])
+        method, level = Name(str(line[by])), float(line["break_even"])
         if not np.isfinite(level):
-            said.append(f"No break-even cost can be told for {name}: nobody, or everybody, was alive.")
+            said.append(say(en.NO_BREAK_EVEN, method=method))
             continue
         cost, low, high = (float(line[key]) for key in ("cost_per_plant", "lower", "upper"))
-        verdict = "within the limits"
-        if cost < low:
-            verdict = "below them"
-        elif cost > high:
-            verdict = "above them"
-        said.append(
-            f"{name} equals {usual} in cost per established plant at {money(level, currency)} per plant put "
-            f"in (95 % limits {limits(low, high, 2)}); it costs {money(cost, currency)}, {verdict}."
-        )
-    return " ".join(text[:1].upper() + text[1:] for text in said)
+        place = en.BELOW if cost < low else en.ABOVE if cost > high else en.WITHIN
+        at = {name: cell("break_even", name, **{by: line[by]}) for name in ("break_even", "lower")}
+        span = f"95 % CI {money(low, currency)} to {money(high, currency)}"
+        parts = {
+            "level": Value(money(level, currency), level, at["break_even"]),
+            "span": Value(span, low, at["lower"]),
+        }
+        said.append(say(en.BREAK_EVEN, method=method, usual=Name(usual), **parts))
+        paid = cell("break_even", "cost_per_plant", **{by: line[by]})
+        said.append(say(en.COSTS, cost=Value(money(cost, currency), cost, paid), place=place))
+    return tuple(said)
+
+
+@dataclass(frozen=True)
+class RatioLimits:
+    """Limits of a ratio; NaN where they do not close an interval, and ``bounded`` is false."""
+
+    lower: float
+    upper: float
+    bounded: bool
+
+
+def fieller(
+    above: float,
+    below: float,
+    variance_above: float,
+    variance_below: float,
+    covariance: float = 0.0,
+    df: float = math.inf,
+) -> RatioLimits:
+    """95 % CI of ``above / below``.
+
+    Parameters
+    ----------
+    above, below
+        The two estimates.
+    variance_above, variance_below, covariance
+        Of these.
+    df
+        Degrees of freedom of the quantile; infinite: normal.
+
+    Returns
+    -------
+    RatioLimits
+        Not bounded where ``below`` is not clear from 0, or where its spread or ``df`` is not known.
+
+    Examples
+    --------
+    >>> ratio = survivor.fieller(1000.0, 0.05, 324.0**2, 0.01**2)  # costs over survival
+    >>> round(ratio.lower), round(ratio.upper), ratio.bounded
+    (7006, 40256, True)
+    """
+    none = RatioLimits(math.nan, math.nan, False)
+    if not df > 0 or not all(map(math.isfinite, (above, below, variance_above, variance_below, covariance))):
+        return none
+    tail = 0.5 + CONFIDENCE / 2
+    quantile = float(stats.norm.ppf(tail) if math.isinf(df) else stats.t.ppf(tail, df)) ** 2
+    square = below**2 - quantile * variance_below
+    middle = below * above - quantile * covariance
+    rest = above**2 - quantile * variance_above
+    inside = middle**2 - square * rest
+    if square <= 0 or inside < 0:
+        return none
+    root = math.sqrt(inside)
+    return RatioLimits((middle - root) / square, (middle + root) / square, True)

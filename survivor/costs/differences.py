@@ -1,14 +1,13 @@
-"""Differences in survival between methods over one and the same planting, each with its own limits.
+"""Differences in survival between methods as money needs them: those of the contrasts, and no others.
 
-Contrasts of the report are standardised over the places that hold both methods of a
-pair. Money is compared over the whole planting, so that the increments from method to
-method add up; the degrees of freedom are still those of each difference, not of the
-survival of either method.
+A difference has one number wherever it stands: the contrast of the pair, standardised over the
+places that hold both. A pair that shares no place has none, so nothing is priced by it.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import math
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
 from typing import TYPE_CHECKING, Any
@@ -18,13 +17,16 @@ import pandas as pd
 from numpy.typing import NDArray
 from scipy import stats
 
+from survivor.arrays import Floats
 from survivor.costs.draws import root
 from survivor.effects.cells import levels_of, study_cells, under_levels
-from survivor.effects.confounding import BETWEEN, WITHIN, layout
-from survivor.effects.limits import Floats, at_edge, limits_of_differences
-from survivor.vocabulary import CONFIDENCE
+from survivor.effects.confounding import BETWEEN, WITHIN, layout, stands_at
+from survivor.effects.contrasts import contrasts, place_columns
+from survivor.limits import at_edge
+from survivor.vocabulary import CONFIDENCE, REFUSED
 
 if TYPE_CHECKING:
+    from survivor.models.fitted import Estimates
     from survivor.models.result import Fit
 
 
@@ -37,15 +39,16 @@ class Gaps:
     methods
         In the order of the fit, the usual practice first.
     survival
-        Shape (m,).
+        Over the whole planting, shape (m,).
     estimate, std_error, df, lower, upper, p_value
         Of row less column, shape (m, m); NaN where there are no limits, and on the diagonal.
     covariance
         Of the survivals, shape (m, m).
-    ratio_error, ratio_df
-        Of log(survival of row / survival of column), shape (m, m).
+    ratio, ratio_error, ratio_df
+        Survival of row over that of column, at the places that hold both; standard error and df of
+        its logarithm; shape (m, m).
     basis
-        ``within sites`` where some site holds both, else ``between sites only``; shape (m, m).
+        As the contrasts have it; only ``within sites`` has numbers; shape (m, m).
     """
 
     methods: tuple[Any, ...]
@@ -57,6 +60,7 @@ class Gaps:
     upper: Floats
     p_value: Floats
     covariance: Floats
+    ratio: Floats
     ratio_error: Floats
     ratio_df: Floats
     basis: NDArray[np.object_]
@@ -67,18 +71,23 @@ class Gaps:
 
     @property
     def between(self) -> tuple[tuple[Any, Any], ...]:
-        """Pairs of methods that no site holds both of."""
+        """Pairs of methods that no site holds both of, or that cannot be compared."""
         return tuple(
             (first, second)
             for (i, first), (j, second) in combinations(enumerate(self.methods), 2)
-            if self.basis[i, j] == BETWEEN
+            if self.basis[i, j] in (BETWEEN, REFUSED)
         )
 
 
 def gaps(
-    fit: Fit, by: str, at: float, methods: Sequence[Any], population: pd.DataFrame | None = None
+    fit: Fit,
+    by: str,
+    at: float,
+    methods: Sequence[Any],
+    population: pd.DataFrame | None = None,
+    told: pd.DataFrame | None = None,
 ) -> Gaps:
-    """Differences between all pairs of methods, averaged over one planting.
+    """Differences between all pairs of methods, as the contrasts have them.
 
     Parameters
     ----------
@@ -90,85 +99,102 @@ def gaps(
         Levels of ``by``; others are left out.
     population
         Plants of the whole planting as weights; None: the plants of the records.
+    told
+        Table of the contrasts of all pairs (``survivor.contrasts``); None: made from the fit.
     """
+    if told is None:
+        told = contrasts(fit, by, at, pairs="all", population=population).table
+    lines = {(line[by], line["against"]): line for line in told.to_dict("records")}
+    every, size = levels_of(fit.data, by), len(methods)
     cells = study_cells(fit, [by], population)
-    every = levels_of(fit.data, by)
     stacked = under_levels(cells.frame, by, every, fit.data[by])
-    share = cells.plants / cells.plants.sum()
-    chosen = [every.index(method) for method in methods]
-    one = np.zeros((len(chosen), len(every)))
-    one[np.arange(len(chosen)), chosen] = 1.0
-    alone = fit.average_survival(stacked, np.kron(one, share), at)
-    survival = np.asarray(alone.estimate, dtype=float)
-    pairs = list(combinations(range(len(chosen)), 2))
-    numbers = np.full((8, len(chosen), len(chosen)), np.nan)
-    if pairs:
-        rows = np.array([np.kron(one[second] - one[first], share) for first, second in pairs])
-        found = fit.average_survival(stacked, rows, at)
-        lower, upper, p_value = limits_of_differences(found)
-        known = (found.std_error > 0) & (np.asarray(found.df) > 0)
-        ratio_error, ratio_df = _ratios(fit, stacked, one, share, pairs, at, survival, found.df)
-        columns = np.column_stack(
-            [found.estimate, found.std_error, found.df, lower, upper, p_value, ratio_error, ratio_df]
-        )
-        columns[~known, 1:6] = np.nan
-        for (first, second), line in zip(pairs, columns, strict=True):
-            numbers[:, second, first] = line
-            numbers[:, first, second] = line
-            numbers[0, first, second] = -line[0]
-            numbers[3, first, second], numbers[4, first, second] = -line[4], -line[3]
-    np.fill_diagonal(numbers[0], 0.0)
+    over = _Planting(fit, stacked, [every.index(method) for method in methods], len(every), at)
+    everywhere = cells.plants / cells.plants.sum()
+    alone = over.average(np.array([over.row({place: everywhere}) for place in range(size)]))
+    numbers = {name: np.full((size, size), np.nan) for name in (*_TOLD, "ratio", "ratio_error", "ratio_df")}
+    for name in ("estimate", "ratio"):
+        np.fill_diagonal(numbers[name], float(name == "ratio"))
+    basis = np.full((size, size), WITHIN, dtype=object)
+    grid = layout(fit.data, by, place_columns(fit))
+    for first, second in combinations(range(size), 2):
+        line = _line(lines, methods[second], methods[first])
+        basis[first, second] = basis[second, first] = line["basis"]
+        if line["basis"] in (BETWEEN, REFUSED):
+            continue
+        for name in _TOLD:
+            numbers[name][second, first] = line[name] / (100 if name in _PER_100 else 1)
+        for (name, column), sign in _TURNED.items():
+            numbers[name][first, second] = sign * numbers[column][second, first]
+        shared = grid.shared(methods[first], methods[second])
+        plants = cells.plants * stands_at(cells.frame, grid.places[shared])
+        ratio, error, df = over.ratio(second, first, plants / plants.sum())
+        numbers["ratio"][second, first] = ratio
+        numbers["ratio"][first, second] = 1 / ratio if ratio else np.nan
+        for name, value in (("ratio_error", error), ("ratio_df", df)):
+            numbers[name][first, second] = numbers[name][second, first] = value
     return Gaps(
         tuple(methods),
-        survival,
-        estimate=numbers[0],
-        std_error=numbers[1],
-        df=numbers[2],
-        lower=numbers[3],
-        upper=numbers[4],
-        p_value=numbers[5],
+        np.asarray(alone.estimate, dtype=float),
         covariance=np.asarray(alone.covariance, dtype=float),
-        ratio_error=numbers[6],
-        ratio_df=numbers[7],
-        basis=_basis(fit, by, methods),
+        basis=basis,
+        **numbers,
     )
 
 
-def _ratios(
-    fit: Fit,
-    stacked: pd.DataFrame,
-    one: Floats,
-    share: Floats,
-    pairs: Sequence[tuple[int, int]],
-    at: float,
-    survival: Floats,
-    df: Floats,
-) -> tuple[Floats, Floats]:
-    """Tell the standard error and df of each log ratio of survivals, by its derivative in both."""
-    told = [place for place, pair in enumerate(pairs) if not at_edge(survival[list(pair)]).any()]
-    error, own = np.full(len(pairs), np.nan), np.asarray(df, dtype=float).copy()
-    if not told:
-        return error, own
-    rows = np.array(
-        [
-            np.kron(one[second] / survival[second] - one[first] / survival[first], share)
-            for first, second in (pairs[place] for place in told)
-        ]
-    )
-    found = fit.average_survival(stacked, rows, at)
-    error[told] = np.where(found.std_error > 0, found.std_error, np.nan)
-    own[told] = np.asarray(found.df, dtype=float)
-    return error, own
+_TOLD = ("estimate", "std_error", "df", "lower", "upper", "p_value")
+_PER_100 = ("estimate", "std_error", "lower", "upper")
+# The other way round a difference changes sign, and its limits change places.
+_TURNED = {
+    ("estimate", "estimate"): -1,
+    ("lower", "upper"): -1,
+    ("upper", "lower"): -1,
+    **{(name, name): 1 for name in ("std_error", "df", "p_value")},
+}
 
 
-def _basis(fit: Fit, by: str, methods: Sequence[Any]) -> NDArray[np.object_]:
-    places = ["site"] if "site" in fit.data.columns else []
-    grid = layout(fit.data, by, places)
-    found = np.full((len(methods), len(methods)), WITHIN, dtype=object)
-    for (i, first), (j, second) in combinations(enumerate(methods), 2):
-        if not grid.shared(first, second).any():
-            found[i, j] = found[j, i] = BETWEEN
-    return found
+def _line(lines: Mapping[tuple[Any, Any], dict[Any, Any]], first: Any, second: Any) -> dict[Any, Any]:
+    """Give the contrast of first less second, whichever way round it is told."""
+    if (first, second) in lines:
+        return lines[first, second]
+    line = lines[second, first]
+    return line | {name: sign * line[column] for (name, column), sign in _TURNED.items()}
+
+
+@dataclass(frozen=True)
+class _Planting:
+    """The cells of a planting under every level, and averages over them.
+
+    ``chosen``: level of each method; ``levels``: how many there are.
+    """
+
+    fit: Fit
+    stacked: pd.DataFrame
+    chosen: Sequence[int]
+    levels: int
+    at: float
+
+    def row(self, weights: Mapping[int, Floats]) -> Floats:
+        """Weights of all cells under all levels, from those of some methods."""
+        cells = len(self.stacked) // self.levels
+        found = np.zeros((self.levels, cells))
+        for place, weight in weights.items():
+            found[self.chosen[place]] = weight
+        return found.ravel()
+
+    def average(self, rows: Floats) -> Estimates:
+        """Average survival by each row of weights; cells that none uses are not asked for."""
+        used = (rows != 0).any(axis=0)
+        return self.fit.average_survival(self.stacked[used].reset_index(drop=True), rows[:, used], self.at)
+
+    def ratio(self, first: int, second: int, share: Floats) -> tuple[float, float, float]:
+        """Ratio of two survivals over some cells, the standard error of its logarithm, and its df."""
+        both = np.array([self.row({place: share}) for place in (first, second)])
+        above, below = np.asarray(self.average(both).estimate, dtype=float)
+        if at_edge(np.array([above, below])).any():
+            return float(above / below) if below > 0 else math.nan, math.nan, math.nan
+        average = self.average(self.row({first: share / above, second: -share / below})[None, :])
+        error = float(average.std_error[0])
+        return float(above / below), error if error > 0 else math.nan, float(np.asarray(average.df)[0])
 
 
 def draw_gaps(found: Gaps, base: int, draws: int, rng: np.random.Generator) -> Floats:
@@ -189,25 +215,25 @@ def draw_gaps(found: Gaps, base: int, draws: int, rng: np.random.Generator) -> F
     size = len(found.methods)
     drawn = np.full((draws, size), np.nan)
     drawn[:, base] = 0.0
-    told = [place for place in range(size) if place != base and found.known(place, base)]
-    if not told:
+    places = [place for place in range(size) if place != base and found.known(place, base)]
+    if not places:
         return drawn
-    apart = np.zeros((len(told), size))
-    apart[np.arange(len(told)), told] = 1.0
+    apart = np.zeros((len(places), size))
+    apart[np.arange(len(places)), places] = 1.0
     apart[:, base] = -1.0
     covariance = apart @ found.covariance @ apart.T
     spread = np.sqrt(np.clip(np.diag(covariance), 0, None))
     safe = np.where(spread > 0, spread, 1.0)
-    normal = rng.standard_normal((draws, len(told))) @ root(covariance / np.outer(safe, safe)).T
+    normal = rng.standard_normal((draws, len(places))) @ root(covariance / np.outer(safe, safe)).T
     rank = rng.random(draws)[:, None]
-    df = found.df[told, base][None, :]
+    df = found.df[places, base][None, :]
     finite = np.where(np.isposinf(df), 1.0, df)
     scale = np.where(np.isposinf(df), 1.0, np.sqrt(stats.chi2.ppf(rank, finite) / finite))
     t = normal / scale
     tail = 0.5 + CONFIDENCE / 2
     quantile = np.where(np.isposinf(df), stats.norm.ppf(tail), stats.t.ppf(tail, finite))
-    centre = found.estimate[told, base]
-    better = (found.upper[told, base] - centre) / quantile
-    worse = (centre - found.lower[told, base]) / quantile
-    drawn[:, told] = centre + np.where(t > 0, better, worse) * t
+    centre = found.estimate[places, base]
+    better = (found.upper[places, base] - centre) / quantile
+    worse = (centre - found.lower[places, base]) / quantile
+    drawn[:, places] = centre + np.where(t > 0, better, worse) * t
     return drawn

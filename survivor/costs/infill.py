@@ -8,14 +8,13 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
-from survivor.costs.draws import draw_share
-from survivor.costs.prices import Price
-from survivor.costs.quantiles import TAILS, quantile
-from survivor.effects.limits import Floats
+from survivor.costs.draws import Costed, limits_of, per_established
+from survivor.costs.prices import Part
+from survivor.costs.stocking import InfillLives
 from survivor.errors import PayoffError
 from survivor.settings import Infill
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,9 +40,18 @@ class InfillPlants:
     upper: float
     note: str = ""
 
+    @property
+    def lives(self) -> InfillLives:
+        """How many of them live."""
+        return InfillLives(self.survival, self.lower, self.upper)
+
+    def any_of(self, methods: Sequence[Any]) -> bool:
+        """Whether any of some methods has infill."""
+        return any(self.per_plant.get(method, 0.0) > 0 for method in methods)
+
 
 @dataclass(frozen=True, repr=False)
-class WithInfill:
+class WithInfill(Shown):
     """Cost per established plant, infill out and in.
 
     Attributes
@@ -71,27 +79,8 @@ class WithInfill:
         renamed = {self.by: "method", "with_infill": "cost_per_established"}
         return draw_payoff(self.table.rename(columns=renamed), ax)
 
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
 
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
-
-def with_infill(
-    methods: Sequence[Any],
-    survival: Floats,
-    drawn_survival: Floats,
-    prices: Sequence[Price],
-    drawn_prices: Floats,
-    cost: Infill,
-    plants: InfillPlants,
-    rng: np.random.Generator,
-    *,
-    by: str,
-    at: float,
-    currency: str = "",
-) -> WithInfill:
+def with_infill(costed: Costed, cost: Infill, plants: InfillPlants) -> WithInfill:
     """Cost per established plant with infill: all that was paid over all that are alive.
 
     For each first plant, its price and that of its infill plants, over the share of first
@@ -99,79 +88,56 @@ def with_infill(
 
     Parameters
     ----------
-    methods, survival, prices
-        The methods, the share of first plants alive, and what a first plant costs.
-    drawn_survival, drawn_prices
-        Draws of these, shape (draws, methods).
+    costed
+        The methods, with draws of survival and cost.
     cost
         What an infill plant costs: a price, or times that of a first one.
     plants
         How many there are, and how many live; where that is not known they are taken to live as
         first plants do, which is said.
-    rng
-        Of the draws.
-    by, at, currency
-        For the table.
 
     Raises
     ------
     PayoffError
         When no method has infill.
     """
-    if not any(plants.per_plant.get(method, 0.0) > 0 for method in methods):
+    if not plants.any_of(costed.methods):
         raise PayoffError(
             "no preparation has infill",
             where="infill",
             mend="give plants_per_100 under [infill], or record infill with its own cohort",
         )
-    draws = len(drawn_prices)
-    factor = _drawn_cost(cost, draws, rng)
-    own_alive = draw_share(plants.survival, plants.lower, plants.upper, draws, rng)
-    known = bool(np.isfinite(plants.survival))
-    if known and not np.isfinite(own_alive).all():
-        own_alive = np.full(draws, plants.survival)  # stated without a range
-    rows = []
-    for place, method in enumerate(methods):
-        share = float(plants.per_plant.get(method, 0.0))
-        paid, alive = drawn_prices[:, place], drawn_survival[:, place]
-        extra = factor * paid if cost.times_first is not None else factor
-        living = own_alive if known else alive
-        with np.errstate(divide="ignore", over="ignore"):
-            drawn = (paid + share * extra) / (alive + share * living)
-        first, best = prices[place].per_plant, float(survival[place])
-        price = cost.times_first * first if cost.times_first is not None else float(cost.per_plant or 0.0)
-        expected = plants.survival if known else best
-        ordered = np.sort(drawn)[:, None]
-        (lower, lower_error), (upper, upper_error) = (quantile(ordered, tail) for tail in TAILS)
-        rows.append(
-            {
-                by: method,
-                "without": first / best if best > 0 else np.inf,
-                "with_infill": (first + share * price) / max(best + share * expected, 1e-12),
-                "lower": lower[0],
-                "upper": upper[0],
-                "lower_error": lower_error[0],
-                "upper_error": upper_error[0],
-                "infill_per_100": 100 * share,
-                "infill_cost": price,
-                "infill_survival": 100 * expected,
-                "currency": currency,
-                "at_day": float(at),
-            }
-        )
+    rng = costed.random("infill")
+    middle = cost.times_first if cost.times_first is not None else float(cost.per_plant or 0.0)
+    low, high = (middle if end is None else end for end in (cost.low, cost.high))
+    factor = Part(("infill",), middle, low, high).drawn(rng.random(costed.draws))
+    finite = bool(np.isfinite(plants.survival))
+    share = np.array([float(plants.per_plant.get(method, 0.0)) for method in costed.methods])
+    first, best = costed.per_plant, costed.survival
+    price, drawn_price = (
+        (middle * first, factor[:, None] * costed.paid)
+        if cost.times_first is not None
+        else (np.full(len(first), middle), factor[:, None])
+    )
+    expected = np.full(len(best), plants.survival) if finite else best
+    living = plants.lives.drawn(costed.draws, rng)[:, None] if finite else costed.alive
+    drawn = per_established(costed.paid + share * drawn_price, costed.alive + share * living)
+    table = pd.DataFrame(
+        {
+            costed.by: list(costed.methods),
+            "without": per_established(first, best),
+            "with_infill": (first + share * price) / np.maximum(best + share * expected, 1e-12),
+            **limits_of(drawn),
+            "infill_per_100": 100 * share,
+            "infill_cost": price,
+            "infill_survival": 100 * expected,
+            "currency": costed.currency,
+            "at_day": costed.at_day,
+        }
+    )
     checks = [plants.note] if plants.note else []
-    if not known:
+    if not finite:
         checks.append("How many infill plants live is not known, so they are taken to live as first plants.")
     elif not np.isfinite([plants.lower, plants.upper]).all():
         checks.append("How many infill plants live is as stated, so no uncertainty of it is in the limits.")
-    return WithInfill(by, float(at), pd.DataFrame(rows), tuple(checks))
-
-
-def _drawn_cost(cost: Infill, draws: int, rng: np.random.Generator) -> Floats:
-    middle = cost.times_first if cost.times_first is not None else float(cost.per_plant or 0.0)
-    low = middle if cost.low is None else cost.low
-    high = middle if cost.high is None else cost.high
-    if not high > low:
-        return np.full(draws, middle)
-    drawn: Floats = stats.triang.ppf(rng.random(draws), (middle - low) / (high - low), low, high - low)
-    return drawn
+    return WithInfill(costed.by, costed.at_day, table, tuple(checks))

@@ -2,11 +2,13 @@
 
 Stems per hectare are 10,000 over row by in-row spacing in metres; a rip line of a
 kilometre serves 1,000 over the in-row spacing.
+
+Costs by method, from a mapping or from a table.
 """
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -14,9 +16,9 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.effects.limits import Floats
+from survivor.arrays import Floats
 from survivor.errors import PayoffError
-from survivor.settings import Cost, CostLine, Method, Settings, Spacing
+from survivor.settings import Cost, CostLine, Settings, Spacing
 
 METRES = 1000.0  # of a kilometre
 
@@ -43,6 +45,14 @@ class Part:
         """Variance of a triangle from ``low`` to ``high`` with its peak at ``per_plant``."""
         a, b, c = self.low, self.high, self.per_plant
         return max((a * a + b * b + c * c - a * b - a * c - b * c) / 18, 0.0)
+
+    def drawn(self, rank: Floats) -> Floats:
+        """Quantiles of that triangle at uniform draws ``rank``."""
+        width = self.high - self.low
+        if not width > 0:
+            return np.full(len(rank), self.per_plant)
+        drawn: Floats = stats.triang.ppf(rank, (self.per_plant - self.low) / width, self.low, width)
+        return drawn
 
 
 @dataclass(frozen=True)
@@ -133,20 +143,20 @@ def price_of(lines: Sequence[CostLine], spacing: Spacing | None = None) -> Price
 def prices_of(settings: Settings) -> dict[str, Price]:
     """Price of a plant under every method that the study file costs."""
     shared = settings.costs.lines if settings.costs is not None else ()
-    found = {}
+    prices = {}
     for method in settings.methods:
         if not method.costed:
             continue
         spacing = method.spacing or settings.spacing
         parts = tuple(part_of(line, spacing) for line in (*shared, *method.costs))
         whole = Price.of(method.name, method.cost).parts if method.cost is not None else ()
-        found[method.name] = Price((*whole, *parts))
-    return found
+        prices[method.name] = Price((*whole, *parts))
+    return prices
 
 
 def spacing_of(settings: Settings, method: str) -> Spacing | None:
     """Spacing of a method: its own, else that of the study; None where the file does not tell."""
-    own = next((each.spacing for each in settings.methods if each.name == method), None)
+    own = next((method_row.spacing for method_row in settings.methods if method_row.name == method), None)
     return own or settings.spacing
 
 
@@ -160,37 +170,20 @@ def lines_table(settings: Settings) -> pd.DataFrame:
         the last three in the currency of the study file. A method without lines has one,
         "all in one".
     """
-    shared = settings.costs.lines if settings.costs is not None else ()
-    year = settings.costs.year if settings.costs is not None else None
-    rows: list[dict[str, Any]] = []
+    shared, year = ((), None) if settings.costs is None else (settings.costs.lines, settings.costs.year)
+    lines: list[tuple[str, str, float, str, int, Part, int | None]] = []
     for method in settings.methods:
         if method.cost is not None:
-            part = Price.of(method.name, method.cost).parts[0]
-            rows.append(_row(method, "all in one", part, method.cost.per_plant, "plant", 1, year))
+            whole = Price.of(method.name, method.cost).parts[0]
+            lines.append((method.name, "all in one", whole.per_plant, "plant", 1, whole, year))
         if method.costed:
             for line in (*shared, *method.costs):
                 part = part_of(line, method.spacing or settings.spacing)
-                rows.append(
-                    _row(method, line.name, part, line.amount, line.per, line.times, line.year or year)
-                )
+                own = (line.name, line.amount, line.per, line.times)
+                lines.append((method.name, *own, part, line.year or year))
+    rows = [(*named, part.per_plant, part.low, part.high, when) for *named, part, when in lines]
     columns = ["method", "line", "amount", "per", "times", "per_plant", "low", "high", "year"]
     return pd.DataFrame(rows, columns=columns)
-
-
-def _row(
-    method: Method, line: str, part: Part, amount: float, per: str, times: int, year: int | None
-) -> dict[str, Any]:
-    return {
-        "method": method.name,
-        "line": line,
-        "amount": amount,
-        "per": per,
-        "times": times,
-        "per_plant": part.per_plant,
-        "low": part.low,
-        "high": part.high,
-        "year": year,
-    }
 
 
 def draw_prices(prices: Sequence[Price], draws: int, rng: np.random.Generator) -> Floats:
@@ -200,20 +193,12 @@ def draw_prices(prices: Sequence[Price], draws: int, rng: np.random.Generator) -
     whatever the number of methods that pay it.
     """
     ranks: dict[tuple[Any, ...], Floats] = {}
-    found = np.zeros((draws, len(prices)))
+    drawn = np.zeros((draws, len(prices)))
     for column, price in enumerate(prices):
         for part in price.parts:
             if part.price not in ranks:
                 ranks[part.price] = rng.random(draws)
-            found[:, column] += _triangle(part, ranks[part.price])
-    return found
-
-
-def _triangle(part: Part, rank: Floats) -> Floats:
-    width = part.high - part.low
-    if not width > 0:
-        return np.full(len(rank), part.per_plant)
-    drawn: Floats = stats.triang.ppf(rank, (part.per_plant - part.low) / width, part.low, width)
+            drawn[:, column] += part.drawn(ranks[part.price])
     return drawn
 
 
@@ -224,7 +209,96 @@ def covariance_of_prices(prices: Sequence[Price]) -> Floats:
         for part in price.parts:
             own = spreads.setdefault(part.price, np.zeros(len(prices)))
             own[column] += np.sqrt(part.variance)
-    found = np.zeros((len(prices), len(prices)))
+    covariance = np.zeros((len(prices), len(prices)))
     for own in spreads.values():
-        found += np.outer(own, own)
-    return found
+        covariance += np.outer(own, own)
+    return covariance
+
+
+Costs = Mapping[Any, "float | Cost | Price"]
+
+
+def read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dict[Any, Price], str]:
+    """Read what a plant costs under each method, and in which currency.
+
+    Parameters
+    ----------
+    costs
+        A mapping of methods to a number, a ``Cost`` or a ``Price``; or a table with
+        ``<by>, per_plant`` and, where known, ``low, high, currency``.
+    by
+        Column of methods.
+    currency
+        As given by the caller; it wins over that of a table.
+
+    Raises
+    ------
+    PayoffError
+        When a cost is no number, is below nought or outside its range, a method has two costs, or a
+        table has two currencies.
+    """
+    if isinstance(costs, pd.DataFrame):
+        absent = [name for name in (by, "per_plant") if name not in costs.columns]
+        if absent:
+            raise PayoffError(
+                f"the table of costs has no column {', '.join(absent)}",
+                where="costs",
+                mend=f"give {by} and per_plant, and low and high where known",
+            )
+        if costs[by].duplicated().any():
+            raise PayoffError(
+                f"{costs.loc[costs[by].duplicated(), by].iloc[0]} has two costs",
+                where="costs",
+                mend="keep one",
+            )
+        currency = _one_currency(costs, currency)
+        # A blank cost is a method without a cost, not a cost of nought.
+        lines = costs.dropna(subset=["per_plant"]).to_dict("records")
+        return {
+            line[by]: _price(line[by], line["per_plant"], line.get("low"), line.get("high")) for line in lines
+        }, currency
+    if not isinstance(costs, Mapping):
+        raise PayoffError(
+            f"costs are a dict or a table, not {type(costs).__name__}",
+            where="costs",
+            mend='give for example {"rip": 4.4, "auger": 4.9}, a cost of a plant put in',
+        )
+    prices: dict[Any, Price] = {}
+    for method, cost in costs.items():
+        if isinstance(cost, Price):
+            prices[method] = cost
+        elif isinstance(cost, Cost):
+            prices[method] = Price.of(method, cost)
+        else:
+            prices[method] = _price(method, cost, None, None)
+    return prices, currency
+
+
+def _one_currency(costs: pd.DataFrame, currency: str) -> str:
+    if currency or "currency" not in costs.columns:
+        return currency
+    named = costs["currency"].dropna().unique()
+    if len(named) > 1:
+        raise PayoffError(
+            f"costs are in {len(named)} currencies: {', '.join(map(str, named))}",
+            where="costs, column currency",
+            mend="bring them to one currency and one year",
+        )
+    return str(named[0]) if len(named) else ""
+
+
+def _price(method: Any, per_plant: Any, low: Any, high: Any) -> Price:
+    try:
+        value = float(per_plant)
+        ends = [value if end is None or pd.isna(end) else float(end) for end in (low, high)]
+    except (TypeError, ValueError) as problem:
+        raise PayoffError(
+            f"the cost {per_plant!r} is not a number", where=str(method), mend="give a number"
+        ) from problem
+    if not (0 <= ends[0] <= value <= ends[1] < np.inf):
+        raise PayoffError(
+            f"the cost {value:g} with the range {ends[0]:g} to {ends[1]:g} cannot be used",
+            where=str(method),
+            mend="0 <= low <= per_plant <= high must hold",
+        )
+    return Price.of(method, Cost(per_plant=value, low=ends[0], high=ends[1]))

@@ -7,18 +7,23 @@ the difference. Nothing is told of more or less rain than the records hold.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.costs.draws import alive_at, loglog
-from survivor.costs.prices import Price
-from survivor.costs.quantiles import TAILS, quantile
-from survivor.effects.limits import Floats
+from survivor.arrays import Floats
+from survivor.costs.draws import (
+    Costed,
+    alive_at,
+    chance_error,
+    chance_of_lowest,
+    limits_of,
+    loglog,
+    per_established,
+)
+from survivor.shown import Shown
 
 DRY, WET = "a dry season", "a wet season"
 
@@ -44,7 +49,7 @@ class RainSlope:
 
 
 @dataclass(frozen=True, repr=False)
-class Scenarios:
+class Scenarios(Shown):
     """Cost per established plant as dry, and as wet, as the driest and wettest season in the records.
 
     Attributes
@@ -62,26 +67,8 @@ class Scenarios:
     table: pd.DataFrame
     checks: tuple[str, ...]
 
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
 
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
-
-def under_rain(
-    methods: Sequence[Any],
-    survival: Floats,
-    drawn_survival: Floats,
-    prices: Sequence[Price],
-    drawn_prices: Floats,
-    rain: RainSlope,
-    rng: np.random.Generator,
-    *,
-    by: str,
-    at: float,
-    currency: str = "",
-) -> Scenarios:
+def under_rain(costed: Costed, rain: RainSlope) -> Scenarios:
     """Cost per established plant in a dry and a wet season.
 
     The slope and the survival at the mean rain are drawn apart: at the mean they carry
@@ -89,61 +76,47 @@ def under_rain(
 
     Parameters
     ----------
-    methods, survival, prices
-        The methods, the share alive, and what a plant costs.
-    drawn_survival, drawn_prices
-        Draws of these, shape (draws, methods).
+    costed
+        The methods, with draws of survival and cost.
     rain
-        The slopes, and the rain of the records.
-    rng
-        Of the draws.
-    by, at, currency
-        For the table.
+        The slope of each, and the rain of the records.
     """
-    draws, size = drawn_prices.shape
-    known = rain.df > 0
-    finite = np.where(np.isfinite(rain.df) & known, rain.df, 1.0)
-    rank = rng.random((draws, 1 if _one_slope(rain) else size))
-    t = np.where(np.isposinf(rain.df), stats.norm.ppf(rank), stats.t.ppf(rank, finite))
+    draws, size = costed.paid.shape
+    usable = np.where(np.isfinite(rain.df) & (rain.df > 0), rain.df, 1.0)
+    rank = costed.random("rain").random((draws, 1 if _one_slope(rain) else size))
+    t = np.where(np.isposinf(rain.df), stats.norm.ppf(rank), stats.t.ppf(rank, usable))
     slope = rain.estimate + rain.std_error * t
-    paid = np.array([price.per_plant for price in prices])
-    rows: list[dict[str, Any]] = []
+    parts = []
     for name, amount in ((DRY, rain.driest_mm), (WET, rain.wettest_mm)):
         shift = amount - rain.mean_mm
-        best = alive_at(loglog(survival) + rain.estimate * shift)
-        alive = alive_at(loglog(drawn_survival) + slope * shift)
-        with np.errstate(divide="ignore", over="ignore"):
-            each, middle = drawn_prices / alive, paid / best
-        lowest = np.bincount(each.argmin(axis=1), minlength=size) / draws
-        ordered, sorted_alive = np.sort(each, axis=0), np.sort(alive, axis=0)
-        (low, low_error), (high, high_error) = (quantile(ordered, tail) for tail in TAILS)
-        (least, _), (most, _) = (quantile(sorted_alive, tail) for tail in TAILS)
-        rows += [
-            {
-                "scenario": name,
-                "rain_mm": amount,
-                by: method,
-                "survival": 100 * best[place],
-                "survival_lower": 100 * least[place],
-                "survival_upper": 100 * most[place],
-                "cost_per_established": middle[place],
-                "lower": low[place],
-                "upper": high[place],
-                "lower_error": low_error[place],
-                "upper_error": high_error[place],
-                "probability_lowest": lowest[place],
-                "probability_error": np.sqrt(lowest[place] * (1 - lowest[place]) / draws),
-                "currency": currency,
-                "at_day": float(at),
-            }
-            for place, method in enumerate(methods)
-        ]
+        best = alive_at(loglog(costed.survival) + rain.estimate * shift)
+        alive = alive_at(loglog(costed.alive) + slope * shift)
+        cost = per_established(costed.paid, alive)
+        ends, lowest = limits_of(alive), chance_of_lowest(cost)
+        parts.append(
+            pd.DataFrame(
+                {
+                    "scenario": name,
+                    "rain_mm": amount,
+                    costed.by: list(costed.methods),
+                    "survival": 100 * best,
+                    "survival_lower": 100 * ends["lower"],
+                    "survival_upper": 100 * ends["upper"],
+                    "cost_per_established": per_established(costed.per_plant, best),
+                    **limits_of(cost),
+                    "probability_lowest": lowest,
+                    "probability_error": chance_error(lowest, draws),
+                    "currency": costed.currency,
+                    "at_day": costed.at_day,
+                }
+            )
+        )
     checks = (
         "Rain is compared between gauges and seasons, so what else differed between them is part of it.",
         f"Dry is {rain.driest_mm:,.0f} mm and wet {rain.wettest_mm:,.0f} mm in the first dry season, the "
         "least and the most in these records; nothing is told of less or more.",
     )
-    return Scenarios(by, float(at), pd.DataFrame(rows), checks)
+    return Scenarios(costed.by, costed.at_day, pd.concat(parts, ignore_index=True), checks)
 
 
 def _one_slope(rain: RainSlope) -> bool:

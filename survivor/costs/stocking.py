@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.costs.draws import draw_share
-from survivor.costs.quantiles import TAILS
-from survivor.effects.limits import Floats
+from survivor.arguments import columns_of, is_number
+from survivor.arrays import Floats
+from survivor.costs.draws import TAILS, draw_share, random_of
 from survivor.effects.standardise import Standardised
 from survivor.errors import PayoffError
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -22,7 +23,7 @@ ALL_SITES = "all sites"
 
 
 @dataclass(frozen=True, repr=False)
-class StemsNeeded:
+class StemsNeeded(Shown):
     """Plants to put in per hectare so that the stems wanted are alive.
 
     Attributes
@@ -49,15 +50,9 @@ class StemsNeeded:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw plants needed per hectare with their limits."""
-        from survivor.figures.stocking import draw_stems
+        from survivor.figures.payoff import draw_stems
 
         return draw_stems(self.table.rename(columns={self.by: "method"}), ax)
-
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
 
 
 @dataclass(frozen=True)
@@ -67,6 +62,11 @@ class InfillLives:
     survival: float
     lower: float
     upper: float
+
+    def drawn(self, draws: int, rng: np.random.Generator) -> Floats:
+        """Draws of it, shape (draws,); all as stated where it has no limits."""
+        shares = draw_share(self.survival, self.lower, self.upper, draws, rng)
+        return shares if np.isfinite(shares).all() else np.full(draws, self.survival)
 
 
 def stems_needed(
@@ -97,88 +97,69 @@ def stems_needed(
     ------
     PayoffError
         When the target is not above nought.
+
+    Examples
+    --------
+    >>> survivor.stems_needed(survivor.survival(fit), 1000).table[["method", "plants_needed"]].round(0)
+      method  plants_needed
+    0  usual         1976.0
+    1  auger         1614.0
+    2    rip         1319.0
     """
-    if not 0 < target < np.inf:
+    if not isinstance(standard, Standardised):
         raise PayoffError(
-            f"a target of {target:g} stems per hectare cannot be used",
+            f"this takes survival by method, not {type(standard).__name__}",
+            where="standard",
+            mend="give survivor.survival(fit)",
+        )
+    if not is_number(target) or not 0 < target < np.inf:
+        raise PayoffError(
+            f"a target of {target!r} stems per hectare cannot be used",
             where="target",
             mend="give stems above 0",
         )
-    rng = np.random.default_rng(seed)
+    living = None if infill is None else infill.drawn(draws, random_of(seed, "infill"))
     rows = []
     for line in standard.table.to_dict("records"):
-        alive, low, high = (float(line[name]) / 100 for name in ("estimate", "lower", "upper"))
-        row: dict[str, Any] = {
-            standard.by: line[standard.by],
-            "survival": 100 * alive,
-            "target": target,
-            "plants_needed": _over(target, alive),
-            "lower": _over(target, high),
-            "upper": _over(target, low),
-        }
-        stems = (planted or {}).get(line[standard.by])
-        if stems is not None:
-            row |= _standing(float(stems), target, (alive, low, high), infill, draws, rng)
-        rows.append(row)
-    columns = [
-        standard.by,
-        "survival",
-        "target",
-        "plants_needed",
-        "lower",
-        "upper",
-        "planted",
-        "standing",
-        "standing_lower",
-        "standing_upper",
-        "short",
-        "infill_needed",
-        "infill_lower",
-        "infill_upper",
-    ]
-    table = pd.DataFrame(rows, columns=columns).assign(at_day=standard.at_day)
+        name = line[standard.by]
+        alive, low, high = (float(line[column]) / 100 for column in ("estimate", "lower", "upper"))
+        stems = float((planted or {}).get(name, np.nan))
+        drawn = draw_share(alive, low, high, draws, random_of(seed, str(name)))
+        short = float(np.maximum(target - stems * alive, 0.0))
+        lives = alive if infill is None else infill.survival
+        with np.errstate(divide="ignore"):
+            needed = np.maximum(target - stems * drawn, 0.0) / (drawn if living is None else living)
+        infill_lower, infill_upper = ends_of(needed)
+        rows.append(
+            {
+                standard.by: name,
+                "survival": 100 * alive,
+                "target": target,
+                "plants_needed": _over(target, alive),
+                "lower": _over(target, high),
+                "upper": _over(target, low),
+                "planted": stems,
+                "standing": stems * alive,
+                "standing_lower": stems * low,
+                "standing_upper": stems * high,
+                "short": short,
+                "infill_needed": 0.0 if short == 0 else _over(short, lives),
+                "infill_lower": infill_lower,
+                "infill_upper": infill_upper,
+                "at_day": standard.at_day,
+            }
+        )
     checks = [] if infill is not None else ["Infill is taken to live as first plants of the preparation do."]
-    return StemsNeeded(standard.by, standard.at_day, float(target), table, tuple(checks if planted else ()))
+    checks = checks if planted else []
+    return StemsNeeded(standard.by, standard.at_day, float(target), pd.DataFrame(rows), tuple(checks))
 
 
 def _over(target: float, alive: float) -> float:
     return target / alive if alive > 0 else float("inf") if alive == 0 else float("nan")
 
 
-def _standing(
-    stems: float,
-    target: float,
-    alive: tuple[float, float, float],
-    infill: InfillLives | None,
-    draws: int,
-    rng: np.random.Generator,
-) -> dict[str, float]:
-    standing = stems * alive[0]
-    short = max(target - standing, 0.0)
-    drawn = draw_share(*alive, draws, rng)
-    lives = alive[0] if infill is None else infill.survival
-    living = drawn if infill is None else _lives(infill, draws, rng)
-    with np.errstate(divide="ignore"):
-        needed = np.maximum(target - stems * drawn, 0.0) / living
-    low, high = _ends(needed)
-    return {
-        "planted": stems,
-        "standing": standing,
-        "standing_lower": stems * alive[1],
-        "standing_upper": stems * alive[2],
-        "short": short,
-        "infill_needed": _over(short, lives) if short > 0 else 0.0,
-        "infill_lower": low,
-        "infill_upper": high,
-    }
-
-
-def _lives(infill: InfillLives, draws: int, rng: np.random.Generator) -> Floats:
-    drawn = draw_share(infill.survival, infill.lower, infill.upper, draws, rng)
-    return drawn if np.isfinite(drawn).all() else np.full(draws, infill.survival)
-
-
-def _ends(drawn: Floats) -> tuple[float, float]:
+def ends_of(drawn: Floats) -> tuple[float, float]:
+    """Limits of draws; blank where some draw is."""
     if np.isnan(drawn).any():
         return float("nan"), float("nan")
     ordered = np.sort(drawn)
@@ -188,7 +169,7 @@ def _ends(drawn: Floats) -> tuple[float, float]:
 
 
 @dataclass(frozen=True, repr=False)
-class InfillOrder:
+class InfillOrder(Shown):
     """Infill plants to order for those that died so far.
 
     Attributes
@@ -209,15 +190,9 @@ class InfillOrder:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the plants to order at each site with their limits."""
-        from survivor.figures.stocking import draw_order
+        from survivor.figures.payoff import draw_order
 
         return draw_order(self.table, ax)
-
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
 
 
 def infill_order(
@@ -238,61 +213,45 @@ def infill_order(
         How many infill plants live; None: all are taken to live, which is said.
     draws, seed
         Size and seed of the simulation.
+
+    Examples
+    --------
+    >>> site = {"site": ["a"], "planted": [100], "survival": [70.0], "lower": [60.0], "upper": [78.0]}
+    >>> survivor.infill_order(pd.DataFrame(site)).table[["site", "dead", "dead_lower", "dead_upper"]]
+      site  dead  dead_lower  dead_upper
+    0    a  30.0        22.0        40.0
     """
-    rng = np.random.default_rng(seed)
+    needed = ("site", "planted", "survival", "lower", "upper")
+    columns_of(sites, needed, "sites", PayoffError, f"give a row a site with {', '.join(needed)}")
     lives = 1.0 if infill is None else infill.survival
-    living = np.ones(draws) if infill is None else _lives(infill, draws, rng)
+    living = np.ones(draws) if infill is None else infill.drawn(draws, random_of(seed, "infill"))
     rows: list[dict[str, Any]] = []
-    total_dead, total_order = np.zeros(draws), np.zeros(draws)
+    dead_of, order_of = np.zeros(draws), np.zeros(draws)  # of all sites
     for line in sites.to_dict("records"):
         planted, standing = float(line["planted"]), float(line.get("infill_alive") or 0.0)
         alive, low, high = (float(line[name]) / 100 for name in ("survival", "lower", "upper"))
-        row = {
-            "site": line["site"],
-            "planted": planted,
-            "at_day": line.get("at_day"),
-            "infill_alive": standing,
-            "n_plots": line.get("n_plots"),
-        }
-        drawn = draw_share(alive, low, high, draws, rng)
+        row = {"site": line["site"], "planted": planted, "at_day": line.get("at_day")}
+        row |= {"infill_alive": standing, "n_plots": line.get("n_plots"), "note": ""}
+        drawn = draw_share(alive, low, high, draws, random_of(seed, str(line["site"])))
         if np.isnan(drawn).any():
-            rows.append({**row, "note": "no limits can be given, so it is not in the total"})
-            continue
-        dead = planted * (1 - drawn)
-        order = np.maximum(dead - standing, 0.0) / living
-        total_dead += dead
-        total_order += order
-        rows.append(
-            {
-                **row,
-                "dead": planted * (1 - alive),
-                "dead_lower": planted * (1 - high),
-                "dead_upper": planted * (1 - low),
-                "to_order": max(planted * (1 - alive) - standing, 0.0) / lives,
-                "lower": _ends(order)[0],
-                "upper": _ends(order)[1],
-                "note": "",
-            }
-        )
-    told = [row for row in rows if not row["note"]]
-    if len(told) > 1:
-        dead_low, dead_high = _ends(total_dead)
-        low, high = _ends(total_order)
-        rows.append(
-            {
-                "site": ALL_SITES,
-                **{
-                    name: sum(float(row[name]) for row in told)
-                    for name in ("planted", "infill_alive", "dead", "to_order")
-                },
-                "dead_lower": dead_low,
-                "dead_upper": dead_high,
-                "lower": low,
-                "upper": high,
-                "n_plots": sum(int(row["n_plots"] or 0) for row in told),
-                "note": "",
-            }
-        )
+            row["note"] = "no limits can be given, so it is not in the total"
+        else:
+            dead = planted * (1 - drawn)
+            order = np.maximum(dead - standing, 0.0) / living
+            dead_of, order_of = dead_of + dead, order_of + order
+            row |= {"dead": planted * (1 - alive), "dead_lower": planted * (1 - high)}
+            row |= {"dead_upper": planted * (1 - low)}
+            row |= {"to_order": max(planted * (1 - alive) - standing, 0.0) / lives}
+            row["lower"], row["upper"] = ends_of(order)
+        rows.append(row)
+    orders = [row for row in rows if not row["note"]]
+    if len(orders) > 1:
+        summed = ("planted", "infill_alive", "dead", "to_order")
+        total: dict[str, Any] = {name: sum(float(row[name]) for row in orders) for name in summed}
+        total["dead_lower"], total["dead_upper"] = ends_of(dead_of)
+        total["lower"], total["upper"] = ends_of(order_of)
+        total["n_plots"] = sum(int(row["n_plots"] or 0) for row in orders)
+        rows.append({"site": ALL_SITES, **total, "note": ""})
     columns = [
         "site",
         "planted",

@@ -14,10 +14,11 @@ from typing import Final
 
 import numpy as np
 
-from survivor.curves.samples import Codes, FloatArray, Sample, sums
+from survivor.arrays import Codes, Floats
+from survivor.curves.samples import Sample, sums
 from survivor.curves.turnbull import Npmle, Problem, set_up, solve
 from survivor.errors import CurveError
-from survivor.figures.words import many
+from survivor.words import counted
 
 _MOST_REPLICATES: Final = 120
 _GROUPS: Final = 60  # of plots, where there are too many to leave out one by one
@@ -37,9 +38,9 @@ class Bounded:
         Plot of each, shape (n,).
     """
 
-    left: FloatArray
-    right: FloatArray
-    weight: FloatArray
+    left: Floats
+    right: Floats
+    weight: Floats
     cluster: Codes
 
 
@@ -49,10 +50,10 @@ class Fitted:
 
     problem: Problem
     bounded: Bounded
-    weight: FloatArray
+    weight: Floats
     estimate: Npmle
 
-    def known(self, days: FloatArray) -> FloatArray:
+    def known(self, days: Floats) -> Floats:
         """Seedlings known to be alive or dead on each day."""
         # Days ascend: each seedling counts as alive up to its left end, as dead from its right end on.
         upto = np.searchsorted(days, self.bounded.left, side="right")
@@ -60,8 +61,7 @@ class Fitted:
         size = len(days) + 1
         alive = sums(upto, self.bounded.weight, size)[::-1].cumsum()[::-1][1:]
         dead = sums(since, self.bounded.weight, size)[:-1].cumsum()
-        total: FloatArray = alive + dead
-        return total
+        return np.asarray(alive + dead)
 
 
 def bounded(sample: Sample, label: str) -> Bounded:
@@ -78,8 +78,8 @@ def bounded(sample: Sample, label: str) -> Bounded:
     late = (count < 0) & (day > first)
     if late.any():
         raise CurveError(
-            f"{many(float(-count[late].sum()), 'seedling')} entered the watch after day {first:g} (the first "
-            f"on day {day[late].min():g}); Turnbull's estimate does not take late entry",
+            f"{counted(float(-count[late].sum()), 'seedling')} entered the watch after day {first:g} (the "
+            f"first on day {day[late].min():g}); Turnbull's estimate does not take late entry",
             where=f"curve of {label}",
             mend='use estimator="kaplan-meier", which does, or keep the plants watched from the start',
         )
@@ -121,7 +121,7 @@ def grouped(sample: Sample) -> Sample:
     )  # fmt: skip
 
 
-def replicates(fitted: Fitted, sample: Sample, days: FloatArray) -> Iterator[tuple[FloatArray, Codes]]:
+def replicates(fitted: Fitted, sample: Sample, days: Floats) -> Iterator[tuple[Floats, Codes]]:
     """Turnbull's curves at ``days`` with one plot (or group of plots) left out at a time.
 
     Parameters

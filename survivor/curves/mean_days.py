@@ -9,6 +9,10 @@ than those of independent seedlings.
 References: Klein and Moeschberger (2003), section 4.5, for the mean; Cole and Hernan
 (2004), Computer Methods and Programs in Biomedicine 75, 45-49, for curves of weighted
 plants; the jackknife as in ``survivor.curves.limits``.
+
+Mean days alive out of the first so many: the area under a Kaplan-Meier curve, exactly.
+
+Reference: Klein and Moeschberger 2003, Survival Analysis, section 4.5.
 """
 
 from __future__ import annotations
@@ -19,13 +23,98 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import stats
 
-from survivor.curves.limits import quantile
-from survivor.curves.restricted import MeanDays, mean_days, restricted_mean, wider
+from survivor.arguments import is_number
+from survivor.arrays import Floats
+from survivor.curves.limits import replicates
+from survivor.curves.product_limit import of_all, product_limit, risk_sets
 from survivor.curves.samples import Sample, collect
 from survivor.errors import CurveError
+from survivor.frames import Table, own_frame
 from survivor.intervals import check_intervals, cluster_columns, entries, group_codes
+from survivor.limits import half_width, no_less_than_independent, t_test
+
+
+def area(days: Floats, survival: Floats, first: float, until: float) -> Floats:
+    """Area under steps from ``first`` to ``until``; days run along the last axis of ``survival``."""
+    edges = np.clip(np.concatenate([[first], days, [max(until, days[-1])]]), first, until)
+    ones = np.ones((*survival.shape[:-1], 1))
+    heights = np.concatenate([ones, survival], axis=-1)
+    return np.asarray(heights @ np.diff(edges))
+
+
+@dataclass(frozen=True)
+class MeanDays:
+    """A restricted mean and what its variance is made of.
+
+    Attributes
+    ----------
+    mean, variance
+        Days, and days squared.
+    pulls
+        How far the mean moves without each plot, times the root of what that counts:
+        their squares sum to the variance; shape (plots,). Empty where seedlings are independent.
+    df
+        Degrees of freedom; infinite where seedlings are independent.
+    independent
+        Variance with seedlings independent (Greenwood).
+    """
+
+    mean: float
+    variance: float
+    pulls: Floats
+    df: float
+    independent: float
+
+
+def mean_days(sample: Sample, until: float) -> MeanDays:
+    """Mean days alive from the start of the watch to day ``until``.
+
+    By the jackknife over plots with t on plots less strata (NaN where none is left), or
+    Greenwood's formula and the normal where seedlings are independent.
+    """
+    first = float(sample.start.min())
+    days = np.unique(sample.stop)
+    at_risk, died = of_all(sample, days)
+    survival = product_limit(at_risk, died)
+    mean = float(area(days, survival, first, until))
+    ahead = mean - np.array([float(area(days, survival, first, min(day, until))) for day in days])
+    alive = at_risk - died
+    left = (alive > 1e-9) & (days <= until)
+    plain = float((ahead[left] ** 2 * died[left] / (at_risk[left] * alive[left])).sum())
+    if sample.clustered:
+        pulls = np.full(sample.plots, np.nan)
+        if sample.df >= 1:
+            size = np.bincount(sample.stratum).astype(float)
+            for curves, plots in replicates(sample, lambda s, u, n: risk_sets(s, days, u, n)):
+                share = ((size - 1) / size)[sample.stratum[plots]]
+                pulls[plots] = np.sqrt(share) * (area(days, curves, first, until) - mean)
+        return MeanDays(mean, float(pulls @ pulls), pulls, float(sample.df), plain)
+    return MeanDays(mean, plain, np.empty(0), np.inf, plain)
+
+
+def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float, float]:
+    """Mean days alive from the start of the watch to day ``until``, with limits.
+
+    Returns
+    -------
+    mean, std_error, df, lower, upper
+        Days; see :func:`mean_days` and ``survivor.limits``. Limits are cut at 0 and the
+        length of the watch.
+    """
+    found = mean_days(sample, until)
+    if np.isnan(found.variance):
+        return found.mean, float("nan"), found.df, float("nan"), float("nan")
+    error = _error(found.variance, found.df, found.independent)
+    half = float(half_width(error, found.df)[0])
+    longest = until - float(sample.start.min())
+    return found.mean, float(error[0]), found.df, max(found.mean - half, 0.0), min(found.mean + half, longest)
+
+
+def _error(variance: float, df: float, independent: float) -> Floats:
+    """Return the standard error, shape (1,), by the one rule for limits."""
+    return no_less_than_independent(np.sqrt([variance]), df, np.sqrt([independent]))
+
 
 UNIT = "days alive"
 
@@ -65,7 +154,7 @@ class MeanDaysAlive:
 
 
 def mean_days_alive(
-    intervals: pd.DataFrame,
+    intervals: Table,
     by: str = "method",
     until: float = 365,
     cluster: str | Sequence[str] | None = "plot",
@@ -104,8 +193,19 @@ def mean_days_alive(
     -----
     A death counts on the day it was found, so means are up to a visit's gap too long,
     alike in groups that were visited together.
+
+    Examples
+    --------
+    >>> survivor.mean_days_alive(intervals, until=365).table[["method", "estimate"]].round(0)
+      method  estimate
+    0  usual     319.0
+    1  auger     325.0
+    2    rip     340.0
     """
+    intervals = own_frame(intervals)
     check_intervals(intervals)
+    if not is_number(until) or not 0 < until < np.inf:
+        raise CurveError(f"{until!r} is no number of days", where="until", mend="for example until=365")
     labels, samples = collect(intervals, by, cluster, strata)
     names = labels.tolist()
     base = names[0] if against is None else against
@@ -202,20 +302,19 @@ def _difference(
         return line | {"reason": "; ".join(reasons)}
     means = mean_days(own, until), mean_days(other, until)
     estimate = means[0].mean - means[1].mean
-    variance, df = wider(*_variance(means, own, other), means[0].independent + means[1].independent)
+    variance, df = _variance(means, own, other)
+    error = _error(variance, df, means[0].independent + means[1].independent)
     line |= {"mean": means[0].mean, "mean_against": means[1].mean, "estimate": estimate}
     line["n_plots"] = len(np.union1d(own.plot, other.plot)) if cluster else 0
-    if not variance > 0 or (df is not None and not df > 0):
+    if not (error[0] > 0 and df > 0):
         return line | {"reason": "the plots leave no degree of freedom for limits"}
-    error = variance**0.5
-    half = quantile(df) * error
-    spread = stats.norm if df is None else stats.t(df)
+    half = float(half_width(error, df)[0])
     return line | {
-        "std_error": error,
-        "df": np.inf if df is None else df,
+        "std_error": float(error[0]),
+        "df": df,
         "lower": estimate - half,
         "upper": estimate + half,
-        "p_value": float(2 * spread.sf(abs(estimate) / error)),
+        "p_value": float(t_test(np.array([estimate]), error, np.array([df]))[0]),
     }
 
 
@@ -243,11 +342,11 @@ def _alike(frame: pd.DataFrame, first: np.ndarray[Any, Any], place: np.ndarray[A
     return frame.assign(at_risk=frame["at_risk"] * weight, died=frame["died"] * weight)
 
 
-def _variance(means: tuple[MeanDays, MeanDays], own: Sample, other: Sample) -> tuple[float, float | None]:
-    """Variance of a difference, and its degrees of freedom (None: normal)."""
+def _variance(means: tuple[MeanDays, MeanDays], own: Sample, other: Sample) -> tuple[float, float]:
+    """Variance of a difference, and its degrees of freedom."""
     first, second = means
-    if first.df is None or second.df is None:
-        return first.variance + second.variance, None
+    if np.isinf(first.df) or np.isinf(second.df):
+        return first.variance + second.variance, np.inf
     plots = np.union1d(own.plot, other.plot)
     pull = np.zeros(len(plots))
     pull[np.searchsorted(plots, own.plot)] += first.pulls
@@ -256,4 +355,4 @@ def _variance(means: tuple[MeanDays, MeanDays], own: Sample, other: Sample) -> t
     if len(plots) < len(own.plot) + len(other.plot):  # plots that hold both
         return variance, float(min(first.df, second.df))
     parts = first.variance**2 / max(first.df, 1) + second.variance**2 / max(second.df, 1)
-    return variance, variance**2 / parts if parts > 0 else float("nan")
+    return variance, variance**2 / parts if parts > 0 else float(min(first.df, second.df))

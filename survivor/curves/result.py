@@ -1,21 +1,130 @@
-"""What a curve call gives back: frozen, with a table, callable steps, and what is known at risk."""
+"""What a curve call gives back: frozen, with a table, callable steps, and what is known at risk.
+
+A survival curve as a callable step that refuses what it cannot know.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterable
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from html import escape
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 import pandas as pd
 
-from survivor.curves.restricted import restricted_mean
-from survivor.curves.samples import FloatArray, Sample
-from survivor.curves.steps import Step
+from survivor.arguments import amount, several
+from survivor.arrays import Floats
+from survivor.curves.bands import band
+from survivor.curves.mean_days import restricted_mean
+from survivor.curves.samples import Sample
 from survivor.errors import CurveError
+from survivor.limits import check_level
+from survivor.shown import tidy
+from survivor.vocabulary import CONFIDENCE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
+
+
+@dataclass(frozen=True)
+class Step:
+    """Survival of one group by day since planting; call it with a day.
+
+    Attributes
+    ----------
+    label
+        The group.
+    days
+        Days at which something is known, ascending; the first is where the curve begins.
+    survival, lower, upper
+        From 0 to 1 at ``days``, with 95 % CI (NaN where there are none).
+    last_day
+        Last visit of the group; the curve says nothing after it, unless all had died.
+    gaps
+        Open intervals (days) inside which the curve falls by an unknown path.
+    rounds
+        First and last day of visits taken as one round; a day inside reads as the last.
+
+    Examples
+    --------
+    >>> step = survivor.curve(intervals, by="method")["rip"]
+    >>> round(step(365), 3), [round(end, 2) for end in step.limits(365)]
+    (0.763, [0.66, 0.84])
+    """
+
+    label: str
+    days: Floats
+    survival: Floats
+    lower: Floats
+    upper: Floats
+    last_day: float
+    gaps: tuple[tuple[float, float], ...] = ()
+    rounds: tuple[tuple[float, float], ...] = ()
+
+    def __call__(self, day: float) -> float:
+        """Share alive (0 to 1) at ``day``.
+
+        Raises
+        ------
+        CurveError
+            When the day is before the curve begins, after the last visit, or inside
+            an interval in which deaths are known but not their day.
+        """
+        return float(self.survival[self._place(day)])
+
+    def limits(self, day: float) -> tuple[float, float]:
+        """95 % CI at ``day``; refuses as calling does."""
+        place = self._place(day)
+        return float(self.lower[place]), float(self.upper[place])
+
+    def bounds(self, day: float) -> tuple[float, float]:
+        """Range in which the curve itself lies at ``day``: one value, save inside a gap."""
+        self._watched(day)
+        day = self._in_round(day)
+        place = int(np.searchsorted(self.days, day, side="right")) - 1
+        after = place + 1 if self._gap(day) else place
+        return float(self.survival[after]), float(self.survival[place])
+
+    def _place(self, day: float) -> int:
+        self._watched(day)
+        day = self._in_round(day)
+        gap = self._gap(day)
+        if gap is not None:
+            low, high = self.bounds(day)
+            raise CurveError(
+                f"the curve is not determined on day {day:g}: between days {gap[0]:g} and {gap[1]:g} it "
+                f"falls from {100 * high:.1f} to {100 * low:.1f} per 100, and no visit tells when",
+                where=f"curve of {self.label}",
+                mend=f"ask for day {gap[0]:g} or {gap[1]:g}, or for bounds({day:g})",
+            )
+        return int(np.searchsorted(self.days, day, side="right")) - 1
+
+    def _watched(self, day: float) -> None:
+        if isinstance(day, str) or not np.isfinite(day):
+            raise CurveError(f"{day!r} is no day", where="day", mend="for example 365")
+        # Where nobody is left alive nobody is alive later.
+        if self.days[0] <= day and (day <= self.last_day or self.survival[-1] == 0):
+            return
+        if day < self.days[0]:
+            raise CurveError(
+                f"the watch begins on day {self.days[0]:g}; day {day:g} is before it",
+                where=f"curve of {self.label}",
+                mend="survival from planting is not known to those who were tagged later",
+            )
+        raise CurveError(
+            f"the last visit was on day {self.last_day:g}; nothing is known of day {day:g}",
+            where=f"curve of {self.label}",
+            mend=f"ask for day {self.last_day:g} or before",
+        )
+
+    def _in_round(self, day: float) -> float:
+        found = next((last for first, last in self.rounds if first <= day < last), day)
+        return min(found, self.last_day)
+
+    def _gap(self, day: float) -> tuple[float, float] | None:
+        return next((gap for gap in self.gaps if gap[0] < day < gap[1]), None)
+
 
 _SHOWN = 40  # rows of a table that are printed whole
 
@@ -30,10 +139,10 @@ class Curves:
     ----------
     table
         A row per group and day: the column drawn by (``group`` where there is none),
-        ``day`` (since planting), ``survival, lower, upper`` (0 to 1; 95 % limits, NaN
-        where none can be given), ``at_risk`` (watched up to that day; on the first day
-        those who begin; exposed, by halves, in a life table) and ``died`` (found dead
-        since the row before).
+        ``day`` (since planting), ``survival, std_error, lower, upper`` (0 to 1; 95 % CI;
+        NaN where none can be given, and no standard error at 0 and 100 %), ``at_risk``
+        (watched up to that day; on the first day those who begin; exposed, by halves, in a
+        life table) and ``died`` (found dead since the row before).
     by
         The column drawn by, or None.
     estimator
@@ -50,9 +159,12 @@ class Curves:
 
     Examples
     --------
-    >>> curves = survivor.curve(intervals, by="method")     # doctest: +SKIP
-    >>> curves.at(365, "ripped"), curves["ripped"].limits(365)   # doctest: +SKIP
-    >>> curves.read(365)                                    # doctest: +SKIP
+    >>> curves = survivor.curve(intervals, by="method")
+    >>> curves.read(365)[["method", "survival", "at_risk"]].round(3)
+      method  survival  at_risk
+    0  usual     0.500      120
+    1  auger     0.619      125
+    2    rip     0.763      138
     """
 
     table: pd.DataFrame
@@ -93,6 +205,11 @@ class Curves:
         CurveError
             When the day is outside the watch or inside an interval in which the curve is
             not determined, there is no such group, or none is named and there are several.
+
+        Examples
+        --------
+        >>> round(survivor.curve(intervals, by="method").at(365, "rip"), 4)
+        0.7625
         """
         if group is None and len(self.steps) > 1:
             raise CurveError(
@@ -105,7 +222,17 @@ class Curves:
         """Survival of every group at ``day``, with limits and numbers at risk.
 
         A group whose curve says nothing at that day has NaN and the reason in ``note``.
+
+        Examples
+        --------
+        >>> survivor.curve(intervals, by="method").read(365)[["method", "survival"]].round(2)
+          method  survival
+        0  usual      0.50
+        1  auger      0.62
+        2    rip      0.76
         """
+        if isinstance(day, str):
+            raise CurveError(f"{day!r} is no day", where="day", mend="for example 365")
         rows = []
         for step in self.steps:
             try:
@@ -135,8 +262,16 @@ class Curves:
             The group, ``day`` and ``at_risk``: those watched over an interval
             (start, stop] that holds the day. On the first day of the watch, those who
             begin it; after the last visit, 0.
+
+        Examples
+        --------
+        >>> survivor.curve(intervals).at_risk([100, 365])["at_risk"].tolist()
+        [480, 383]
         """
-        asked = np.asarray(list(days), dtype=float)
+        mend = "give days since planting, for example [0, 180, 365]"
+        asked = np.array(
+            [amount(day, "days", CurveError, mend) for day in several(days, "days", CurveError, mend)]
+        )
         counts = [_watched(sample, asked) for sample in self._samples]
         return pd.DataFrame(
             {
@@ -155,9 +290,14 @@ class Curves:
             The group, ``median, lower, upper`` (days; NaN: not reached within the watch)
             and ``unit``. The limits are the days on which the limits of the curve reach
             one half (Brookmeyer and Crowley 1982, Biometrics 38, 29-41).
+
+        Examples
+        --------
+        >>> survivor.curve(intervals, by="method").median()["median"].tolist()
+        [365.0, nan, nan]
         """
         rows = [
-            (_reaches(step, step.survival), _reaches(step, step.lower), _reaches(step, step.upper))
+            tuple(first_at(step.days, level, 0.5) for level in (step.survival, step.lower, step.upper))
             for step in self.steps
         ]
         found = pd.DataFrame(rows, columns=["median", "lower", "upper"]).assign(unit="days since planting")
@@ -179,11 +319,17 @@ class Curves:
         CurveError
             When the estimator is not Kaplan-Meier, or the day is outside a group's watch
             while some of it are alive.
+
+        Examples
+        --------
+        >>> survivor.curve(intervals, by="method").restricted_mean(365)["estimate"].round(0).tolist()
+        [319.0, 325.0, 340.0]
         """
         if self.estimator != "kaplan-meier":
             raise CurveError(
                 "the area is not determined where days of death are not", mend='use estimator="kaplan-meier"'
             )
+        day = amount(day, "day", CurveError, "for example 365")
         rows = []
         for step, sample in zip(self.steps, self._samples, strict=True):
             if not (day > step.last_day and step.survival[-1] == 0):
@@ -194,6 +340,56 @@ class Curves:
         found = pd.DataFrame(rows, columns=columns).assign(unit="days alive")
         found.insert(0, self.column, self._labels(range(len(self.steps))))
         return found
+
+    def band(self, level: float = CONFIDENCE, seed: int = 1) -> Curves:
+        """Give the same curves with a confidence band: limits that hold every day at once.
+
+        Parameters
+        ----------
+        level
+            Probability that the whole curve lies inside the band.
+        seed
+            Of the 20,000 draws from which the band's width is read.
+
+        Returns
+        -------
+        Curves
+            With the band in ``lower, upper``, from the first day with a death to the last on which
+            some were alive and two plots watched; see ``survivor.curves.bands`` for the method.
+
+        Raises
+        ------
+        CurveError
+            When the curves are not Kaplan-Meier ones.
+
+        Examples
+        --------
+        >>> curves = survivor.curve(intervals, by="method")
+        >>> [round(end, 2) for end in curves.band()["rip"].limits(365)]
+        [0.65, 0.85]
+        """
+        if self.estimator != "kaplan-meier":
+            raise CurveError("bands are of Kaplan-Meier curves", mend='use estimator="kaplan-meier"')
+        check_level(level)
+        parts = [part for _, part in self.table.groupby(self.column, sort=False, observed=True, dropna=False)]
+        ends = [band(sample, part, level, seed) for sample, part in zip(self._samples, parts, strict=True)]
+        lower, upper = (np.concatenate([each[place] for each in ends]) for place in (0, 1))
+        steps = tuple(
+            replace(step, lower=low, upper=high) for step, (low, high) in zip(self.steps, ends, strict=True)
+        )
+        words = f"{100 * level:g} % confidence band, holding every day at once; day by day: {self.limits}"
+        return replace(self, table=self.table.assign(lower=lower, upper=upper), limits=words, steps=steps)
+
+    def tidy(self) -> pd.DataFrame:
+        """Give the table in the columns that all results share; see ``survivor.shown.tidy``.
+
+        Examples
+        --------
+        >>> survivor.curve(intervals, by="method").tidy()[["group", "estimate"]].round(3).tail(1)
+                  group  estimate
+        8  rip; 365.0     0.763
+        """
+        return tidy(self.table)
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the curves; returns the matplotlib Axes."""
@@ -209,8 +405,6 @@ class Curves:
 
     def _repr_html_(self) -> str:
         """Show the table, its limits and its notes in a notebook."""
-        from html import escape
-
         words = "".join(f"<p>{escape(text)}</p>" for text in (self.limits, *self.notes))
         return str(self.table.to_html(index=False, float_format=lambda x: f"{x:.3f}", na_rep="")) + words
 
@@ -227,19 +421,20 @@ class Curves:
         return self.groups.index(wanted)
 
 
-def _reaches(step: Step, level: FloatArray) -> float:
-    low = np.flatnonzero(level <= 0.5)
-    return float(step.days[low[0]]) if len(low) else float("nan")
+def first_at(days: Floats, curve: Floats, level: float) -> float:
+    """First day on which a curve is at a level or below; NaN where it never is."""
+    low = np.flatnonzero(curve <= level + 1e-12)
+    return float(days[low[0]]) if len(low) else float("nan")
 
 
-def _watched(sample: Sample, days: FloatArray) -> FloatArray:
+def _watched(sample: Sample, days: Floats) -> Floats:
     first = float(sample.start.min())
     at = np.where(days == first, np.nextafter(first, np.inf), days)
     covers = (sample.start[:, None] < at[None, :]) & (at[None, :] <= sample.stop[:, None])
     return whole(sample.at_risk @ covers)
 
 
-def whole(counts: FloatArray) -> FloatArray:
+def whole(counts: Floats) -> Floats:
     """Turn counts into whole numbers where all are."""
     rounded = np.round(counts)
     return rounded.astype(np.int64) if np.allclose(counts, rounded, atol=1e-9, rtol=0) else counts

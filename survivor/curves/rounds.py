@@ -5,6 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import is_number
+from survivor.arrays import Floats
 from survivor.errors import CurveError
 from survivor.intervals import ENTRY_GROUP, group_codes
 
@@ -31,9 +33,9 @@ def in_rounds(frame: pd.DataFrame, align: float) -> tuple[pd.DataFrame, list[tup
     CurveError
         When a plot was visited twice in what would be one round.
     """
-    if not align > 0:
+    if not is_number(align) or not align > 0:
         raise CurveError(
-            f"align = {align} days makes no round", mend="give a number of days above 0, or None"
+            f"align = {align!r} days makes no round", mend="give a number of days above 0, or None"
         )
     stops = np.unique(frame["stop_day"].to_numpy(dtype=float))
     opens = np.concatenate([[True], np.diff(stops) > align])
@@ -59,7 +61,7 @@ def in_rounds(frame: pd.DataFrame, align: float) -> tuple[pd.DataFrame, list[tup
 
 
 def at_milestone(
-    frame: pd.DataFrame, day: float, window: float
+    frame: pd.DataFrame, day: float | Floats, window: float
 ) -> tuple[pd.DataFrame, tuple[float, float] | None]:
     """Take the visit nearest to a milestone as made on its very day.
 
@@ -71,7 +73,7 @@ def at_milestone(
     frame
         A risk-interval table.
     day
-        The milestone, in days since planting.
+        The milestone, in days since planting; or one a row, the same for all rows of a plot.
     window
         How many days a visit may lie from it.
 
@@ -99,5 +101,4 @@ def at_milestone(
         start_day=np.where(start == visit[code], day, start),
         stop_day=np.where(stop == visit[code], day, stop),
     )
-    moved.attrs = dict(frame.attrs)
     return moved, (float(stop[chosen].min()), float(stop[chosen].max()))

@@ -2,25 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import CurveError
-from survivor.intervals import cluster_columns, collapse_rows, group_codes
-
-FloatArray = NDArray[np.float64]
-Codes = NDArray[np.intp]
+from survivor.intervals import alike, cluster_columns, collapse_rows, group_codes, whole_names
 
 BLANK: Final = "not recorded"
 
 
-def sums(codes: Codes, values: FloatArray, size: int) -> FloatArray:
+def sums(codes: Codes, values: Floats, size: int) -> Floats:
     """Sum values by code, shape (size,)."""
     return np.bincount(codes, weights=values, minlength=size).astype(np.float64, copy=False)
 
@@ -47,10 +44,10 @@ class Sample:
         Strata that held one plot only and were put together with others.
     """
 
-    start: FloatArray
-    stop: FloatArray
-    at_risk: FloatArray
-    died: FloatArray
+    start: Floats
+    stop: Floats
+    at_risk: Floats
+    died: Floats
     cluster: Codes
     stratum: Codes
     plot: Codes
@@ -79,7 +76,7 @@ class Sample:
         np.maximum.at(last, self.cluster, self.stop)
         return float(np.sort(last)[-2]) if self.plots > 1 else -np.inf
 
-    def net(self, unit: Codes) -> tuple[Codes, FloatArray, FloatArray]:
+    def net(self, unit: Codes) -> tuple[Codes, Floats, Floats]:
         """Seedlings that left alive (above 0) or entered (below 0), by unit and day.
 
         Who leaves one interval alive and enters the next on the same day does neither.
@@ -95,7 +92,7 @@ class Sample:
         moved = np.abs(count) > 1e-9
         return key[moved] // len(days), days[key[moved] % len(days)], count[moved]
 
-    def entered(self) -> FloatArray:
+    def entered(self) -> Floats:
         """Seedlings that entered the watch, by plot."""
         unit, _, count = self.net(self.cluster)
         return sums(unit, np.maximum(-count, 0.0), self.plots)
@@ -130,6 +127,8 @@ def collect(
     CurveError
         When a column is absent or a plot lies in two strata.
     """
+    names = [*([] if cluster is None else cluster_columns(frame, cluster)), *_known(frame, by, strata)]
+    frame = alike(frame, names)[0]
     labels, group = _groups(frame, by)
     if cluster is None:
         plot: Codes = np.zeros(len(frame), dtype=np.intp)
@@ -160,10 +159,16 @@ def collect(
     return labels, samples
 
 
+def _known(frame: pd.DataFrame, by: str | None, strata: str | Sequence[str] | None) -> list[str]:
+    """Columns that are there of those that curves are drawn by and plots compared within."""
+    asked = [*([] if strata is None else whole_names(frame, strata)[0]), by]
+    return [name for name in asked if isinstance(name, str) and name in frame.columns]
+
+
 def _groups(frame: pd.DataFrame, by: str | None) -> tuple[pd.Series, Codes]:
     if by is None:
         return pd.Series(["all"], name="group"), np.zeros(len(frame), dtype=np.intp)
-    if by not in frame.columns:
+    if not isinstance(by, Hashable) or by not in frame.columns:
         raise CurveError(
             f"the intervals have no column {by!r} to draw curves by",
             where="risk intervals",
@@ -214,7 +219,7 @@ def _join_lonely(stratum: Codes) -> tuple[Codes, int]:
     return np.unique(target[stratum], return_inverse=True)[1].astype(np.intp), count
 
 
-def _day_codes(days: FloatArray) -> tuple[FloatArray, Codes]:
+def _day_codes(days: Floats) -> tuple[Floats, Codes]:
     """Distinct days and the place of each; whole days need no sorting."""
     top = days.max()
     if top < 1e6 and np.all(days == np.floor(days)):

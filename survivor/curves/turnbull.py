@@ -19,14 +19,10 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
-from scipy.optimize import nnls
 
+from survivor.arrays import Codes, Floats
+from survivor.climbing import halved, never_below_nought, peaks
 from survivor.errors import CurveError
-
-FloatArray = NDArray[np.float64]
-Codes = NDArray[np.intp]
 
 CERTIFIED: Final = 1e-8  # how far above 1 the largest gradient may stay
 _EM_FIRST: Final = 40
@@ -52,27 +48,26 @@ class Npmle:
         Sum of weight times log probability.
     """
 
-    left: FloatArray
-    right: FloatArray
-    mass: FloatArray
+    left: Floats
+    right: Floats
+    mass: Floats
     largest_gradient: float
     iterations: int
     log_likelihood: float
 
-    def survival(self, days: FloatArray) -> FloatArray:
+    def survival(self, days: Floats) -> Floats:
         """Survival at ``days``; inside an innermost interval, its value at the left end."""
         gone = np.concatenate([[0.0], np.cumsum(self.mass)])
-        alive: FloatArray = 1 - gone[np.searchsorted(self.right, days, side="right")]
+        alive: Floats = 1 - gone[np.searchsorted(self.right, days, side="right")]
         return snapped(alive)
 
 
-def snapped(survival: FloatArray) -> FloatArray:
+def snapped(survival: Floats) -> Floats:
     """Survival with rounding dust at 0 and 1 removed."""
-    clean: FloatArray = np.where(survival < 1e-10, 0.0, np.where(survival > 1 - 1e-10, 1.0, survival))
-    return clean
+    return np.where(survival < 1e-10, 0.0, np.where(survival > 1 - 1e-10, 1.0, survival))
 
 
-def innermost(left: FloatArray, right: FloatArray) -> tuple[FloatArray, FloatArray]:
+def innermost(left: Floats, right: Floats) -> tuple[Floats, Floats]:
     """Intervals (q, p] from a left end to the next right end with no end between.
 
     Left ends are open and right ends closed, so at equal days a right end comes first:
@@ -94,14 +89,14 @@ class Problem:
     maps what was given to these.
     """
 
-    left: FloatArray
-    right: FloatArray
+    left: Floats
+    right: Floats
     first: Codes
     last: Codes
     row: Codes
 
 
-def set_up(left: FloatArray, right: FloatArray) -> Problem:
+def set_up(left: Floats, right: Floats) -> Problem:
     """Find innermost intervals and code observations (left, right] by them.
 
     Raises
@@ -121,26 +116,7 @@ def set_up(left: FloatArray, right: FloatArray) -> Problem:
     return Problem(q, p, key // len(q), key % len(q), row)
 
 
-def npmle(left: FloatArray, right: FloatArray, weight: FloatArray) -> Npmle:
-    """Nonparametric maximum likelihood of deaths in (left, right].
-
-    Parameters
-    ----------
-    left, right
-        Days, shape (n,); right is inf where the seedling was alive when last seen.
-    weight
-        Seedlings of each, shape (n,), above 0.
-
-    Raises
-    ------
-    CurveError
-        When an interval is empty, or the maximum could not be certified.
-    """
-    problem = set_up(left, right)
-    return solve(problem, np.bincount(problem.row, weights=weight).astype(float))
-
-
-def solve(problem: Problem, weight: FloatArray, near: FloatArray | None = None) -> Npmle:
+def solve(problem: Problem, weight: Floats, near: Floats | None = None) -> Npmle:
     """Maximise the likelihood of ``weight`` seedlings on each distinct observation.
 
     Parameters
@@ -179,19 +155,17 @@ def solve(problem: Problem, weight: FloatArray, near: FloatArray | None = None) 
     )
 
 
-def _inside(first: Codes, last: Codes, mass: FloatArray) -> FloatArray:
+def _inside(first: Codes, last: Codes, mass: Floats) -> Floats:
     gone = np.concatenate([[0.0], np.cumsum(mass)])
-    probability: FloatArray = gone[last + 1] - gone[first]
-    return probability
+    return np.asarray(gone[last + 1] - gone[first])
 
 
-def _gradient(first: Codes, last: Codes, share: FloatArray, count: int) -> FloatArray:
+def _gradient(first: Codes, last: Codes, share: Floats, count: int) -> Floats:
     steps = np.bincount(first, share, count + 1) - np.bincount(last + 1, share, count + 1)
-    total: FloatArray = np.cumsum(steps[:-1])
-    return total
+    return np.cumsum(steps[:-1])
 
 
-def _curvature(first: Codes, last: Codes, share: FloatArray, count: int) -> FloatArray:
+def _curvature(first: Codes, last: Codes, share: Floats, count: int) -> Floats:
     """Sum of share over the square block first..last x first..last of each observation."""
     wide = count + 1
     corners = np.zeros(wide * wide)
@@ -202,46 +176,45 @@ def _curvature(first: Codes, last: Codes, share: FloatArray, count: int) -> Floa
         (last + 1, last + 1, 1),
     ):
         corners += np.bincount(rows * wide + columns, sign * share, wide * wide)
-    blocks: FloatArray = corners.reshape(wide, wide).cumsum(axis=0).cumsum(axis=1)[:-1, :-1]
-    return blocks
+    return corners.reshape(wide, wide).cumsum(axis=0).cumsum(axis=1)[:-1, :-1]
 
 
-def _newton(
-    first: Codes, last: Codes, weight: FloatArray, mass: FloatArray, gradient: FloatArray
-) -> FloatArray:
+def _newton(first: Codes, last: Codes, weight: Floats, mass: Floats, gradient: Floats) -> Floats:
     """Take one Newton step with mass kept at 0 or more, halved until the likelihood rises."""
     total = float(weight.sum())
-    padded = np.concatenate([[-np.inf], gradient, [-np.inf]])
-    peak = (gradient > 1) & (gradient >= padded[:-2]) & (gradient >= padded[2:])
-    chosen = np.flatnonzero((mass > _DUST) | peak)
+    chosen = np.flatnonzero((mass > _DUST) | peaks(gradient, 1.0))
     held = mass[chosen]
     held = held / held.sum()
     a, b = np.searchsorted(chosen, first, side="left"), np.searchsorted(chosen, last, side="right") - 1
     inside = _inside(a, b, held)
     slope = _gradient(a, b, weight / inside, len(chosen))
     curvature = _curvature(a, b, weight / inside**2, len(chosen))
-    # A pull towards the present mass: it moves no fixed point and settles what the data leave open.
-    curvature[np.diag_indices_from(curvature)] += 1e-9 * np.trace(curvature)
-    root = cholesky(curvature)
-    aim = solve_triangular(root, slope + curvature @ held - total, trans="T")
-    move = nnls(root, aim, maxiter=30 * len(chosen))[0] - held
-    rise = float((slope - total) @ move)
-    start = float((weight * np.log(inside)).sum()) - total
-    part = 1.0
-    for _ in range(40):
+    move = never_below_nought(held, slope - total, curvature, 1e-9 * np.trace(curvature))
+
+    def reach(part: float) -> _Tried:
         tried = np.maximum(held + part * move, 0.0)
-        probability = _inside(a, b, tried)
-        if probability.min() > 0:
-            reached = float((weight * np.log(probability)).sum()) - total * float(tried.sum())
-            if reached >= start + 0.3 * part * rise - 1e-13 * abs(start):
-                break
-        part /= 2
+        inside = _inside(a, b, tried)
+        if not inside.min() > 0:
+            return _Tried(tried, -np.inf)
+        return _Tried(tried, float((weight * np.log(inside)).sum()) - total * float(tried.sum()))
+
+    start = float((weight * np.log(inside)).sum()) - total
+    rise = float((slope - total) @ move)
+    _, found = halved(start, rise, reach, share=0.3, slack=1e-13, least=1e-12)
     out = np.zeros_like(mass)
-    out[chosen] = tried / tried.sum()
+    out[chosen] = found.mass / found.mass.sum()
     return out
 
 
-def survival_variance(problem: Problem, weight: FloatArray, fitted: Npmle, days: FloatArray) -> FloatArray:
+@dataclass(frozen=True)
+class _Tried:
+    """Mass that need not sum to 1, and the log-likelihood less what it lies above 1."""
+
+    mass: Floats
+    value: float
+
+
+def survival_variance(problem: Problem, weight: Floats, fitted: Npmle, days: Floats) -> Floats:
     """Variance of survival at ``days`` with seedlings independent.
 
     From the observed information of the masses that are not 0, which sum to 1
@@ -259,8 +232,7 @@ def survival_variance(problem: Problem, weight: FloatArray, fitted: Npmle, days:
     bordered[size, size] = 0.0
     covariance = np.linalg.pinv(bordered)[:size, :size]
     later = (fitted.right[chosen][None, :] > days[:, None]).astype(float)
-    variance: FloatArray = np.maximum(((later @ covariance) * later).sum(axis=1), 0.0)
-    return variance
+    return np.asarray(np.maximum(((later @ covariance) * later).sum(axis=1), 0.0))
 
 
 def undetermined(fitted: Iterable[tuple[float, float, float]]) -> tuple[tuple[float, float], ...]:

@@ -13,9 +13,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from survivor.demo.files import INVENTED, dictionary, json_bytes, text_file
-from survivor.demo.rain import GaugePlan, gauge_file
-from survivor.demo.workbook import Cell, workbook_bytes
+from survivor.demo.files import INVENTED, Cell, dictionary, json_bytes, text_file, workbook_bytes
+from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
 from survivor.simulate import average_survival, hazard_knots, season_cuts
 from survivor.vocabulary import PER_100
 
@@ -44,7 +43,6 @@ VISITS = {
     "Apr 2023": dt.date(2023, 4, 18),
     "Jul 2023": dt.date(2023, 7, 18),
 }
-DRY_SEASON = ("12-01", "03-31")
 HAZARDS = {2021: (0.0005, 0.0022, 0.0003, 0.0005), 2022: (0.0005, 0.0030, 0.0003, 0.0006)}
 PLOT_SD, SITE_SD = 0.45, 0.35
 RADIUS_LOG_HAZARD, RADIUS_REFERENCE_M = -0.9, 0.5
@@ -77,7 +75,6 @@ _GAUGE = GaugePlan(
     not_read=((dt.date(2012, 9, 1), dt.date(2012, 9, 30)),),
     blank=((dt.date(2022, 1, 3), dt.date(2022, 1, 6)),),
     accumulated=(dt.date(2022, 2, 14), dt.date(2023, 1, 30), dt.date(2006, 3, 6)),
-    sentinel=(),
     provisional_from=dt.date(2023, 7, 20),
 )
 

@@ -1,17 +1,17 @@
-"""Example reports of the demo cohorts, and whether they are still those of the code: ``reports/``."""
+"""Example reports of the demo cohorts (``reports/examples/``), and whether they are those of the code."""
 
 from __future__ import annotations
 
-import json
-from collections.abc import Iterator
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 from survivor.errors import DemoError
+from survivor.files.writing import write_whole
 
 COHORTS: Final = ("tagged", "counts")
-KEPT: Final = ("report.html", "report.pdf", "report.xlsx", "summary.txt", "findings.json")
-FINDINGS: Final = "findings.json"
+KEPT: Final = (
+    "report.html", "report.pdf", "annex.html", "officer.html", "report.xlsx", "summary.txt", "findings.json"
+)  # fmt: skip
 
 
 def write_examples(datasets: str | Path, out: str | Path) -> list[Path]:
@@ -27,14 +27,14 @@ def write_examples(datasets: str | Path, out: str | Path) -> list[Path]:
     Returns
     -------
     list of Path
-        Every file kept: page, document, workbook, summary and findings.
+        Every file kept: report, annex, officer's sheet, workbook, summary and findings.
 
     Raises
     ------
     DemoError
         When a cohort is not there.
     """
-    from survivor.report.page import report_forms
+    from survivor.report.forms import report_forms
     from survivor.study import load
 
     written = []
@@ -47,9 +47,8 @@ def write_examples(datasets: str | Path, out: str | Path) -> list[Path]:
             )
         forms = report_forms(load(study).analysis)
         folder = Path(out) / name
-        folder.mkdir(parents=True, exist_ok=True)
         for form in KEPT:
-            (folder / form).write_bytes(forms[form])
+            write_whole(folder / form, forms[form], "the example")
             written.append(folder / form)
     return written
 
@@ -67,52 +66,7 @@ def stale(example: str | Path, study: str | Path) -> list[str]:
     study
         Folder of its cohort.
     """
+    from survivor.report.verify import provenance_differs, told_in
     from survivor.study import load
 
-    told = json.loads((Path(example) / FINDINGS).read_text(encoding="utf-8"))["provenance"]
-    now = load(study).provenance
-    return [
-        f"{name}: {told.get(name, 'not there')} in the example, {now.get(name, 'not there')} now"
-        for name in dict.fromkeys([*told, *now])
-        if told.get(name) != now.get(name)
-    ]
-
-
-def findings_differ(example: str | Path, made: str) -> list[str]:
-    """Say in which findings an example differs from findings made now, at printed precision.
-
-    Parameters
-    ----------
-    example
-        Folder of the example.
-    made
-        Text of ``findings.json`` as made now.
-    """
-    old = json.loads((Path(example) / FINDINGS).read_text(encoding="utf-8"))
-    new = json.loads(made)
-    return [
-        f"{place}: {before!r} in the example, {after!r} now"
-        for place, before, after in _differences(_printed(old), _printed(new), "findings")
-    ]
-
-
-def _printed(value: Any) -> Any:
-    """Round numbers as a report prints them: to three figures that count, and a tenth at least."""
-    if isinstance(value, bool) or not isinstance(value, int | float | dict | list):
-        return value
-    if isinstance(value, dict):
-        return {key: _printed(part) for key, part in value.items()}
-    if isinstance(value, list):
-        return [_printed(part) for part in value]
-    return round(float(f"{value:.3g}"), 1) if abs(value) < 1000 else float(f"{value:.3g}")
-
-
-def _differences(old: Any, new: Any, place: str) -> Iterator[tuple[str, Any, Any]]:
-    if isinstance(old, dict) and isinstance(new, dict):
-        for key in dict.fromkeys([*old, *new]):
-            yield from _differences(old.get(key), new.get(key), f"{place}.{key}")
-    elif isinstance(old, list) and isinstance(new, list) and len(old) == len(new):
-        for number, (before, after) in enumerate(zip(old, new, strict=True)):
-            yield from _differences(before, after, f"{place}[{number}]")
-    elif old != new:
-        yield place, old, new
+    return provenance_differs(told_in(Path(example)), load(study).provenance)

@@ -17,14 +17,14 @@ import numpy as np
 import pandas as pd
 
 from survivor.demo.files import INVENTED, csv_bytes, json_bytes, text_file
-from survivor.demo.rain import GaugePlan, gauge_file
+from survivor.demo.tagged import allotted
 from survivor.demo.watching import Habits, watch
+from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
 from survivor.simulate import Cohort, draw_records, true_effects
 
 # Picked among twenty: in it a preparation that does nothing looked clearly worse in one season alone,
 # which is what a guideline must not follow.
 SEED: Final = 18
-DRY_SEASON: Final = ("12-01", "03-31")
 RAIN_FILE: Final = "rain.csv"
 USUAL: Final = "spot spray only"
 GROUNDS: Final = ("clay flats", "loam slopes")
@@ -101,10 +101,6 @@ _GAUGE = GaugePlan(
     wetness=1.0,
     dry_spell=(dt.date(2022, 12, 1), dt.date(2023, 3, 31)),
     dry_factor=0.5,
-    not_read=(),
-    blank=(),
-    accumulated=(),
-    sentinel=(),
     provisional_from=dt.date(2024, 8, 1),
 )
 _WET = (dt.date(2021, 12, 1), dt.date(2022, 3, 31))
@@ -171,20 +167,19 @@ def _drawn(
     for ground in GROUNDS:
         cohort = cohort_of(season, ground)
         drawn = draw_records(cohort, rng)
-        sheet = _labelled(drawn.plots, season.sites[ground], rng)
-        place = sheet["place"].to_numpy()
-        for row, number in zip(sheet.to_dict("records"), place, strict=True):
+        sheet = drawn.plots.assign(**allotted(drawn.plots, season.sites[ground], rng))
+        for row in sheet.to_dict("records"):
             plots.append(
                 (
                     row["site"],
                     row["block"],
-                    row["label"],
+                    row["plot"],
                     row["method"],
                     f"{row['planted_date']:%Y-%m-%d}",
                     row["planted"],
                     f"{row['weed_free_radius_m']:.2f}",
-                    _TEXTURES[ground][number],
-                    _SLOPES[ground][number],
+                    _TEXTURES[ground][row["number"]],
+                    _SLOPES[ground][row["number"]],
                 )
             )
         visits += _watched(cohort, sheet, drawn.seedlings, first_tag, rng)
@@ -192,22 +187,11 @@ def _drawn(
     return plots, visits
 
 
-def _labelled(plots: pd.DataFrame, sites: tuple[str, ...], rng: np.random.Generator) -> pd.DataFrame:
-    """Site names, and plot numbers allotted at random within each block."""
-    sheet = plots.copy()
-    sheet["place"] = sheet["site"].str.removeprefix("site ").astype(int) - 1
-    sheet["label"] = ""
-    for _, rows in sheet.groupby(["site", "block"], sort=True).groups.items():
-        sheet.loc[rows, "label"] = [f"P{number + 1}" for number in rng.permutation(len(rows))]
-    sheet["site"] = [sites[number] for number in sheet["place"]]
-    return sheet
-
-
 def _watched(
     cohort: Cohort, sheet: pd.DataFrame, seedlings: pd.DataFrame, first_tag: int, rng: np.random.Generator
 ) -> list[tuple[object, ...]]:
     plot = np.repeat(np.arange(len(sheet)), cohort.seedlings)
-    days = np.array(cohort.visit_days)[sheet["place"].to_numpy()][plot]
+    days = np.array(cohort.visit_days)[sheet["number"].to_numpy()][plot]
     habits = Habits(plot_missed=0.01, blank=0.004, not_found=0.008, reshoot=0.002)
     seen = watch(seedlings["death_day"].to_numpy(), days, plot, habits, rng)
     rows: list[tuple[object, ...]] = []
@@ -216,7 +200,7 @@ def _watched(
             own = sheet.iloc[plot[number]]
             date = own["planted_date"] + pd.Timedelta(days=int(days[number, visit]))
             tag = f"{first_tag + number:04d}"
-            place = (own["site"], own["block"], own["label"], tag)
+            place = (own["site"], own["block"], own["plot"], tag)
             species = seedlings["species"].iloc[number]
             rows.append((*place, species, f"{date:%Y-%m-%d}", seen.words[number, visit]))
     return rows

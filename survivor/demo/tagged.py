@@ -9,14 +9,14 @@ plants that reshoot, infill.
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 
 import numpy as np
 import pandas as pd
 
 from survivor.demo.files import INVENTED, csv_bytes, dictionary, json_bytes, text_file
-from survivor.demo.rain import GaugePlan, gauge_file
-from survivor.demo.temperature import StationPlan, temperature_file
 from survivor.demo.watching import Habits, causes, heights, watch, weed_cover
+from survivor.demo.weather import DRY_SEASON, GaugePlan, StationPlan, gauge_file, temperature_file
 from survivor.simulate import Cohort, Drawn, draw_records, hazard_knots, season_cuts, true_dose, true_effects
 
 SEED = 20220615
@@ -32,7 +32,6 @@ SITES = (
     "Thessel Ridge",
 )
 
-DRY_SEASON = ("12-01", "03-31")
 
 COHORT = Cohort(
     methods=(
@@ -132,7 +131,6 @@ _GAUGES = {
         not_read=((dt.date(2009, 4, 1), dt.date(2009, 4, 30)), (dt.date(2016, 11, 7), dt.date(2016, 11, 20))),
         blank=((dt.date(2023, 1, 12), dt.date(2023, 1, 15)), (dt.date(1999, 8, 3), dt.date(1999, 8, 9))),
         accumulated=(dt.date(2023, 2, 20), dt.date(2022, 10, 3), dt.date(2011, 6, 13), dt.date(2003, 5, 26)),
-        sentinel=(),
         provisional_from=dt.date(2024, 8, 1),
     ),
     "rain_south.csv": GaugePlan(
@@ -162,7 +160,7 @@ def tagged_files() -> dict[str, bytes]:
     """Every file of the cohort, by name."""
     rng = np.random.default_rng(SEED)
     drawn = draw_records(COHORT, rng)
-    labels = _labels(drawn.plots, rng)
+    labels = allotted(drawn.plots, SITES, rng)
     visits = _watch(drawn, labels, rng)
     files = {
         "study.toml": text_file("tagged-study.toml"),
@@ -204,14 +202,19 @@ def _truth() -> dict[str, object]:
     }
 
 
-def _labels(plots: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Site names, and plot numbers allotted at random within each block."""
-    labels = plots[["site", "block"]].copy()
-    labels["plot"] = ""
+def allotted(plots: pd.DataFrame, sites: Sequence[str], rng: np.random.Generator) -> pd.DataFrame:
+    """Allot plot numbers at random within each block, and name the sites.
+
+    Returns
+    -------
+    DataFrame
+        ``site, block, plot, number`` (place of the site), a row a plot.
+    """
+    labels = plots[["site", "block"]].assign(plot="")
     for _, rows in plots.groupby(["site", "block"], sort=True).groups.items():
         labels.loc[rows, "plot"] = [f"P{number + 1}" for number in rng.permutation(len(rows))]
     labels["number"] = labels["site"].str.removeprefix("site ").astype(int) - 1
-    labels["site"] = [SITES[number] for number in labels["number"]]
+    labels["site"] = [sites[number] for number in labels["number"]]
     return labels
 
 
@@ -336,7 +339,7 @@ def _death_day(limit: float, planted: dt.date) -> float:
 def _slips_of_the_pen(sheet: pd.DataFrame, rng: np.random.Generator) -> None:
     """Write some words as people write them; the study file maps every one of them."""
     luck = rng.random(len(sheet))
-    state, species = sheet["state"].to_numpy(dtype=object), sheet["species"].to_numpy(dtype=object)
+    state, species = (sheet[name].to_numpy(dtype=object, copy=True) for name in ("state", "species"))
     state[(state == "A") & (luck < 0.01)] = "a"
     state[(state == "A") & (luck > 0.99)] = "alive"
     state[(state == "D") & (luck < 0.03)] = "x"

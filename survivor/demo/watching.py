@@ -12,10 +12,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from survivor.arrays import Flags
+
 ALIVE, DEAD, MISSING, NOT_FOUND, BLANK = "A", "D", "M", "NF", ""
 
 Words = NDArray[np.str_]
-Flags = NDArray[np.bool_]
 
 
 @dataclass(frozen=True)

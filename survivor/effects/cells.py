@@ -7,16 +7,21 @@ not with seedlings.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from numbers import Real
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from survivor.effects.limits import Floats
+from survivor.arrays import Floats
+from survivor.entry import watch_begins
 from survivor.errors import EffectError
-from survivor.intervals import entries, group_codes
+from survivor.intervals import ENTRY_GROUP, entries, group_codes
+from survivor.models.paths import PATH, Path, changing, paths_of
+from survivor.models.result import check_fit
+from survivor.words import listed
 
 if TYPE_CHECKING:
     from survivor.models.result import Fit
@@ -31,7 +36,8 @@ class Cells:
     Attributes
     ----------
     frame
-        One row a cell; the columns that the model reads, and ``site`` where known.
+        One row a cell; the columns that the model reads, and ``site`` where known. Those that
+        change between visits stand in one column of paths (``survivor.models.paths``).
     plants
         Plants of each cell, shape (cells,).
     checks
@@ -52,8 +58,31 @@ def levels_of(data: pd.DataFrame, by: str) -> list[Any]:
     return sorted(column.dropna().unique().tolist())
 
 
+def of_levels(data: pd.DataFrame, by: str, levels: Iterable[Any]) -> pd.DataFrame:
+    """Rows of these levels only; a factor loses the others."""
+    kept = data[data[by].isin(list(levels))].copy()
+    if isinstance(kept[by].dtype, pd.CategoricalDtype):
+        kept[by] = kept[by].cat.remove_unused_categories()
+    return kept
+
+
+def base_level(levels: Sequence[Any], against: Any, by: str) -> Any:
+    """Level that the others are compared with: ``against``, or the first."""
+    base = levels[0] if against is None else against
+    if base not in levels:
+        raise EffectError(
+            f"{against!r} is not a level of {by}",
+            where="against",
+            mend=f"levels in the records: {', '.join(map(str, levels))}",
+        )
+    return base
+
+
 def check_by(fit: Fit, by: str) -> None:
     """Raise unless the model holds ``by``, so that setting it means something."""
+    check_fit(fit)
+    if not isinstance(by, str):
+        raise EffectError(f"{by!r} is no column", where=f"by={by!r}", mend="name one column, as text")
     if by not in fit.data.columns:
         raise EffectError(
             f"there is no column {by}",
@@ -75,15 +104,32 @@ def check_by(fit: Fit, by: str) -> None:
 
 
 def check_day(fit: Fit, at: float) -> None:
-    """Raise when ``at`` (days since planting) lies outside what was visited."""
+    """Raise when ``at`` (days since planting) lies outside what was visited, or is no day."""
+    check_fit(fit)
+    whole_day(at)
     if fit.at is not None:  # a fit of one day, which may be judged at a visit near it; the fit itself checks
         return
     last = float(fit.data["stop_day"].max()) if "stop_day" in fit.data.columns else np.inf
+    begins = watch_begins(fit.data)
+    if begins > 0 and not begins < at:
+        raise EffectError(
+            f"the watch begins on day {begins:g}; nothing is known of day {at:g}",
+            where=f"at={at:g}",
+            mend=f"ask for a day after {begins:g} and up to {last:g}",
+        )
     if not 0 < at <= last:
         raise EffectError(
             f"day {at:g} is not within the days that were visited (1 to {last:g})",
             where=f"at={at:g}",
             mend=f"ask for a day up to {last:g}; nothing is said beyond the last visit",
+        )
+
+
+def whole_day(at: object, where: str = "at") -> None:
+    """Raise unless ``at`` is a number of days."""
+    if isinstance(at, bool) or not isinstance(at, Real) or not np.isfinite(float(at)):
+        raise EffectError(
+            f"{at!r} is no number of days since planting", where=f"{where}={at!r}", mend="for example 365"
         )
 
 
@@ -105,20 +151,56 @@ def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | Non
     EffectError
         When the population cannot be joined to the records.
     """
-    rows = entries(fit.data)
+    moving = changed_between_visits(fit, without)
+    data = fit.data.reset_index(drop=True) if moving else fit.data
+    rows = entries(data)
     read = [*fit.variables, *fit.strata, "site", "planted_date"]
     kept = [name for name in dict.fromkeys(read) if name in rows.columns and name not in without]
+    kept = [name for name in kept if name not in moving]
     if population is None:
         plants: Floats = rows["at_risk"].to_numpy(dtype=float)
         checks: tuple[str, ...] = ()
     else:
         plants, checks = planted(rows, population, without)
+    paths: list[Path] = []
+    if moving:
+        each = paths_of(data, moving, rows)
+        paths = list(dict.fromkeys(each))
+        place = {path: number for number, path in enumerate(paths)}
+        rows, kept = rows.assign(**{PATH: [place[path] for path in each]}), [*kept, PATH]
+        changes = "changes" if len(moving) == 1 else "change"
+        checks = (
+            *checks,
+            f"{listed(moving)} {changes} between visits: survival goes along each plant's own path of "
+            f"{'it' if len(moving) == 1 else 'them'}, after its death or last visit that of its plot, then "
+            "of its site, whatever else is set.",
+        )
     if not kept:
         return Cells(pd.DataFrame(index=[0]), np.array([plants.sum()]), checks)
     codes, frame = group_codes(rows, kept)
     summed = np.bincount(codes, weights=plants, minlength=len(frame)).astype(float)
     carried = summed > 0
-    return Cells(frame[carried].reset_index(drop=True), summed[carried], checks)
+    frame = frame[carried].reset_index(drop=True)
+    if moving:
+        frame[PATH] = pd.Series([paths[number] for number in frame[PATH]], dtype=object)
+    return Cells(frame, summed[carried], checks)
+
+
+def changed_between_visits(fit: Fit, without: Sequence[str] = ()) -> list[str]:
+    """Columns of the formula, less some, that change between visits of the same plants."""
+    if "start_day" not in fit.data.columns or fit.at is not None:
+        return []
+    keys = [name for name in ENTRY_GROUP if name in fit.data.columns]
+    return changing(fit.data, keys, [name for name in fit.variables if name not in without])
+
+
+def without_sites(
+    data: pd.DataFrame, population: pd.DataFrame | None, sites: Sequence[Any]
+) -> tuple[pd.DataFrame, pd.DataFrame | None]:
+    """Leave some sites out of the records and, where they are told by site, of the planted numbers."""
+    if population is not None and "site" in population.columns:
+        population = population[~population["site"].isin(sites)]
+    return data[~data["site"].isin(sites)].copy(), population
 
 
 def under_levels(cells: pd.DataFrame, by: str, levels: Sequence[Any], like: pd.Series[Any]) -> pd.DataFrame:
@@ -127,12 +209,6 @@ def under_levels(cells: pd.DataFrame, by: str, levels: Sequence[Any], like: pd.S
     again = np.tile(np.arange(len(cells)), len(levels))
     columns = {name: cells[name].array.take(again) for name in cells.columns if name != by}
     return pd.DataFrame({**columns, by: values.take(np.repeat(np.arange(len(levels)), len(cells)))})
-
-
-def set_level(cells: pd.DataFrame, by: str, level: Any, like: pd.Series[Any]) -> pd.DataFrame:
-    """Copy of ``cells`` with ``by`` set to one level, in the dtype that was fitted."""
-    values = pd.Series([level] * len(cells), index=cells.index, dtype=like.dtype)
-    return cells.assign(**{by: values})
 
 
 def planted(
@@ -187,7 +263,9 @@ def planted(
 
 def _check_population(population: pd.DataFrame) -> None:
     fault = ""
-    if PLANTS not in population.columns:
+    if not isinstance(population, pd.DataFrame):
+        fault = f"it is no table but {type(population).__name__}"
+    elif PLANTS not in population.columns:
         fault = "there is no column plants"
     elif population.empty:
         fault = "there is no line"

@@ -3,6 +3,8 @@
 Methods and sites form a graph: a method is joined to every site that holds it.
 Two methods at one site can be compared there; two in different parts of the
 graph can be told apart only by differences between sites.
+
+How alike the ground was under the methods: balance of traits, and where they overlap.
 """
 
 from __future__ import annotations
@@ -18,18 +20,143 @@ from numpy.typing import NDArray
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from survivor.effects.balance import balance, overlap
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes
-from survivor.vocabulary import PLOT_KEY
+from survivor.vocabulary import PLOT_KEY, REFUSED
 
 if TYPE_CHECKING:
     from survivor.models.result import Fit
 
+
+MEAN = "mean"
+SHARE = "per 100 plots"
+DAYS = "days after the first planting"
+
+
+def balance(plots: pd.DataFrame, by: str, levels: list[Any], traits: list[str]) -> pd.DataFrame:
+    """Compare the traits of plots between methods.
+
+    Parameters
+    ----------
+    plots
+        One row a plot.
+    by, levels
+        Column of methods, and its levels; the first is compared with.
+    traits
+        Columns: numbers and dates by their mean, words by the share of each.
+
+    Returns
+    -------
+    DataFrame
+        ``trait, level, <by>, n_plots, value, unit, standardised_difference``; the
+        difference of means in pooled standard deviations.
+
+    Notes
+    -----
+    Austin (2009), Statistics in Medicine 28, 3083-3107.
+    """
+    columns = ["trait", "level", by, "n_plots", "value", "unit", "standardised_difference"]
+    lines: list[tuple[Any, ...]] = []
+    for trait in traits:
+        for level, value, unit in _values(plots[trait]):
+            groups = [value[(plots[by] == method).to_numpy()].dropna() for method in levels]
+            lines += [
+                (trait, level, method, len(group), float(group.mean()), unit, _standardised(group, groups[0]))
+                for method, group in zip(levels, groups, strict=True)
+            ]
+    return pd.DataFrame(lines, columns=columns)
+
+
+def _values(column: pd.Series[Any]) -> list[tuple[str, pd.Series[float], str]]:
+    """Return what is averaged of a trait: its numbers where it has an order, else the share of each word."""
+    scaled = _measured(column)
+    if scaled is not None:
+        return [("", scaled, DAYS if pd.api.types.is_datetime64_any_dtype(column) else MEAN)]
+    words = sorted(column.dropna().unique().tolist(), key=str)
+    return [(str(word), 100.0 * (column == word), SHARE) for word in words]
+
+
+def overlap(plots: pd.DataFrame, by: str, levels: list[Any], traits: list[str]) -> pd.DataFrame:
+    """Tell how many plots of each method lie where plots of the first method lie too.
+
+    Where they do not, a comparison rests on what the model takes the trait to do.
+
+    Parameters
+    ----------
+    plots, by, levels, traits
+        As for :func:`balance`; ``site`` may be among the traits.
+
+    Returns
+    -------
+    DataFrame
+        ``trait, <by>, against, n_plots, inside, inside_against``: plots per 100 within the
+        range of the other method's plots (numbers, dates) or at a level that holds the
+        other too (words); blank where a method has no plot with the trait known.
+    """
+    lines = []
+    for trait in traits:
+        for method in levels[1:]:
+            own, other = (plots.loc[plots[by] == level, trait].dropna() for level in (method, levels[0]))
+            lines.append((trait, method, levels[0], len(own), _inside(own, other), _inside(other, own)))
+    return pd.DataFrame(lines, columns=["trait", by, "against", "n_plots", "inside", "inside_against"])
+
+
+def no_overlap(first: pd.DataFrame, second: pd.DataFrame, traits: Sequence[str]) -> list[str]:
+    """Name the traits on which no plot of one set lies where the other set does.
+
+    Parameters
+    ----------
+    first, second
+        Plots of the two sets.
+    traits
+        Columns; one that is not known of every plot is passed over.
+    """
+    known = [name for name in traits if not any(_blank(plots[name]).any() for plots in (first, second))]
+    return [
+        name
+        for name in known
+        if max(_inside(first[name], second[name]), _inside(second[name], first[name])) == 0
+    ]
+
+
+def _blank(column: pd.Series[Any]) -> pd.Series[bool]:
+    return column.isna() | (column.astype(str) == "")
+
+
+def _inside(own: pd.Series[Any], other: pd.Series[Any]) -> float:
+    """Per 100 of one set of plots that lie where the other set does."""
+    if own.empty or other.empty:
+        return float("nan")
+    if _measured(own) is None:
+        found = own.isin(other.unique().tolist())
+    else:
+        found = (own >= other.min()) & (own <= other.max())
+    return 100.0 * float(found.mean())
+
+
+def _measured(column: pd.Series[Any]) -> pd.Series[float] | None:
+    """Numbers of a trait that has an order, dates as days after the first; None for words."""
+    if pd.api.types.is_datetime64_any_dtype(column):
+        days: pd.Series[float] = (column - column.min()).dt.days.astype(float)
+        return days
+    if pd.api.types.is_numeric_dtype(column) and not pd.api.types.is_bool_dtype(column):
+        numbers: pd.Series[float] = column.astype(float)
+        return numbers
+    return None
+
+
+def _standardised(group: pd.Series[float], first: pd.Series[float]) -> float:
+    """Difference of means in pooled standard deviations (Austin 2009, Stat. Med. 28, 3083-3107)."""
+    difference = float(group.mean() - first.mean())
+    pooled = float(np.sqrt((group.var(ddof=0) + first.var(ddof=0)) / 2))
+    if pooled > 0:
+        return difference / pooled
+    return 0.0 if difference == 0 else float(np.sign(difference) * np.inf)
+
+
 WITHIN = "within sites"
 BETWEEN = "between sites only"
-REFUSED = "refused"
 
 _NOT_TRAITS = (
     "tag",

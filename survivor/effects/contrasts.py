@@ -8,6 +8,7 @@ limits go by site, and it is named so.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
@@ -17,13 +18,24 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.confounding import BETWEEN, REFUSED, WITHIN, Layout, layout, linked_through, stands_at
-from survivor.effects.limits import Floats, limits_of_differences
+from survivor.arrays import Floats
+from survivor.effects.cells import (
+    Cells,
+    base_level,
+    check_by,
+    check_day,
+    levels_of,
+    study_cells,
+    under_levels,
+)
+from survivor.effects.confounding import BETWEEN, WITHIN, Layout, layout, linked_through, stands_at
+from survivor.entry import per_100_of, said_of_entry
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes, row_codes, sum_by
-from survivor.models.multiplicity import holm
-from survivor.vocabulary import PER_100, PLOT_KEY
+from survivor.limits import check_level
+from survivor.models.result import holm
+from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE, PLOT_KEY, REFUSED
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -39,7 +51,7 @@ _TOO_FEW_SITES = "was used at one site only, so the method cannot be told from t
 
 
 @dataclass(frozen=True, repr=False)
-class Contrasts:
+class Contrasts(Shown):
     """Differences between levels with limits.
 
     Attributes
@@ -74,15 +86,11 @@ class Contrasts:
 
         return draw_contrasts(self.table.rename(columns={self.by: "method"}), ax)
 
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
 
 @dataclass(frozen=True)
-class _Pair:
+class Pair:
+    """Two levels, on what basis they are compared, why, and at which places."""
+
     level: Any
     against: Any
     basis: str
@@ -99,6 +107,7 @@ def contrasts(
     population: pd.DataFrame | None = None,
     between_fit: Fit | None = None,
     plain_fit: Fit | None = None,
+    level: float = CONFIDENCE,
 ) -> Contrasts:
     """Differences in survival per 100 planted between levels of ``by``.
 
@@ -125,6 +134,8 @@ def contrasts(
         The same model without the levels at which nobody, or everybody, died, where
         these make ``fit`` penalised: pairs within sites whose levels it both holds are
         told by it, so that only pairs with such a level rest on the penalty.
+    level
+        Confidence level of the limits.
 
     Returns
     -------
@@ -133,11 +144,20 @@ def contrasts(
     Raises
     ------
     EffectError
-        When the model does not hold ``by``, ``against`` is not a level, or
-        ``between_fit`` cannot carry comparisons of sites.
+        When the model does not hold ``by`` or takes it as amounts, ``against`` is not a
+        level, or ``between_fit`` cannot carry comparisons of sites.
+
+    Examples
+    --------
+    >>> survivor.contrasts(fit, at=365).table[["method", "against", "estimate", "p_adjusted"]].round(2)
+      method against  estimate  p_adjusted
+    0  auger   usual     11.36        0.13
+    1    rip   usual     25.23        0.01
     """
     check_by(fit, by)
+    _refuse_amounts(fit, by)
     check_day(fit, at)
+    check_level(level)
     if between_fit is not None:
         _check_between(between_fit, by)
     # The model of sites may hold methods that share no site with the rest.
@@ -145,30 +165,46 @@ def contrasts(
     asked = _asked(levels_of(data, by), against, pairs, by)
     columns = place_columns(fit)
     grid = layout(data, by, columns)
-    decided = [_decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
+    decided = [decide(fit, grid, by, pair, columns, between_fit) for pair in asked]
+    plain = set() if plain_fit is None else set(levels_of(plain_fit.data, by))
+
+    def model_of(pair: Pair) -> Fit | None:
+        if pair.basis == BETWEEN:
+            return between_fit or fit
+        if pair.basis == WITHIN:
+            return plain_fit if plain_fit and {pair.level, pair.against} <= plain else fit
+        return None
+
+    models = [model_of(pair) for pair in decided]
     numbers = np.full((len(decided), len(_NUMBERS)), np.nan)
     checks: list[str] = []
-    penalised = np.zeros(len(decided), dtype=bool)
-    plain = set() if plain_fit is None else set(levels_of(plain_fit.data, by))
-    unaffected = [{pair.level, pair.against} <= plain for pair in decided]
-    for basis, model, told in (
-        (WITHIN, fit, False),
-        (WITHIN, plain_fit or fit, True),
-        (BETWEEN, between_fit or fit, None),
-    ):
-        chosen = [
-            place
-            for place, pair in enumerate(decided)
-            if pair.basis == basis and told in (None, unaffected[place])
-        ]
-        if chosen:
-            penalised[chosen] = model.variance == "penalised"
-            found, said = _differences(model, by, at, [decided[place] for place in chosen], population)
-            numbers[chosen] = found
-            checks += [sentence for sentence in said if sentence not in checks]
+    for model in (fit, plain_fit, between_fit):
+        places = [place for place, own in enumerate(models) if own is model and own is not None]
+        if model is not None and places:
+            pairs_here = [decided[place] for place in places]
+            numbers[places], remarks = _differences(model, by, at, pairs_here, population, level)
+            checks += [remark for remark in remarks if remark not in checks]
+    penalised = np.array([own is not None and own.variance == "penalised" for own in models], dtype=bool)
     table = _table(data, by, at, decided, numbers, penalised)
-    note = "95 % limits of each comparison on its own, not adjusted for their number; p adjusted by Holm"
+    note = (
+        f"{100 * level:g} % limits of each comparison on its own, not adjusted for their number; "
+        "p adjusted by Holm"
+    )
     return Contrasts(by, float(at), table, note, tuple(checks))
+
+
+def _refuse_amounts(fit: Fit, by: str) -> None:
+    """Raise where numbers are in the model as amounts: all pairs would be read off one line through them."""
+    numbers = pd.api.types.is_numeric_dtype(fit.data[by]) and by not in fit.strata
+    if not numbers or fit.data[by].nunique() < 3 or re.search(rf"\bC\(\s*{re.escape(by)}\b", fit.formula):
+        return
+    raise EffectError(
+        f"{by} is a column of numbers, and the model takes them as amounts: every pair of its values would "
+        "be compared on one line through all of them",
+        where=f"by={by!r}",
+        mend=f"where the numbers stand for names, write C({by}) in the formula; the response to an amount "
+        f"is survivor.dose(fit, {by!r})",
+    )
 
 
 def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple[Any, Any]]:
@@ -182,13 +218,7 @@ def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple
         return [(level, first) for first, level in combinations(levels, 2)]
     if pairs != "against":
         raise EffectError(f"pairs={pairs!r} is not known", where="pairs", mend='use "against" or "all"')
-    base = levels[0] if against is None else against
-    if base not in levels:
-        raise EffectError(
-            f"{against!r} is not a level of {by}",
-            where="against",
-            mend=f"levels in the records: {', '.join(map(str, levels))}",
-        )
+    base = base_level(levels, against, by)
     return [(level, base) for level in levels if level != base]
 
 
@@ -214,69 +244,83 @@ def _check_between(fit: Fit, by: str) -> None:
         )
 
 
-def _decide(
+def decide(
     fit: Fit, grid: Layout, by: str, pair: tuple[Any, Any], columns: list[str], between_fit: Fit | None
-) -> _Pair:
+) -> Pair:
     """Say on what basis a pair can be compared, and at which places."""
     level, against = pair
     shared = grid.shared(level, against)
     held = levels_of(fit.data, by)
     if shared.any() and not {level, against} <= set(held):
         reason = f"no site joins these to {held[0]}, with which the model within sites begins"
-        return _Pair(level, against, REFUSED, reason, grid.places[:0])
+        return Pair(level, against, REFUSED, reason, grid.places[:0])
     if shared.any():
         reason = (
             "" if _holds_places(fit) else "the model has no site levels: differences between sites are in it"
         )
-        return _Pair(level, against, WITHIN, reason, grid.places[shared])
+        return Pair(level, against, WITHIN, reason, grid.places[shared])
     nowhere = grid.places[:0]
     data = fit.data if between_fit is None else between_fit.data
     sites = grid if columns == ["site"] else layout(data, by, ["site"])
     if sites.shared(level, against).any():
         reason = 'a site holds both but no block does: fit with strata="site"'
-        return _Pair(level, against, REFUSED, reason, nowhere)
+        return Pair(level, against, REFUSED, reason, nowhere)
     reason = "no site holds both"
     alone = [name for name in pair if sites.count(name) < 2]
     if alone:
         reason += "".join(f"; {name} {_TOO_FEW_SITES}" for name in alone)
-        return _Pair(level, against, REFUSED, reason, nowhere)
+        return Pair(level, against, REFUSED, reason, nowhere)
     through = linked_through(sites, level, against)
     if through:
         reason += f"; within sites they are linked only through {', '.join(map(str, through))}"
     if between_fit is None and (_holds_places(fit) or tuple(fit.cluster) != ("site",)):
         reason += '; comparing sites needs a model with strata=None and cluster="site"'
-        return _Pair(level, against, REFUSED, reason, nowhere)
+        return Pair(level, against, REFUSED, reason, nowhere)
     reason += ": differences between sites are part of it"
-    return _Pair(level, against, BETWEEN, reason, sites.places[sites.either(level, against)])
+    return Pair(level, against, BETWEEN, reason, sites.places[sites.either(level, against)])
 
 
 def _differences(
-    fit: Fit, by: str, at: float, pairs: Sequence[_Pair], population: pd.DataFrame | None
+    fit: Fit,
+    by: str,
+    at: float,
+    pairs: Sequence[Pair],
+    population: pd.DataFrame | None,
+    level: float = CONFIDENCE,
 ) -> tuple[Floats, list[str]]:
     """``_NUMBERS`` of each difference in shares, shape (pairs, 6)."""
     cells = study_cells(fit, [by], population)
     levels = levels_of(fit.data, by)
-    # One row a pair over all cells under all levels, so that each difference has its own df.
+    flat = weights_of(cells, levels, pairs)
+    stacked = under_levels(cells.frame, by, levels, fit.data[by])
+    # Cells that no pair rests on are not asked for: a model may have no answer there.
+    used = (flat != 0).any(axis=0)
+    found = fit.average_survival(stacked[used].reset_index(drop=True), flat[:, used], at)
+    columns = (found.estimate, found.std_error, found.df, *found.limits_of_differences(level))
+    names = [f"{pair.level} against {pair.against}" for pair in pairs]
+    said = [*cells.checks, *said_of_entry(fit.data, fit.n_seedlings), *found.said(names)]
+    return np.column_stack(columns), said
+
+
+def weights_of(cells: Cells, levels: list[Any], pairs: Sequence[Pair]) -> Floats:
+    """Weights of each pair over all cells under all levels, shape (pairs, levels times cells).
+
+    One row a pair, so that each difference has its own degrees of freedom.
+    """
     weights = np.zeros((len(pairs), len(levels), len(cells.plants)))
     for place, pair in enumerate(pairs):
         plants = cells.plants * stands_at(cells.frame, pair.places)
         share = plants / plants.sum() if plants.sum() > 0 else np.full(len(plants), np.nan)
         weights[place, levels.index(pair.level)] = share
         weights[place, levels.index(pair.against)] = -share
-    stacked = under_levels(cells.frame, by, levels, fit.data[by])
-    flat = weights.reshape(len(pairs), -1)
-    # Cells that no pair rests on are not asked for: a model may have no answer there.
-    used = (flat != 0).any(axis=0)
-    found = fit.average_survival(stacked[used].reset_index(drop=True), flat[:, used], at)
-    columns = (found.estimate, found.std_error, found.df, *limits_of_differences(found))
-    return np.column_stack(columns), list(cells.checks)
+    return weights.reshape(len(pairs), -1)
 
 
 def _table(
     data: pd.DataFrame,
     by: str,
     at: float,
-    pairs: Sequence[_Pair],
+    pairs: Sequence[Pair],
     numbers: Floats,
     penalised: NDArray[np.bool_],
 ) -> pd.DataFrame:
@@ -306,7 +350,7 @@ def _table(
             "upper": 100 * upper * shown,
             "p_value": p_value,
             "p_adjusted": holm(p_value),
-            "unit": PER_100,
+            "unit": per_100_of(data),
             "at_day": float(at),
             "n_seedlings": counts[:, 0],
             "n_plots": counts[:, 1],
@@ -339,7 +383,7 @@ def _arms(data: pd.DataFrame, by: str) -> pd.DataFrame:
     return arms.assign(at_risk=sum_by(codes, started["at_risk"].to_numpy(), len(arms)))
 
 
-def _counts(arms: pd.DataFrame, by: str, pair: _Pair) -> tuple[int, int, int, int]:
+def _counts(arms: pd.DataFrame, by: str, pair: Pair) -> tuple[int, int, int, int]:
     """Seedlings, plots and sites that a comparison rests on, and plots of the arm with fewer."""
     own, here = np.asarray(arms[by]), stands_at(arms, pair.places)
     first, second = (own == pair.level) & here, (own == pair.against) & here

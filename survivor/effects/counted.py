@@ -3,40 +3,53 @@
 A model of proportional hazards bends such a preparation towards the others: it gives
 living plants where there are none, or a survival so near to nought that a cost made from
 it is without meaning. The counts say what there is to say. Their limits at 0 and 100 %
-are Wilson's on the effective number of seedlings (``survivor.curves.edges``), and those
+are Wilson's on the effective number of seedlings (``survivor.curves.limits``), and those
 of a difference are put together from the limits of each side (Zou and Donner 2008,
 Statistics in Medicine 27, 1693-1702: the square-and-add limits of which Newcombe's method
 10 is one case), at the sites that hold both.
+
+Does a model fit the counts: are the seedlings counted alive within its limits.
+
+On a day between two visits the share alive lies between what was counted at the visits
+round it. The model's average over the same plots, with its limits, should reach into that
+stretch; where it lies wholly outside, its shape is wrong for these records, whatever its
+limits say.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import Any, Final
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arrays import Floats
 from survivor.curves import curve
-from survivor.curves.edges import edge_numbers
+from survivor.curves.limits import edge_numbers
 from survivor.curves.rounds import at_milestone
 from survivor.curves.samples import collect
-from survivor.effects.cells import levels_of
-from survivor.effects.confounding import REFUSED, WITHIN
+from survivor.effects.cells import PLANTS, levels_of, study_cells
+from survivor.effects.confounding import WITHIN
 from survivor.effects.contrasts import LEAST_PLOTS, Contrasts, Pairs
-from survivor.effects.limits import Floats, at_edge, wilson
 from survivor.effects.standardise import Standardised
 from survivor.errors import CurveError
-from survivor.intervals import tally
-from survivor.models.multiplicity import holm
-from survivor.vocabulary import CONFIDENCE, PER_100
+from survivor.intervals import entries, group_codes, sum_by, tally
+from survivor.limits import at_edge, quantile, wilson
+from survivor.models.result import holm
+from survivor.vocabulary import PER_100, PLOT_KEY, REFUSED
 
+if TYPE_CHECKING:
+    from survivor.models.result import Fit
+
+
+METHOD: Final = "method"
 NOBODY: Final = "nobody"
 EVERYBODY: Final = "everybody"
-_NOTE: Final = "95 % limits of each comparison on its own, not adjusted for their number; p adjusted by Holm"
+_NOTE: Final = "95 % CI of each comparison on its own, not adjusted for their number; p adjusted by Holm"
 
 
 @dataclass(frozen=True)
@@ -49,7 +62,10 @@ class Counted:
     df: float
 
 
-def counted(frame: pd.DataFrame, at: float, window: float, by: str = "method") -> dict[Any, Counted]:
+_UNKNOWN: Final = Counted(np.nan, np.nan, np.nan, np.nan)
+
+
+def counted(frame: pd.DataFrame, at: float, window: float, by: str = METHOD) -> dict[Any, Counted]:
     """Count survival of every level at a day, by each plot's visit nearest to it.
 
     Parameters
@@ -86,7 +102,7 @@ def counted(frame: pd.DataFrame, at: float, window: float, by: str = "method") -
     }
 
 
-def at_the_edge(frame: pd.DataFrame, at: float, window: float, by: str = "method") -> dict[Any, str]:
+def at_the_edge(frame: pd.DataFrame, at: float, window: float, by: str = METHOD) -> dict[Any, str]:
     """Levels with which nobody, or everybody, is alive at a day: ``nobody`` or ``everybody`` by level."""
     found = {}
     for level, told in counted(frame, at, window, by).items():
@@ -96,21 +112,16 @@ def at_the_edge(frame: pd.DataFrame, at: float, window: float, by: str = "method
 
 
 def with_counted_survival(
-    rest: Standardised | None,
-    frame: pd.DataFrame,
-    at: float,
-    window: float,
-    edges: Mapping[Any, str],
-    by: str = "method",
+    rest: Standardised | None, frame: pd.DataFrame, at: float, window: float, edges: Mapping[Any, str]
 ) -> Standardised:
-    """Put the levels that the model does not hold into survival by level, as counted.
+    """Put the methods that the model does not hold into survival by method, as counted.
 
     Parameters
     ----------
     rest
-        Survival of the other levels by the model; None where there is no model: then every
-        level is told as counted.
-    frame, at, window, by
+        Survival of the other methods by the model; None where there is no model: then every
+        method is told as counted.
+    frame, at, window
         As for :func:`counted`.
     edges
         As :func:`at_the_edge` gives them.
@@ -118,24 +129,23 @@ def with_counted_survival(
     Returns
     -------
     Standardised
-        Levels in their own order; covariance of counted ones is not told (0).
+        Methods in their own order; covariance of counted ones is not told (0).
     """
-    levels = levels_of(frame, by)
-    known = [] if rest is None else rest.table[by].tolist()
-    told = counted(frame, at, window, by)
-    wanted = [name for name in levels if name not in known and (name in edges or rest is None)]
-    lines = [_line(frame, by, name, told.get(name), at) for name in wanted]
-    table = pd.DataFrame(lines) if rest is None else pd.concat([rest.table, pd.DataFrame(lines)])
-    names = [*known, *wanted]
+    levels, shares = levels_of(frame, METHOD), counted(frame, at, window)
+    held = [] if rest is None else rest.table[METHOD].tolist()
+    added = [name for name in levels if name not in held and (name in edges or rest is None)]
+    lines = pd.DataFrame([_line(frame, name, shares.get(name, _UNKNOWN), at) for name in added])
+    table = lines if rest is None else pd.concat([rest.table, lines])
+    names = [*held, *added]
     order = sorted(range(len(names)), key=lambda place: levels.index(names[place]))
     covariance = np.zeros((len(names), len(names)))
     if rest is not None:
-        covariance[: len(known), : len(known)] = rest.covariance
+        covariance[: len(held), : len(held)] = rest.covariance
     table = table.iloc[order].reset_index(drop=True)
-    table[by] = pd.Series([names[place] for place in order], dtype=frame[by].dtype)
-    unseen = rest.extrapolated if rest is not None else pd.DataFrame(columns=[by, "plants", "share_per_100"])
-    checks = (*(rest.checks if rest is not None else ()), *said_of_edges(edges, at))
-    return Standardised(by, float(at), table, covariance[np.ix_(order, order)], unseen, checks)
+    table[METHOD] = pd.Series([names[place] for place in order], dtype=frame[METHOD].dtype)
+    unseen = pd.DataFrame(columns=[METHOD, PLANTS, "share_per_100"]) if rest is None else rest.extrapolated
+    checks = (*(() if rest is None else rest.checks), *said_of_edges(edges, at))
+    return Standardised(METHOD, float(at), table, covariance[np.ix_(order, order)], unseen, checks)
 
 
 def said_of_edges(edges: Mapping[Any, str], at: float) -> tuple[str, ...]:
@@ -152,22 +162,18 @@ def said_of_edges(edges: Mapping[Any, str], at: float) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _line(frame: pd.DataFrame, by: str, level: Any, told: Counted | None, at: float) -> dict[str, Any]:
-    rows = frame[frame[by] == level]
-    counts = tally(rows)
-    told = told or Counted(np.nan, np.nan, np.nan, np.nan)
+def _line(frame: pd.DataFrame, level: Any, share: Counted, at: float) -> dict[str, Any]:
+    counts = tally(frame[frame[METHOD] == level])
     return {
-        by: level,
-        "estimate": 100 * told.share,
+        METHOD: level,
+        "estimate": 100 * share.share,
         "std_error": 0.0,
-        "df": told.df,
-        "lower": 100 * told.lower,
-        "upper": 100 * told.upper,
+        "df": share.df,
+        "lower": 100 * share.lower,
+        "upper": 100 * share.upper,
         "unit": PER_100,
         "at_day": float(at),
-        "n_seedlings": counts["seedlings"],
-        "n_plots": counts["plots"],
-        "n_sites": counts["sites"],
+        **{f"n_{unit}": counts[unit] for unit in ("seedlings", "plots", "sites")},
         "died_any_day": counts["died"],
     }
 
@@ -179,15 +185,14 @@ def with_counted_contrasts(
     window: float,
     edges: Mapping[Any, str],
     pairs: Pairs = "against",
-    by: str = "method",
 ) -> Contrasts:
-    """Put comparisons with a level that is told as counted beside those of the model.
+    """Put comparisons with a method that is told as counted beside those of the model.
 
     Parameters
     ----------
     rest
-        Comparisons of the other levels, of the same ``pairs``; None where there are none.
-    frame, at, window, edges, by
+        Comparisons of the other methods, of the same ``pairs``; None where there are none.
+    frame, at, window, edges
         As for :func:`with_counted_survival`.
     pairs
         As for ``survivor.contrasts``.
@@ -197,81 +202,64 @@ def with_counted_contrasts(
     Contrasts
         p adjusted anew for all comparisons told.
     """
-    levels = levels_of(frame, by)
-    known: dict[tuple[Any, Any], dict[str, Any]] = {}
-    if rest is not None:
-        known = {
-            (line[by], line["against"]): {str(name): value for name, value in line.items()}
-            for line in rest.table.to_dict("records")
-        }
-    lines = []
-    for level, against in _pairs(levels, pairs):
-        line = known.get((level, against))
-        if line is None:
-            line = _difference(frame, at, window, level, against, edges, by)
-        lines.append(line)
-    table = pd.DataFrame(lines)
-    for name in (by, "against"):
-        table[name] = pd.Series([line[name] for line in lines], dtype=frame[by].dtype)
-    table["p_adjusted"] = holm(table["p_value"].to_numpy(dtype=float))
-    checks = (*(rest.checks if rest is not None else ()), *said_of_edges(edges, at))
-    return Contrasts(by, float(at), table, rest.limits_note if rest is not None else _NOTE, checks)
-
-
-def _pairs(levels: Sequence[Any], pairs: Pairs) -> list[tuple[Any, Any]]:
+    levels = levels_of(frame, METHOD)
+    asked = [(level, levels[0]) for level in levels[1:]]
     if pairs == "all":
-        return [(level, first) for first, level in combinations(levels, 2)]
-    return [(level, levels[0]) for level in levels[1:]]
+        asked = [(level, first) for first, level in combinations(levels, 2)]
+    modelled = {} if rest is None else {(line[METHOD], line["against"]): line for line in _lines(rest.table)}
+    lines = []
+    for pair in asked:
+        lines.append(modelled[pair] if pair in modelled else _difference(frame, at, window, pair, edges))
+    table = pd.DataFrame(lines)
+    for place, name in enumerate((METHOD, "against")):
+        table[name] = pd.Series([pair[place] for pair in asked], dtype=frame[METHOD].dtype)
+    table["p_adjusted"] = holm(table["p_value"].to_numpy(dtype=float))
+    checks = (*(() if rest is None else rest.checks), *said_of_edges(edges, at))
+    return Contrasts(METHOD, float(at), table, _NOTE if rest is None else rest.limits_note, checks)
+
+
+def _lines(table: pd.DataFrame) -> list[dict[str, Any]]:
+    return [{str(name): value for name, value in line.items()} for line in table.to_dict("records")]
 
 
 def _difference(
-    frame: pd.DataFrame,
-    at: float,
-    window: float,
-    level: Any,
-    against: Any,
-    edges: Mapping[Any, str],
-    by: str,
+    frame: pd.DataFrame, at: float, window: float, pair: tuple[Any, Any], edges: Mapping[Any, str]
 ) -> dict[str, Any]:
     """One comparison by counts at the sites that hold both; refused where none does or limits lack."""
-    stood = {name: set(frame.loc[frame[by] == name, "site"]) for name in (level, against)}
-    shared = stood[level] & stood[against]
-    rows = frame[frame[by].isin([level, against]) & frame["site"].isin(list(shared))].copy()
-    rows.attrs = dict(frame.attrs)
-    plots = [tally(rows[rows[by] == name])["plots"] for name in (level, against)]
-    counts = tally(rows) if len(rows) else {"seedlings": 0, "plots": 0, "sites": 0}
+    stood = [set(frame.loc[frame[METHOD] == name, "site"]) for name in pair]
+    shared = stood[0] & stood[1]
+    rows = frame[frame[METHOD].isin(pair) & frame["site"].isin(list(shared))].copy()
+    plots = [tally(rows[rows[METHOD] == name])["plots"] for name in pair]
+    counts = tally(rows) if len(rows) else dict.fromkeys(("seedlings", "plots", "sites"), 0)
     line: dict[str, Any] = {
-        by: level,
-        "against": against,
+        METHOD: pair[0],
+        "against": pair[1],
         "basis": REFUSED,
-        **dict.fromkeys(("estimate", "std_error", "df", "lower", "upper", "p_value"), np.nan),
-        "p_adjusted": np.nan,
+        **dict.fromkeys(("estimate", "std_error", "df", "lower", "upper", "p_value", "p_adjusted"), np.nan),
         "unit": PER_100,
         "at_day": float(at),
-        "n_seedlings": counts["seedlings"],
-        "n_plots": counts["plots"],
-        "n_sites": counts["sites"],
+        **{f"n_{unit}": counts[unit] for unit in ("seedlings", "plots", "sites")},
         "fewest_plots": min(plots),
         "penalised": False,
     }
     if not shared:
         return {**line, "reason": "no site holds both"}
-    if not {level, against} & set(edges):
+    if not set(pair) & set(edges):
         return {**line, "reason": "no model of survival by method could be fitted to both"}
-    if isinstance(rows[by].dtype, pd.CategoricalDtype):
-        rows[by] = rows[by].cat.remove_unused_categories()
-    told = counted(rows, at, window, by)
-    sides = told.get(level), told.get(against)
-    if sides[0] is None or sides[1] is None or not np.isfinite(_numbers(sides[0], sides[1])).all():
+    if isinstance(rows[METHOD].dtype, pd.CategoricalDtype):
+        rows[METHOD] = rows[METHOD].cat.remove_unused_categories()
+    shares = counted(rows, at, window)
+    first, second = (shares.get(name, _UNKNOWN) for name in pair)
+    if not np.isfinite(_numbers(first, second)).all():
         fewest = min(plots)
         had = "one plot each" if max(plots) == 1 else f"{fewest} plot{'s' * (fewest != 1)} of one of them"
         few = f"{had}; at least {LEAST_PLOTS} are needed" if fewest < LEAST_PLOTS else "their visits differ"
         return {**line, "reason": f"no limits can be given: {few}"}
-    estimate, lower, upper, df = difference_of(sides[0], sides[1])
+    estimate, lower, upper, df = difference_of(first, second)
     # The standard error that the nearer limit implies, so that p and limits say the same.
     near = estimate - lower if estimate > 0 else upper - estimate
-    error = near / float(stats.t.ppf(0.5 + CONFIDENCE / 2, df))
-    who = "; ".join(f"{edges[name]} was alive with {name}" for name in (level, against) if name in edges)
+    error = near / float(quantile(df))
+    who = "; ".join(f"{edges[name]} was alive with {name}" for name in pair if name in edges)
     return {
         **line,
         "basis": WITHIN,
@@ -301,3 +289,68 @@ def difference_of(first: Counted, second: Counted) -> tuple[float, float, float,
     down = np.hypot(first.share - first.lower, second.upper - second.share)
     up = np.hypot(first.upper - first.share, second.share - second.lower)
     return estimate, float(estimate - down), float(estimate + up), min(first.df, second.df)
+
+
+_SLACK = 1e-6
+COLUMNS = ["level", "estimate", "lower", "upper", "counted_after", "counted_before", "outside"]
+
+
+def fitted_counts(fit: Fit, at: float, by: str | None = "method") -> pd.DataFrame:
+    """Set the model's survival of each level beside its counts, over the plots of that level.
+
+    Parameters
+    ----------
+    fit
+        A fitted model.
+    at
+        Days since planting.
+    by
+        Column of levels; None: all together.
+
+    Returns
+    -------
+    DataFrame
+        ``level, estimate, lower, upper`` (of the model), ``counted_after`` and
+        ``counted_before`` (share alive at each plot's next visit and its last one), all per
+        100, and ``outside``: whether the limits hold none of the stretch between the two.
+    """
+    frame = fit.data
+    levels: list[Any] = ["all"] if by is None else levels_of(frame, by)
+    cells = study_cells(fit, [], None)
+    weights = np.array(
+        [np.ones(len(cells.plants)) if by is None else np.asarray(cells.frame[by] == name) for name in levels]
+    )
+    weights = weights * cells.plants
+    weights = weights / weights.sum(axis=1, keepdims=True)
+    found = fit.average_survival(cells.frame, weights, at)
+    estimate = np.asarray(found.estimate, dtype=float)
+    limits = found.limits_of_survival(np.full(len(levels), np.nan))
+    before, after = (
+        np.array([_share(frame if by is None else frame[frame[by] == name], at, late) for name in levels])
+        for late in (False, True)
+    )
+    known = np.isfinite(limits.lower) & np.isfinite(limits.upper) & ~at_edge(estimate)
+    outside = known & ((limits.upper < after - _SLACK) | (limits.lower > before + _SLACK))
+    numbers = (estimate, limits.lower, limits.upper, after, before)
+    table = {name: 100 * values for name, values in zip(COLUMNS[1:-1], numbers, strict=True)}
+    return pd.DataFrame({"level": levels, **table, "outside": outside})
+
+
+def _share(frame: pd.DataFrame, at: float, late: bool) -> float:
+    """Share alive by the product over each plot's visits up to a day, or up to the next one after it."""
+    frame = frame.reset_index(drop=True)
+    keys = [name for name in PLOT_KEY if name in frame.columns]
+    code = group_codes(frame, keys)[0] if keys else np.zeros(len(frame), dtype=np.intp)
+    plots = int(code.max()) + 1
+    first = entries(frame)  # rows of the table on which somebody entered, with how many
+    planted = sum_by(code[first.index.to_numpy()], first["at_risk"].to_numpy(dtype=float), plots)
+    start, stop = (frame[name].to_numpy(dtype=float) for name in ("start_day", "stop_day"))
+    used = start < at if late else stop <= at
+    rows, died = (frame[name].to_numpy(dtype=float) for name in ("at_risk", "died"))
+    day = np.unique(stop, return_inverse=True)[1]
+    visit = code * (int(day.max()) + 1) + day
+    size = plots * (int(day.max()) + 1)
+    risk = sum_by(visit[used], rows[used], size).reshape(plots, -1)
+    dead = sum_by(visit[used], died[used], size).reshape(plots, -1)
+    lived = np.where(risk > 0, 1 - dead / np.where(risk > 0, risk, 1.0), 1.0).prod(axis=1)
+    return float(np.average(lived, weights=planted))

@@ -14,14 +14,24 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.effects.limits import Floats
-from survivor.effects.paying import AlongLine, StopsPaying, no_turn_shown, not_shown, stops_paying
-from survivor.effects.response import Answer, ResponseModel
-from survivor.effects.spread import LEAST_WITHIN_M, Curve, Shape, Spread, choose_curve, spread_of
+from survivor.arrays import Floats
+from survivor.effects.plateau import AlongLine, Plateau, no_turn_shown, not_shown, stops_paying
+from survivor.effects.response import (
+    LEAST_WITHIN_M,
+    Answer,
+    Curve,
+    ResponseModel,
+    Shape,
+    Spread,
+    choose_curve,
+    spread_of,
+)
 from survivor.errors import EffectError
 from survivor.intervals import check_intervals, tally
 from survivor.models.result import Fit
-from survivor.vocabulary import CONFIDENCE, ESTIMATE_COLUMNS
+from survivor.shown import Shown
+from survivor.vocabulary import ESTIMATE_COLUMNS, PER_100, PLOT_KEY, SIGNIFICANCE
+from survivor.words import counted
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -31,11 +41,10 @@ AFTER_PLANTING = "after planting"
 
 _GRID_STEPS_M = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 _MOST_GRID = 41
-_CLEAR = 1 - CONFIDENCE
 
 
 @dataclass(frozen=True, repr=False)
-class Dose:
+class Dose(Shown):
     """Standardised survival against the radius.
 
     Attributes
@@ -61,7 +70,7 @@ class Dose:
         Mean gain for each 10 cm along a straight line over the radii of ``table``; None
         where not modelled, or where radii are groups.
     stops_paying
-        See :class:`StopsPaying`; None where not modelled.
+        See :class:`Plateau`; None where not modelled.
     within_sd_m
         Spread of the radius within method and site.
     description
@@ -83,7 +92,7 @@ class Dose:
     p_value: float
     line_p_value: float
     along_line: AlongLine | None
-    stops_paying: StopsPaying | None
+    stops_paying: Plateau | None
     within_sd_m: float
     description: pd.DataFrame
     plots: tuple[float, ...]
@@ -104,12 +113,6 @@ class Dose:
             marks = (stops.value, ends[0], ends[1])
         return draw_dose(self.table, ax, rug=self.plots, stops=marks, stops_words="more stops paying")
 
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
 
 def dose(
     source: Fit | pd.DataFrame,
@@ -123,6 +126,7 @@ def dose(
     radius_measured: str | None = None,
     soil_depth_m: float | None = None,
     pieces: Any = None,
+    per: str = PER_100,
 ) -> Dose:
     """Survival per 100 planted against the weed-free radius as prepared.
 
@@ -143,7 +147,7 @@ def dose(
         ``spline``, ``line`` or ``groups``; None: a spline, or groups under four
         distinct radii.
     gain
-        Smallest gain worth having, per 100 planted per 10 cm.
+        Smallest gain that matters, per 100 planted per 10 cm.
     population
         Plants of the whole planting as weights.
     radius_measured
@@ -153,6 +157,8 @@ def dose(
         Depth to which the soil under the patch counts, metres, for its volume.
     pieces
         For the grouped model; as in ``survivor.fit``.
+    per
+        What survival is of, for the sentence.
 
     Returns
     -------
@@ -162,17 +168,32 @@ def dose(
     ------
     EffectError
         When the radius does not vary within method and site, is absent, or holds no numbers.
+
+    Examples
+    --------
+    >>> survivor.dose(fit, "z", at=365).table[["z", "estimate"]].iloc[[0, -1]].round(1)
+          z  estimate
+    0   0.0      65.2
+    20  2.0      60.1
     """
     data, checks = radius_rows(source, column)
     model = ResponseModel.of(source, data, column, method, at, pieces)
     spread = spread_of(data, column, model.cells)
-    description = _describe(spread, column, method)
+    counts = tally(data)
+    common: dict[str, Any] = {
+        "column": column,
+        "at_day": float(at),
+        "within_sd_m": spread.within_sd_m,
+        "description": _describe(spread, column, method),
+        "plots": tuple(sorted(spread.plots[column].astype(float))),
+        **{f"n_{unit}": counts[unit] for unit in ("seedlings", "plots", "sites")},
+    }
     if radius_measured == AFTER_PLANTING:
-        return _described(data, column, at, spread, description, checks)
+        return _described(common, checks)
     if spread.within_sd_m < LEAST_WITHIN_M:
         raise EffectError(
             f"within method and site {column} varies by {100 * spread.within_sd_m:.1f} cm only (standard "
-            f"deviation, {len(spread.plots)} plots in {spread.n_cells} cells), so nothing tells its effect",
+            f"deviation, {counts['plots']} plots in {spread.n_cells} cells), so nothing tells its effect",
             where=f"column {column}",
             mend="vary the radius between plots of one method at one site; until then describe it only",
         )
@@ -185,25 +206,24 @@ def dose(
     bends = [term for term in own if term in curve.bends]
     p_value = fitted.test(own).p_value
     line_p_value = fitted.test(bends).p_value if bends else math.nan
-    along = _along_line(model, data, curve, answer, fitted)
-    counts = tally(data)
+    along = _along_line(model, data, curve, answer, fitted, per)
+    stops = _stops(curve, answer.points, gains, gain, (p_value, line_p_value), along, per)
+    if shape is None and curve.shape == "spline" and not max(p_value, line_p_value) < SIGNIFICANCE:
+        # A bend that is not shown is noise: what is drawn and listed is the straight line that is told.
+        curve = Curve("line", column, ())
+        answer = replace(answer, curve=curve)
+        fitted = model.fit(data, curve)
+        gains = answer.gains(fitted)
     return Dose(
-        column=column,
+        **common,
         shape=curve.shape,
-        at_day=float(at),
         table=_with_volume(answer.response(fitted), soil_depth_m),
         gain=gains,
         p_value=p_value,
         line_p_value=line_p_value,
         along_line=along,
-        stops_paying=_stops(curve, answer.points, gains, gain, p_value, line_p_value, along),
-        within_sd_m=spread.within_sd_m,
-        description=description,
-        plots=tuple(sorted(spread.plots[column].astype(float))),
+        stops_paying=stops,
         fit=fitted,
-        n_seedlings=counts["seedlings"],
-        n_plots=counts["plots"],
-        n_sites=counts["sites"],
         checks=(*checks, *model.said, *said, *fitted.checks),
     )
 
@@ -213,26 +233,27 @@ def _stops(
     points: Floats,
     gains: pd.DataFrame,
     worth: float,
-    p_value: float,
-    line_p_value: float,
+    p_values: tuple[float, float],
     along: AlongLine | None,
-) -> StopsPaying:
+    per: str,
+) -> Plateau:
     """Where more stops paying, where that is shown.
 
     A bend in a curve that cannot be told from no response, or from a straight line, is
-    noise, however firmly it sits in the plots. That no gain is worth having needs no bend.
+    noise, however firmly it sits in the plots. That no gain matters needs no bend.
     """
+    p_value, line_p_value = p_values  # of all terms of the radius, and of the curve against a line
     steps, least, most = (gains[name].to_numpy(dtype=float) for name in ("estimate", "lower", "upper"))
     if not (most < worth).all():
-        if not p_value < _CLEAR:
-            return not_shown(p_value, worth)
-        if curve.shape != "groups" and not line_p_value < _CLEAR and along is not None:
+        if not p_value < SIGNIFICANCE:
+            return not_shown(p_value, worth, per)
+        if curve.shape != "groups" and not line_p_value < SIGNIFICANCE and along is not None:
             return no_turn_shown(line_p_value, worth, along)
-    return stops_paying(points, steps, worth, least, most)
+    return stops_paying(points, steps, worth, least, most, per)
 
 
 def _along_line(
-    model: ResponseModel, data: pd.DataFrame, curve: Curve, answer: Answer, fitted: Fit
+    model: ResponseModel, data: pd.DataFrame, curve: Curve, answer: Answer, fitted: Fit, per: str
 ) -> AlongLine | None:
     """Mean gain for each 10 cm between the ends of the grid, by a straight line on the model's scale."""
     if curve.shape == "groups":
@@ -240,7 +261,10 @@ def _along_line(
     line = Curve("line", curve.column, ())
     ends = replace(answer, curve=line, points=answer.points[[0, -1]])
     found = ends.gains(fitted if curve.shape == "line" else model.fit(data, line)).iloc[0]
-    return AlongLine(*(float(found[name]) for name in ("estimate", "lower", "upper", "from_m", "to_m")))
+    estimate, lower, upper, from_m, to_m = (
+        float(found[name]) for name in ("estimate", "lower", "upper", "from_m", "to_m")
+    )
+    return AlongLine(estimate, lower, upper, from_m, to_m, per)
 
 
 def _with_volume(table: pd.DataFrame, depth_m: float | None) -> pd.DataFrame:
@@ -259,12 +283,11 @@ def radius_rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, 
         return data, ()
     if blank.all():
         raise EffectError("no plot has a radius", where=f"column {column}", mend="give the radius in metres")
-    lost = tally(data[blank])
     kept = data[~blank].copy()
-    kept.attrs = dict(data.attrs)
-    return kept, (
-        f"Left out of the response for want of a radius: {lost['plots']} plots, {lost['seedlings']} plants.",
-    )
+    whole = tally(data)["plots"] - tally(kept)["plots"]
+    plants = counted(tally(data[blank])["seedlings"], "plant")
+    said = f"Left out of the response for want of a radius: {plants}, {counted(whole, 'plot')} wholly."
+    return kept, (said,)
 
 
 def _grid(spread: Spread, curve: Curve) -> Floats:
@@ -289,39 +312,29 @@ def _describe(spread: Spread, column: str, method: str) -> pd.DataFrame:
         plots.groupby(group, observed=True)[column].agg(["size", "mean", "std", "min", "max"]).reset_index()
     )
     found.columns = [method, "n_plots", "mean_m", "sd_m", "smallest_m", "largest_m"]
+    # A radius a seedling makes several rows of a plot: it is one plot all the same.
+    keys = [name for name in PLOT_KEY if name in plots.columns]
+    if "plot" in keys:
+        found["n_plots"] = plots.drop_duplicates(keys).groupby(group, observed=True).size().to_numpy()
     areas = (math.pi * plots[column].astype(float) ** 2).groupby(group, observed=True).mean()
     return found.assign(mean_area_m2=areas.to_numpy())
 
 
-def _described(
-    data: pd.DataFrame,
-    column: str,
-    at: float,
-    spread: Spread,
-    description: pd.DataFrame,
-    checks: tuple[str, ...],
-) -> Dose:
-    counts = tally(data)
+def _described(common: dict[str, Any], checks: tuple[str, ...]) -> Dose:
     why = (
         "The radius was measured after planting, so it is part of what the preparation did: "
         "it is described by method and not modelled."
     )
+    numbers = [*ESTIMATE_COLUMNS[:5], "unit"]
     return Dose(
-        column=column,
+        **common,
         shape="described",
-        at_day=float(at),
-        table=pd.DataFrame(columns=[column, "area_m2", *ESTIMATE_COLUMNS[:5], "unit", "at_day"]),
-        gain=pd.DataFrame(columns=["from_m", "to_m", *ESTIMATE_COLUMNS[:5], "unit"]),
+        table=pd.DataFrame(columns=[common["column"], "area_m2", *numbers, "at_day"]),
+        gain=pd.DataFrame(columns=["from_m", "to_m", *numbers]),
         p_value=math.nan,
         line_p_value=math.nan,
         along_line=None,
         stops_paying=None,
-        within_sd_m=spread.within_sd_m,
-        description=description,
-        plots=tuple(sorted(spread.plots[column].astype(float))),
         fit=None,
-        n_seedlings=counts["seedlings"],
-        n_plots=counts["plots"],
-        n_sites=counts["sites"],
         checks=(*checks, why),
     )

@@ -13,11 +13,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
-from survivor.effects.limits import half_width, t_test
-from survivor.models.by_period import fit_by_period
+from survivor.models.by_period import fit_by_period, level_of_term
 from survivor.models.clusters import WaldTest
-from survivor.models.levels import level_of_term
-from survivor.models.schoenfeld import scaled_residuals
+from survivor.models.cox import scaled_residuals
+from survivor.models.result import check_fit, coefficient_table
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Hazards:
+class Hazards(Shown):
     """Ratios of hazards by period.
 
     Attributes
@@ -63,12 +63,6 @@ class Hazards:
 
         return draw_hazards(self.table.rename(columns={self.by: "method"}), ax)
 
-    def __repr__(self) -> str:
-        return f"{self.table.to_string(index=False)}\n{self.test}"
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
 
 def hazards(fit: Fit, by: str = "method") -> Hazards:
     """Ratios of hazards to the first level of ``by`` in each period, and their F test.
@@ -89,31 +83,23 @@ def hazards(fit: Fit, by: str = "method") -> Hazards:
     ------
     ModelError
         When the fit is not a grouped one or has fewer than two periods with deaths.
+
+    Examples
+    --------
+    >>> found = survivor.hazards(survivor.fit(intervals, "method", pieces=[180]))
+    >>> round(found.test.p_value, 2)  # one ratio in both periods
+    0.45
     """
+    check_fit(fit)
     found = fit_by_period(fit, by)
     others, periods = found.levels[1:], found.periods
-    estimate, std_error, df = (
-        part.T.ravel() for part in (found.estimate, found.std_error, found.df)
-    )  # period by period
-    width = half_width(std_error, df)
-    levels = pd.Series([*others] * len(periods), dtype=fit.data[by].dtype)
-    table = pd.DataFrame(
-        {
-            "period": np.repeat(periods, len(others)),
-            by: levels,
-            "against": pd.Series([found.levels[0]] * len(levels), dtype=fit.data[by].dtype),
-            "estimate": estimate,
-            "std_error": std_error,
-            "df": df,
-            "lower": estimate - width,
-            "upper": estimate + width,
-            "p_value": t_test(estimate, std_error, df),
-            "hazard_ratio": np.exp(estimate),
-            "hazard_ratio_lower": np.exp(estimate - width),
-            "hazard_ratio_upper": np.exp(estimate + width),
-            "deaths": found.deaths[1:].T.ravel(),
-        }
-    )
+    names = np.repeat(periods, len(others))
+    estimate, std_error, df = (part.T.ravel() for part in (found.estimate, found.std_error, found.df))
+    table = coefficient_table(names.tolist(), estimate, std_error, df, fit.variance, "hazard_ratio")
+    table = table.rename(columns={"term": "period"}).drop(columns="variance")
+    for place, (name, levels) in enumerate(((by, others), ("against", found.levels[:1] * len(others)))):
+        table.insert(1 + place, name, pd.Series([*levels] * len(periods), dtype=fit.data[by].dtype))
+    table["deaths"] = found.deaths[1:].T.ravel()
     return Hazards(by, table, found.proportional, fit.variance, found.checks)
 
 
@@ -140,7 +126,17 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
     ------
     ModelError
         When the fit is not a Cox one.
+
+    Examples
+    --------
+    >>> survivor.residual_rounds(survivor.fit(intervals, "method", model="cox"))[["method", "day", "deaths"]]
+      method    day  deaths
+    0  auger  180.0    97.0
+    1  auger  365.0    82.0
+    2    rip  180.0    97.0
+    3    rip  365.0    82.0
     """
+    check_fit(fit)
     rows = scaled_residuals(fit)
     rows["level"] = [level_of_term(term, by) for term in rows["term"]]
     rows = rows[rows["level"].notna()]

@@ -15,11 +15,15 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
+from survivor.arguments import is_number
+from survivor.arrays import Floats
+from survivor.effects.cells import base_level, check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import layout, stands_at
 from survivor.effects.contrasts import place_columns
-from survivor.effects.limits import Floats, at_edge, half_width
 from survivor.errors import EffectError
+from survivor.limits import at_edge
+from survivor.models.result import coefficient_table
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from survivor.models.result import Fit
@@ -48,10 +52,15 @@ def e_value(risk_ratio: float) -> float:
     ------
     EffectError
         When the ratio is not a positive number.
+
+    Examples
+    --------
+    >>> round(survivor.e_value(0.8), 2)  # VanderWeele and Ding (2017): 1.81
+    1.81
     """
-    if not (np.isfinite(risk_ratio) and risk_ratio > 0):
+    if not is_number(risk_ratio) or not 0 < risk_ratio < np.inf:
         raise EffectError(
-            f"a risk ratio of {risk_ratio} has no E-value",
+            f"a risk ratio of {risk_ratio!r} has no E-value",
             where="risk_ratio",
             mend="give a positive number",
         )
@@ -60,14 +69,31 @@ def e_value(risk_ratio: float) -> float:
 
 
 def e_value_of_limit(lower: float, upper: float) -> float:
-    """Return the E-value of the limit that is nearer to 1; 1 where the limits hold 1."""
+    """Return the E-value of the limit that is nearer to 1; 1 where the limits hold 1.
+
+    Raises
+    ------
+    EffectError
+        When these are no limits of a ratio: positive numbers, the lower first.
+
+    Examples
+    --------
+    >>> round(survivor.e_value_of_limit(0.71, 0.91), 2)
+    1.43
+    """
+    if not is_number(lower) or not is_number(upper) or not 0 < lower <= upper:
+        raise EffectError(
+            f"{lower!r} to {upper!r} are no limits of a ratio",
+            where="lower, upper",
+            mend="give positive numbers, the lower limit first",
+        )
     if lower <= 1 <= upper:
         return 1.0
     return e_value(lower if lower > 1 else upper)
 
 
 @dataclass(frozen=True, repr=False)
-class Sensitivity:
+class Sensitivity(Shown):
     """Risk ratios of death with their E-values.
 
     Attributes
@@ -86,12 +112,6 @@ class Sensitivity:
     by: str
     at_day: float
     table: pd.DataFrame
-
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
 
 
 def sensitivity(
@@ -124,17 +144,18 @@ def sensitivity(
     ------
     EffectError
         When the model does not hold ``by`` or ``against`` is not a level.
+
+    Examples
+    --------
+    >>> survivor.sensitivity(fit).table[["method", "e_value"]].round(2)
+      method  e_value
+    0  auger     1.92
+    1    rip     3.50
     """
     check_by(fit, by)
     check_day(fit, at)
     levels = levels_of(fit.data, by)
-    base = levels[0] if against is None else against
-    if base not in levels:
-        raise EffectError(
-            f"{against!r} is not a level of {by}",
-            where="against",
-            mend=f"levels in the records: {', '.join(map(str, levels))}",
-        )
+    base = base_level(levels, against, by)
     cells = study_cells(fit, [by], population)
     grid = layout(fit.data, by, place_columns(fit))
     lines = []
@@ -164,25 +185,16 @@ def _ratio(fit: Fit, stacked: pd.DataFrame, share: Floats, at: float) -> dict[st
     # d log(1 - S) = -dS / (1 - S): one more average, so that it has degrees of freedom of its own.
     weights: Floats = np.concatenate([-share / (1 - first), share / (1 - second)])[None]
     found = fit.average_survival(stacked, weights, at)
-    estimate = np.log((1 - first) / (1 - second))
-    error, df = float(found.std_error[0]), float(found.df[0])
-    width = float(half_width(np.array([error]), np.array([df]))[0])
-    if not (np.isfinite(width) and error > 0):
+    estimate = np.log([(1 - first) / (1 - second)])
+    row = coefficient_table(["ratio"], estimate, found.std_error, found.df, "", "risk_ratio").iloc[0]
+    if not (np.isfinite(row["lower"]) and row["std_error"] > 0):
         return _unknown("the plots leave no degree of freedom for limits")
-    ratio, lower, upper = (float(np.exp(value)) for value in (estimate, estimate - width, estimate + width))
-    return {
+    numbers = {name: float(row[name]) for name in row.index if name in _COLUMNS}
+    return numbers | {
         "survival": 100 * first,
         "survival_against": 100 * second,
-        "estimate": estimate,
-        "std_error": error,
-        "df": df,
-        "lower": estimate - width,
-        "upper": estimate + width,
-        "risk_ratio": ratio,
-        "risk_ratio_lower": lower,
-        "risk_ratio_upper": upper,
-        "e_value": e_value(ratio),
-        "e_value_limit": e_value_of_limit(lower, upper),
+        "e_value": e_value(numbers["risk_ratio"]),
+        "e_value_limit": e_value_of_limit(numbers["risk_ratio_lower"], numbers["risk_ratio_upper"]),
         "reason": "",
     }
 

@@ -15,19 +15,19 @@ import pandas as pd
 
 from survivor.effects.cells import levels_of
 from survivor.effects.dose import RADIUS, radius_rows
-from survivor.effects.response import ResponseModel
-from survivor.effects.spread import LEAST_WITHIN_M, spread_of
+from survivor.effects.response import LEAST_WITHIN_M, ResponseModel, spread_of
 from survivor.errors import EffectError
 from survivor.intervals import tally
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import fit as fit_model
-from survivor.models.result import Fit
+from survivor.models.result import Fit, floored_terms, without_limits
+from survivor.shown import Shown
 
 TEN_CM = 0.1
 
 
 @dataclass(frozen=True, repr=False)
-class Slopes:
+class Slopes(Shown):
     """A slope for each preparation.
 
     Attributes
@@ -56,12 +56,6 @@ class Slopes:
     test: WaldTest
     variance: str
     checks: tuple[str, ...]
-
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
 
 
 def radius_by_method(
@@ -94,6 +88,15 @@ def radius_by_method(
     ------
     EffectError
         When fewer than two preparations have plots of different radius at one site.
+
+    Examples
+    --------
+    >>> found = survivor.radius_by_method(survivor.fit(intervals, "method * z"), "z")
+    >>> found.table[["method", "ratio"]].round(3)
+      method  ratio
+    0  usual  0.988
+    1  auger  1.029
+    2    rip  1.037
     """
     data, checks = radius_rows(source, column)
     if method not in data.columns:
@@ -177,8 +180,6 @@ def slopes(
     rows = data.assign(**own)
     common = np.where(data[method].isin(list(levels)), value, 0.0)
     apart = data.assign(slope_common=common, **{name: own[name] for name in list(own)[1:]})
-    for frame in (rows, apart):
-        frame.attrs = dict(data.attrs)
     fitted = fit_model(rows, " + ".join([*others, *own]), **how)
     # The same model, written as one slope and how far the others are from it.
     differing = list(own)[1:]
@@ -201,4 +202,9 @@ def slopes(
             "reason": "",
         }
     )
-    return Slopes(column, method, per, table, test, fitted.variance, fitted.checks)
+    # What is said of terms is said of the levels that they stand for.
+    of_terms = [*without_limits(fitted.table, fitted.cluster), *floored_terms(fitted.table)]
+    named = fitted.table.replace({"term": dict(zip(own, map(str, levels), strict=True))})
+    checks = [check for check in fitted.checks if check not in of_terms]
+    checks += [*without_limits(named, fitted.cluster), *floored_terms(named)]
+    return Slopes(column, method, per, table, test, fitted.variance, tuple(checks))

@@ -13,23 +13,27 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.curves.edges import edge_numbers
+from survivor.arrays import Floats
+from survivor.curves.limits import edge_numbers
 from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.limits import Floats, at_edge, limits_of_survival
+from survivor.entry import per_100_of, said_of_entry
 from survivor.intervals import entries, tally
-from survivor.vocabulary import PER_100
+from survivor.limits import Limits, at_edge, check_level
+from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE, PER_100
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-    from survivor.models.result import Estimates, Fit
+    from survivor.models.fitted import Estimates
+    from survivor.models.result import Fit
 
 ALL = "all"
 _STALE_DAYS = 30  # the usual window of a milestone
 
 
 @dataclass(frozen=True, repr=False)
-class Standardised:
+class Standardised(Shown):
     """Standardised survival with limits.
 
     Attributes
@@ -64,15 +68,13 @@ class Standardised:
 
         return draw_survival(self.table, ax)
 
-    def __repr__(self) -> str:
-        return self.table.to_string(index=False)
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
-
 
 def survival(
-    fit: Fit, by: str | None = "method", at: float = 365, population: pd.DataFrame | None = None
+    fit: Fit,
+    by: str | None = "method",
+    at: float = 365,
+    population: pd.DataFrame | None = None,
+    level: float = CONFIDENCE,
 ) -> Standardised:
     """Survival per 100 planted for each level of ``by``, averaged over the study's cells.
 
@@ -88,6 +90,8 @@ def survival(
     population
         Plants of the whole planting, ``plants`` with site (and species); None: the
         plants of the records.
+    level
+        Confidence level of the limits.
 
     Returns
     -------
@@ -98,8 +102,17 @@ def survival(
     EffectError
         When the model does not hold ``by``, the day was not visited, or the
         population cannot be joined to the records.
+
+    Examples
+    --------
+    >>> survivor.survival(fit, at=365).table[["method", "estimate", "lower", "upper"]].round(1)
+      method  estimate  lower  upper
+    0  usual      50.6   35.6   63.8
+    1  auger      62.0   52.8   69.9
+    2    rip      75.8   66.2   83.1
     """
     check_day(fit, at)
+    check_level(level)
     if by is not None:
         check_by(fit, by)
     cells = study_cells(fit, [] if by is None else [by], population)
@@ -107,18 +120,12 @@ def survival(
     stacked, weights = _stack(fit, cells, by, levels)
     found = fit.average_survival(stacked, weights, at)
     counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
-    limits = limits_of_survival(found, behind(fit, by, levels, at, found))
+    limits = found.limits_of_survival(behind(fit, by, levels, at, found), level)
     name = ALL if by is None else by
     table = pd.DataFrame(
         {
             (by or "group"): _labels(fit.data, by, levels),
-            "estimate": 100 * np.asarray(found.estimate, dtype=float),
-            "std_error": 100 * found.std_error,
-            "df": found.df,
-            "lower": 100 * limits.lower,
-            "upper": 100 * limits.upper,
-            "unit": PER_100,
-            "at_day": float(at),
+            **per_100(found, limits, at, per_100_of(fit.data)),
             "n_seedlings": counts["seedlings"],
             "n_plots": counts["plots"],
             "n_sites": counts["sites"],
@@ -128,7 +135,9 @@ def survival(
     extrapolated = _unseen(fit, by, levels, cells)
     checks = (
         *cells.checks,
+        *said_of_entry(fit.data, fit.n_seedlings),
         *_edge_checks(levels, limits.edge),
+        *found.said(levels),
         *_reach_checks(fit.data, by, at),
         *_unseen_checks(extrapolated, by),
     )
@@ -155,6 +164,19 @@ def behind(fit: Fit, by: str | None, levels: list[Any], at: float, found: Estima
         rows = rows.assign(start_day=0.0, stop_day=float(at))
     numbers = edge_numbers(rows, by, at, list(fit.cluster) or None, strata)
     return np.array([numbers.get(str(level), np.nan) for level in levels], dtype=float)
+
+
+def per_100(found: Estimates, limits: Limits, at: float, unit: str = PER_100) -> dict[str, Any]:
+    """Columns of averages of survival: estimate, its error and limits per 100 planted, unit and day."""
+    return {
+        "estimate": 100 * np.asarray(found.estimate, dtype=float),
+        "std_error": 100 * found.std_error,
+        "df": found.df,
+        "lower": 100 * limits.lower,
+        "upper": 100 * limits.upper,
+        "unit": unit,
+        "at_day": float(at),
+    }
 
 
 def _labels(data: pd.DataFrame, by: str | None, levels: list[Any]) -> pd.Series[Any]:

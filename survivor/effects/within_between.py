@@ -16,20 +16,23 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 import pandas as pd
 from formulaic import Formula
 
 from survivor.effects.cells import check_by, levels_of
+from survivor.effects.confounding import WITHIN
 from survivor.errors import EffectError
 from survivor.intervals import cluster_columns, entries
+from survivor.limits import INDEPENDENT, said_of_floor
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import fit as fit_model
 from survivor.models.grouped import arranged
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from survivor.models.result import Fit
 
-WITHIN = "within sites"
 BETWEEN = "between sites"
 DIFFERENCE = "between less within"
 _PLAIN, _SHARE = "as it is", "share of its site"
@@ -37,7 +40,7 @@ _LEAST_SPREAD = 0.05  # standard deviation of a method's share over sites under 
 
 
 @dataclass(frozen=True, repr=False)
-class WithinBetween:
+class WithinBetween(Shown):
     """Log hazard ratios within and between sites.
 
     Attributes
@@ -61,12 +64,6 @@ class WithinBetween:
     test: WaldTest
     n_sites: int
     checks: tuple[str, ...]
-
-    def __repr__(self) -> str:
-        return f"{self.table.to_string(index=False)}\n{self.test}"
-
-    def _repr_html_(self) -> str:
-        return str(self.table.to_html(index=False))
 
 
 def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBetween:
@@ -94,6 +91,16 @@ def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBe
         nothing of the sites is in their difference.
     ModelError
         When there are too few sites for the model.
+
+    Examples
+    --------
+    >>> uneven = intervals[~intervals["plot"].isin(["p0", "p3", "p7"])]
+    >>> found = survivor.within_between(survivor.fit(uneven, "method"))
+    >>> found.table[["method", "basis", "estimate"]].round(2).head(3)
+      method                basis  estimate
+    0  auger         within sites     -0.32
+    1  auger        between sites     -1.21
+    2  auger  between less within     -0.89
     """
     check_by(fit, by)
     if site not in fit.data.columns:
@@ -123,13 +130,16 @@ def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBe
     apart = fitted([names[WITHIN][place] for place in mixed])
     mundlak = fitted([names[_PLAIN][place] for place in every])
     parts = []
+    floored: dict[str, bool] = {}
     for place in every:
         lines = [(WITHIN, apart, names[WITHIN][place])] if place in mixed else []
         if place in told:
             share = names[_SHARE][place]
             lines += [(BETWEEN, apart, share), (DIFFERENCE, mundlak, share)]
         for basis, model, term in lines:
-            row = model.table[model.table["term"] == term].drop(columns=["term", "variance"])
+            row = model.table[model.table["term"] == term]
+            floored[f"{levels[place]} {basis}"] = row["variance"].iloc[0] == INDEPENDENT
+            row = row.drop(columns=["term", "variance"])
             parts.append(row.assign(basis=basis, **{by: levels[place], "against": levels[0]}))
     table = pd.concat(parts, ignore_index=True)
     for name in (by, "against"):
@@ -138,6 +148,7 @@ def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBe
     table = table[[*first, *(name for name in table.columns if name not in first)]]
     missed = [str(level) for place, level in enumerate(levels) if place and place not in told]
     checks = [f"the share of {', '.join(missed)} hardly differs between sites"] if missed else []
+    checks += said_of_floor(list(floored), np.array(list(floored.values())))
     return WithinBetween(by, table, mundlak.test(between), len(shares), tuple(checks))
 
 
@@ -166,9 +177,7 @@ def _split(
         share = shares[level].loc[data[site].tolist()].to_numpy(dtype=float)
         for kind, values in zip(kinds, (own, share, own - share), strict=True):
             added[names[kind][place]] = values
-    frame = data.assign(**added)
-    frame.attrs = dict(data.attrs)
-    return frame, names
+    return data.assign(**added), names
 
 
 def _others(formula: str, by: str) -> list[str]:

@@ -2,13 +2,34 @@
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
-from typing import Any, Literal
+from dataclasses import asdict, dataclass, field, fields, replace
+from typing import Annotated, Any, Final, Literal
 
 import pandas as pd
+from pydantic.json_schema import SkipJsonSchema
 
-Grade = Literal["firm", "fair", "slight", "unanswered"]
-VerdictWord = Literal["met", "not met", "not shown"]
+from survivor.sentences import Sentence, Text, plain_text, say, sentences_of
+
+Grade = Literal["strong", "moderate", "weak", "not answered"]
+VerdictWord = Literal["met", "missed", "unclear", "depends on missing plants"]
+Reading = Literal[
+    "clear difference",
+    "clear but small difference",
+    "no difference that matters",
+    "not enough evidence to say",
+]
+NOT_ENOUGH: Final[Reading] = "not enough evidence to say"
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """The same answer under another rule: the rule in words, its numbers and its verdict."""
+
+    rule: str
+    estimate: float
+    lower: float
+    upper: float
+    verdict: VerdictWord | None = None
 
 
 @dataclass(frozen=True)
@@ -22,7 +43,7 @@ class Finding:
     question
         As a reader would ask it.
     answer
-        One sentence, with number, unit, limits and n.
+        A few sentences, with number, unit and limits.
     estimate, lower, upper
         In ``unit``; None where there is none. Limits are two-sided 95 %.
     unit
@@ -38,11 +59,20 @@ class Finding:
     cost
         What it costs, in words, or None.
     grade
-        ``firm``, ``fair``, ``slight`` or ``unanswered``.
+        Strength of evidence: ``strong``, ``moderate``, ``weak`` or ``not answered``; None where
+        there is not enough evidence to say, which is an answer of its own.
+    reach
+        Of what the strength speaks, for example ``these 8 sites and this season``.
     reasons, raise_it
         Why the grade is no higher, and what would raise it.
+    reading
+        Of comparisons: how the difference reads against the smallest one that matters.
     verdict
-        On a target only: ``met``, ``not met`` or ``not shown``.
+        On a target only: ``met``, ``missed``, ``unclear`` or ``depends on missing plants``.
+    otherwise
+        The answer under the other rule for missing plants, where it is another.
+    said
+        The sentences of the answer with the values that they are made of; goes into no file.
     """
 
     key: str
@@ -60,16 +90,36 @@ class Finding:
     n_sites: int = 0
     checks: tuple[str, ...] = ()
     cost: str | None = None
-    grade: Grade = "unanswered"
+    grade: Grade | None = "not answered"
+    reach: str = ""
     reasons: tuple[str, ...] = ()
     raise_it: tuple[str, ...] = ()
+    reading: Reading | None = None
     verdict: VerdictWord | None = None
+    otherwise: Alternative | None = None
+    said: Annotated[tuple[Sentence, ...], SkipJsonSchema()] = field(default=(), repr=False, compare=False)
+
+    @property
+    def text(self) -> Text:
+        """The answer, its names apart where its sentences are known."""
+        return self.said or self.answer
+
+    @property
+    def strength(self) -> str:
+        """Strength of evidence in words, also where there is not enough of it to say."""
+        return self.grade or NOT_ENOUGH
+
+    def adding(self, *texts: Text) -> Finding:
+        """Return the finding with these sentences after its answer; an empty one adds nothing."""
+        said = as_sentences(self.text, *texts)
+        return replace(self, answer=plain_text(said), said=said)
 
     def as_record(self) -> dict[str, Any]:
         """Return the finding as plain values, tuples as lists, ready for JSON."""
-        return {
-            name: list(value) if isinstance(value, tuple) else value for name, value in asdict(self).items()
-        }
+        held = {each.name: getattr(self, each.name) for each in fields(self) if each.name != "said"}
+        if self.otherwise is not None:
+            held["otherwise"] = asdict(self.otherwise)
+        return {name: list(value) if isinstance(value, tuple) else value for name, value in held.items()}
 
     @property
     def table(self) -> pd.DataFrame:
@@ -77,11 +127,23 @@ class Finding:
         record = {
             name: "; ".join(value) if isinstance(value, list) else value
             for name, value in self.as_record().items()
+            if name != "otherwise"
         }
         return pd.DataFrame([record])
 
     def __str__(self) -> str:
-        return f"{self.answer} [{self.grade}]"
+        return f"{self.answer} [{self.strength}]"
 
     def _repr_html_(self) -> str:
         return str(self.table.T.to_html(header=False))
+
+
+def as_sentences(*texts: Text) -> tuple[Sentence, ...]:
+    """Gather texts as sentences; a plain text is one without values."""
+    found: list[Sentence] = []
+    for text in texts:
+        if isinstance(text, str):
+            found += [say("{text}", text=text)] if text else []
+        else:
+            found += sentences_of(text)
+    return tuple(found)

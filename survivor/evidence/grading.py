@@ -1,8 +1,9 @@
-"""How far an answer can be leaned on: four grades, by a rule that is data.
+"""Strength of evidence: strong, moderate, weak or not answered, by a rule that is data.
 
 The rules are rows. A ``cap`` holds the grade at or under a level; a ``step``
-takes it one level down, after the caps and never under ``slight``. Rules of one
-``group`` take one step between them.
+takes it one level down, after the caps and never under ``weak``. Rules of one
+``group`` take one step between them. Where there is not enough evidence to say, that is
+the answer, and it has no grade.
 """
 
 from __future__ import annotations
@@ -14,18 +15,20 @@ from typing import Final, Literal
 import pandas as pd
 
 from survivor.effects.confounding import BETWEEN
+from survivor.effects.contrasts import LEAST_PLOTS
 from survivor.evidence.finding import Grade
+from survivor.vocabulary import BY_CHOICE, RANDOM
 
 Settled = Literal["yes", "partly", "no"]
 
-GRADES: Final[tuple[Grade, ...]] = ("unanswered", "slight", "fair", "firm")
-RANDOM: Final = "random within blocks"
-BY_CHOICE: Final = "by choice"
+# In order; None: there is not enough evidence to say.
+GRADES: Final[tuple[Grade | None, ...]] = ("not answered", None, "weak", "moderate", "strong")
+_WEAK: Final = GRADES.index("weak")
 LEAST_DF: Final = 4.0
-LEAST_PLOTS: Final = 3
 MOST_RECORDS: Final = 0.02  # share of records set aside above which a grade steps down
 MOST_PLOTS: Final = 0.05  # share of plots with such a record
-_BY_LOT: Final = "drawing lots for which plot of a block gets which preparation"
+_WORK_BY_LOT: Final = "allocating the work, and its date, to plots at random"
+_BY_LOT: Final = "allocating preparations to the plots of a block at random"
 
 
 @dataclass(frozen=True)
@@ -48,25 +51,31 @@ class Circumstances:
         Plots in the arm that has fewer.
     settled
         Whether the limits, and the p adjusted for the number of comparisons, settle
-        the question against the smallest difference worth having.
+        the question against the smallest difference that matters; ``no``: there is not enough
+        evidence to say.
     bounds_change_sign
         Whether 'all unknown dead' and 'all unknown alive' give opposite answers.
     penalised
         Whether the answer rests on a penalised model.
+    part
+        Of an answer on a work, or on when it was done: how it was chosen which plots got it; else empty.
     radius
         Whether the answer is of the weed-free radius, which is not what was allocated.
     one_cost
         Whether one preparation only has a cost, of several in the records.
     models_disagree, sites_inconsistent, one_site_carries
         Whether the answer depends on the model, goes opposite ways at sites, or
-        rests on one site.
+        is another without one of the sites.
     lot_disagrees
         Whether a difference reads as clear and yet the p from other layouts of the lot,
         adjusted, is not under 0.05 though it could have been.
     missing_rule
         Whether the answer is another under the other rule for missing plants.
+    depends_on_missing
+        Whether the verdict on a target is another under the other rule for missing plants.
     misfit
-        Whether the share counted alive under a preparation lies outside the model's limits.
+        Where the share observed alive lies outside the model's limits: preparation, day and numbers;
+        empty where it does not.
     not_proportional
         Whether ratios of hazards differ between periods, and no model that has them could
         be fitted.
@@ -86,6 +95,7 @@ class Circumstances:
     settled: Settled = "yes"
     bounds_change_sign: bool = False
     penalised: bool = False
+    part: str = ""
     radius: bool = False
     one_cost: bool = False
     models_disagree: bool = False
@@ -93,7 +103,8 @@ class Circumstances:
     one_site_carries: bool = False
     lot_disagrees: bool = False
     missing_rule: bool = False
-    misfit: bool = False
+    depends_on_missing: bool = False
+    misfit: str = ""
     not_proportional: bool = False
     between_visits: bool = False
     set_aside: bool = False
@@ -112,7 +123,7 @@ class Rule:
     effect
         ``cap`` or ``step``.
     to
-        The level of a cap; None for a step.
+        The level of a cap, None where the answer then has no grade; None for a step.
     raise_it
         What would lift it.
     holds
@@ -135,15 +146,15 @@ RULES: Final[tuple[Rule, ...]] = (
         "no estimate",
         "the records give no estimate with limits",
         "cap",
-        "unanswered",
-        "the records that “What cannot be said” names as missing",
+        "not answered",
+        "",  # what would is told with the reason
         lambda c: not c.answered,
     ),
     Rule(
         "few plots",
         f"an arm has fewer than {LEAST_PLOTS} plots",
         "cap",
-        "unanswered",
+        "not answered",
         f"at least {LEAST_PLOTS} plots of each preparation compared",
         lambda c: c.fewest_plots < LEAST_PLOTS,
     ),
@@ -151,7 +162,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "between sites",
         "it rests on differences between sites only",
         "cap",
-        "slight",
+        "weak",
         "both preparations side by side at the same sites",
         lambda c: c.basis == BETWEEN,
     ),
@@ -159,7 +170,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "few degrees of freedom",
         f"the limits rest on too few plots or sites (fewer than {LEAST_DF:g} degrees of freedom)",
         "cap",
-        "slight",
+        "weak",
         "more plots, spread over more sites",
         lambda c: not c.df >= LEAST_DF,
     ),
@@ -167,7 +178,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "unknown plants",
         "the answer changes sign with what became of plants not found",
         "cap",
-        "slight",
+        "weak",
         "finding the plants that were not found, or tags that last",
         lambda c: c.bounds_change_sign,
     ),
@@ -175,23 +186,31 @@ RULES: Final[tuple[Rule, ...]] = (
         "penalised",
         "nobody, or everybody, died in a part that the answer rests on, so a penalised model was used",
         "cap",
-        "slight",
+        "weak",
         "more plants, or a later visit",
         lambda c: c.penalised,
     ),
     Rule(
-        "too little to tell",
-        "the limits are too wide for the smallest difference worth having",
+        "not enough evidence",
+        "the limits leave the question open",
         "cap",
-        "slight",
+        None,
         "more plots, so that the limits are narrower",
         lambda c: c.settled == "no",
     ),
     Rule(
-        "by choice",
-        "preparations were chosen for each place, not given to plots by lot",
+        "depends on missing plants",
+        "whether the target was met turns on the rule for missing plants",
         "cap",
-        "fair",
+        None,
+        "looking for the plants that were missing, or tags that last",
+        lambda c: c.depends_on_missing,
+    ),
+    Rule(
+        BY_CHOICE,
+        "preparations were chosen for each place, not allocated at random",
+        "cap",
+        "moderate",
         _BY_LOT,
         lambda c: c.compares and not c.radius and c.allocation == BY_CHOICE,
     ),
@@ -199,23 +218,39 @@ RULES: Final[tuple[Rule, ...]] = (
         "allocation not recorded",
         "it is not recorded how plots were given their preparation",
         "cap",
-        "fair",
+        "moderate",
         f"a record of how plots were given their preparation, and {_BY_LOT}",
         lambda c: c.compares and not c.radius and c.allocation not in (RANDOM, BY_CHOICE),
     ),
     Rule(
-        "radius not drawn",
-        "the weed-free radius of a plot is not drawn by lot, even where its preparation is",
+        "work by choice",
+        "which plots got the work, or when, was chosen and not allocated at random",
         "cap",
-        "fair",
-        "drawing lots for the radius of the patch among the plots of one preparation at a site",
+        "moderate",
+        _WORK_BY_LOT,
+        lambda c: c.part == BY_CHOICE,
+    ),
+    Rule(
+        "allocation of work not recorded",
+        "it is not recorded how plots were given the work, or its time",
+        "cap",
+        "moderate",
+        f"a record of how plots were given the work and its time, and {_WORK_BY_LOT}",
+        lambda c: c.part not in ("", RANDOM, BY_CHOICE),
+    ),
+    Rule(
+        "radius not drawn",
+        "the weed-free radius of a plot was not allocated at random, even where its preparation was",
+        "cap",
+        "moderate",
+        "allocating patch widths at random among the plots of one preparation at a site",
         lambda c: c.radius,
     ),
     Rule(
         "one cost",
         "one preparation only has a cost, so it is set beside no other",
         "cap",
-        "fair",
+        "moderate",
         "the cost of the other preparations",
         lambda c: c.one_cost,
     ),
@@ -223,17 +258,16 @@ RULES: Final[tuple[Rule, ...]] = (
         "not precise",
         "the limits, or the number of comparisons made, leave the question partly open",
         "cap",
-        "fair",
+        "moderate",
         "more plots, so that the limits are narrower",
         lambda c: c.settled == "partly",
     ),
     Rule(
         "other layouts",
-        "other layouts of the same lot give as large a difference too often (p, adjusted, of 0.05 or more; "
-        "where layouts were drawn, at the lower 95 % limit of that p too)",
+        "re-randomised allocations give as large a difference too often (adjusted p of 0.05 or more)",
         "cap",
-        "fair",
-        "more plots, or more blocks in which lots are drawn",
+        "moderate",
+        "more plots, or more blocks to allocate within",
         lambda c: c.lot_disagrees,
     ),
     Rule(
@@ -245,12 +279,12 @@ RULES: Final[tuple[Rule, ...]] = (
         lambda c: c.missing_rule,
     ),
     Rule(
-        "records to mend",
-        f"more than {100 * MOST_RECORDS:.0f} of 100 records, or {100 * MOST_PLOTS:.0f} of 100 plots, are set "
-        "aside until they are mended",
+        "records to correct",
+        f"more than {100 * MOST_RECORDS:.0f} of 100 records, or {100 * MOST_PLOTS:.0f} of 100 plots, are "
+        "excluded until they are corrected",
         "step",
         None,
-        "mending the records that survivor check names",
+        "correcting the records that survivor check names",
         lambda c: c.set_aside,
     ),
     Rule(
@@ -281,7 +315,7 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "one site",
-        "one site carries the answer",
+        "the difference is no longer clear without one of the sites",
         "step",
         None,
         "more sites that hold both preparations",
@@ -290,11 +324,11 @@ RULES: Final[tuple[Rule, ...]] = (
     ),
     Rule(
         "misfit",
-        "the model does not fit the counts: a share counted alive lies outside its limits",
+        "a share observed alive lies outside the model's limits",
         "step",
         None,
         "a visit nearer to the milestone, or more plots of each preparation at each site",
-        lambda c: c.misfit,
+        lambda c: bool(c.misfit),
         group="fit",
     ),
     Rule(
@@ -318,34 +352,38 @@ RULES: Final[tuple[Rule, ...]] = (
 )
 
 
-def grade(circumstances: Circumstances) -> tuple[Grade, tuple[str, ...], tuple[str, ...]]:
+def grade(circumstances: Circumstances) -> tuple[Grade | None, tuple[str, ...], tuple[str, ...]]:
     """Grade an answer.
 
     Returns
     -------
     grade, reasons, raise_it
-        The grade; why it is no higher; what would raise it (each once).
+        The grade, None where there is not enough evidence to say; why it is no higher; what would
+        raise it (each once).
     """
     holding = [rule for rule in RULES if rule.holds(circumstances)]
     if not circumstances.answered:
         holding = holding[:1]  # what else might hold back an estimate is beside the point
-    caps = [GRADES.index(rule.to) for rule in holding if rule.to is not None]
+    caps = [GRADES.index(rule.to) for rule in holding if rule.effect == "cap"]
     level = min([len(GRADES) - 1, *caps])
     steps = {rule.group or rule.name for rule in holding if rule.effect == "step"}
-    if level > 0:
-        level = max(1, level - len(steps))
-    reasons = tuple(rule.test for rule in holding)
-    raise_it = tuple(dict.fromkeys(rule.raise_it for rule in holding))
-    return GRADES[level], reasons or (_NOTHING_AGAINST,), raise_it
-
-
-_NOTHING_AGAINST: Final = "no rule holds it back"
+    if level > _WEAK:
+        level = max(_WEAK, level - len(steps))
+    detail = {"misfit": circumstances.misfit}
+    reasons = tuple(": ".join(filter(None, (rule.test, detail.get(rule.name)))) for rule in holding)
+    raise_it = tuple(dict.fromkeys(rule.raise_it for rule in holding if rule.raise_it))
+    return GRADES[level], reasons, raise_it
 
 
 def rules_table() -> pd.DataFrame:
     """Return the rules as a table: ``rule, holds_when, effect, raised_by``."""
     effects = [
-        f"at most {rule.to}" if rule.effect == "cap" else "one step down" + _together(rule) for rule in RULES
+        f"one step down{_together(rule)}"
+        if rule.effect == "step"
+        else f"at most {rule.to}"
+        if rule.to
+        else "not enough evidence to say: no grade"
+        for rule in RULES
     ]
     return pd.DataFrame(
         {

@@ -1,25 +1,21 @@
-"""Sentences built from numbers: size, unit, limits, n, and no more than they bear."""
+"""Sentences of answers, made from their numbers: size, unit, limits, and no more than they bear."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final
 
 from survivor.effects.confounding import BETWEEN, WITHIN
-from survivor.evidence.finding import VerdictWord
+from survivor.evidence import english as en
+from survivor.evidence.finding import NOT_ENOUGH, Reading, VerdictWord
 from survivor.evidence.grading import Settled
-from survivor.figures.words import difference_digits, limits, number, per_100, per_100_limits
-from survivor.vocabulary import CONFIDENCE
+from survivor.sentences import Cell, Name, Part, Sentence, Value, cell, say
+from survivor.vocabulary import SIGNIFICANCE, Basis
+from survivor.words import counted, difference_digits, limits, number, per_100, per_100_limits, plain
 
-Reading = Literal[
-    "clear difference",
-    "clear but small difference",
-    "no difference worth having",
-    "too little data to tell",
-]
-
-_CLEAR = 1 - CONFIDENCE
+Size = tuple[float, float, float]
+_CI: Final = "95 % CI"
 
 
 @dataclass(frozen=True)
@@ -31,54 +27,55 @@ class Counts:
     sites: int
 
     def __str__(self) -> str:
-        words = _many(self.seedlings, "seedling")
+        words = counted(self.seedlings, "seedling")
         if self.plots:
-            words += f" in {_many(self.plots, 'plot')}"
+            words += f" in {counted(self.plots, 'plot')}"
         if self.sites:
-            words += f" at {_many(self.sites, 'site')}"
+            words += f" at {counted(self.sites, 'site')}"
         return words
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """The verdict on a target, and the sentence that says it."""
+    """The verdict on a target, the sentences that say it, and the places its numbers are written with."""
 
     word: VerdictWord
-    sentence: str
+    said: tuple[Sentence, ...]
+    digits: int
 
 
 def reading(lower: float, upper: float, p_adjusted: float, smallest: float) -> Reading:
-    """Read a difference against the smallest one worth having.
+    """Read a difference against the smallest one that matters.
 
     A difference that is not clear is one of two kinds: the limits lie inside the
-    smallest difference worth having, or they do not, and then the records hold too
-    little to tell. Neither is "no difference".
+    smallest difference that matters, or they do not, and then there is not enough
+    evidence to say. Neither is "no difference".
 
     Parameters
     ----------
     lower, upper
-        95 % limits, per 100 planted.
+        95 % CI, per 100 planted.
     p_adjusted
         p adjusted for the number of comparisons.
     smallest
-        Smallest difference worth having, per 100 planted.
+        Smallest difference that matters, per 100 planted.
     """
     inside = lower > -smallest and upper < smallest
-    if p_adjusted < _CLEAR:
+    if p_adjusted < SIGNIFICANCE:
         return "clear but small difference" if inside else "clear difference"
-    return "no difference worth having" if inside else "too little data to tell"
+    return "no difference that matters" if inside else NOT_ENOUGH
 
 
 def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> Settled:
-    """Whether a difference settles the question; ``firm`` needs ``yes``.
+    """Whether a difference settles the question; ``strong`` needs ``yes``.
 
-    ``yes``: the limits lie inside the smallest difference worth having, or the
+    ``yes``: the limits lie inside the smallest difference that matters, or the
     difference is clear and its limits lie wholly beyond that, or are no further
-    from it than that. ``partly``: the difference is clear, its size is not. ``no``: too
-    little data to tell.
+    from it than that. ``partly``: the difference is clear, its size is not. ``no``: not
+    enough evidence to say.
     """
     read = reading(lower, upper, p_adjusted, smallest)
-    if read in ("no difference worth having", "clear but small difference"):
+    if read in ("no difference that matters", "clear but small difference"):
         return "yes"
     if read == "clear difference":
         beyond = min(abs(lower), abs(upper)) >= smallest
@@ -86,127 +83,176 @@ def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> S
     return "no"
 
 
-def comparison_sentence(
+def of_finding(key: str, column: str) -> Cell:
+    """Name the cell of the table of findings that has a number of an answer."""
+    return cell("findings", column, key=key)
+
+
+def compared(
     method: str,
     against: str,
-    estimate: float,
-    lower: float,
-    upper: float,
+    size: Size,
     milestone: str,
-    counts: Counts,
     *,
     p_adjusted: float,
     smallest: float,
     random: bool,
     basis: str = WITHIN,
-) -> str:
+    seedlings: Basis = Basis.PLANTED,
+) -> tuple[Sentence, ...]:
     """Say how many more or fewer of 100 planted were alive under one method than another.
 
     Parameters
     ----------
     method, against
         Names as the report prints them; the difference is the first less the second.
-    estimate, lower, upper
-        Difference per 100 planted with 95 % limits.
+    size
+        Difference per 100 planted with its 95 % CI.
     milestone
         For example ``12 months``.
-    counts
-        What the comparison rests on.
     p_adjusted
         p adjusted for the number of comparisons.
     smallest
-        Smallest difference worth having, per 100 planted.
+        Smallest difference that matters, per 100 planted.
     random
         Whether preparations were given to plots at random; only then, and for a clear
         difference, is a verb used that says one caused the other.
     basis
         ``within sites`` or ``between sites only``.
+    seedlings
+        Whether survival is of those planted, or of those found at the first visit.
     """
-    digits = difference_digits(estimate, lower, upper)
+    estimate, lower, upper = size
     read = reading(lower, upper, p_adjusted, smallest)
-    verb = "kept" if random and basis == WITHIN and read.startswith("clear") else "had"
-    size = f"{method} {verb} {_more(estimate, digits)} alive per 100 planted"
-    rest = f"({_difference_limits(lower, upper, digits)}; {counts})"
-    worth = f"{number(smallest, 0 if float(smallest).is_integer() else 1)} per 100"
-    pair = f"At these sites {method} and {against}"
-    if read == "clear difference":
-        words = f"At these sites {size} than {against} at {milestone} {rest}"
-    elif read == "clear but small difference":
-        words = (
-            f"At these sites {size} than {against} at {milestone} {rest}, less than the {worth} worth having"
-        )
-    elif read == "no difference worth having":
-        words = f"{pair} did not differ by the {worth} worth having: {size} at {milestone} {rest}"
+    names: dict[str, Part] = {"method": Name(method), "against": Name(against)}
+    seen: dict[str, Part] = {
+        "per": seedlings.per_100,
+        "when": milestone,
+        **difference_parts(pair_key(method, against), size),
+    }
+    matters = Value(plain(smallest), smallest)
+    said: list[Sentence] = []
+    if read.startswith("clear"):
+        verb = "kept" if random and basis == WITHIN and estimate > 0 else "had"
+        said.append(say(en.CLEAR, verb=verb, **names, **seen))
+        if read == "clear but small difference":
+            said.append(say(en.BUT_SMALL, smallest=matters))
     else:
-        counted = "" if lower <= 0 <= upper else " once the number of comparisons is allowed for"
-        words = f"There is too little data to tell {method} from {against} at these sites{counted}"
-        words += f": {size} at {milestone} {rest}"
+        if read == "no difference that matters":
+            said.append(say(en.NONE_THAT_MATTERS, smallest=matters, **names))
+        else:
+            said.append(say(en.NOT_ENOUGH if lower <= 0 <= upper else en.NOT_ENOUGH_OF_MANY, **names))
+        said.append(say(en.SEEN, method=Name(method), **seen))
     if basis == BETWEEN:
-        words += "; no site had both, so this compares sites as much as preparations"
-    return f"{words}."
+        said.append(say(en.BETWEEN))
+    return tuple(said)
 
 
-def difference_phrase(estimate: float, lower: float, upper: float) -> str:
-    """Say a difference in a few words: how many more or fewer per 100, with limits."""
-    digits = difference_digits(estimate, lower, upper)
-    return f"{_more(estimate, digits)} per 100 ({_difference_limits(lower, upper, digits)})"
-
-
-def survival_sentence(
-    name: str, estimate: float, lower: float, upper: float, milestone: str, counts: Counts, told: str = ""
+def difference_phrase(
+    estimate: float, lower: float, upper: float, more: str = "", unit: str = "per 100"
 ) -> str:
-    """Say how many of 100 planted were alive; ``told``: how that is known where no visit fell on the day."""
-    how = f" {told}" if told else ""
-    return (
-        f"At these sites {per_100(estimate)} of 100 planted under {name} were alive at {milestone}{how} "
-        f"(95 % limits {per_100_limits(lower, upper)}; {counts})."
-    )
+    """Say a difference in a few words: how many more or fewer, with limits and what else is known."""
+    digits = difference_digits(estimate, lower, upper)
+    beside = "; ".join(filter(None, (_difference_limits(lower, upper, digits), more)))
+    return f"{_more(estimate, digits)} {unit} ({beside})"
+
+
+def pair_key(method: str, against: str) -> str:
+    """Name the finding of a comparison."""
+    return f"{method} against {against}"
+
+
+def difference_parts(key: str, size: Size) -> dict[str, Value]:
+    """Write a difference with the word for its sign, and its interval: ``size`` and ``span``.
+
+    ``key``: of the finding that has it.
+    """
+    estimate, lower, upper = size
+    digits = difference_digits(estimate, lower, upper)
+    return {
+        "size": Value(_more(estimate, digits), estimate, of_finding(key, "estimate"), _sign(estimate)),
+        "span": Value(
+            _difference_limits(lower, upper, digits), lower, of_finding(key, "lower"), _sign(lower, upper)
+        ),
+    }
+
+
+def _sign(*values: float) -> float:
+    return -1.0 if all(value <= 0 for value in values) else 1.0
+
+
+def alive(
+    size: Size,
+    milestone: str,
+    between: str = "",
+    seedlings: Basis = Basis.PLANTED,
+) -> tuple[Sentence, ...]:
+    """Say how many of 100 were alive; ``between``: how that is known where no visit fell on the day."""
+    parts = survival_parts("alive", size)
+    how = _how(between)
+    return (say(en.ALIVE, seedlings=seedlings.seedlings, name=en.EVERY, when=milestone, how=how, **parts),)
+
+
+def survival_parts(key: str, size: Size, digits: int = 0) -> dict[str, Value]:
+    """Write survival per 100 with its interval; ``key`` of the finding that has it, or none."""
+    estimate, lower, upper = size
+    written, ends = per_100(estimate), per_100_limits(lower, upper)
+    if digits:
+        written, ends = number(estimate, digits), limits(lower, upper, digits)
+    held = math.isfinite(lower) and math.isfinite(upper)
+    at = {name: of_finding(key, name) if key else None for name in ("estimate", "lower")}
+    return {
+        "estimate": Value(written, estimate, at["estimate"]),
+        "span": Value(f"{_CI} {ends}" if held else en.NO_LIMITS, lower, at["lower"]),
+    }
+
+
+def _how(between: str) -> str:
+    return f" {between}" if between else ""
 
 
 def target_verdict(
-    estimate: float,
-    lower: float,
-    upper: float,
+    size: Size,
     target: float,
     milestone: str = "",
-    counts: Counts | None = None,
-    told: str = "",
+    between: str = "",
+    seedlings: Basis = Basis.PLANTED,
+    other: Size | None = None,
 ) -> Verdict:
     """Judge a target by the limits, not by the estimate.
 
     Parameters
     ----------
-    estimate, lower, upper
-        Survival per 100 planted with 95 % limits.
+    size
+        Survival per 100 planted with its 95 % CI.
     target
         Survival promised, per 100 planted.
-    milestone, counts
+    milestone
         For the sentence.
-    told
+    between
         How survival on the day is known, where no visit fell on it.
+    seedlings
+        Whether survival is of those planted, or of those found at the first visit.
+    other
+        Survival under the other rule for missing plants, which stands beside it and is written with
+        as many places.
 
     Returns
     -------
     Verdict
-        ``met`` where the limits lie at or above the target, ``not met`` where they
-        lie below it, ``not shown`` otherwise, also without limits.
+        ``met`` where the limits lie at or above the target, ``missed`` where they
+        lie below it, ``unclear`` otherwise, also without limits.
     """
-    when = f" at {milestone}" if milestone else ""
-    promised = (
-        f"the target of {number(target, 0 if float(target).is_integer() else 1)} alive per 100 planted{when}"
+    _, lower, upper = size
+    word: VerdictWord = "met" if lower >= target else "missed" if upper < target else "unclear"
+    digits = beside(target, *size, *(other or ()))
+    seen = survival_parts("target", size, digits)
+    promised: dict[str, Part] = {"target": Value(plain(target), target), "per": seedlings.per_100}
+    said = (
+        say(en.TARGET[word], when=f" at {milestone}" if milestone else "", **promised),
+        say(en.TARGET_SEEN, how=_how(between), **seen),
     )
-    based = f"; {counts}" if counts is not None else ""
-    how = f" {told}" if told else ""
-    digits = beside(target, estimate, lower, upper)
-    written, ends = per_100(estimate), per_100_limits(lower, upper)
-    if digits:
-        written, ends = number(estimate, digits), limits(lower, upper, digits)
-    found = f"{written} were alive{how} (95 % limits {ends}{based})"
-    if lower >= target:
-        return Verdict("met", f"At these sites {promised} was met: {found}.")
-    if upper < target:
-        return Verdict("not met", f"At these sites {promised} was not met: {found}.")
-    return Verdict("not shown", f"It is not shown that {promised} was met or missed at these sites: {found}.")
+    return Verdict(word, said, digits)
 
 
 def beside(mark: float, *values: float) -> int:
@@ -228,19 +274,15 @@ def beside(mark: float, *values: float) -> int:
 
 def _more(value: float, digits: int) -> str:
     if round(abs(value), digits) == 0:
-        return "no more and no fewer"
+        return en.NO_MORE
     return f"{number(abs(value), digits)} {'more' if value > 0 else 'fewer'}"
 
 
 def _difference_limits(lower: float, upper: float, digits: int) -> str:
     if not (math.isfinite(lower) and math.isfinite(upper)):
-        return "no limits"
+        return en.NO_LIMITS
     if lower >= 0 or upper <= 0:
         near, far = sorted((abs(lower), abs(upper)))
         word = "more" if lower >= 0 else "fewer"
-        return f"95 % limits {number(near, digits)} to {number(far, digits)} {word}"
-    return f"95 % limits {number(-lower, digits)} fewer to {number(upper, digits)} more"
-
-
-def _many(count: int, word: str) -> str:
-    return f"{number(count)} {word}{'' if count == 1 else 's'}"
+        return f"{_CI} {number(near, digits)} to {number(far, digits)} {word}"
+    return f"{_CI} {number(-lower, digits)} fewer to {number(upper, digits)} more"

@@ -1,28 +1,39 @@
-"""Survival per method with its limits, and differences from the usual practice."""
+"""Survival per method, site or species with its limits, and differences between preparations."""
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
-from typing import Any
+import math
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any, Final
 
 import pandas as pd
 from matplotlib.axes import Axes
 
-from survivor.figures.rows import (
-    Layout,
-    Row,
-    draw_rows,
-    mark_band,
-    mark_line,
-    mark_nought,
-    rows_figure,
-    set_range,
-)
-from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import NONE, cost_limits, difference, money, number, per_100, per_100_limits
+from survivor.figures.rows import Chart, Look, Row, Steps
+from survivor.figures.style import Drawing, Size
+from survivor.vocabulary import PER_100, REFUSED
+from survivor.words import NONE, cost_limits, difference, money, number, per_100, per_100_limits, plain
 
 BETWEEN_SITES = "between sites only"
-REFUSED = "refused"
+
+_ALIVE: Final = Steps(10, 40, (0, 100))
+_SURVIVAL_HEADING: Final = "Alive per 100\n(95 % CI)"
+_LONGEST_ON_AXIS: Final = 24  # letters
+_DIFFERENCE_HEADING: Final = "Difference per 100\n(95 % CI)"
+_MARKERS: Final = ("o", "s", "D", "^", "v", "P")
+
+
+def difference_steps(*also: float) -> Steps:
+    """Return the axis of differences per 100: nought is always on it."""
+    return Steps(5, 20, (-100, 100), (0.0, *also))
+
+
+def worth_band(smallest: float | None) -> tuple[float, float, str] | None:
+    """Return the band of differences less than matters."""
+    if smallest is None:
+        return None
+    return -smallest, smallest, f"less than matters ({plain(smallest)})"
 
 
 def draw_survival(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -39,11 +50,109 @@ def draw_survival(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    with styled():
-        ax = axes_or_new(ax, height=0.4 * len(table) + 0.9)
-        rows = survival_rows(table)
-        _survival_range(ax, table, None)
-        return draw_rows(rows, ax, Layout(headings=_SURVIVAL_HEADINGS, axis=_survival_axis(table)))
+    return _survival(table, PER_100).draw(ax)
+
+
+def survival_figure(
+    table: pd.DataFrame,
+    costs: pd.DataFrame | None = None,
+    *,
+    usual: str | None = None,
+    target: float | None = None,
+    size: Size = "wide",
+    per: str = PER_100,
+) -> Drawing:
+    """Return the first picture of a report: survival per method, best first, cost beside it.
+
+    Parameters
+    ----------
+    table
+        As for :func:`draw_survival`, with a column ``method``; where it has ``observed`` (alive per 100,
+        nothing standardised), that is marked with a cross, and a row may have no estimate.
+    costs
+        ``method, cost_per_established, lower, upper, currency``; None where costs are not known.
+    usual
+        The usual practice, drawn grey.
+    target
+        Survival promised, per 100 planted, if it was promised for this day.
+    size
+        For a page, or for a telephone.
+    per
+        What survival is of: per 100 planted, or found.
+    """
+    chart = _survival(table, per)
+    if target is not None:
+        steps = replace(_ALIVE, also=(target,))
+        chart = replace(chart, target=(target, f"target {plain(target)}"), steps=steps)
+    crosses = pd.Series(math.nan, table["method"].astype(str))
+    if "observed" in table:
+        crosses = pd.Series(table["observed"].to_numpy(dtype=float), table["method"].astype(str))
+    prices: dict[str, str] = {}
+    if costs is not None and not costs.empty:
+        prices = _prices(costs)
+        chart = replace(chart, headings=(*chart.headings, "Cost of a living\nplant (range)"))
+    rows = []
+    for row in chart.rows:
+        if not math.isfinite(row.estimate):
+            row = replace(row, beside=("not standardised",))
+        under = ["usual practice"] if row.label == usual else []
+        price = prices.get(row.label, NONE)
+        if prices and size == "wide" and math.isfinite(row.estimate):
+            row = replace(row, beside=(*row.beside, price))
+        elif price != NONE:
+            under.append(f"{price} each")  # a telephone has no room for it beside
+        look: Look = "usual" if row.label == usual else "main"
+        rows.append(replace(row, look=look, under=", ".join(under), cross=float(crosses[row.label])))
+    return replace(chart, rows=rows).figure(size)
+
+
+def _survival(table: pd.DataFrame, per: str) -> Chart:
+    group = str(table.columns[0])
+    ordered = table.sort_values("estimate", ascending=False, kind="stable")
+    rows = [_alive(str(line[group]), line) for line in ordered.to_dict("records")]
+    days = {float(day) for day in table["at_day"].dropna()} if "at_day" in table else set()
+    when = f", {number(days.pop())} days after planting" if len(days) == 1 else ""
+    return Chart(rows, (_SURVIVAL_HEADING,), f"Alive {per}{when}", _ALIVE)
+
+
+def _alive(label: str, line: Any) -> Row:
+    value, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
+    return Row(label, value, lower, upper, beside=(f"{per_100(value)} ({per_100_limits(lower, upper)})",))
+
+
+def _prices(costs: pd.DataFrame) -> dict[str, str]:
+    """Write the cost per established plant of each method with its range."""
+    prices = {}
+    for line in costs.to_dict("records"):
+        amount = money(float(line["cost_per_established"]), str(line["currency"]))
+        span = cost_limits(float(line["lower"]), float(line["upper"]))
+        prices[str(line["method"])] = f"{amount} ({span})" if amount != NONE else NONE
+    return prices
+
+
+def groups_figure(table: pd.DataFrame, *, size: Size = "wide", axis: str = f"Alive {PER_100}") -> Drawing:
+    """Return one row a site or species.
+
+    Parameters
+    ----------
+    table
+        First column the group; ``watched`` or ``planted``, and ``alive`` where known
+        (seedlings), ``estimate, lower, upper`` (per 100 planted). The order is kept: sites are not ranked.
+    size
+        For a page, or for a telephone.
+    axis
+        Words of the axis.
+    """
+    group = str(table.columns[0])
+    base = "watched" if "watched" in table else "planted"
+    rows = []
+    for line in table.to_dict("records"):
+        row = _alive(str(line[group]), line)
+        total = number(float(line[base]))
+        counts = f"{number(float(line['alive']))} of {total}" if "alive" in line else total
+        rows.append(replace(row, look="ink", beside=(*row.beside, counts)))
+    heading = f"Alive of\n{base}" if "alive" in table else base.capitalize()
+    return Chart(rows, (_SURVIVAL_HEADING, heading), axis, _ALIVE).figure(size)
 
 
 def draw_contrasts(table: pd.DataFrame, ax: Axes | None = None, smallest: float | None = None) -> Axes:
@@ -58,169 +167,117 @@ def draw_contrasts(table: pd.DataFrame, ax: Axes | None = None, smallest: float 
     ax
         Axes to draw on; a new figure's where none is given.
     smallest
-        The smallest difference worth having, per 100 planted; shaded.
+        The smallest difference that matters, per 100 planted; shaded.
 
     Returns
     -------
     matplotlib.axes.Axes
     """
-    with styled():
-        ax = axes_or_new(ax, height=0.45 * len(table) + 0.9)
-        return _contrasts_on(ax, table, smallest, "wide")
+    return _contrasts(table, smallest, pairs=False, per=PER_100).draw(ax)
 
 
-def survival_figure(
+def contrasts_figure(
     table: pd.DataFrame,
-    costs: pd.DataFrame | None = None,
     *,
-    usual: str | None = None,
-    target: float | None = None,
+    smallest: float | None = None,
     size: Size = "wide",
+    pairs: bool = False,
+    per: str = PER_100,
 ) -> Drawing:
-    """Return the first picture of a report: survival per method, best first, cost beside it.
+    """Return differences from the usual practice, the smallest one that matters shaded.
+
+    ``pairs`` names both methods of each row; ``per`` as for :func:`survival_figure`.
+    """
+    return _contrasts(table, smallest, pairs=pairs, per=per).figure(size)
+
+
+def _contrasts(table: pd.DataFrame, smallest: float | None, *, pairs: bool, per: str) -> Chart:
+    rows = []
+    for line in table.to_dict("records"):
+        row = difference_row(str(line["method"]), line)
+        if pairs:
+            row = replace(row, label=f"{line['method']} against {line['against']}")
+        basis = line.get("basis")
+        if basis == REFUSED:
+            row = replace(row, estimate=math.nan, beside=("not compared",), under="not compared")
+        elif basis == BETWEEN_SITES:
+            row = replace(row, look="hollow", under=BETWEEN_SITES)
+        rows.append(row)
+    against = table["against"].unique()
+    named = f"“{against[0]}”" if len(against) == 1 and not pairs else "the second method named"
+    # A long name has no room beside the axis; the caption has it.
+    than = f" than {named}" if len(named) <= _LONGEST_ON_AXIS else ""
+    edge = smallest or 0.0
+    return Chart(
+        rows,
+        (_DIFFERENCE_HEADING,),
+        f"More (+) or fewer (−) alive {per}{than}",
+        difference_steps(-edge, edge),
+        short_axis=f"Difference in plants alive {per}",
+        nought=0,
+        band=worth_band(smallest),
+    )
+
+
+def difference_row(label: str, line: Any, marks: Sequence[Sequence[float]] = ()) -> Row:
+    """Return the row of a difference per 100; ``marks`` as :func:`survivor.words.difference` has them."""
+    value, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
+    written, span = difference(value, lower, upper, marks=marks)
+    return Row(label, value, lower, upper, beside=(f"{written} ({span})" if math.isfinite(value) else NONE,))
+
+
+def agreement_figure(table: pd.DataFrame, *, size: Size = "wide", per: str = PER_100) -> Drawing:
+    """Return the difference of each method as each model has it, one row a model.
 
     Parameters
     ----------
     table
-        As for :func:`draw_survival`, with a column ``method``.
-    costs
-        ``method, cost_per_established, lower, upper, currency``; None where costs are not known.
-    usual
-        The usual practice, drawn grey and hollow.
-    target
-        Survival promised, per 100 planted, if it was promised for this day.
+        ``model, method, against, estimate, lower, upper`` (per 100 planted).
+    size
+        For a page, or for a telephone.
+    per
+        As for :func:`survival_figure`.
+    """
+    models = list(dict.fromkeys(table["model"].astype(str)))
+    rows = []
+    for method in dict.fromkeys(table["method"].astype(str)):
+        for line in table[table["method"].astype(str) == method].to_dict("records"):
+            row = difference_row(method, line)
+            if size == "narrow" and not math.isfinite(row.estimate):
+                row = replace(row, label=f"{method}: no answer")
+            model = str(line["model"])
+            marker = _MARKERS[models.index(model) % len(_MARKERS)]
+            rows.append(replace(row, look="ink", under=model, marker=marker))
+    axis = f"Difference in plants alive {per}"
+    return Chart(rows, (_DIFFERENCE_HEADING,), axis, difference_steps(), nought=0).figure(size)
+
+
+def advice_figure(
+    table: pd.DataFrame, smallest: float, marks: Sequence[Sequence[float]] = (), *, size: Size = "wide"
+) -> Drawing:
+    """Return every difference of a guideline with its limits, its advice beside it in words.
+
+    Parameters
+    ----------
+    table
+        ``ground, preparation, advice, estimate, lower, upper`` (per 100 planted); one row at least.
+    smallest
+        The smallest difference that matters, shaded.
+    marks
+        What the rule holds an estimate, a lower and an upper limit to.
     size
         For a page, or for a telephone.
     """
-    headings: tuple[str, ...] = _SURVIVAL_HEADINGS
-    if costs is not None and not costs.empty:
-        currency = str(costs["currency"].iloc[0]).strip()
-        headings = (
-            *headings,
-            f"Cost per plant established\n({currency + ', ' if currency else ''}95 % limits)",
-        )
-    with styled():
-        rows = survival_rows(table, costs, usual=usual, size=size)
-        layout = Layout(size=size, headings=headings, axis=_survival_axis(table))
-        figure, ax = rows_figure(rows, layout, WIDTHS[size])
-        _survival_range(ax, table, target)
-        draw_rows(rows, ax, layout)
-        if target is not None:
-            mark_line(ax, target, f"target {number(target, _places(target))}", len(rows), size)
-        return figure
-
-
-def contrasts_figure(
-    table: pd.DataFrame, *, smallest: float | None = None, size: Size = "wide", pairs: bool = False
-) -> Drawing:
-    """Return differences from the usual practice, the smallest one worth having shaded.
-
-    ``pairs`` names both methods of each row.
-    """
-    with styled():
-        rows = _contrast_rows(table, pairs)
-        figure, ax = rows_figure(rows, Layout(size=size, headings=_CONTRAST_HEADINGS), WIDTHS[size])
-        _contrasts_on(ax, table, smallest, size, pairs)
-        return figure
-
-
-_SURVIVAL_HEADINGS = ("Alive per 100\n(95 % limits)",)
-_CONTRAST_HEADINGS = ("Difference per 100\n(95 % limits)",)
-
-
-def survival_rows(
-    table: pd.DataFrame, costs: pd.DataFrame | None = None, *, usual: str | None = None, size: Size = "wide"
-) -> list[Row]:
-    """Return one row a group, highest survival first."""
-    group = str(table.columns[0])
-    cost: dict[str, str] = {}
-    if costs is not None and not costs.empty:
-        for line in costs.to_dict("records"):
-            amount = money(
-                float(line["cost_per_established"]), "" if size == "wide" else str(line["currency"])
-            )
-            span = cost_limits(float(line["lower"]), float(line["upper"]))
-            cost[str(line["method"])] = f"{amount} ({span})" if amount != NONE else NONE
     rows = []
-    for record in table.sort_values("estimate", ascending=False, kind="stable").to_dict("records"):
-        name = str(record[group])
-        value, lower, upper = (float(record[name]) for name in ("estimate", "lower", "upper"))
-        beside: tuple[str, ...] = (f"{per_100(value)} ({per_100_limits(lower, upper)})",)
-        under = ["usual practice"] if name == usual else []
-        price = cost.get(name, NONE)
-        if cost and size == "wide":
-            beside = (*beside, price)
-        elif price != NONE:
-            under.append(f"{price} each")  # a telephone has no room for it beside
-        rows.append(
-            Row(
-                label=name,
-                estimate=value,
-                lower=lower,
-                upper=upper,
-                look="usual" if name == usual else "main",
-                beside=beside,
-                under=", ".join(under),
-            )
-        )
-    return rows
-
-
-def _with_limits(record: Mapping[Hashable, Any]) -> str:
-    written, span = difference(*(float(record[name]) for name in ("estimate", "lower", "upper")))
-    return f"{written} ({span})"
-
-
-def _survival_axis(table: pd.DataFrame) -> str:
-    days = {float(day) for day in table["at_day"]} if "at_day" in table else set()
-    when = f", {number(days.pop())} days after planting" if len(days) == 1 else ""
-    return f"Alive per 100 planted{when}"
-
-
-def _survival_range(ax: Axes, table: pd.DataFrame, target: float | None) -> None:
-    values = [*table["lower"], *table["upper"], *table["estimate"], *([] if target is None else [target])]
-    set_range(ax, [float(value) for value in values], 10, 40, (0, 100))
-
-
-def _contrasts_on(
-    ax: Axes, table: pd.DataFrame, smallest: float | None, size: Size, pairs: bool = False
-) -> Axes:
-    edge = smallest or 0.0
-    values = [float(v) for v in [*table["lower"], *table["upper"], *table["estimate"], -edge, edge, 0.0]]
-    set_range(ax, values, 5, 20, (-100, 100))
-    against = table["against"].unique()
-    named = f"“{against[0]}”" if len(against) == 1 and not pairs else "the second method named"
-    axis = f"More (+) or fewer (−) alive per 100 planted than {named}"
-    if size == "narrow":
-        axis = "Difference in plants alive per 100 planted"
-    rows = _contrast_rows(table, pairs)
-    draw_rows(rows, ax, Layout(size=size, headings=_CONTRAST_HEADINGS, axis=axis))
-    if smallest is not None:
-        mark_band(ax, -smallest, smallest, f"less than worth having ({number(smallest, _places(smallest))})")
-    mark_nought(ax, 0, len(rows), size)
-    return ax
-
-
-def _contrast_rows(table: pd.DataFrame, pairs: bool) -> list[Row]:
-    rows = []
-    for record in table.to_dict("records"):
-        basis = str(record.get("basis", ""))
-        refused = basis == REFUSED
-        under = "not compared" if refused else BETWEEN_SITES if basis == BETWEEN_SITES else ""
-        label = f"{record['method']} against {record['against']}" if pairs else str(record["method"])
-        rows.append(
-            Row(
-                label=label,
-                estimate=float("nan") if refused else float(record["estimate"]),
-                lower=float(record["lower"]),
-                upper=float(record["upper"]),
-                look="hollow" if basis == BETWEEN_SITES else "main",
-                beside=("not compared",) if refused else (_with_limits(record),),
-                under=under,
-            )
-        )
-    return rows
-
-
-def _places(value: float) -> int:
-    return 0 if float(value).is_integer() else 1
+    for line in table.to_dict("records"):
+        row, advice = difference_row(str(line["preparation"]), line, marks), str(line["advice"])
+        rows.append(replace(row, beside=(*row.beside, advice), under=str(line["ground"])))
+    return Chart(
+        rows,
+        (_DIFFERENCE_HEADING, "Advice"),
+        f"More (+) or fewer (−) alive {PER_100} than the usual practice",
+        difference_steps(-smallest, smallest),
+        short_axis=f"Difference in plants alive {PER_100}",
+        nought=0,
+        band=worth_band(smallest),
+    ).figure(size)

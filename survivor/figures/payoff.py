@@ -1,16 +1,34 @@
-"""What one established plant costs under each method."""
+"""Costs and orders: of an established plant, break-even, chance of the best value, plants to order."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from collections.abc import Sequence
+from typing import Final
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
+from matplotlib.lines import Line2D
 
-from survivor.figures.rows import Layout, Row, draw_rows, rows_figure, set_range
-from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import cost_limits, money
+from survivor.figures.rows import Chart, Row, Steps
+from survivor.figures.style import (
+    WIDTHS,
+    Drawing,
+    Size,
+    axes_or_new,
+    blank,
+    legend_below,
+    lines,
+    name_ends,
+    styled,
+    wrapped,
+)
+from survivor.words import cost_limits, limits, money, plants, plants_limits
+
+_STEPS: Final = (0.5, *(unit * tens for tens in (1, 10, 100, 1000) for unit in (1, 2, 5)), 10_000.0)
+_FALLBACK: Final = 50_000.0
+_LINE, _BEST = 1.2, 3.0  # widths of a line, and where its method is the best at the estimates
 
 
 def draw_payoff(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -27,51 +45,163 @@ def draw_payoff(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
     -------
     matplotlib.axes.Axes
     """
-    with styled():
-        ax = axes_or_new(ax, height=0.4 * len(table) + 0.9)
-        return _payoff_on(ax, payoff_rows(table), table, "wide")
+    return _payoff(table).draw(ax)
 
 
-def payoff_figure(table: pd.DataFrame, *, usual: str | None = None, size: Size = "wide") -> Drawing:
-    """Return cost per established plant as a figure, lowest first."""
-    with styled():
-        rows = payoff_rows(table, usual)
-        figure, ax = rows_figure(rows, Layout(size=size, headings=_HEADINGS), WIDTHS[size])
-        _payoff_on(ax, rows, table, size)
-        return figure
-
-
-_HEADINGS = ("Cost per plant established\n(95 % limits)",)
-
-
-def payoff_rows(table: pd.DataFrame, usual: str | None = None) -> list[Row]:
-    """Return one row a method, the lowest cost first."""
+def _payoff(table: pd.DataFrame) -> Chart:
     rows = []
-    for record in table.sort_values("cost_per_established", kind="stable").to_dict("records"):
-        name, cost = str(record["method"]), float(record["cost_per_established"])
-        lower, upper = float(record["lower"]), float(record["upper"])
-        written = f"{money(cost, str(record['currency']))} ({cost_limits(lower, upper)})"
-        rows.append(
-            Row(
-                label=name,
-                estimate=cost,
-                lower=lower,
-                upper=upper,
-                look="usual" if name == usual else "main",
-                beside=(written,),
-                under="usual practice" if name == usual else "",
-            )
+    for line in table.sort_values("cost_per_established", kind="stable").to_dict("records"):
+        name = str(line["method"])
+        cost, low, high = (float(line[column]) for column in ("cost_per_established", "lower", "upper"))
+        beside = (f"{money(cost, str(line['currency']))} ({cost_limits(low, high)})",)
+        rows.append(Row(name, cost, low, high, beside=beside))
+    heading = "Cost per living plant\n(95 % CI)"
+    return _amounts(rows, heading, f"Cost per living plant{_in_currency(table)}")
+
+
+def draw_break_even(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
+    """Draw the break-even cost of each preparation with its limits; a cross is what it costs.
+
+    Parameters
+    ----------
+    table
+        ``method, against, break_even, lower, upper, cost_per_plant, currency``.
+    ax
+        Axes to draw on; a new figure's where none is given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    return _break_even(table).draw(ax)
+
+
+def break_even_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
+    """Return the break-even costs as a figure."""
+    return _break_even(table).figure(size)
+
+
+def _break_even(table: pd.DataFrame) -> Chart:
+    rows = []
+    for line in table.to_dict("records"):
+        level, low, high, cost = (
+            float(line[name]) for name in ("break_even", "lower", "upper", "cost_per_plant")
         )
+        currency = str(line["currency"])
+        written = f"{money(level, currency)} ({limits(low, high, 2)})" if math.isfinite(level) else "not told"
+        beside = (f"{written}; {money(cost, currency)}",)
+        rows.append(Row(str(line["method"]), level, low, high, beside=beside, cross=cost))
+    heading = "Break-even cost per plant\n(95 % CI); its cost"
+    return _amounts(rows, heading, f"Cost per plant put in{_in_currency(table)}")
+
+
+def draw_stems(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
+    """Draw plants needed per hectare under each preparation.
+
+    Parameters
+    ----------
+    table
+        ``method, plants_needed, lower, upper``.
+    ax
+        Axes to draw on; a new figure's where none is given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    rows = _plant_rows(table, "method", "plants_needed")
+    return _amounts(rows, "Plants per hectare\n(95 % CI)", "Plants to put in per hectare").draw(ax)
+
+
+def draw_order(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
+    """Draw infill to order at each site.
+
+    Parameters
+    ----------
+    table
+        ``site, to_order, lower, upper``.
+    ax
+        Axes to draw on; a new figure's where none is given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    rows = _plant_rows(table, "site", "to_order")
+    return _amounts(rows, "Plants to order\n(95 % CI)", "Infill plants to order").draw(ax)
+
+
+def _plant_rows(table: pd.DataFrame, name: str, value: str) -> list[Row]:
+    rows = []
+    for line in table.to_dict("records"):
+        middle, low, high = (float(line[column]) for column in (value, "lower", "upper"))
+        # Rounded up, as in the table beside it.
+        written = f"{plants(middle)} ({plants_limits(low, high)})" if math.isfinite(middle) else "not told"
+        rows.append(Row(str(line[name]), middle, low, high, beside=(written,)))
     return rows
 
 
-def _payoff_on(ax: Axes, rows: list[Row], table: pd.DataFrame, size: Size) -> Axes:
-    values = [float(v) for v in [*table["lower"], *table["upper"], *table["cost_per_established"], 0.0]]
-    values = [value for value in values if math.isfinite(value)]  # no upper limit: the line runs off the axis
+def _amounts(rows: Sequence[Row], heading: str, axis: str) -> Chart:
+    """Return rows on an axis of amounts from nought, in some ten steps of a round size."""
+    values = [v for row in rows for v in (row.estimate, row.lower, row.upper, row.cross) if math.isfinite(v)]
     top = max(values, default=1.0)
-    rows = [replace(row, upper=2 * top) if row.upper == math.inf else row for row in rows]
-    step = next((s for s in (0.5, 1, 2, 5, 10, 20, 50, 100) if top / s <= 10), 500)
-    set_range(ax, values, step, step, (0, float("inf")))
-    currency = str(table["currency"].iloc[0]) if "currency" in table and len(table) else ""
-    axis = "Cost per plant established" + (f" ({currency})" if currency.strip() else "")
-    return draw_rows(rows, ax, Layout(size=size, headings=_HEADINGS, axis=axis))
+    step = next((float(step) for step in _STEPS if top / step <= 10), _FALLBACK)
+    return Chart(rows, (heading,), axis, Steps(step, step, (0.0, math.inf), (0.0,)))
+
+
+def _in_currency(table: pd.DataFrame) -> str:
+    currency = str(table["currency"].iloc[0]).strip() if "currency" in table and len(table) else ""
+    return f" ({currency})" if currency else ""
+
+
+def draw_value(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
+    """Draw the chance of the best value of each method; the line is thick where it is the best.
+
+    Parameters
+    ----------
+    table
+        ``worth, method, probability`` (0 to 1), ``best``, ``currency``.
+    ax
+        Axes to draw on; a new figure's where none is given.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    with styled():
+        return _value_on(axes_or_new(ax), table, None, "wide")
+
+
+def value_figure(table: pd.DataFrame, *, usual: str | None = None, size: Size = "wide") -> Drawing:
+    """Return the chance of the best value as a figure."""
+    with styled():
+        under = 0.2 * table["method"].nunique() if size == "narrow" else 0.0
+        figure = blank(WIDTHS[size], (3.0 if size == "wide" else 2.6) + under)
+        _value_on(figure.add_subplot(), table, usual, size)
+        return figure
+
+
+def _value_on(ax: Axes, table: pd.DataFrame, usual: str | None, size: Size) -> Axes:
+    names = list(dict.fromkeys(table["method"].astype(str)))
+    looks = lines(names, usual)
+    ends = []
+    for name, look in looks.items():
+        own = table[table["method"].astype(str) == name].sort_values("worth", kind="stable")
+        worth, chance = own["worth"].to_numpy(dtype=float), 100 * own["probability"].to_numpy(dtype=float)
+        ax.plot(worth, chance, color=look.colour, linestyle=look.dash, linewidth=_LINE, zorder=3)
+        best = own["best"].to_numpy(dtype=bool)
+        if best.any():
+            ax.plot(worth, np.where(best, chance, np.nan), color=look.colour, linewidth=_BEST, zorder=4)
+        ends.append(("\n".join(wrapped(name, 26)), float(worth[-1]), float(chance[-1]), look.colour))
+    ax.set_ylim(-3, 103)
+    ax.set_yticks([0, 25, 50, 75, 100])
+    ax.set_xlim(float(table["worth"].min()), float(table["worth"].max()))
+    ax.grid(axis="y")
+    if size == "wide":
+        name_ends(ax, ends, 0.07)
+    else:
+        marks = [Line2D([], [], color=look.colour, linestyle=look.dash) for look in looks.values()]
+        legend_below(ax, marks, names, 0.2)
+    ax.set_xlabel(f"Worth of an established plant{_in_currency(table)}", loc="left")
+    ax.set_ylabel("Chance of the best value, in 100")
+    return ax

@@ -8,9 +8,9 @@ import pandas as pd
 from matplotlib.axes import Axes
 from matplotlib.ticker import MaxNLocator
 
+from survivor.figures.colours import COLOURS
 from survivor.figures.style import (
     ACCENT,
-    COLOURS,
     INK,
     QUIET,
     RULE,
@@ -21,15 +21,16 @@ from survivor.figures.style import (
     Size,
     axes_or_new,
     blank,
+    note,
     styled,
 )
-from survivor.figures.words import number
+from survivor.words import number
 
 _FORMULAS: Final = (
     ("two_proportions", "by two proportions", INK, "solid"),
     ("events", "by events", COLOURS["line2"].light, (0, (6, 2))),
 )
-_DOTS: Final = "simulated, 95 % limits"
+_DOTS: Final = "simulated, 95 % CI"
 
 
 def draw_power(
@@ -80,27 +81,13 @@ def _power_on(ax: Axes, table: pd.DataFrame, chosen: int | None, wanted: float |
     ax.plot(plots, middle, color=ACCENT, marker="o", markersize=5, linestyle="none", zorder=4, label=_DOTS)
     if wanted is not None:
         ax.axhline(wanted, color=TARGET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
-        _word(ax, f"wanted: {number(wanted)}", (0.0, wanted), TARGET, (3, 3), "left")
+        note(ax, f"wanted: {number(wanted)}", (0, wanted), (3, 3), va="bottom", colour=TARGET)
     if chosen is not None and (ordered["plots"] == chosen).any():
         ax.axvline(chosen, color=QUIET, linewidth=0.8, zorder=1)
-        _word(ax, f"{number(chosen)} plots", (chosen, 100.0), QUIET, (-3, 0), "right", "top")
+        note(ax, f"{number(chosen)} plots", (chosen, 100), (-3, 0), ha="right", va="top", colour=QUIET)
     # Power rises from left to right, so the lower right corner is free.
     ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor="linecolor", handlelength=2.4)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8 if size == "wide" else 5))
     ax.set_xlabel("Plots of each method", loc="left")
     ax.set_ylabel("Seasons of 100 that show it")
     return ax
-
-
-def _word(
-    ax: Axes,
-    text: str,
-    at: tuple[float, float],
-    colour: str,
-    shift: tuple[float, float],
-    side: str,
-    height: str = "bottom",
-) -> None:
-    ax.annotate(
-        text, at, xytext=shift, textcoords="offset points", ha=side, va=height, color=colour, fontsize=SMALL
-    )

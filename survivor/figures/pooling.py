@@ -2,26 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from survivor.figures.rows import (
-    Layout,
-    Look,
-    Row,
-    draw_rows,
-    mark_band,
-    mark_nought,
-    rows_figure,
-    set_range,
-    set_ratios,
-)
-from survivor.figures.style import WIDTHS, Drawing, Size, axes_or_new, styled
-from survivor.figures.words import difference, limits, number
+from survivor.figures.comparison import difference_row, difference_steps, worth_band
+from survivor.figures.hazards import ratio_row
+from survivor.figures.rows import Chart, Look, Row
+from survivor.figures.style import Drawing, Size
+from survivor.words import number
 
 RATIO_SCALES: Final = ("log hazard ratio", "log odds ratio")  # drawn as ratios, on a logarithmic axis
 _MOST_UNITS = 40  # beyond, rows would be too many to read
@@ -54,10 +46,13 @@ def draw_pooled(
     -------
     matplotlib.axes.Axes
     """
-    with styled():
-        rows = pooled_rows(units, table, new_unit, scale, new_name)
-        ax = axes_or_new(ax, height=0.4 * len(rows) + 0.9)
-        return _draw(rows, ax, scale, "wide", None)
+    return _pooled(units, table, new_unit, scale, new_name, None).draw(ax)
+
+
+def draw_trend(table: pd.DataFrame, scale: str, ax: Axes | None = None) -> Axes:
+    """Draw the coefficients of a pooling on traits, ``term, estimate, lower, upper``, on its own scale."""
+    rows = [_row(str(line["term"]), line, scale, "ink") for line in table.to_dict("records")]
+    return _chart(rows, scale, (), None).draw(ax)
 
 
 def pooled_figure(
@@ -70,17 +65,18 @@ def pooled_figure(
     new_name: str = "a new season",
     size: Size = "wide",
 ) -> Drawing:
-    """Return the figure for a page; ``smallest`` shades the difference not worth having."""
-    with styled():
-        rows = pooled_rows(units, table, new_unit, scale, new_name)
-        figure, ax = rows_figure(rows, Layout(size=size, headings=_headings(scale)), WIDTHS[size])
-        _draw(rows, ax, scale, size, smallest)
-        return figure
+    """Return the figure for a page; ``smallest`` shades the difference that does not matter."""
+    return _pooled(units, table, new_unit, scale, new_name, smallest).figure(size)
 
 
-def pooled_rows(
-    units: pd.DataFrame, table: pd.DataFrame, new_unit: pd.DataFrame, scale: str, new_name: str
-) -> list[Row]:
+def _pooled(
+    units: pd.DataFrame,
+    table: pd.DataFrame,
+    new_unit: pd.DataFrame,
+    scale: str,
+    new_name: str,
+    smallest: float | None,
+) -> Chart:
     """Return a row a unit, then all together, then a new one; the units left out are counted in a row."""
     shown = units.head(_MOST_UNITS)
     rows = [
@@ -88,43 +84,31 @@ def pooled_rows(
         for line in shown.to_dict("records")
     ]
     if len(units) > len(shown):
-        nothing = float("nan")
-        rows.append(
-            Row(f"and {len(units) - len(shown)} more", nothing, nothing, nothing, beside=("not drawn",))
-        )
+        rows.append(Row(f"and {len(units) - len(shown)} more", beside=("not drawn",)))
     rows.append(_row("all together", table.to_dict("records")[0], scale, "main", ""))
     rows.append(_row(new_name, new_unit.to_dict("records")[0], scale, "hollow", ""))
-    return rows
+    return _chart(rows, scale, ("Weight",), smallest)
 
 
-def _row(label: str, line: Mapping[Hashable, Any], scale: str, look: Look, weight: str) -> Row:
-    estimate, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
+def _chart(rows: list[Row], scale: str, beside: tuple[str, ...], smallest: float | None) -> Chart:
+    """Return rows on the axis of what was pooled."""
     if scale in RATIO_SCALES:
-        estimate, lower, upper = (float(np.exp(value)) for value in (estimate, lower, upper))
-        text = f"{number(estimate, 2)} ({limits(lower, upper, 2)})"
-    else:
-        said, span = difference(estimate, lower, upper)
-        text = f"{said} ({span})"
-    marker = "o" if look == "ink" else "D"
-    return Row(label, estimate, lower, upper, look=look, beside=(text, weight), marker=marker)
-
-
-def _headings(scale: str) -> tuple[str, ...]:
-    what = "Ratio" if scale in RATIO_SCALES else "Difference"
-    return (f"{what}\n(95 % limits)", "Weight")
-
-
-def _draw(rows: list[Row], ax: Axes, scale: str, size: Size, smallest: float | None) -> Axes:
-    values = [value for row in rows for value in (row.estimate, row.lower, row.upper)]
-    if scale in RATIO_SCALES:
-        set_ratios(ax, values)
         axis = f"{scale.removeprefix('log ').capitalize()}, on a logarithmic scale"
+        return Chart(rows, ("Ratio\n(95 % CI)", *beside), axis, None, nought=1)
+    edge = smallest or 0.0
+    return Chart(
+        rows,
+        ("Difference\n(95 % CI)", *beside),
+        f"Difference {scale}" if scale != "as given" else "Estimate",
+        difference_steps(-edge, edge),
+        nought=0,
+        band=worth_band(smallest),
+    )
+
+
+def _row(label: str, line: Any, scale: str, look: Look, *weight: str) -> Row:
+    if scale in RATIO_SCALES:
+        row = ratio_row(label, (np.exp(line[name]) for name in ("estimate", "lower", "upper")))
     else:
-        edge = smallest or 0.0
-        set_range(ax, [*values, -edge, edge, 0.0], 5, 20, (-100, 100))
-        axis = f"Difference {scale}" if scale != "as given" else "Estimate"
-    draw_rows(rows, ax, Layout(size=size, headings=_headings(scale), axis=axis))
-    if smallest is not None and scale not in RATIO_SCALES:
-        mark_band(ax, -smallest, smallest, f"less than worth having ({number(smallest)})")
-    mark_nought(ax, 1.0 if scale in RATIO_SCALES else 0.0, len(rows), size)
-    return ax
+        row = difference_row(label, line)
+    return replace(row, look=look, beside=(*row.beside, *weight), marker="o" if look == "ink" else "D")

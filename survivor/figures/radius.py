@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from typing import Literal
 
 import pandas as pd
 from matplotlib.axes import Axes
@@ -12,16 +13,17 @@ from survivor.figures.style import (
     ACCENT,
     INK,
     QUIET,
-    SMALL,
     TARGET,
     WIDTHS,
     Drawing,
     Size,
     axes_or_new,
     blank,
+    note,
     styled,
 )
-from survivor.figures.words import number
+from survivor.vocabulary import PER_100
+from survivor.words import number
 
 
 def draw_dose(
@@ -43,7 +45,7 @@ def draw_dose(
     rug
         Radius of each plot, drawn as strokes on the axis.
     stops
-        Radius from which a wider patch goes with less than the gain worth having,
+        Radius from which a wider patch goes with less than the gain that matters,
         with its limits, in metres; a limit beyond the data is NaN and drawn to their edge.
     stops_words
         What to write beside that line.
@@ -53,7 +55,7 @@ def draw_dose(
     matplotlib.axes.Axes
     """
     with styled():
-        return _dose_on(axes_or_new(ax), table, rug, stops, stops_words)
+        return _dose_on(axes_or_new(ax), table, rug, stops, stops_words, PER_100)
 
 
 def dose_figure(
@@ -63,11 +65,12 @@ def dose_figure(
     stops: tuple[float, float, float] | None = None,
     stops_words: str = "",
     size: Size = "wide",
+    per: str = PER_100,
 ) -> Drawing:
-    """Return the response to the radius as a figure, with the area of the patch above."""
+    """Return the response to the radius as a figure; ``per`` says what survival is of."""
     with styled():
         figure = blank(WIDTHS[size], 3.1 if size == "wide" else 2.7)
-        _dose_on(figure.add_subplot(), table, rug, stops, stops_words)
+        _dose_on(figure.add_subplot(), table, rug, stops, stops_words, per)
         return figure
 
 
@@ -77,6 +80,7 @@ def _dose_on(
     rug: Sequence[float],
     stops: tuple[float, float, float] | None,
     words: str,
+    per: str,
 ) -> Axes:
     name = str(table.columns[0])
     ordered = table.sort_values(name, kind="stable")
@@ -108,7 +112,7 @@ def _dose_on(
     if stops is not None:
         _stops(ax, stops, words, (float(radius.min()), float(radius.max())))
     ax.grid(axis="y")
-    ax.set_ylabel("Alive per 100 planted")
+    ax.set_ylabel(f"Alive {per}")
     ax.set_xlabel("Radius of the weed-free patch, m (area above)", loc="left")
     _areas(ax)
     return ax
@@ -123,17 +127,9 @@ def _stops(ax: Axes, stops: tuple[float, float, float], words: str, edges: tuple
     ax.axvline(at, color=TARGET, linewidth=1.1, linestyle=(0, (4, 2)), zorder=1.5)
     left, right = ax.get_xlim()
     over = at > (left + right) / 2
-    ax.annotate(
-        words,
-        (at, 0.13),
-        xycoords=("data", "axes fraction"),
-        xytext=(-4 if over else 4, 0),
-        textcoords="offset points",
-        ha="right" if over else "left",
-        va="bottom",
-        color=TARGET,
-        fontsize=SMALL,
-    )
+    place = ("data", "axes fraction")
+    ha: Literal["left", "right"] = "right" if over else "left"
+    note(ax, words, (at, 0.13), (-4 if over else 4, 0), ha=ha, va="bottom", colour=TARGET, xycoords=place)
 
 
 def _areas(ax: Axes) -> None:
@@ -141,14 +137,5 @@ def _areas(ax: Axes) -> None:
     left, right = ax.get_xlim()
     for tick in ax.get_xticks():
         if left <= tick <= right and tick >= 0:
-            ax.annotate(
-                f"{number(math.pi * float(tick) ** 2, 1)} m²",
-                (tick, 1.0),
-                xycoords=("data", "axes fraction"),
-                xytext=(0, 3),
-                textcoords="offset points",
-                ha="center",
-                va="bottom",
-                color=QUIET,
-                fontsize=SMALL,
-            )
+            area, place = f"{number(math.pi * float(tick) ** 2, 1)} m²", ("data", "axes fraction")
+            note(ax, area, (tick, 1), (0, 3), ha="center", va="bottom", colour=QUIET, xycoords=place)

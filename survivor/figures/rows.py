@@ -7,9 +7,10 @@ Wide, the label stands left of its line; narrow, above it.
 from __future__ import annotations
 
 import math
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from matplotlib.axes import Axes
 from matplotlib.ticker import FixedLocator, FuncFormatter, NullLocator
@@ -24,22 +25,27 @@ from survivor.figures.style import (
     SMALL,
     TARGET,
     USUAL,
+    WIDTHS,
     WORTH,
     Drawing,
     Size,
+    axes_or_new,
     blank,
+    note,
+    styled,
     wrapped,
 )
 
 Look = Literal["main", "usual", "hollow", "ink"]
 
 _COLOURS: Final[dict[Look, str]] = {"main": ACCENT, "usual": USUAL, "hollow": ACCENT, "ink": INK}
+_BESIDE_LETTERS: Final[dict[Size, int]] = {"wide": 48, "narrow": 52}
 _LABEL_LETTERS: Final[dict[Size, int]] = {"wide": 25, "narrow": 30}
 _UNDER_LETTERS: Final[dict[Size, int]] = {"wide": 34, "narrow": 44}  # smaller ones
 _RATIOS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
 _FEW_RATIOS: Final = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
 _WIDE: Final = 12.0  # a range over which the finer ratios would run into each other
-_LINE_POINTS: Final = 10.5  # height of a line of a label
+_LINE_POINTS: Final = 11.5  # height of a line of a label
 
 
 @dataclass(frozen=True)
@@ -47,96 +53,108 @@ class Row:
     """One estimate to draw.
 
     ``estimate`` is NaN where there is nothing to draw; then the first of ``beside``
-    says why. ``beside`` holds the texts of the columns on the right.
+    says why. ``beside`` holds the texts of the columns on the right. A limit that is
+    infinite is drawn to the edge. ``cross``: another value of the row, marked.
     """
 
     label: str
-    estimate: float
-    lower: float
-    upper: float
+    estimate: float = math.nan
+    lower: float = math.nan
+    upper: float = math.nan
     look: Look = "main"
     beside: tuple[str, ...] = ()
     under: str = ""  # quieter, under the label
     marker: str = "o"
+    cross: float = math.nan
 
 
 @dataclass(frozen=True)
-class Layout:
-    """Where things stand in a figure of rows."""
+class Steps:
+    """An axis in whole steps round all that must be seen.
 
-    size: Size = "wide"
-    headings: tuple[str, ...] = ()  # of the columns on the right
-    axis: str = ""
-    logarithmic: bool = False
-
-
-def rows_figure(rows: Sequence[Row], layout: Layout, width: float) -> tuple[Drawing, Axes]:
-    """Return a figure high enough for its rows, and its Axes with nothing drawn yet."""
-    lines = sum(_lines_of(row, layout.size) for row in rows)
-    if layout.size == "wide":
-        height = sum(max(0.36, 0.155 * _lines_of(row, "wide") + 0.12) for row in rows) + 0.75
-    else:
-        height = len(rows) * 0.3 + lines * 0.155 + 0.75
-    figure = blank(width, height)
-    return figure, figure.add_subplot()
-
-
-def draw_rows(rows: Sequence[Row], ax: Axes, layout: Layout) -> Axes:
-    """Draw the rows from the top down in the order given.
-
-    Parameters
-    ----------
-    rows
-        At least one.
-    ax
-        Drawn on; its x axis must be set by the caller (:func:`set_range`).
-    layout
-        Wide or narrow, headings of the columns on the right, words of the axis.
-
-    Returns
-    -------
-    matplotlib.axes.Axes
+    ``step``: the ends are multiples of it. ``least``: its least width. ``inside``: it
+    never goes beyond these. ``also``: must be seen whatever the rows say.
     """
-    for place, row in enumerate(rows):
-        _draw_one(row, float(place), ax, layout.size)
-    ax.set_ylim(len(rows) - 0.4, -1.0 if layout.headings and layout.size == "wide" else -0.75)
-    ax.set_yticks([])
-    ax.spines["left"].set_visible(False)
-    ax.set_xlabel(layout.axis, loc="left")
-    if layout.size == "wide":
-        ax.grid(axis="x")
-        _columns(rows, ax, layout.headings)
-    else:  # upright lines would run through the labels; a line a row instead
-        ax.hlines(range(len(rows)), *ax.get_xlim(), color=RULE, linewidth=0.8, zorder=1)
-    return ax
+
+    step: float
+    least: float
+    inside: tuple[float, float]
+    also: tuple[float, ...] = ()
 
 
-def set_range(
-    ax: Axes, values: Sequence[float], step: float, least: float, inside: tuple[float, float]
-) -> None:
-    """Set the x axis to whole steps round the values.
+@dataclass(frozen=True)
+class Chart:
+    """Rows from the top down, and what stands behind them.
 
-    Parameters
-    ----------
-    ax
-        Axes to set.
-    values
-        All that must be seen; NaN and infinite ones are left out.
-    step
-        The ends are multiples of it.
-    least
-        Least width of the axis.
-    inside
-        The axis never goes beyond these.
+    ``headings``: of the columns on the right. ``steps``: of the axis; None for ratios, on a
+    logarithmic one. ``short_axis``: words of the axis on a telephone, where they differ.
+    ``nought``: where there is no difference. ``band``, ``target``: from, to or at, with the words.
     """
-    seen = [value for value in values if math.isfinite(value)]
-    low = math.floor(min(seen, default=inside[0]) / step) * step
-    high = math.ceil(max(seen, default=inside[0] + least) / step) * step
-    while high - low < least and (low > inside[0] or high < inside[1]):
-        low, high = max(low - step, inside[0]), min(high + step, inside[1])
-    low, high = max(low, inside[0]), min(high, inside[1])
-    margin = (high - low) * 0.015
-    ax.set_xlim(low - margin, high + margin)
+
+    rows: Sequence[Row]
+    headings: tuple[str, ...]
+    axis: str
+    steps: Steps | None
+    short_axis: str = ""
+    nought: float | None = None
+    band: tuple[float, float, str] | None = None
+    target: tuple[float, str] | None = None
+
+    def draw(self, ax: Axes | None) -> Axes:
+        """Draw on ``ax``, or on Axes of a new figure."""
+        with styled():
+            return self._on(axes_or_new(ax, height=0.4 * len(self.rows) + 0.9), "wide")
+
+    def figure(self, size: Size) -> Drawing:
+        """Return a figure high enough for the rows."""
+        with styled():
+            lines = [len(_label_lines(row, size)) for row in self.rows]
+            if size == "wide":
+                height = sum(max(0.37, 0.165 * count + 0.12) for count in lines)
+            else:
+                height = sum(0.31 + 0.165 * count for count in lines)
+            figure = blank(WIDTHS[size], height + 0.75)
+            self._on(figure.add_subplot(), size)
+            return figure
+
+    def _on(self, ax: Axes, size: Size) -> Axes:
+        rows = range(len(self.rows))
+        values = [v for row in self.rows for v in (row.estimate, row.lower, row.upper, row.cross)]
+        if self.steps is None:
+            _set_ratios(ax, values)
+        else:
+            _set_steps(ax, values, self.steps)
+        for place, row in enumerate(self.rows):
+            _draw_row(row, place, ax, size)
+        ax.plot([row.cross for row in self.rows], rows, "x", color=INK, markersize=7, mew=1.8, zorder=5)
+        ax.set_ylim(len(rows) - 0.4, -1.0 if self.headings and size == "wide" else -0.75)
+        ax.set_yticks([])
+        ax.spines["left"].set_visible(False)
+        ax.set_xlabel(self.short_axis if self.short_axis and size == "narrow" else self.axis, loc="left")
+        if self.band is not None:
+            low, high, words = self.band
+            ax.axvspan(low, high, color=WORTH, linewidth=0, zorder=0.2)
+            note(ax, words, (low, 1), (0, 3), va="bottom", colour=QUIET, xycoords=_ABOVE)
+        if size == "wide":
+            ax.grid(axis="x")
+            _columns(self.rows, ax, self.headings)
+        else:  # upright lines would run through the labels; a line a row instead
+            ax.hlines(rows, *ax.get_xlim(), color=RULE, linewidth=0.8, zorder=1)
+        if self.nought is not None:
+            _upright(ax, self.nought, len(rows), size, color=QUIET, linewidth=1.0, zorder=1)
+        if self.target is not None:
+            at, words = self.target
+            dash = (0, (4, 2)) if size == "wide" else "solid"
+            _upright(ax, at, len(rows), size, color=TARGET, linewidth=1.1, linestyle=dash, zorder=1.5)
+            over = at > sum(ax.get_xlim()) / 2
+            side: Literal["left", "right"] = "right" if over else "left"
+            note(
+                ax, words, (at, 1), (-4 if over else 4, -1), ha=side, va="top", colour=TARGET, xycoords=_ABOVE
+            )
+        return ax
+
+
+_ABOVE: Final = ("data", "axes fraction")
 
 
 def ratio_ticks(low: float, high: float) -> list[float]:
@@ -145,8 +163,20 @@ def ratio_ticks(low: float, high: float) -> list[float]:
     return [tick for tick in ratios if low <= tick <= high]
 
 
-def set_ratios(ax: Axes, values: Sequence[float]) -> None:
-    """Set the x axis to ratios on a logarithmic scale, round the values and from a half to two."""
+def _set_steps(ax: Axes, values: Sequence[float], steps: Steps) -> None:
+    seen = [value for value in [*values, *steps.also] if math.isfinite(value)]
+    step, (least_end, last_end) = steps.step, steps.inside
+    low = math.floor(min(seen, default=least_end) / step) * step
+    high = math.ceil(max(seen, default=least_end + steps.least) / step) * step
+    while high - low < steps.least and (low > least_end or high < last_end):
+        low, high = max(low - step, least_end), min(high + step, last_end)
+    low, high = max(low, least_end), min(high, last_end)
+    margin = (high - low) * 0.015
+    ax.set_xlim(low - margin, high + margin)
+
+
+def _set_ratios(ax: Axes, values: Sequence[float]) -> None:
+    """Set a logarithmic axis round the values, and from a half to two."""
     seen = [value for value in values if math.isfinite(value) and value > 0]
     ax.set_xscale("log")
     left, right = min([*seen, 0.5]) / 1.1, max([*seen, 2.0]) * 1.1
@@ -156,131 +186,60 @@ def set_ratios(ax: Axes, values: Sequence[float]) -> None:
     ax.xaxis.set_minor_locator(NullLocator())
 
 
-def mark_line(ax: Axes, at: float, words: str, rows: int, size: Size) -> None:
-    """Draw a named upright line, such as a target, with its words at the top."""
+def _upright(ax: Axes, at: float, rows: int, size: Size, **look: Any) -> None:
+    """Draw an upright line; on a telephone, where labels stand between the rows, a stroke a row."""
     if size == "wide":
-        ax.axvline(at, color=TARGET, linewidth=1.1, linestyle=(0, (4, 2)), zorder=1.5)
+        ax.axvline(at, **look)
     else:
-        ax.vlines([at] * rows, *_short(rows), color=TARGET, linewidth=1.1, zorder=1.5)
-    left, right = ax.get_xlim()
-    side: Literal["left", "right"] = "right" if at > (left + right) / 2 else "left"
-    shift = -4 if side == "right" else 4
-    ax.annotate(
-        words,
-        (at, 1.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(shift, -1),
-        textcoords="offset points",
-        ha=side,
-        va="top",
-        color=TARGET,
-        fontsize=SMALL,
-    )
+        places = range(rows)
+        ax.vlines([at] * rows, [row - 0.2 for row in places], [row + 0.2 for row in places], **look)
 
 
-def mark_band(ax: Axes, low: float, high: float, words: str) -> None:
-    """Shade a range of the x axis behind the rows and name it."""
-    ax.axvspan(low, high, color=WORTH, linewidth=0, zorder=0.2)
-    ax.annotate(
-        words,
-        (low, 1.0),
-        xycoords=("data", "axes fraction"),
-        xytext=(0, 3),
-        textcoords="offset points",
-        ha="left",
-        va="bottom",
-        color=QUIET,
-        fontsize=SMALL,
-    )
+def _label_lines(row: Row, size: Size) -> list[tuple[str, str, float]]:
+    """Lines of a label with their colour and size: its own, then the quieter ones under it."""
+    under = wrapped(row.under, _UNDER_LETTERS[size]) if row.under else []
+    return [
+        *((line, INK, BODY) for line in wrapped(row.label, _LABEL_LETTERS[size])),
+        *((line, QUIET, SMALL) for line in under),
+    ]
 
 
-def mark_nought(ax: Axes, at: float, rows: int, size: Size) -> None:
-    """Draw the upright line of no difference."""
-    if size == "wide":
-        ax.axvline(at, color=QUIET, linewidth=1.0, zorder=1)
-    else:
-        ax.vlines([at] * rows, *_short(rows), color=QUIET, linewidth=1.0, zorder=1)
-
-
-def _short(rows: int) -> tuple[list[float], list[float]]:
-    return [row - 0.2 for row in range(rows)], [row + 0.2 for row in range(rows)]
-
-
-def _lines_of(row: Row, size: Size) -> int:
-    return len(wrapped(row.label, _LABEL_LETTERS[size])) + len(_under(row, size))
-
-
-def _under(row: Row, size: Size) -> list[str]:
-    return wrapped(row.under, _UNDER_LETTERS[size]) if row.under else []
-
-
-def _draw_one(row: Row, place: float, ax: Axes, size: Size) -> None:
+def _draw_row(row: Row, place: int, ax: Axes, size: Size) -> None:
     colour = _COLOURS[row.look]
     if math.isfinite(row.estimate):
-        if math.isfinite(row.lower) and math.isfinite(row.upper):
-            dash = (0, (3, 1.5)) if row.look in ("usual", "hollow") else "solid"
-            ax.plot(
-                [row.lower, row.upper], [place, place], color=colour, linewidth=2.0, linestyle=dash, zorder=3
-            )
-            for end in (row.lower, row.upper):
-                ax.plot([end], [place], color=colour, marker="|", markersize=6, markeredgewidth=1.4, zorder=3)
-        filled = row.look in ("main", "ink")
+        if math.isfinite(row.lower) and not math.isnan(row.upper):
+            ends = [row.lower, min(row.upper, 2 * ax.get_xlim()[1])]
+            dash = (0, (3, 1.5)) if row.look == "hollow" else "solid"
+            ax.plot(ends, [place, place], color=colour, linewidth=2.0, linestyle=dash, zorder=3)
+            for end in ends:
+                ax.plot([end], [place], color=colour, marker="|", markersize=6, mew=1.4, zorder=3)
         ax.plot(
             [row.estimate],
             [place],
             marker=row.marker,
             markersize=6.5,
             color=colour,
-            markerfacecolor=colour if filled else PAPER,
+            markerfacecolor=PAPER if row.look == "hollow" else colour,
             markeredgewidth=1.5,
             zorder=4,
         )
-    _label(row, place, ax, size)
-
-
-def _label(row: Row, place: float, ax: Axes, size: Size) -> None:
-    lines = wrapped(row.label, _LABEL_LETTERS[size])
-    texts = [(line, INK, BODY) for line in lines] + [(line, QUIET, SMALL) for line in _under(row, size)]
     at = ax.get_yaxis_transform()
-    if size == "wide":
-        first = (len(texts) - 1) / 2 * _LINE_POINTS
-        for i, (text, colour, points) in enumerate(texts):
-            ax.annotate(
-                text,
-                (-0.02, place),
-                xycoords=at,
-                xytext=(0, first - i * _LINE_POINTS),
-                textcoords="offset points",
-                ha="right",
-                va="center",
-                color=colour,
-                fontsize=points,
-            )
-        return
-    for i, (text, colour, points) in enumerate(texts):
-        ax.annotate(
-            text,
-            (0.0, place),
-            xycoords=at,
-            xytext=(0, 8 + (len(texts) - 1 - i) * _LINE_POINTS),
-            textcoords="offset points",
-            ha="left",
-            va="bottom",
-            color=colour,
-            fontsize=points,
-        )
-    if row.beside:
-        ax.annotate(
-            "; ".join(text for text in row.beside if text),
-            (1.0, place),
-            xycoords=at,
-            xytext=(0, 8),
-            textcoords="offset points",
-            ha="right",
-            va="bottom",
-            color=INK,
-            fontsize=SMALL,
-        )
+    lines = _label_lines(row, size)
+    for i, (text, ink, points) in enumerate(lines):
+        below = (len(lines) - 1 - i) * _LINE_POINTS
+        if size == "wide":
+            up = below - (len(lines) - 1) / 2 * _LINE_POINTS
+            note(ax, text, (-0.02, place), (0, up), ha="right", colour=ink, fontsize=points, xycoords=at)
+        else:
+            note(ax, text, (0, place), (0, 8 + below), va="bottom", colour=ink, fontsize=points, xycoords=at)
+    if row.beside and size == "narrow":
+        beside = _in_lines("; ".join(text for text in row.beside if text), size)
+        note(ax, beside, (1, place), (0, 8), ha="right", va="bottom", xycoords=at)
+
+
+def _in_lines(text: str, size: Size) -> str:
+    """Break words beside a row where they would leave no room for the row itself."""
+    return "\n".join(textwrap.wrap(text, _BESIDE_LETTERS[size]))
 
 
 def _columns(rows: Sequence[Row], ax: Axes, headings: Sequence[str]) -> None:
@@ -288,33 +247,15 @@ def _columns(rows: Sequence[Row], ax: Axes, headings: Sequence[str]) -> None:
     at = ax.get_yaxis_transform()
     shift = 10.0
     for column in range(max((len(row.beside) for row in rows), default=0)):
-        texts = [row.beside[column] if column < len(row.beside) else "" for row in rows]
+        texts = [_in_lines(row.beside[column], "wide") if column < len(row.beside) else "" for row in rows]
         heading = headings[column].split("\n") if column < len(headings) else []
         # An unfinished row's reason may run on; it must not push the next column away.
         fitting = [text for text, row in zip(texts, rows, strict=True) if math.isfinite(row.estimate)]
-        width = max((len(text) for text in [*fitting, *heading]), default=0) * BODY * 0.56
+        lines = [line for text in [*fitting, *heading] for line in text.split("\n")]
+        width = max(map(len, lines), default=0) * BODY * 0.56
         for place, text in enumerate(texts):
-            ax.annotate(
-                text,
-                (1.0, place),
-                xycoords=at,
-                xytext=(shift, 0),
-                textcoords="offset points",
-                ha="left",
-                va="center",
-                color=INK,
-                fontsize=BODY,
-            )
+            note(ax, text, (1, place), (shift, 0), fontsize=BODY, xycoords=at)
         for i, line in enumerate(heading):
-            ax.annotate(
-                line,
-                (1.0, 1.0),
-                xycoords="axes fraction",
-                xytext=(shift, (len(heading) - 1 - i) * 9.5 + 2),
-                textcoords="offset points",
-                ha="left",
-                va="bottom",
-                color=QUIET,
-                fontsize=SMALL,
-            )
+            up = (len(heading) - 1 - i) * 10.5 + 2
+            note(ax, line, (1, 1), (shift, up), va="bottom", colour=QUIET, xycoords="axes fraction")
         shift += width + 10.0

@@ -1,34 +1,36 @@
-"""The season's rain against the record of the gauge."""
+"""The season's rain against the record of the gauge, and the soil water of the weed-free patch under it."""
 
 from __future__ import annotations
 
 import math
 from typing import Final
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
+from survivor.arrays import Floats
+from survivor.figures.rows import Chart, Row, Steps
 from survivor.figures.style import (
     ACCENT,
-    BODY,
     DRY,
     DRY_WORDS,
     INK,
-    PAPER,
     QUIET,
-    RULE,
-    SMALL,
+    TARGET,
     USUAL,
     WIDTHS,
     Drawing,
     Size,
     axes_or_new,
     blank,
-    spread,
+    name_ends,
+    note,
     styled,
-    wrapped,
 )
-from survivor.figures.words import number
+from survivor.words import month, number
+
+Dry = tuple[pd.Timestamp, pd.Timestamp]
 
 #: Words of the deciles: the last decile of each group, and what it is called.
 DECILE_WORDS: Final = (
@@ -47,9 +49,7 @@ def decile_words(decile: float) -> str:
     return next((words for last, words in DECILE_WORDS if decile <= last), DECILE_WORDS[-1][1])
 
 
-def draw_cumulative(
-    table: pd.DataFrame, ax: Axes | None = None, *, dry: tuple[pd.Timestamp, pd.Timestamp] | None = None
-) -> Axes:
+def draw_cumulative(table: pd.DataFrame, ax: Axes | None = None, *, dry: Dry | None = None) -> Axes:
     """Draw rain added up over the season against the same days of other years.
 
     Parameters
@@ -79,33 +79,18 @@ def draw_cumulative(
         ax.plot(days, rain, color=ACCENT, zorder=3)
         ax.set_xlim(0, days[-1])
         ax.set_ylim(bottom=0)
-        named = ((rain, "this season", ACCENT), (median, "median year", QUIET))
-        last = [[i for i, value in enumerate(values) if math.isfinite(value)][-1:] for values, _, _ in named]
-        ends = [float(values[i[0]]) if i else 0.0 for (values, _, _), i in zip(named, last, strict=True)]
-        top = ax.get_ylim()[1]
-        places = spread(ends, 0.055 * top, 0, top)
-        for (_, words, colour), known, place in zip(named, last, places, strict=True):
-            if known:
-                ax.annotate(
-                    words,
-                    (days[known[-1]], place),
-                    xytext=(4, 0),
-                    textcoords="offset points",
-                    ha="left",
-                    va="center",
-                    color=colour,
-                    fontsize=SMALL,
-                    annotation_clip=False,
-                )
+        ends = []
+        for values, words, colour in ((rain, "this season", ACCENT), (median, "median year", QUIET)):
+            read = np.flatnonzero(np.isfinite(values))[-1:]
+            ends += [(words, float(days[i]), float(values[i]), colour) for i in read]
+        name_ends(ax, ends, 0.055, 4)
         months(ax, dates)
         ax.set_ylabel("Rain since the first day, mm")
         ax.grid(axis="y")
         return ax
 
 
-def cumulative_figure(
-    table: pd.DataFrame, *, dry: tuple[pd.Timestamp, pd.Timestamp] | None = None, size: Size = "wide"
-) -> Drawing:
+def cumulative_figure(table: pd.DataFrame, *, dry: Dry | None = None, size: Size = "wide") -> Drawing:
     """Return :func:`draw_cumulative` as a figure."""
     with styled():
         figure = blank(WIDTHS[size], 2.7)
@@ -123,80 +108,26 @@ def deciles_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
     size
         For a page, or for a telephone.
     """
-    with styled():
-        placed = table[table["decile"].notna()]
-        rows = placed.to_dict("records")
-        narrow = size == "narrow"
-        several = placed["gauge"].nunique() > 1
-        names = [f"{row['measure']}, {row['gauge']}" if several else str(row["measure"]) for row in rows]
-        lines = max((len(_lines(name, narrow)) for name in names), default=1)
-        row_height = max(0.52, 0.24 + 0.14 * lines) if narrow else max(0.36, 0.08 + 0.14 * lines)
-        figure = blank(WIDTHS[size], len(rows) * row_height + 0.75)
-        ax = figure.add_subplot()
-        ax.axvspan(3.5, 7.5, color=RULE, alpha=0.55, linewidth=0, zorder=0)
-        for place, (name, row) in enumerate(zip(names, rows, strict=True)):
-            decile = float(row["decile"])
-            ax.plot([1, 10], [place, place], color=RULE, linewidth=0.8, zorder=1)
-            ax.plot(
-                [decile],
-                [place],
-                "o",
-                color=ACCENT,
-                markersize=7,
-                markerfacecolor=ACCENT,
-                markeredgecolor=PAPER,
-                zorder=3,
-            )
-            _name(ax, name, place, narrow)
-            value = float(row["value"])
-            written = f"{number(value, 0 if abs(value) >= 10 or value.is_integer() else 1)} {row['unit']}"
-            ax.annotate(
-                written,
-                (1.0, place),
-                xycoords=ax.get_yaxis_transform(),
-                xytext=(0, 7) if narrow else (8, 0),
-                textcoords="offset points",
-                ha="right" if narrow else "left",
-                va="bottom" if narrow else "center",
-                color=INK,
-                fontsize=SMALL if narrow else BODY,
-            )
-        ax.set_xlim(0.6, 10.4)
-        ax.set_ylim(len(rows) - 0.4, -0.9)
-        ax.set_yticks([])
-        ax.spines["left"].set_visible(False)
-        ax.set_xticks(range(1, 11))
-        ax.set_xlabel("Decile of the same days in the record (shaded: 4 to 7, about average)", loc="left")
-        if narrow:
-            ax.set_xlabel("Decile (shaded: about average)", loc="left")
-        return figure
-
-
-def _lines(name: str, narrow: bool) -> list[str]:
-    return wrapped(name, 40 if narrow else 34)
-
-
-def _name(ax: Axes, name: str, place: int, narrow: bool) -> None:
-    lines = _lines(name, narrow)
-    for i, line in enumerate(lines):
-        down = (len(lines) - 1) / 2 * 10 - i * 10
-        ax.annotate(
-            line,
-            (0.0, place),
-            xycoords=ax.get_yaxis_transform(),
-            xytext=(0, 7 + (len(lines) - 1 - i) * 10) if narrow else (-8, down),
-            textcoords="offset points",
-            ha="left" if narrow else "right",
-            va="bottom" if narrow else "center",
-            color=INK,
-            fontsize=BODY,
-        )
+    placed = table[table["decile"].notna()]
+    several = placed["gauge"].nunique() > 1
+    rows = []
+    for line in placed.to_dict("records"):
+        value = float(line["value"])
+        written = f"{number(value, 0 if abs(value) >= 10 or value.is_integer() else 1)} {line['unit']}"
+        name = f"{line['measure']}, {line['gauge']}" if several else str(line["measure"])
+        rows.append(Row(name, float(line["decile"]), beside=(written,)))
+    axis = "Decile of the same days in the record (shaded: 4 to 7, about average)"
+    short = "Decile (shaded: about average)"
+    chart = Chart(rows, (), axis, Steps(1, 9, (1, 10)), short_axis=short, band=(3.5, 7.5, ""))
+    figure = chart.figure(size)
+    figure.axes[0].set_xticks(range(1, 11))
+    return figure
 
 
 def shade_dry_season(
     ax: Axes,
     dates: pd.Series[pd.Timestamp],
-    dry: tuple[pd.Timestamp, pd.Timestamp] | None,
+    dry: Dry | None,
     *,
     named: bool = False,
 ) -> None:
@@ -210,17 +141,9 @@ def shade_dry_season(
     start, stop = max(start, 0.0), min(stop, last)
     ax.axvspan(start, stop, color=DRY, linewidth=0, zorder=0)
     if named:
-        ax.annotate(
-            "dry season",
-            ((start + stop) / 2, 1.0),
-            xycoords=("data", "axes fraction"),
-            xytext=(0, -2),
-            textcoords="offset points",
-            ha="center",
-            va="top",
-            color=DRY_WORDS,
-            fontsize=SMALL,
-        )
+        place = ("data", "axes fraction")
+        middle = (start + stop) / 2
+        note(ax, "dry season", (middle, 1), (0, -2), ha="center", va="top", colour=DRY_WORDS, xycoords=place)
 
 
 def months(ax: Axes, dates: pd.Series[pd.Timestamp]) -> None:
@@ -232,6 +155,120 @@ def months(ax: Axes, dates: pd.Series[pd.Timestamp]) -> None:
 
 
 def _month(date: pd.Timestamp) -> str:
-    # Not strftime: month names must not follow the language of the machine.
-    names = ("Jan", "Feb", "Mar", "Apr", "May", "Jun", "Jul", "Aug", "Sep", "Oct", "Nov", "Dec")
-    return f"{names[date.month - 1]} {date.year}" if date.month == 1 else names[date.month - 1]
+    short = month(date.month)[:3]
+    return f"{short} {date.year}" if date.month == 1 else short
+
+
+def draw_water(
+    table: pd.DataFrame,
+    ax: Axes | None = None,
+    *,
+    total_mm: float,
+    ready_mm: float,
+    dry: Dry | None = None,
+) -> Axes:
+    """Draw the water left for plants in the root zone, day by day.
+
+    Parameters
+    ----------
+    table
+        ``date``; ``depletion_mm`` (NaN: not known) and, where it is not known, the limits
+        ``wettest_mm, driest_mm`` between which it lies; ``stressed`` (NA: not known).
+    ax
+        Axes to draw on; a new figure's where none is given.
+    total_mm, ready_mm
+        Water that the soil holds for plants, and the part that they draw without stress, mm.
+    dry
+        First and last day of the dry season, shaded.
+
+    Returns
+    -------
+    matplotlib.axes.Axes
+    """
+    with styled():
+        ax = axes_or_new(ax)
+        days = _days(table)
+        shade_dry_season(ax, table["date"], dry)
+        left = total_mm - table["depletion_mm"].to_numpy(dtype=float)
+        low, high = (total_mm - table[name].to_numpy(dtype=float) for name in ("driest_mm", "wettest_mm"))
+        unknown = np.isnan(left)
+        ax.fill_between(
+            days, low, high, where=unknown.tolist(), color=USUAL, alpha=0.3, linewidth=0, zorder=1
+        )
+        for edge in (low, high):  # a band of a millimetre would not be seen
+            ax.plot(days, np.where(unknown, edge, np.nan), color=USUAL, linewidth=0.8, zorder=2)
+        ax.plot(days, left, color=ACCENT, zorder=3)
+        limit = total_mm - ready_mm
+        ax.axhline(limit, color=TARGET, linestyle=(0, (3, 1.5)), linewidth=1.0, zorder=2)
+        place = _free_place(days, low, high, limit, 0.13 * total_mm)
+        note(ax, "short of water below", (place, limit), (3, -2), va="top", colour=TARGET)
+        _stress_marks(ax, days, table["stressed"], total_mm)
+        ax.set_xlim(0, max(days[-1], 1))
+        ax.set_ylim(-0.08 * total_mm, 1.02 * total_mm)
+        ax.set_ylabel("Soil water left, mm")
+        months(ax, table["date"])
+        ax.grid(axis="y")
+        return ax
+
+
+def water_figure(
+    table: pd.DataFrame, *, total_mm: float, ready_mm: float, dry: Dry | None = None, size: Size = "wide"
+) -> Drawing:
+    """Return daily rain above, and :func:`draw_water` under it on the same days.
+
+    Parameters
+    ----------
+    table
+        As for :func:`draw_water`, with ``rain_mm`` (NaN: not read).
+    total_mm, ready_mm, dry
+        As for :func:`draw_water`.
+    size
+        For a page, or for a telephone.
+    """
+    with styled():
+        figure = blank(WIDTHS[size], 3.6)
+        above, below = figure.subplots(2, 1, sharex=True, height_ratios=[1, 2])
+        days = _days(table)
+        shade_dry_season(above, table["date"], dry, named=True)
+        rain = table["rain_mm"].to_numpy(dtype=float)
+        wet = rain > 0
+        # Stems, not bars: a bar of a day is narrower than a dot of the screen.
+        above.vlines(days[wet], 0, rain[wet], color=INK, linewidth=0.8)
+        top = max(float(np.nanmax(rain, initial=0.0)), 10.0)
+        unread = days[np.isnan(rain)]
+        if len(unread):  # an empty line that is not clipped would leave the axes no room
+            crosses = np.full(len(unread), -0.12 * top)
+            above.plot(unread, crosses, "x", color=QUIET, markersize=3, clip_on=False)
+        above.set_ylim(-0.2 * top if len(unread) else 0.0, 1.25 * top)
+        above.set_ylabel("Rain, mm")
+        above.tick_params(labelbottom=False)
+        draw_water(table, below, total_mm=total_mm, ready_mm=ready_mm, dry=dry)
+        return figure
+
+
+def _days(table: pd.DataFrame) -> Floats:
+    dates = pd.to_datetime(table["date"])
+    return np.asarray((dates - dates.iloc[0]) / pd.Timedelta(days=1), dtype=np.float64)
+
+
+def _free_place(days: Floats, low: Floats, high: Floats, limit: float, height: float) -> float:
+    """Day from which on a label just below the limit meets the fewest days of the line."""
+    taken = (high >= limit - height) & (low <= limit)
+    width = max(round(0.4 * len(days)), 1)  # of a narrow figure; a wide one needs half of that
+    counts = np.convolve(taken, np.ones(width), mode="valid")
+    return float(days[int(counts.argmin())])
+
+
+def _stress_marks(ax: Axes, days: Floats, stressed: pd.Series[bool], total_mm: float) -> None:
+    """Draw a bar along the foot over the days of stress: told by place, not by colour alone."""
+    short = stressed.fillna(False).to_numpy(dtype=bool)
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], short, [False]]).astype(int)))
+    for start, stop in zip(edges[::2], edges[1::2], strict=True):
+        ax.plot(
+            [days[start] - 0.5, days[stop - 1] + 0.5],
+            [-0.04 * total_mm] * 2,
+            color=TARGET,
+            linewidth=3.0,
+            solid_capstyle="butt",
+            zorder=3,
+        )

@@ -4,52 +4,32 @@ A colour is named by what it is for. In a page each name becomes a style variabl
 (see :mod:`survivor.figures.svg`), so that one drawing serves a light page, a dark
 page and a print; elsewhere the light value is drawn as it stands. Nothing is told
 by colour alone: methods differ by dash, marker and a label beside the line too.
+The look is a theme of seaborn with our own values over it.
 """
 
 from __future__ import annotations
 
+import math
+import textwrap
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any, Final, Literal
 
 import matplotlib as mpl
+import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+
+from survivor.figures.colours import COLOURS
 
 Drawing = Figure
 Size = Literal["wide", "narrow"]
 
 #: Width of a figure in inches: a column of text, or the screen of a telephone.
-WIDTHS: Final[dict[Size, float]] = {"wide": 6.8, "narrow": 3.5}
+WIDTHS: Final[dict[Size, float]] = {"wide": 6.4, "narrow": 3.5}
 
-
-@dataclass(frozen=True)
-class Colour:
-    """A colour for one use, on a light page and on a dark one (both as ``#rrggbb``)."""
-
-    light: str
-    dark: str
-
-
-# Every light value must differ from the others: the page finds a use by its value.
-COLOURS: Final[dict[str, Colour]] = {
-    "ink": Colour("#1c2522", "#e4e9e5"),
-    "quiet": Colour("#56615c", "#a9b4ae"),
-    "rule": Colour("#d3d9d5", "#39423e"),
-    "paper": Colour("#fdfdfb", "#151a18"),
-    "accent": Colour("#0d5f58", "#6cc7b8"),
-    "usual": Colour("#74807a", "#939f99"),
-    "dry": Colour("#efdfb6", "#4b4020"),
-    "drywords": Colour("#6f561a", "#d9bd78"),
-    "worth": Colour("#e2e8ee", "#2b353d"),
-    "target": Colour("#8a3b1c", "#eb9c78"),
-    "line2": Colour("#9a4a12", "#e59b62"),
-    "line3": Colour("#4f3d8f", "#b3a4ee"),
-    "line4": Colour("#1f6fa3", "#7dbde8"),
-    "line5": Colour("#97316a", "#ea92c4"),
-    "line6": Colour("#5d5b12", "#c9c56a"),
-}
 
 INK, QUIET, RULE, PAPER = (COLOURS[name].light for name in ("ink", "quiet", "rule", "paper"))
 ACCENT, USUAL = COLOURS["accent"].light, COLOURS["usual"].light
@@ -76,8 +56,8 @@ _LINES: Final = (
 )
 USUAL_LINE: Final = Line(USUAL, (0, (3, 1.5)), "o")
 
-BODY: Final = 8.5  # points; a page shows a figure about 1.4 times as large
-SMALL: Final = 7.5
+BODY: Final = 9.2  # points; a page shows a figure about 1.7 times as large: the size of its words
+SMALL: Final = 8.4
 
 
 def lines(methods: Sequence[str], usual: str | None = None) -> dict[str, Line]:
@@ -94,9 +74,9 @@ def lines(methods: Sequence[str], usual: str | None = None) -> dict[str, Line]:
     -------
     dict of str to Line
     """
-    others = [name for name in methods if name != usual]
-    found = {name: _LINES[i % len(_LINES)] for i, name in enumerate(others)}
-    return {name: found.get(name, USUAL_LINE) for name in methods}
+    compared = [name for name in methods if name != usual]
+    looks = {name: _LINES[i % len(_LINES)] for i, name in enumerate(compared)}
+    return {name: looks.get(name, USUAL_LINE) for name in methods}
 
 
 _RC: Final[dict[Any, Any]] = {
@@ -148,7 +128,8 @@ def styled() -> Iterator[None]:
     """Draw in this package's style inside the block, and in the caller's after it."""
     with mpl.rc_context():
         mpl.rcdefaults()
-        mpl.rcParams.update(_RC)
+        palette = [line.colour for line in _LINES]
+        sns.set_theme(context="paper", style="ticks", palette=palette, color_codes=False, rc=_RC)
         yield
 
 
@@ -174,9 +155,84 @@ def axes_or_new(ax: Axes | None, width: float = 6.4, height: float = 3.8) -> Axe
 
 def wrapped(text: str, width: int) -> list[str]:
     """Break a name into lines of at most ``width`` letters; never returns an empty list."""
-    import textwrap
-
     return textwrap.wrap(text, width=width, break_long_words=True, max_lines=3, placeholder=" …") or [""]
+
+
+def note(
+    ax: Axes,
+    text: str,
+    at: tuple[Any, Any],
+    shift: tuple[float, float] = (0, 0),
+    *,
+    ha: Literal["left", "center", "right"] = "left",
+    va: Literal["bottom", "center", "top"] = "center",
+    colour: str = INK,
+    **look: Any,
+) -> None:
+    """Write words beside a place of a drawing.
+
+    Parameters
+    ----------
+    at
+        The place, in data; in what ``xycoords`` says where it is given.
+    shift
+        How far from there, right and up, in points.
+    ha, va
+        Which part of the words stands there.
+    colour
+        Of the words.
+    look
+        Whatever else matplotlib's annotations take.
+    """
+    usual: dict[str, Any] = {"fontsize": SMALL, "textcoords": "offset points", "annotation_clip": False}
+    ax.annotate(text, at, xytext=shift, ha=ha, va=va, color=colour, **(usual | look))
+
+
+def name_ends(ax: Axes, ends: Sequence[tuple[str, float, float, str]], gap: float, shift: float = 6) -> None:
+    """Write names right of the ends of lines, moved apart: ``(words, x, y, colour)`` each.
+
+    ``gap``: least distance between two names, as a share of the height of the axes.
+    """
+    low, high = ax.get_ylim()
+    places = spread([y for _, _, y, _ in ends], gap * (high - low), low, high)
+    for (words, x, _, colour), place in zip(ends, places, strict=True):
+        note(ax, words, (x, place), (shift, 0), colour=colour)
+
+
+def legend_below(ax: Axes, marks: Sequence[Any], names: Sequence[str], down: float) -> None:
+    """Name each mark under the axes, ``down`` (a share of their height), where no room is beside them."""
+    place: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (-0.02, -down), "borderaxespad": 0}
+    ax.legend(marks, names, frameon=False, fontsize=SMALL, labelcolor=INK, **place)
+
+
+def panels(names: Sequence[str], size: Size, height: float, axis: str) -> tuple[Drawing, dict[str, Axes]]:
+    """Return a figure with a panel a name, all on the same axes of days after planting.
+
+    Parameters
+    ----------
+    names
+        Titles, in the order of the panels.
+    size
+        Three panels a row, or two.
+    height
+        Of a panel without its title, in inches.
+    axis
+        What stands along the side.
+    """
+    columns = 2 if len(names) == 4 else min(3 if size == "wide" else 2, max(len(names), 1))
+    rows = math.ceil(len(names) / columns)
+    titles = [wrapped(name, 27 if size == "wide" else 18) for name in names]
+    figure = blank(WIDTHS[size], rows * (height + 0.13 * max(map(len, titles), default=1)) + 0.35)
+    grid = list(figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False).flat)
+    for place, (ax, title) in enumerate(zip(grid, titles, strict=False)):
+        ax.set_title("\n".join(title), fontsize=SMALL + 0.5)
+        # Panels above an unfilled row still need their days.
+        ax.xaxis.set_tick_params(labelbottom=place + columns >= len(names))
+    for ax in grid[len(names) :]:
+        ax.set_visible(False)
+    figure.supxlabel("Days after planting", x=0.01, ha="left", color=QUIET, fontsize=SMALL + 0.5)
+    figure.supylabel(axis, color=QUIET, fontsize=SMALL + 0.5)
+    return figure, dict(zip(names, grid, strict=False))
 
 
 def spread(places: Sequence[float], gap: float, low: float, high: float) -> list[float]:
@@ -208,3 +264,8 @@ def spread(places: Sequence[float], gap: float, low: float, high: float) -> list
     for rank, i in enumerate(order):
         out[i] = moved[rank]
     return out
+
+
+def font_folder() -> Path:
+    """Return the folder of the typefaces that come with matplotlib; no other need be installed."""
+    return Path(mpl.get_data_path()) / "fonts" / "ttf"

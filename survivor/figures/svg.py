@@ -15,7 +15,8 @@ from typing import Final
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
 
-from survivor.figures.style import COLOURS, Drawing, styled
+from survivor.figures.colours import COLOURS
+from survivor.figures.style import Drawing, styled
 
 _NAME: Final = re.compile(r"^[a-z][a-z0-9-]*$")
 _USE: Final = {colour.light: name for name, colour in COLOURS.items()}

@@ -3,34 +3,36 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
+from itertools import combinations
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.analysis.models import season_formula
-from survivor.costing import payoff
+from survivor.costs.payoff import payoff
 from survivor.costs.prices import prices_of
-from survivor.effects.confounding import REFUSED
-from survivor.effects.consistency import leave_one_site_out, one_site_carries
 from survivor.effects.contrasts import contrasts
-from survivor.effects.likesites import like_sites
 from survivor.errors import SurvivorError
-from survivor.evidence.finding import Grade
-from survivor.evidence.grading import BY_CHOICE, RANDOM, Circumstances, grade
+from survivor.evidence.finding import NOT_ENOUGH, Grade
+from survivor.evidence.grading import RULES, Circumstances, grade
 from survivor.evidence.words import settled
 from survivor.guideline.file import GuidelineFile, Row
-from survivor.guideline.rule import NOT_ANSWERED, Answer, Facts, advice_of
-from survivor.models.fit import fit
-from survivor.models.multiplicity import holm
-from survivor.models.result import Fit
-from survivor.pooling import pool
+from survivor.guideline.rule import NOT_ANSWERED, Answer, Facts, advice_of, wanting
+from survivor.models.result import Fit, holm
 from survivor.seasons import Season
 from survivor.seasons.season import joint_strata, methods_of, side_by_side
+from survivor.seasons.together import pool_units
+from survivor.seasons.units import joint_fit, unit_estimates
+from survivor.settings import Milestone
+from survivor.vocabulary import BY_CHOICE, PER_100, RANDOM, REFUSED
 
-LIKE_SITES: Final = "sites like these"
-THESE_SITES: Final = "these sites"
+_FROM_SEASON: Final = ("estimate", "lower", "upper", "std_error")
+_NEW: Final = ("tau", "new_lower", "new_upper")
+_COUNTS: Final = ("n_seedlings", "n_plots", "fewest_plots", "n_sites")
+_SAYS: Final = ["season", "estimate", "lower", "upper", "n_sites"]
+SEASONS_LIKE_THESE: Final = "seasons like these"
+THIS_SEASON: Final = "this season"
 
 
 @dataclass(frozen=True)
@@ -45,6 +47,25 @@ class SeasonSays:
 
 
 @dataclass(frozen=True)
+class Beside:
+    """Another preparation advised on the same ground: how many more live than with it, per 100 planted."""
+
+    preparation: str
+    estimate: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
+class Established:
+    """What an established plant costs, with limits from survival and from the range of prices."""
+
+    cost: float
+    lower: float
+    upper: float
+
+
+@dataclass(frozen=True)
 class Advice:
     """One preparation on one kind of ground.
 
@@ -55,20 +76,27 @@ class Advice:
     answer, held
         The advice, and the row of the rule that gave it (or what it lacked).
     estimate, lower, upper
-        Difference in plants alive per 100 planted, 95 % limits; None where there is none.
+        Difference in plants alive per 100 planted, on average over the seasons, 95 % CI by season
+        as ``survivor pool`` has them; of one season its own; None where there is none.
     of
-        What the limits speak of: ``sites like these``, or ``these sites`` only.
+        What the limits speak of: ``seasons like these``, or ``this season`` only.
+    std_error, df
+        Behind the limits; of one season without df.
     p_adjusted
         Holm's, over the preparations of one kind of ground.
     seasons
         Each season alone.
     tau, new_lower, new_upper
-        Standard deviation between seasons, and limits for a new season; None under two seasons.
-    extra_cost, per_established, usual_established
-        Per plant over the usual practice; per established plant in words, and that of the usual
-        practice there.
+        Standard deviation between seasons, and limits of the difference in a new season like these;
+        None under two seasons.
+    extra_cost, established, usual_established
+        Per plant over the usual practice; per established plant, and that of the usual practice there.
+    lacking
+        What advising it asks for besides, in words, where it is worth a trial.
+    beside
+        Others advised on the same ground, named before it, and how it differs from them.
     grade, reasons, raise_it
-        How sure, why no surer, and what would make it surer.
+        Strength of evidence, why it is no stronger, and what would strengthen it.
     """
 
     ground: str
@@ -80,6 +108,8 @@ class Advice:
     lower: float | None = None
     upper: float | None = None
     of: str = ""
+    std_error: float | None = None
+    df: float | None = None
     p_adjusted: float | None = None
     n_seedlings: int = 0
     n_plots: int = 0
@@ -91,11 +121,32 @@ class Advice:
     new_upper: float | None = None
     extra_cost: float | None = None
     currency: str = ""
-    per_established: str = ""
-    usual_established: str = ""
-    grade: Grade = "unanswered"
+    established: Established | None = None
+    usual_established: Established | None = None
+    lacking: str = ""
+    beside: tuple[Beside, ...] = ()
+    grade: Grade | None = "not answered"
     reasons: tuple[str, ...] = ()
     raise_it: tuple[str, ...] = field(default=(), repr=False)
+
+    @property
+    def dearer(self) -> bool | None:
+        """Whether an established plant costs more than under the usual practice; None where not known."""
+        if self.established is None or self.usual_established is None:
+            return None
+        return self.established.cost > self.usual_established.cost
+
+    @property
+    def cost_per_extra(self) -> float | None:
+        """What each extra plant alive costs; None where no more are alive, or a cost is not known."""
+        if self.extra_cost is None or self.estimate is None or self.estimate <= 0:
+            return None
+        return 100 * self.extra_cost / self.estimate
+
+    @property
+    def strength(self) -> str:
+        """Strength of evidence in words, also where there is not enough of it to say."""
+        return self.grade or NOT_ENOUGH
 
     @property
     def n_seasons(self) -> int:
@@ -103,12 +154,20 @@ class Advice:
         return len(self.seasons)
 
 
+@dataclass(frozen=True)
+class Question:
+    """What advice is asked for: the guideline file, the rule in force, the milestone and its day."""
+
+    file: GuidelineFile
+    rule: Sequence[Row]
+    milestone: Milestone
+    at: float
+
+
 def advise(
     seasons: Sequence[Season],
     joined: pd.DataFrame,
-    file: GuidelineFile,
-    rule: Sequence[Row],
-    at: float,
+    question: Question,
     say: Callable[[str], None] = lambda _: None,
 ) -> tuple[Advice, ...]:
     """Advise on every preparation on every kind of ground.
@@ -119,26 +178,18 @@ def advise(
         Those that the version rests on.
     joined
         Their records in one table, with a column ``ground``.
-    file, rule
-        The guideline file, and the rule in force.
-    at
-        Days since planting.
+    question
+        By which file and rule, and for which day.
     say
         Called with a short text before each kind of ground.
     """
     preparations = [name for name in methods_of(joined) if name != seasons[0].usual]
-    found: list[Advice] = []
-    for ground in file.ground:
+    advice: list[Advice] = []
+    for ground in question.file.ground:
         say(f"Advice for {ground.name}")
-        rows = joined[joined["ground"] == ground.name].copy()
-        rows.attrs = dict(joined.attrs)
-        if rows.empty:
-            why = "no plot of these seasons lies on such ground"
-            found += [_without(ground.name, name, seasons[0].usual, why) for name in preparations]
-            continue
-        rows["method"] = rows["method"].cat.remove_unused_categories()
-        found += _on(ground.name, rows, seasons, preparations, file, rule, at)
-    return tuple(found)
+        rows = joined[joined["ground"] == ground.name]
+        advice += _on(ground.name, rows, seasons, preparations, question)
+    return tuple(advice)
 
 
 def _on(
@@ -146,162 +197,158 @@ def _on(
     rows: pd.DataFrame,
     seasons: Sequence[Season],
     preparations: Sequence[str],
-    file: GuidelineFile,
-    rule: Sequence[Row],
-    at: float,
+    question: Question,
 ) -> list[Advice]:
-    usual, worth = seasons[0].usual, file.guideline.smallest_difference
-    present = methods_of(rows)
-    if usual not in present or len(present) < 2:
-        why = f"{usual} was not planted there, so nothing can be compared with it"
+    usual, seed, present = seasons[0].usual, question.file.guideline.seed, methods_of(rows)
+
+    def unanswered(why: str) -> list[Advice]:
         return [_without(ground, name, usual, why) for name in preparations]
+
+    if rows.empty:
+        return unanswered("no plot of these seasons lies on such ground")
+    if usual not in present or len(present) < 2:
+        return unanswered(f"{usual} was not planted there, so nothing can be compared with it")
     strata = joint_strata(rows, seasons)
-    joined_here = side_by_side(rows, strata, usual)
-    if joined_here["method"].nunique() < 2:
-        return [
-            _without(ground, name, usual, f"no place there holds it and {usual}") for name in preparations
-        ]
+    if len(methods_of(side_by_side(rows, strata, usual))) < 2:
+        return unanswered(f"no place there holds it and {usual}")
     try:
-        fitted = fit(joined_here, season_formula(joined_here)[0], strata=strata)
-        table, of = _limits(fitted, at, file.guideline.seed)
+        fitted = joint_fit(rows, seasons)
+        table = contrasts(fitted, at=question.at).table
+        lines = {
+            str(line["method"]): {str(key): value for key, value in line.items()}
+            for line in table.to_dict("records")
+        }
     except SurvivorError as fault:
-        return [_without(ground, name, usual, fault.what) for name in preparations]
-    left_out = leave_one_site_out(fitted, at)
-    money = _money(fitted, seasons, at, file.guideline.seed)
-    alone = {season.name: _alone(rows, season, at) for season in seasons}
-    found = []
+        return unanswered(fault.what)
+    money = _money(fitted, seasons, question.at, seed)
+    alone = season_by_season(rows, seasons, question)
+    single = {name: line for name, line in lines.items() if name in alone and line["basis"] != REFUSED}
+    p_adjusted = holm(np.array([_p_value(alone[name], single[name]) for name in single]))
+    advice = []
     for name in preparations:
-        line = table.get(name)
-        if line is None or line["basis"] == REFUSED:
+        if name not in single:
+            line = lines.get(name)
             apart = "no place there joins it to the rest" if name in present else "it was not planted there"
-            why = str(line["reason"]) if line is not None else apart
-            found.append(_without(ground, name, usual, why))
+            why = str(line["reason"]) if line is not None else ""
+            advice.append(_without(ground, name, usual, why or apart))
             continue
-        told = tuple(says[name] for says in alone.values() if name in says)
-        estimate, lower, upper = (float(line[key]) for key in ("estimate", "lower", "upper"))
-        p_adjusted = float(line["p_adjusted"])
-        flags = Circumstances(
-            compares=True,
-            allocation=_shared(seasons, "allocation", RANDOM),
-            plots_placed=_shared(seasons, "plots_placed", "random"),
-            basis=str(line["basis"]),
-            df=float(line["df"]),
-            fewest_plots=int(line["fewest_plots"]),
-            settled=settled(lower, upper, p_adjusted, worth),
-            one_site_carries=one_site_carries(left_out, name, usual, estimate),
+        line, price = single[name], money.get(name, {})
+        numbers: dict[str, Any] = {key: int(line[key]) for key in _COUNTS}
+        own = {key: value for key, value in alone[name].items() if key != "p_value"}
+        p_value = float(p_adjusted[list(single).index(name)])
+        level, reasons, raise_it = grade(_circumstances(line, own, p_value, seasons, question))
+        facts = Advice(
+            ground=ground,
+            preparation=name,
+            against=usual,
+            answer=NOT_ANSWERED,
+            held="",
+            p_adjusted=p_value,
+            extra_cost=price.get("extra"),
+            currency=str(price.get("currency", "")),
+            established=price.get("established"),
+            usual_established=money.get(usual, {}).get("established"),
+            grade=level,
+            reasons=reasons,
+            raise_it=raise_it,
+            **numbers,
+            **own,
         )
-        level, reasons, raise_it = grade(flags)
-        price = money.get(name, {})
-        facts = Facts(
-            len(told),
-            int(line["n_sites"]),
-            int(line["fewest_plots"]),
-            of[name],
-            estimate,
-            lower,
-            upper,
-            p_adjusted,
-            tuple(says.estimate for says in told),
-            price.get("extra"),
-            level,
-        )
-        answer, held = advice_of(rule, facts)
-        found.append(
-            Advice(
-                ground=ground,
-                preparation=name,
-                against=usual,
-                answer=answer,
-                held=held,
-                estimate=estimate,
-                lower=lower,
-                upper=upper,
-                of=of[name],
-                p_adjusted=p_adjusted,
-                n_seedlings=int(line["n_seedlings"]),
-                n_plots=int(line["n_plots"]),
-                fewest_plots=int(line["fewest_plots"]),
-                n_sites=int(line["n_sites"]),
-                seasons=told,
-                extra_cost=price.get("extra"),
-                currency=str(price.get("currency", "")),
-                per_established=str(price.get("words", "")),
-                usual_established=str(money.get(usual, {}).get("words", "")),
-                grade=level,
-                reasons=reasons,
-                raise_it=raise_it,
-                **_between(told),
-            )
-        )
-    return found
+        answer, held = advice_of(question.rule, facts_of(facts))
+        short = wanting(question.rule, facts_of(facts), "advised") if answer == "worth a trial" else ""
+        advice.append(replace(facts, answer=answer, held=held, lacking=short))
+    return _beside(advice, rows, seasons, question)
 
 
-def _limits(fitted: Fit, at: float, seed: int) -> tuple[dict[str, dict[str, Any]], dict[str, str]]:
-    """Comparisons with limits for sites like these where five sites hold both, else by plot."""
-    by_plot = contrasts(fitted, at=at).table
-    lines = {str(line["method"]): line for line in by_plot.to_dict("records")}
-    of = dict.fromkeys(lines, THESE_SITES)
-    try:
-        by_site = like_sites(fitted, at=at, seed=seed).table
-    except SurvivorError:
-        by_site = by_plot.head(0)
-    for line in by_site.to_dict("records"):
-        if line["basis"] != REFUSED:
-            name = str(line["method"])
-            lines[name] = {**line, "fewest_plots": lines[name]["fewest_plots"]}
-            of[name] = LIKE_SITES
-    adjusted = holm(np.array([float(line["p_value"]) for line in lines.values()]))
-    for line, p_adjusted in zip(lines.values(), adjusted, strict=True):
-        line["p_adjusted"] = float(p_adjusted)
-    return {name: {str(key): value for key, value in line.items()} for name, line in lines.items()}, of
+def _p_value(own: dict[str, Any], line: dict[str, Any]) -> float:
+    """P of a preparation: over its seasons, of one season that of its model."""
+    return float(own.get("p_value", line["p_value"]))
 
 
-def _alone(rows: pd.DataFrame, season: Season, at: float) -> dict[str, SeasonSays]:
-    """Each preparation in one season on one kind of ground; empty where it cannot be told."""
-    own = rows[rows["season"] == season.name].copy()
-    own.attrs = dict(rows.attrs)
-    if own.empty:
-        return {}
-    own["method"] = own["method"].cat.remove_unused_categories()
-    strata = joint_strata(own, [season])
-    if season.usual not in methods_of(own):
-        return {}
-    own = side_by_side(own, strata, season.usual)
-    if own["method"].nunique() < 2:
-        return {}
-    day = min(at, float(own["stop_day"].max()))
-    try:
-        fitted = fit(own, season_formula(own)[0], strata=strata)
-        table = contrasts(fitted, at=day, against=season.usual).table
-    except SurvivorError:
-        return {}
-    return {
-        str(line["method"]): SeasonSays(
-            season.name,
-            float(line["estimate"]),
-            float(line["lower"]),
-            float(line["upper"]),
-            int(line["n_sites"]),
-        )
-        for line in table.to_dict("records")
-        if line["basis"] != REFUSED
-    }
+def _beside(
+    advice: list[Advice], rows: pd.DataFrame, seasons: Sequence[Season], question: Question
+) -> list[Advice]:
+    """Set the preparations advised on one ground beside each other, over the seasons that hold both."""
+    names = [each.preparation for each in advice if each.answer == "advised"]
+    beside: dict[str, list[Beside]] = {name: [] for name in names}
+    for first, second in combinations(names, 2):
+        here = season_by_season(rows, seasons, question, against=first).get(second)
+        if here is not None and "p_value" in here:
+            numbers = tuple(float(here[key]) for key in ("estimate", "lower", "upper"))
+            beside[second].append(Beside(first, *numbers))
+    return [replace(each, beside=tuple(beside.get(each.preparation, ()))) for each in advice]
 
 
-def _between(told: Sequence[SeasonSays]) -> dict[str, Any]:
-    """How far seasons lie apart, and what a new one may show."""
-    if len(told) < 2:
-        return {}
-    z = 2 * 1.959963984540054  # a standard error from the width of 95 % limits
-    found = pool(
-        [says.estimate for says in told], [(says.upper - says.lower) / z for says in told], limits="cr2"
+#: Rules of grade that are asked here; the others look at records, models or visits of a season.
+CHECKED: Final = (
+    "no estimate", "few plots", "between sites", "few degrees of freedom", "penalised",
+    "not enough evidence", BY_CHOICE, "allocation not recorded", "not precise", "plots by choice",
+)  # fmt: skip
+
+
+def not_checked() -> tuple[str, ...]:
+    """Name the rules of grade of a season's report that a guideline does not ask."""
+    about_others = ("depends on missing plants", "radius not drawn", "one cost")  # of other questions
+    return tuple(rule.name for rule in RULES if rule.name not in (*CHECKED, *about_others))
+
+
+def _circumstances(
+    line: dict[str, Any],
+    own: dict[str, Any],
+    p_adjusted: float,
+    seasons: Sequence[Season],
+    question: Question,
+) -> Circumstances:
+    worth = question.file.guideline.smallest_difference
+    return Circumstances(
+        compares=True,
+        allocation=_shared(seasons, "allocation", RANDOM),
+        plots_placed=_shared(seasons, "plots_placed", "random"),
+        basis=str(line["basis"]),
+        df=float(own.get("df", line["df"])),
+        fewest_plots=int(line["fewest_plots"]),
+        settled=settled(own["lower"], own["upper"], p_adjusted, worth),
+        penalised=bool(line["penalised"]),
     )
-    new = found.new_unit.iloc[0]
-    return {
-        "tau": float(found.spread["tau"].iloc[0]),
-        "new_lower": max(-100.0, float(new["lower"])),
-        "new_upper": min(100.0, float(new["upper"])),
-    }
+
+
+def season_by_season(
+    rows: pd.DataFrame, seasons: Sequence[Season], question: Question, against: str | None = None
+) -> dict[str, dict[str, Any]]:
+    """Estimate every preparation in each season alone, and pool the seasons, as ``survivor pool`` does.
+
+    Parameters
+    ----------
+    rows
+        Records of the seasons on one kind of ground.
+    seasons, question
+        As for `advise`.
+    against
+        Preparation to compare with; None: the usual practice.
+
+    Returns
+    -------
+    dict
+        Preparation -> ``seasons, of, estimate, lower, upper, std_error`` and, where there are two
+        seasons or more, ``df, p_value, tau, new_lower, new_upper``: seasons are the units then.
+    """
+    here = [replace(season, intervals=rows[rows["season"] == season.name]) for season in seasons]
+    here = [season for season in here if not season.intervals.empty]
+    window = float(question.milestone.window_days)
+    units = unit_estimates(here, question.at, "season", window, against=against)
+    units = units[(units["scale"] == PER_100) & np.isfinite(units["estimate"])]
+    if units.empty:
+        return {}
+    alone: dict[str, dict[str, Any]] = {}
+    for name, of_one in units.groupby("method", sort=False):
+        says = tuple(SeasonSays(**line) for line in of_one[_SAYS].to_dict("records"))
+        numbers = {key: float(of_one.iloc[0][key]) for key in _FROM_SEASON}
+        alone[str(name)] = {"seasons": says, "of": THIS_SEASON, **numbers}
+    pooled, _ = pool_units(units)
+    for line in pooled[np.isfinite(pooled["estimate"])].to_dict("records"):
+        numbers = {key: float(line[key]) for key in (*_FROM_SEASON, "df", "p_value", *_NEW)}
+        alone[line["method"]] |= {"of": SEASONS_LIKE_THESE, **numbers}
+    return alone
 
 
 def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict[str, dict[str, Any]]:
@@ -313,21 +360,19 @@ def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict
     costs = prices_of(settings)
     currency = settings.costs.currency if settings.costs is not None else ""
     usual = costs.get(seasons[0].usual)
-    found: dict[str, dict[str, Any]] = {}
+    money: dict[str, dict[str, Any]] = {}
     for name, cost in costs.items():
-        found[name] = {"currency": currency}
+        money[name] = {"currency": currency}
         if usual is not None:
-            found[name]["extra"] = cost.per_plant - usual.per_plant
+            money[name]["extra"] = cost.per_plant - usual.per_plant
     try:
         table = payoff(fitted, costs, at, currency=currency, seed=seed).table
     except SurvivorError:
-        return found
+        return money
     for line in table.to_dict("records"):
-        spread = f"{line['lower']:.2f} to {line['upper']:.2f}"
-        found[str(line["method"])]["words"] = (
-            f"{line['cost_per_established']:.2f} ({spread}) {currency}".strip()
-        )
-    return found
+        numbers = (float(line[key]) for key in ("cost_per_established", "lower", "upper"))
+        money[str(line["method"])]["established"] = Established(*numbers)
+    return money
 
 
 def facts_of(advice: Advice) -> Facts | None:

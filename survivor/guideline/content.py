@@ -3,32 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import partial
+from typing import Final
 
-from survivor.figures.guideline import advice_figure
-from survivor.figures.style import Drawing, Size
-from survivor.figures.words import difference, number
-from survivor.guideline.advice import THESE_SITES, Advice
-from survivor.guideline.calendar import calendar_table
-from survivor.guideline.file import Row
-from survivor.guideline.making import Guideline
-from survivor.guideline.rule import ANSWERS, NOT_ANSWERED, bounds_of
-from survivor.guideline.versions import many, size_words
-from survivor.guideline.wording import (
-    HOW_TO_READ,
-    LEAST_WORTH,
-    NO_INSTRUCTION,
-    cautions_touched,
-    data_note,
-    money_note,
-    next_sentence,
-    radius_words,
-    usual_of,
-)
-from survivor.report.content.cautions import CAUTIONS
-from survivor.report.content.elements import (
+from survivor.document.elements import (
     Block,
     Column,
     Figure,
+    Link,
     Listing,
     Paragraph,
     Report,
@@ -36,6 +18,27 @@ from survivor.report.content.elements import (
     Table,
     Terms,
 )
+from survivor.evidence.finding import as_sentences
+from survivor.figures.comparison import advice_figure
+from survivor.guideline import english as en
+from survivor.guideline.advice import Advice, Beside, Established, not_checked
+from survivor.guideline.file import Row
+from survivor.guideline.making import Guideline
+from survivor.guideline.rule import ANSWERS, NOT_ANSWERED, bounds_of
+from survivor.guideline.versions import size_words
+from survivor.guideline.wording import (
+    LEAST_WORTH,
+    calendar_table,
+    cautions_touched,
+    data_note,
+    money_note,
+    next_sentence,
+    radius_words,
+    usual_of,
+)
+from survivor.report.cautions import CAUTIONS
+from survivor.sentences import NEW_LINE, Cell, Name, Sentence, Value, cell, say
+from survivor.words import counted, difference, listed, number, sentence
 
 SUBJECT = "local preparation guideline"
 
@@ -50,6 +53,7 @@ def content_of(guideline: Guideline) -> Report:
     sections = (
         _details(guideline),
         _seasons(guideline),
+        *_works(guideline),
         _radius(guideline),
         _practice(guideline),
         _calendar(guideline),
@@ -65,9 +69,9 @@ def content_of(guideline: Guideline) -> Report:
 def matrix(guideline: Guideline) -> Table:
     """Return advice by kind of ground and preparation, in words."""
     grounds = [ground.name for ground in guideline.file.ground]
-    told = {(each.ground, each.preparation): each.answer for each in guideline.advice}
-    names = list(dict.fromkeys(each.preparation for each in guideline.advice))
-    rows = [(name, *(told.get((ground, name), NOT_ANSWERED) for ground in grounds)) for name in names]
+    answers = {(row.ground, row.preparation): row.answer for row in guideline.advice}
+    names = list(dict.fromkeys(row.preparation for row in guideline.advice))
+    rows = [(name, *(answers.get((ground, name), NOT_ANSWERED) for ground in grounds)) for name in names]
     return Table(
         "advice-table",
         f"Advice by kind of ground, against {usual_of(guideline)}",
@@ -76,203 +80,311 @@ def matrix(guideline: Guideline) -> Table:
     )
 
 
-def lead(guideline: Guideline) -> str:
-    """Say what is advised and what is not, kind by kind, with limits and what it rests on."""
-    parts = []
+_CHECKS: Final = 4  # names of rules in one sentence
+_IN_LEAD: Final = (
+    ("advised", en.ADVISED),
+    ("worth a trial", en.TRIAL),
+    ("not advised", en.NOT_ADVISED),
+)
+
+
+def lead(guideline: Guideline) -> tuple[tuple[Sentence, ...], ...]:
+    """Say what is advised and what is not, a paragraph a kind of ground; in these seasons and a new one."""
+    paragraphs = []
     for ground in guideline.file.ground:
         own = [each for each in guideline.advice if each.ground == ground.name]
+        said: list[Sentence] = []
         if not any(each.answer == "advised" for each in own):
-            parts.append(f"On {ground.name} nothing is advised yet in place of {usual_of(guideline)}.")
-        for answer in ("advised", "not advised"):
-            said = "; ".join(_in_lead(each, guideline.rule) for each in own if each.answer == answer)
-            if said:
-                parts.append(f"{answer.capitalize()} on {ground.name}: {said}.")
-    return " ".join(parts)
+            said.append(say(en.NOTHING, ground=ground.name, usual=Name(usual_of(guideline))))
+        for answer, words in _IN_LEAD:
+            for each in own:
+                if each.answer == answer:
+                    said += _in_lead(each, words, guideline.rule)
+        said += [one for each in own for beside in each.beside for one in _against(each, beside)]
+        paragraphs.append(tuple(said))
+    return tuple(paragraphs)
 
 
-def _in_lead(each: Advice, rule: Sequence[Row]) -> str:
+def _in_lead(each: Advice, words: str, rule: Sequence[Row]) -> list[Sentence]:
     assert each.estimate is not None, "advice rests on an estimate"
     assert each.lower is not None, "with its limits"
     assert each.upper is not None, "with its limits"
-    said, span = difference(each.estimate, each.lower, each.upper, marks=bounds_of(rule))
-    which = "more" if each.estimate > 0 else "fewer"
-    rests = f"{many(each.n_seasons, 'season')}, {many(each.n_sites, 'site')}"
-    return f"{each.preparation}, {said.lstrip('+−')} {which} alive per 100 planted ({span}; {rests})"
+    size, span = difference(each.estimate, each.lower, each.upper, marks=bounds_of(rule))
+    at = {name: _cell(each, name) for name in ("estimate", "lower", "new_season_lower")}
+    said = [
+        say(
+            words,
+            ground=each.ground,
+            method=Name(each.preparation),
+            size=Value(size.lstrip("+−"), each.estimate, at["estimate"], -1.0 if each.estimate < 0 else 1.0),
+            which="more" if each.estimate > 0 else "fewer",
+            span=Value(f"95 % CI {span}", each.lower, at["lower"]),
+        )
+    ]
+    if each.new_lower is not None:
+        said.append(say(en.NEW_SEASON, span=Value(new_season(each), each.new_lower, at["new_season_lower"])))
+    if each.answer == "advised" and each.dearer and each.established and each.usual_established:
+        cost, usual = (number(one.cost, 2) for one in (each.established, each.usual_established))
+        said.append(say(en.DEARER, cost=cost, usual=usual, currency=each.currency))
+    return said
+
+
+def _cell(each: Advice, column: str) -> Cell:
+    return cell("advice", column, ground=each.ground, preparation=each.preparation)
+
+
+def _against(each: Advice, beside: Beside) -> list[Sentence]:
+    """Set two that are advised on one ground beside each other."""
+    size, span = difference(beside.estimate, beside.lower, beside.upper)
+    said = [
+        say(
+            en.OF_TWO,
+            method=Name(each.preparation),
+            other=Name(beside.preparation),
+            size=Value(size, beside.estimate),
+            span=Value(f"95 % CI {span}", beside.lower),
+        )
+    ]
+    return said if beside.lower > 0 or beside.upper < 0 else [*said, say(en.WHICH_OPEN)]
+
+
+def new_season(each: Advice) -> str:
+    """Write the limits of the difference in a new season like these; a dash where they are not told."""
+    if each.new_lower is None or each.new_upper is None:
+        return "–"
+    return f"{number(each.new_lower, sign=True)} to {number(each.new_upper, sign=True)}"
 
 
 def _answer(guideline: Guideline) -> Section:
     about = guideline.file.guideline
     blocks: list[Block] = [
-        Paragraph(lead(guideline), kind="lead"),
+        *(Paragraph(text, kind="lead") for text in lead(guideline)),
         Paragraph(
-            f"Differences are plants alive per 100 planted at {about.milestone}, against "
-            f"{usual_of(guideline)}, with "
-            f"95 % limits. {HOW_TO_READ}"
+            (
+                say(en.DIFFERENCES, when=about.milestone, usual=Name(usual_of(guideline))),
+                say(en.REST_ON, data=data_note(guideline)),
+                say(en.HOW_TO_READ),
+            )
         ),
         matrix(guideline),
-        Paragraph(NO_INSTRUCTION, kind="note", label="Before acting on this", see="cautions"),
+        Paragraph(
+            en.NO_INSTRUCTION, kind="note", label="Before acting on this", see=Link("Cautions", "#cautions")
+        ),
     ]
     newest = guideline.changes[0]
     if newest.number > 1:
-        moved = newest.moved or ("No advice changed.",)
+        moved = newest.moved or (en.NOTHING_MOVED,)
         blocks.append(Listing((*moved, *newest.stood), label=f"What version {newest.number} changed"))
-    blocks.append(_figure(guideline))
+    blocks.append(figure_of(guideline))
     return Section("answer", "What to do where", tuple(blocks))
 
 
-def _figure(guideline: Guideline) -> Figure:
+def figure_of(guideline: Guideline) -> Figure:
+    """Return every difference of the guideline with its limits, and its advice in words."""
     table = guideline.table
     smallest = guideline.file.guideline.smallest_difference
 
-    def draw(size: Size) -> Drawing:
-        return advice_figure(table, smallest, bounds_of(guideline.rule), size=size)
-
+    draw = partial(advice_figure, table, smallest, bounds_of(guideline.rule))
     counts = [f"{sum(each.answer == answer for each in guideline.advice)} {answer}" for answer in ANSWERS]
-    finding = f"Of {many(len(table), 'comparison')}: {', '.join(counts)}."
+    finding = en.FIGURE.format(comparisons=counted(len(table), "comparison"), counts=", ".join(counts))
     rows = tuple(
-        (each.preparation, each.ground, size_words(each, guideline.rule), each.of or "–", each.answer)
-        for each in guideline.advice
+        (row.preparation, row.ground, size_words(row, guideline.rule), new_season(row), row.answer)
+        for row in guideline.advice
     )
     numbers = Table(
         "differences-numbers",
-        "Differences per 100 planted, with 95 % limits",
+        "Differences per 100 planted, with 95 % CI",
         (
             Column("Preparation"),
             Column("Ground"),
             Column("Difference"),
-            Column("Limits for"),
+            Column("In a new season like these"),
             Column("Advice"),
         ),
         rows,
     )
-    caption = (
-        f"Each line spans the 95 % limits. The band holds differences smaller than {number(smallest)} per "
-        "100, not "
-        "worth having. Hollow marks are not answered or worth a trial."
-    )
+    caption = en.FIGURE_CAPTION.format(smallest=number(smallest))
     return Figure("differences", "Difference made by each preparation", finding, caption, draw, numbers)
 
 
 def details_table(guideline: Guideline) -> Table:
-    """Return size, limits, cost and grade behind each piece of advice."""
-    currencies = {each.currency for each in guideline.advice if each.currency}
-    of = f" ({next(iter(currencies))})" if len(currencies) == 1 else ""
+    """Return size in these seasons and in a new one, and the strength of evidence, behind each advice."""
     columns = (
         Column("Ground"),
         Column("Preparation"),
         Column("Advice"),
-        Column("Difference per 100 (95 % limits)", numeric=True),
-        Column("Seasons, sites, plots"),
-        Column(f"Extra cost per plant{of}", numeric=True),
-        Column(f"Cost per plant established{of}, 95 % limits", numeric=True),
-        Column("Grade"),
+        Column("In these seasons (95 % CI)", numeric=True),
+        Column("In a new season like these", numeric=True),
+        Column("Evidence"),
+        Column("Seasons", numeric=True),
+        Column("Sites", numeric=True),
+        Column("Plots", numeric=True),
     )
     rows = tuple(
         (
-            each.ground,
-            each.preparation,
-            each.answer,
-            size_words(each, guideline.rule).replace(" per 100", "")
-            + (f", {each.of} only" if each.of == THESE_SITES else ""),
-            f"{each.n_seasons}, {each.n_sites}, {each.n_plots}" if each.estimate is not None else "–",
-            _extra(each, bool(of)),
-            (each.per_established.removesuffix(each.currency).strip() if of else each.per_established) or "–",
-            each.grade,
+            row.ground,
+            row.preparation,
+            row.answer,
+            size_words(row, guideline.rule).replace(" per 100", ""),
+            new_season(row),
+            row.strength,
+            *(map(str, (row.n_seasons, row.n_sites, row.n_plots)) if row.estimate is not None else "–––"),
         )
-        for each in guideline.advice
+        for row in guideline.advice
     )
     told = [each.n_seedlings for each in guideline.advice if each.estimate is not None]
-    seedlings = f"{min(told):,} to {max(told):,} seedlings a comparison. " if told else ""
-    note = (
-        f"{seedlings}Plots are those of both preparations at sites that hold both. Limits are for sites "
-        "like these "
-        f"unless these sites only are named.{money_note(guideline)}"
-    )
+    note = [en.DETAILS_NOTE]
+    if told:
+        note.append(en.SEEDLINGS.format(least=number(min(told)), most=number(max(told))))
+    checks = not_checked()
+    for place in range(0, len(checks), _CHECKS):
+        words = en.NOT_CHECKED_TOO if place else en.NOT_CHECKED
+        note.append(words.format(checks=listed(checks[place : place + _CHECKS])))
     return Table(
-        "details-table", "What stands behind each piece of advice", columns, rows, row_heads=2, note=note
+        "details-table", "What stands behind each piece of advice", columns, rows, 2, note=" ".join(note)
     )
+
+
+def money_table(guideline: Guideline) -> Table | None:
+    """Return what each preparation costs beside the usual practice; None without prices."""
+    priced = [row for row in guideline.advice if row.extra_cost is not None]
+    if not priced:
+        return None
+    columns = (
+        Column("Ground"),
+        Column("Preparation"),
+        Column("Extra cost per plant", numeric=True),
+        Column("Cost of each extra plant alive", numeric=True),
+        Column("Cost of an established plant (range)", numeric=True),
+    )
+    rows: list[tuple[str, ...]] = []
+    for ground in guideline.file.ground:
+        own = [row for row in priced if row.ground == ground.name]
+        usual = next((row.usual_established for row in own if row.usual_established), None)
+        if own:
+            name = f"{usual_of(guideline)} (usual practice)"
+            rows.append((ground.name, name, "–", "–", _established(usual)))
+        for row in own:
+            extra = number(row.extra_cost or 0.0, 2, sign=True)
+            per = "–" if row.cost_per_extra is None else number(row.cost_per_extra, 2)
+            rows.append((row.ground, row.preparation, extra, per, _established(row.established)))
+    unit = f" ({priced[0].currency})" if priced[0].currency else ""
+    return Table(
+        "money-table", f"What it costs{unit}", columns, tuple(rows), 2, note=money_note(guideline).strip()
+    )
+
+
+def _established(cost: Established | None) -> str:
+    if cost is None:
+        return "–"
+    return f"{number(cost.cost, 2)} ({number(cost.lower, 2)} to {number(cost.upper, 2)})"
 
 
 def _details(guideline: Guideline) -> Section:
     why = tuple(
-        (
-            f"{each.preparation} on {each.ground}: {each.answer}",
-            f"{each.held[0].upper()}{each.held[1:]}.\n{each.grade.capitalize()}: {'; '.join(each.reasons)}."
-            + (f"\nWhat would make it surer: {'; '.join(each.raise_it)}." if each.raise_it else ""),
-        )
-        for each in guideline.advice
+        (f"{each.preparation} on {each.ground}: {each.answer}", _why(each)) for each in guideline.advice
     )
     blocks: list[Block] = [details_table(guideline)]
+    money = money_table(guideline)
+    if money is not None:
+        blocks.append(money)
     if guideline.unplaced:
         sites = ", ".join(guideline.unplaced)
-        blocks.append(
-            Paragraph(f"Some plots lie on none of these kinds of ground and are left out: {sites}.")
-        )
+        blocks.append(Paragraph(en.UNPLACED.format(sites=sites)))
     return Section("details", "Size, limits, cost and grade", (*blocks, Terms(why, label="Why")))
 
 
-def _extra(each: Advice, bare: bool) -> str:
-    if each.extra_cost is None:
-        return "–"
-    return f"{number(each.extra_cost, 2, sign=True)} {'' if bare else each.currency}".strip()
+def _why(each: Advice) -> tuple[Sentence, ...]:
+    """Say what the rule held to, the strength of evidence, what it lacks and what would strengthen it."""
+    said = [*as_sentences(sentence(each.held)), NEW_LINE, say(en.EVIDENCE, strength=each.strength)]
+    said += [say(en.HELD_BACK, reason=reason) for reason in each.reasons]
+    if each.lacking:
+        said += [NEW_LINE, *as_sentences(sentence(each.lacking))]
+    for place, what in enumerate(each.raise_it):
+        said += [say(en.ALSO, what=what)] if place else [NEW_LINE, say(en.STRENGTHEN, what=what)]
+    return tuple(said)
 
 
 def _seasons(guideline: Guideline) -> Section:
     rows = []
-    for each in guideline.advice:
-        for says in each.seasons:
+    for row in guideline.advice:
+        for says in row.seasons:
             alone = Advice(
-                each.ground,
-                each.preparation,
-                each.against,
-                each.answer,
+                row.ground,
+                row.preparation,
+                row.against,
+                row.answer,
                 "",
                 says.estimate,
                 says.lower,
                 says.upper,
             )
-            rows.append((each.ground, each.preparation, says.season, size_words(alone), str(says.n_sites)))
-        if each.new_lower is not None and each.new_upper is not None:
-            span = f"{number(each.new_lower, sign=True)} to {number(each.new_upper, sign=True)}"
-            rows.append((each.ground, each.preparation, "a new season may show", span, ""))
+            rows.append((row.ground, row.preparation, says.season, size_words(alone), str(says.n_sites)))
+        if row.new_lower is not None and row.new_upper is not None:
+            rows.append((row.ground, row.preparation, "a new season like these", new_season(row), ""))
     table = Table(
         "seasons-table",
-        "Each season alone, limits by plot, and what a new season may show",
+        "Each season alone, limits by plot, and a new season like these",
         (
             Column("Ground"),
             Column("Preparation"),
             Column("Season"),
-            Column("Difference per 100 (95 % limits)", numeric=True),
+            Column("Difference per 100 (95 % CI)", numeric=True),
             Column("Sites", numeric=True),
         ),
         tuple(rows),
         row_heads=3,
-        note="A season alone looks at many comparisons: some differ by chance. Limits of a new season "
-        "allow for how "
-        "seasons differ, which few seasons tell badly; limits of the advice take sites of one season as "
-        "independent.",
+        note=en.SEASONS_NOTE,
     )
     return Section("seasons", "Season by season", (table,))
 
 
+def _works(guideline: Guideline) -> tuple[Section, ...]:
+    """Return advice on works and their timing; nothing where no season asks about works."""
+    if not guideline.works:
+        return ()
+    rows = []
+    for each in guideline.works:
+        said, span = difference(each.estimate, each.lower, each.upper, marks=bounds_of(guideline.rule))
+        new = "–"
+        if each.new_lower is not None and each.new_upper is not None:
+            new = f"{number(each.new_lower, sign=True)} to {number(each.new_upper, sign=True)}"
+        seasons = counted(len(each.seasons), "season")
+        rows.append((each.question, f"{said} ({span})", new, seasons, f"{each.n_plots}", each.answer))
+    table = Table(
+        "works-table",
+        "Works and their timing, over all kinds of ground",
+        (
+            Column("Question"),
+            Column("Difference per 100 (95 % CI)", numeric=True),
+            Column("In a new season like these", numeric=True),
+            Column("Seasons"),
+            Column("Plots", numeric=True),
+            Column("Advice"),
+        ),
+        tuple(rows),
+        note="With the work less without it, the other works held equal. The rule is that for preparations.",
+    )
+    why = tuple((f"{each.what}: {each.answer}", sentence(each.held)) for each in guideline.works)
+    return (Section("works", "Which part pays, and when", (table, Terms(why, label="Why"))),)
+
+
 def _radius(guideline: Guideline) -> Section:
-    pairs = tuple((each.ground, radius_words(each)) for each in guideline.radius)
+    pairs = tuple((kind.ground, radius_words(kind)) for kind in guideline.radius)
     return Section("radius", "Weed-free radius", (Terms(pairs),))
 
 
 def _practice(guideline: Guideline) -> Section:
     practice = guideline.file.practice
     if not practice:
-        return Section("practice", "Local practice without data", (Paragraph("None is entered."),))
+        return Section("practice", "Local practice without data", (Paragraph(en.NO_PRACTICE),))
     table = Table(
         "practice-table",
         "Done here; these records say nothing of it",
         (Column("Preparation"), Column("Ground"), Column("What is done"), Column("Who says so")),
-        tuple((each.preparation, each.ground, each.says, each.source) for each in practice),
+        tuple((entry.preparation, entry.ground, entry.says, entry.source) for entry in practice),
     )
-    apart = Paragraph(
-        "This stands apart: it was told, not measured, and the rule of advice was not applied to it."
-    )
+    apart = Paragraph(en.PRACTICE)
     return Section("practice", "Local practice without data", (apart, table))
 
 
@@ -283,9 +395,7 @@ def _calendar(guideline: Guideline) -> Section:
 def _next(guideline: Guideline) -> Section:
     table = guideline.next
     if table.empty:
-        return Section(
-            "next", "What to try next", (Paragraph("No comparison has an estimate to start from."),)
-        )
+        return Section("next", "What to try next", (Paragraph(en.NO_NEXT),))
     worth = table[table["value_per_100"] >= LEAST_WORTH]
     if worth.empty:
         return Section("next", "What to try next", (Paragraph(next_sentence(guideline)),))
@@ -301,7 +411,7 @@ def _next(guideline: Guideline) -> Section:
         for line in worth.to_dict("records")
     )
     left = len(table) - len(worth)
-    less = f" Left out: {many(left, 'comparison')} worth under 0.01 per 100." if left else ""
+    less = en.NEXT_LEFT.format(comparisons=counted(left, "comparison")) if left else ""
     shown = Table(
         "next-table",
         "Comparisons by what a further season would be worth",
@@ -315,10 +425,7 @@ def _next(guideline: Guideline) -> Section:
         ),
         rows,
         row_heads=2,
-        note="Expected gain, by the normal approximation, from choosing after another season at as many "
-        "sites as "
-        "before rather than now; one comparison at a time, against the smallest difference worth having."
-        + less,
+        note=f"{en.NEXT_NOTE} {less}".strip(),
     )
     return Section("next", "What to try next", (Paragraph(next_sentence(guideline)), shown))
 
@@ -339,15 +446,13 @@ def _changes(guideline: Guideline) -> Section:
 
 def _rule(guideline: Guideline) -> Section:
     rows = tuple(tuple(line.split(": ", 1)) for line in guideline.version.rule)
-    rows = (*rows, (NOT_ANSWERED, "where no row above holds, or the grade is unanswered"))
+    rows = (*rows, (NOT_ANSWERED, en.RULE_ELSE))
     table = Table(
         "rule-table",
-        "The first row of which everything holds gives the advice",
+        "The first row whose conditions are all met gives the advice",
         (Column("Advice"), Column("Asks for all of")),
         rows,
-        note="p is adjusted for the number of preparations on one kind of ground (Holm). Seasons are "
-        "looked at again "
-        "with every version, which no p allows for: one more reason to lean to not answered.",
+        note=en.RULE_NOTE,
     )
     return Section("rule", "The rule of advice", (table,))
 
@@ -355,7 +460,9 @@ def _rule(guideline: Guideline) -> Section:
 def _cautions(guideline: Guideline) -> Section:
     pairs = tuple((caution.subject, caution.said_in("guideline")) for caution in CAUTIONS)
     return Section(
-        "cautions", "Cautions", (Paragraph(f"{NO_INSTRUCTION} {cautions_touched(guideline)}"), Terms(pairs))
+        "cautions",
+        "Cautions",
+        (Paragraph(f"{en.NO_INSTRUCTION} {cautions_touched(guideline)}"), Terms(pairs)),
     )
 
 

@@ -5,33 +5,30 @@ Words go to the typesetter as data and are never read as markup.
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from importlib.resources import files
-from importlib.util import find_spec
-from pathlib import Path
 from typing import Any, Final
 
-from survivor.errors import ReportError
-from survivor.figures.style import COLOURS
-from survivor.guideline.calendar import calendar_table
-from survivor.guideline.content import details_table, lead, matrix
+from survivor.document.elements import Table
+from survivor.document.pdf import standing_alone, typeset
+from survivor.figures.svg import to_svg
+from survivor.guideline import english as en
+from survivor.guideline.content import details_table, figure_of, lead, money_table
 from survivor.guideline.making import Guideline
 from survivor.guideline.rule import NOT_ANSWERED
 from survivor.guideline.wording import (
-    HOW_TO_READ,
-    NO_INSTRUCTION,
+    calendar_table,
     cautions_touched,
     data_note,
     next_sentence,
     radius_words,
 )
-from survivor.report.content.cautions import CAUTIONS
-from survivor.report.content.elements import Table
+from survivor.report.cautions import CAUTIONS
+from survivor.sentences import plain_text
 
 TEMPLATE: Final = "guideline.typ"
+FIGURE: Final = "differences.svg"
 _MOST_CHANGES = 8  # of the newest version; the page has them all
-_MOST_BEFORE = 5  # of a version before
 _MOST_ROWS = 16  # of what stands behind the advice
 
 
@@ -41,38 +38,13 @@ def guideline_pdf(guideline: Guideline) -> bytes:
     Raises
     ------
     ReportError
-        When the typesetter is not installed, or refuses the document.
+        When the typesetter refuses the document.
     """
-    try:
-        import typst
-    except ImportError as error:
-        raise ReportError(
-            "the typesetter is not installed", where="guideline.pdf", mend="pip install typst"
-        ) from error
-    template: Any = files("survivor.guideline").joinpath("templates", TEMPLATE).read_bytes()
-    try:
-        made = typst.compile(
-            template,
-            font_paths=[str(_fonts())],
-            ignore_system_fonts=True,
-            sys_inputs={"guideline": json.dumps(_content(guideline), ensure_ascii=False, allow_nan=False)},
-            pdf_standards=["ua-1"],
-        )
-    except typst.TypstError as error:
-        raise ReportError(
-            f"the guideline could not be set as a PDF: {error}",
-            where="guideline.pdf",
-            mend="read guideline.html instead, and report this with the message",
-        ) from error
-    return bytes(made)
-
-
-def _fonts() -> Path:
-    """Give the folder of the fonts that come with the drawing library, without loading it."""
-    found = find_spec("matplotlib")
-    assert found is not None, "a dependency"
-    assert found.submodule_search_locations, "a package"
-    return Path(next(iter(found.submodule_search_locations))) / "mpl-data" / "fonts" / "ttf"
+    template = files("survivor.guideline").joinpath("templates", TEMPLATE).read_bytes()
+    chart = figure_of(guideline)
+    drawn = to_svg(chart.draw(size="wide"), chart.key, chart.title, plain_text(chart.finding))
+    drawings = {FIGURE: standing_alone(drawn).encode()}
+    return typeset(template, _content(guideline), drawings, name="guideline")
 
 
 def _content(guideline: Guideline) -> dict[str, Any]:
@@ -81,43 +53,36 @@ def _content(guideline: Guideline) -> dict[str, Any]:
     if len(moved) > _MOST_CHANGES:
         moved = [*moved[:_MOST_CHANGES], f"And {len(moved) - _MOST_CHANGES} more, on the page."]
     details = _shortened(details_table(guideline))
-    calendar = calendar_table(guideline)
+    calendar, money, figure = calendar_table(guideline), money_table(guideline), figure_of(guideline)
     return {
         "title": about.name,
         "version": f"Version {about.version}, {about.dated}",
         "district": about.district,
         "rests": f"Rests on {data_note(guideline)}.",
-        "lead": lead(guideline),
-        "read": f"Plants alive per 100 planted at {about.milestone}, with 95 % limits. {HOW_TO_READ}",
-        "caution": NO_INSTRUCTION,
+        "lead": [plain_text(one) for one in lead(guideline)],
+        "read": f"Plants alive per 100 planted at {about.milestone}, with 95 % CI. {en.HOW_TO_READ}",
+        "caution": en.NO_INSTRUCTION,
         "touched": cautions_touched(guideline),
-        "matrix": _table(matrix(guideline)),
         "details": _table(details),
         "details_note": details.note,
-        "radius": [[each.ground, radius_words(each).replace("\n", " ")] for each in guideline.radius],
+        "money": None if money is None else _table(money),
+        "money_note": "" if money is None else money.note,
+        "figure": FIGURE,
+        "described": plain_text(figure.finding),
+        "figure_caption": plain_text(figure.caption),
+        "radius": [[kind.ground, radius_words(kind).replace("\n", " ")] for kind in guideline.radius],
         "practice": [
-            f"{each.preparation} on {each.ground}: {each.says} ({each.source})."
-            for each in guideline.file.practice
+            f"{kind.preparation} on {kind.ground}: {kind.says} ({kind.source})."
+            for kind in guideline.file.practice
         ],
         "calendar": _table(calendar),
         "calendar_note": calendar.note,
         "changed": f"What version {newest.number} changed",
         "changes": moved,
-        "next": next_sentence(guideline) if len(guideline.next) else "",
-        "history": [
-            f"Version {change.number}{', ' + change.dated if change.dated else ''}: "
-            + " ".join([*change.also, *change.moved[:_MOST_BEFORE], *_rest(change.moved)])
-            for change in guideline.changes[1:]
-        ],
+        "next": plain_text(next_sentence(guideline)) if len(guideline.next) else "",
         "rule": list(guideline.version.rule),
         "cautions": [[caution.subject, caution.said_in("guideline")] for caution in CAUTIONS],
-        "colours": {name: colour.light for name, colour in COLOURS.items()},
     }
-
-
-def _rest(moved: tuple[str, ...]) -> list[str]:
-    more = len(moved) - _MOST_BEFORE
-    return [f"And {more} more, on the page."] if more > 0 else []
 
 
 def _shortened(table: Table) -> Table:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Literal
 
 from pydantic import Field, model_validator
 
+from survivor.errors import GuidelineError
 from survivor.evidence.finding import Grade
+from survivor.files.faults import Disagreement, named_here, named_once
+from survivor.files.toml import read_toml
 from survivor.settings.base import Day, MonthDay, Strict, Text
 
 AdviceWord = Literal["advised", "worth a trial", "not advised"]
@@ -17,12 +21,14 @@ class About(Strict):
 
     name: Text
     version: int = Field(ge=1)
-    dated: Day  # ISO; printed, never taken from the clock
+    dated: Day = Field(description="printed, never taken from the clock")
     district: str = ""
     milestone: Text = "12 months"
-    smallest_difference: float = Field(default=5.0, gt=0, lt=100)  # per 100 planted, worth having
-    radius_gain: float = Field(default=1.0, gt=0)  # per 100 planted per 10 cm
-    planting_day: MonthDay | None = None  # usual day of planting, for the calendar
+    smallest_difference: float = Field(
+        default=5.0, gt=0, lt=100, description="per 100 planted: the smallest that matters"
+    )
+    radius_gain: float = Field(default=1.0, gt=0, description="per 100 planted per 10 cm")
+    planting_day: MonthDay | None = Field(default=None, description="usual day of planting, for the calendar")
     seed: int = Field(default=1, ge=0)
     note: str = ""
 
@@ -30,8 +36,8 @@ class About(Strict):
 class SeasonTaken(Strict):
     """A study that the advice rests on, and the version from which it does."""
 
-    study: Text  # folder or study file, relative to the guideline file
-    name: str = ""  # as the page calls it; default: the folder
+    study: Text = Field(description="folder or study file, relative to the guideline file")
+    name: str = Field(default="", description="as the page calls it; default: the folder")
     since: int = Field(default=1, ge=1)
 
 
@@ -39,7 +45,9 @@ class Ground(Strict):
     """A kind of ground: which plots lie on it, by their own words, and how much is planted there."""
 
     name: Text
-    where: dict[str, tuple[str, ...]] = Field(min_length=1)  # column of the plots = words that belong here
+    where: dict[str, tuple[str, ...]] = Field(
+        min_length=1, description="column of the plots = words that belong here"
+    )
     plants_a_year: int | None = Field(default=None, ge=0)
 
 
@@ -47,18 +55,20 @@ class Row(Strict):
     """A row of the rule: gives its advice where all that it asks for holds. The first that holds counts."""
 
     gives: AdviceWord
-    seasons: int = Field(default=1, ge=1)  # at least
-    sites: int = Field(default=1, ge=1)  # at least, that hold both preparations
-    plots: int = Field(default=3, ge=3)  # at least, in the arm that has fewer
-    limits: Literal["sites like these", "any"] = "any"
-    estimate_at_least: float | None = None  # difference per 100 planted
+    seasons: int = Field(default=1, ge=1, description="at least so many")
+    sites: int = Field(default=1, ge=1, description="at least, that hold both preparations")
+    plots: int = Field(default=3, ge=3, description="at least, in the arm that has fewer")
+    limits: Literal["seasons like these", "any"] = "any"
+    estimate_at_least: float | None = Field(default=None, description="difference per 100 planted")
     estimate_at_most: float | None = None
-    lower_at_least: float | None = None  # lower 95 % limit, per 100 planted
+    lower_at_least: float | None = Field(default=None, description="lower 95 % limit, per 100 planted")
     upper_at_most: float | None = None
     p_adjusted_under: float | None = Field(default=None, gt=0, le=1)
-    seasons_agree: bool = False  # every season's own difference goes the same way
-    costs_more: bool = False  # and costs more per plant than the usual practice
-    grade_at_least: Grade = "slight"
+    seasons_agree: bool = Field(default=False, description="every season's own difference goes the same way")
+    costs_more: bool = Field(default=False, description="and costs more per plant than the usual practice")
+    grade_at_least: Grade | None = Field(
+        default=None, description="without it also where there is not enough evidence to say"
+    )
 
 
 class Practice(Strict):
@@ -76,7 +86,9 @@ class Lead(Strict):
     what: Text
     earliest_days_before: int
     latest_days_before: int
-    breaks_ground: bool | None = None  # None: as the usual work of that name, else by its words
+    breaks_ground: bool | None = Field(
+        default=None, description="without it as the usual work of that name, else by its words"
+    )
     condition: str = ""
     source: Text
 
@@ -93,25 +105,34 @@ class GuidelineFile(Strict):
     guideline: About
     seasons: tuple[SeasonTaken, ...] = Field(min_length=1)
     ground: tuple[Ground, ...] = Field(min_length=1)
-    rule: tuple[Row, ...] = ()  # none: the usual rule, printed with the advice
+    rule: tuple[Row, ...] = Field(default=(), description="without any the usual rule; it is printed")
     practice: tuple[Practice, ...] = ()
-    calendar: tuple[Lead, ...] = ()  # added to what the works of the preparations ask for
+    calendar: tuple[Lead, ...] = Field(
+        default=(), description="added to what the works of the preparations ask for"
+    )
 
     @model_validator(mode="after")
     def _names_agree(self) -> GuidelineFile:
-        names = [ground.name for ground in self.ground]
-        if len(set(names)) < len(names):
-            raise ValueError("two kinds of ground have the same name")
-        for each in self.practice:
-            if each.ground not in names:
-                raise ValueError(
-                    f"practice speaks of {each.ground!r}, which is no kind of ground of this file"
-                )
-        late = [season.study for season in self.seasons if season.since > self.guideline.version]
-        if late:
-            raise ValueError(
-                f"{late[0]} comes in with a later version than this one: raise version, or lower its since"
-            )
+        grounds = [ground.name for ground in self.ground]
+        named_once("ground", grounds)
+        for number, practice in enumerate(self.practice):
+            named_here(("practice", number, "ground"), practice.ground, "kinds of ground", grounds)
+        for number, season in enumerate(self.seasons):
+            if season.since > self.guideline.version:
+                place = ("seasons", number, "since")
+                raise Disagreement(place, "is a later version than this one: raise version, or lower since")
         if not any(season.since == 1 for season in self.seasons):
             raise ValueError("no season has since = 1, so the first version would rest on nothing")
         return self
+
+
+def read_guideline(path: str | Path) -> GuidelineFile:
+    """Read a guideline file.
+
+    Raises
+    ------
+    GuidelineError
+        When there is no such file, it is not TOML or of another kind, or a key or value in it is not known;
+        every fault is listed with its line, key, value and what to do.
+    """
+    return read_toml(Path(path), GuidelineFile, "guideline", GuidelineError)

@@ -9,13 +9,12 @@ from pathlib import Path
 
 import pandas as pd
 
+from survivor._version import __version__
 from survivor.errors import GuidelineError
-from survivor.guideline.advice import Advice, advise
-from survivor.guideline.file import GuidelineFile, Row, SeasonTaken
-from survivor.guideline.hidden import refuse_hidden
-from survivor.guideline.kinds import kinds_of
-from survivor.guideline.radius import RadiusAdvice, radius_advice
-from survivor.guideline.reading import read_guideline
+from survivor.files.content import content, read_once
+from survivor.guideline.advice import Advice, Question, advise
+from survivor.guideline.file import GuidelineFile, Row, SeasonTaken, read_guideline
+from survivor.guideline.ground import RadiusAdvice, kinds_of, radius_advice, refuse_hidden
 from survivor.guideline.record import issued_versions
 from survivor.guideline.rule import row_words, usual_rule
 from survivor.guideline.trynext import try_next
@@ -25,6 +24,7 @@ from survivor.guideline.versions import (
     changes,
     refuse_other_advice,
 )
+from survivor.guideline.works import WorkAdvice, works_advice, works_of_seasons
 from survivor.seasons import Season, join_seasons, take_in
 from survivor.seasons.season import common_day
 
@@ -51,6 +51,8 @@ class Guideline:
         Weed-free radius; what each version changed, newest first; what to try next.
     unplaced
         Sites of which some plots lie on no kind of ground: in none of the advice.
+    works
+        Advice on works and their timing, over all kinds of ground, where seasons ask about works.
     provenance
         Version, seed and digest of every input by name.
     """
@@ -66,6 +68,7 @@ class Guideline:
     next: pd.DataFrame
     unplaced: tuple[str, ...]
     provenance: dict[str, str]
+    works: tuple[WorkAdvice, ...] = ()
 
     @property
     def advice(self) -> tuple[Advice, ...]:
@@ -77,27 +80,29 @@ class Guideline:
         """One row a kind of ground and preparation."""
         lines = [
             {
-                "ground": each.ground,
-                "preparation": each.preparation,
-                "against": each.against,
-                "advice": each.answer,
-                "estimate": each.estimate,
-                "lower": each.lower,
-                "upper": each.upper,
-                "limits_for": each.of,
-                "p_adjusted": each.p_adjusted,
-                "n_seasons": each.n_seasons,
-                "n_sites": each.n_sites,
-                "n_plots": each.n_plots,
-                "n_seedlings": each.n_seedlings,
-                "new_season_lower": each.new_lower,
-                "new_season_upper": each.new_upper,
-                "extra_cost_per_plant": each.extra_cost,
-                "cost_per_established": each.per_established,
-                "grade": each.grade,
-                "why": each.held,
+                "ground": row.ground,
+                "preparation": row.preparation,
+                "against": row.against,
+                "advice": row.answer,
+                "estimate": row.estimate,
+                "lower": row.lower,
+                "upper": row.upper,
+                "limits_for": row.of,
+                "p_adjusted": row.p_adjusted,
+                "n_seasons": row.n_seasons,
+                "n_sites": row.n_sites,
+                "n_plots": row.n_plots,
+                "n_seedlings": row.n_seedlings,
+                "new_season_lower": row.new_lower,
+                "new_season_upper": row.new_upper,
+                "extra_cost_per_plant": row.extra_cost,
+                "cost_per_extra_alive": row.cost_per_extra,
+                "cost_per_established": None if row.established is None else row.established.cost,
+                "dearer": row.dearer,
+                "grade": row.strength,
+                "why": row.held,
             }
-            for each in self.advice
+            for row in self.advice
         ]
         return pd.DataFrame(lines)
 
@@ -131,7 +136,9 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
         When a season is counted twice, or seasons do not go together.
     """
     given = Path(path)
-    file = read_guideline(given)
+    with read_once():
+        file = read_guideline(given)
+        digest = hashlib.sha256(content(given)).hexdigest()
     issued = issued_versions(given, file.guideline.name)
     seasons = _taken(file, given, say)
     joined = join_seasons(seasons)
@@ -143,8 +150,8 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
             where="[[ground]]",
             mend="give the words of your plot sheets",
         )
-    _, at = common_day(seasons, file.guideline.milestone)
-    rule = file.rule or usual_rule(file.guideline.smallest_difference)
+    rule = tuple(file.rule or usual_rule(file.guideline.smallest_difference))
+    question = Question(file, rule, *common_day(seasons, file.guideline.milestone))
     since = {season.name: taken.since for season, taken in zip(seasons, file.seasons, strict=True)}
     versions = []
     for number in range(1, file.guideline.version + 1):
@@ -154,25 +161,26 @@ def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool =
             continue
         own = tuple(season for season in seasons if since[season.name] <= number)
         say(f"Version {number}: {len(own)} season{'' if len(own) == 1 else 's'}")
-        versions.append(_version(file, number, own, joined, rule, at, say))
+        versions.append(_version(number, own, joined, question, say))
         if record is not None and not draft:
             refuse_other_advice(record, versions[-1], given.name)
     say("Weed-free radius")
     names = [ground.name for ground in file.ground]
-    radius = radius_advice(seasons, joined, names, at, file.guideline.radius_gain)
+    radius = radius_advice(seasons, joined, names, question.at, file.guideline.radius_gain)
     lost = joined.loc[joined["ground"] == "", "site"].astype(str).unique()
     return Guideline(
         file=file,
         path=given,
         version=versions[-1],
-        rule=tuple(rule),
-        at_day=at,
+        rule=rule,
+        at_day=question.at,
         seasons=seasons,
         radius=radius,
         changes=changes(versions, rule),
         next=try_next(versions[-1].advice, file.ground, file.guideline.smallest_difference),
         unplaced=tuple(sorted(lost)),
-        provenance=_provenance(file, given, seasons),
+        provenance=_provenance(file, given, digest, seasons),
+        works=works_advice(works_of_seasons(seasons), rule),
     )
 
 
@@ -194,39 +202,28 @@ def _called(taken: SeasonTaken) -> str:
 
 
 def _version(
-    file: GuidelineFile,
-    number: int,
-    seasons: Sequence[Season],
-    joined: pd.DataFrame,
-    rule: Sequence[Row],
-    at: float,
-    say: Say,
+    number: int, seasons: Sequence[Season], joined: pd.DataFrame, question: Question, say: Say
 ) -> Version:
-    names = tuple(season.name for season in seasons)
-    rows = joined[joined["season"].isin(names)].copy()
-    rows.attrs = dict(joined.attrs)
-    current = number == file.guideline.version
+    file, names = question.file, tuple(season.name for season in seasons)
     return Version(
         number,
-        file.guideline.dated if current else "",
+        file.guideline.dated if number == file.guideline.version else "",
         names,
-        tuple(f"{row.gives}: {row_words(row)}" for row in rule),
-        advise(seasons, rows, file, rule, at, say),
+        tuple(f"{row.gives}: {row_words(row)}" for row in question.rule),
+        advise(seasons, joined[joined["season"].isin(names)], question, say),
         # Practice has no version of its own: only an issued record tells when it came in.
-        tuple(f"{each.preparation} on {each.ground}: {each.says} ({each.source})" for each in file.practice),
+        tuple(f"{line.preparation} on {line.ground}: {line.says} ({line.source})" for line in file.practice),
     )
 
 
-def _provenance(file: GuidelineFile, given: Path, seasons: Sequence[Season]) -> dict[str, str]:
-    from survivor import __version__
-
-    found = {
+def _provenance(file: GuidelineFile, given: Path, digest: str, seasons: Sequence[Season]) -> dict[str, str]:
+    provenance = {
         "survivor": __version__,
         "seed": str(file.guideline.seed),
-        f"sha256 of {given.name}": hashlib.sha256(given.read_bytes()).hexdigest(),
+        f"sha256 of {given.name}": digest,
     }
     for season in seasons:
         for name, value in season.study.provenance.items():
             if name.startswith("sha256"):
-                found[f"{season.name}: {name}"] = value
-    return found
+                provenance[f"{season.name}: {name}"] = value
+    return provenance

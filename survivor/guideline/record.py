@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from survivor.errors import GuidelineError
-from survivor.guideline.advice import Advice, SeasonSays
+from survivor.guideline.advice import Advice, Beside, Established, SeasonSays
 from survivor.guideline.versions import Version
 
 FOLDER: Final = "versions"
@@ -45,7 +45,7 @@ def issued_versions(guideline_file: Path, title: str) -> dict[int, Version]:
         When a record of this guideline is damaged, or the folder holds records of another
         guideline that were made from this file, or that take the same file names.
     """
-    found: dict[int, Version] = {}
+    issued: dict[int, Version] = {}
     folder = guideline_file.parent / FOLDER
     for path in sorted(folder.glob("*-*.json")):
         kept, number = path.stem.rsplit("-", 1)
@@ -56,9 +56,9 @@ def issued_versions(guideline_file: Path, title: str) -> dict[int, Version]:
         whose, made_from = raw.get("guideline"), raw.get("file")
         if whose is None:
             if kept in (guideline_file.stem, expected.stem.rsplit("-", 1)[0]):
-                found.setdefault(int(number), read_record(path))
+                issued.setdefault(int(number), read_record(path))
         elif _plain(str(whose)) == _plain(title):
-            found[int(number)] = read_record(path)
+            issued[int(number)] = read_record(path)
         elif made_from == guideline_file.name or path.name == expected.name:
             raise GuidelineError(
                 f"{FOLDER}/ holds records of another guideline with this file's name, {whose!r}",
@@ -66,7 +66,7 @@ def issued_versions(guideline_file: Path, title: str) -> dict[int, Version]:
                 mend=f"keep that name for the guideline ({str(whose)!r} under [guideline]), so that its "
                 "history is kept; or put a new guideline into a folder of its own",
             )
-    return found
+    return issued
 
 
 def read_record(path: Path) -> Version:
@@ -118,6 +118,9 @@ def _advice(line: dict[str, Any]) -> Advice:
     words: dict[str, Any] = {
         key: tuple(value) if isinstance(value, list) else value for key, value in line.items()
     }
+    words["beside"] = tuple(Beside(**neighbour) for neighbour in line.get("beside") or ())
+    for key in ("established", "usual_established"):
+        words[key] = Established(**line[key]) if line.get(key) else None
     return Advice(**words, seasons=seasons)
 
 

@@ -1,16 +1,18 @@
 """What to try next: what a further season would be worth, in plants alive.
 
-What is known of a difference is taken as a normal of the limits' width. Another season at
-as many sites would move it; it is worth something only where it may move it across the
-smallest difference worth having, so that another preparation would be used. The expected
-value of that information has a closed form (Raiffa and Schlaifer 1961, Applied Statistical
-Decision Theory, ch. 5): the spread of the coming estimate times the unit normal loss.
+What is known of a difference is its estimate with the standard error and degrees of freedom that its
+limits rest on; a further season lies round it as seasons differ. It is worth something only where it may
+move the estimate across the smallest difference that matters, so that another preparation would be
+used. The expected value of that information has a closed form (Raiffa and Schlaifer 1961, Applied
+Statistical Decision Theory, ch. 5): the spread of the coming estimate times the unit loss, of the
+normal or, with few seasons, of t.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -18,7 +20,12 @@ from scipy import stats
 
 from survivor.guideline.advice import Advice
 from survivor.guideline.file import Ground
-from survivor.pooling.limits import quantile
+
+_LEAST_DF: Final = 2.0
+NEXT_COLUMNS: Final = (
+    "ground", "preparation", "answer", "estimate", "std_error", "sites_a_season", "value_per_100",
+    "perfect_per_100", "chance_per_100", "plants_a_year", "value_plants",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -40,8 +47,10 @@ class Worth:
     chance: float
 
 
-def worth_of_season(mean: float, sd: float, season_variance: float, threshold: float) -> Worth:
-    """Value of one more estimate, by the normal approximation.
+def worth_of_season(
+    mean: float, sd: float, season_variance: float, threshold: float, df: float = np.inf
+) -> Worth:
+    """Value of one more estimate.
 
     Parameters
     ----------
@@ -51,15 +60,18 @@ def worth_of_season(mean: float, sd: float, season_variance: float, threshold: f
         Variance of the coming season's estimate round the true difference.
     threshold
         The difference from which the preparation is used in place of the usual practice.
+    df
+        Degrees of freedom of ``sd``; above 1.
     """
     coming = sd**2 / np.sqrt(sd**2 + season_variance)  # standard deviation of the next best guess
     apart = abs(mean - threshold)
-    return Worth(_loss(apart, coming), _loss(apart, sd), float(stats.norm.sf(apart / coming)))
+    return Worth(_loss(apart, coming, df), _loss(apart, sd, df), float(stats.t.sf(apart / coming, df)))
 
 
-def _loss(apart: float, sd: float) -> float:
+def _loss(apart: float, sd: float, df: float) -> float:
     u = apart / sd
-    return float(sd * (stats.norm.pdf(u) - u * stats.norm.sf(u)))
+    wider = 1.0 if np.isinf(df) else (df + u**2) / (df - 1)
+    return float(sd * (wider * stats.t.pdf(u, df) - u * stats.t.sf(u, df)))
 
 
 def try_next(advice: Sequence[Advice], grounds: Sequence[Ground], smallest: float) -> pd.DataFrame:
@@ -72,7 +84,7 @@ def try_next(advice: Sequence[Advice], grounds: Sequence[Ground], smallest: floa
     grounds
         For plants put in a year.
     smallest
-        Smallest difference worth having, per 100 planted: the threshold of the choice.
+        Smallest difference that matters, per 100 planted: the threshold of the choice.
 
     Returns
     -------
@@ -84,43 +96,30 @@ def try_next(advice: Sequence[Advice], grounds: Sequence[Ground], smallest: floa
     """
     planted = {ground.name: ground.plants_a_year for ground in grounds}
     lines = []
-    for each in advice:
-        if each.estimate is None or each.lower is None or each.upper is None or not each.n_seasons:
+    for line in advice:
+        if line.estimate is None or line.std_error is None or not line.n_seasons:
             continue
-        # Few degrees of freedom are in the limits' width, and so in this standard deviation.
-        sd = (each.upper - each.lower) / 2 / quantile(float("inf"))
-        sites = each.n_sites / each.n_seasons
-        variance = sd**2 * each.n_sites / sites + (each.tau or 0.0) ** 2
-        worth = worth_of_season(each.estimate, sd, variance, smallest)
-        plants = planted.get(each.ground)
-        lines.append(
-            {
-                "ground": each.ground,
-                "preparation": each.preparation,
-                "answer": each.answer,
-                "estimate": each.estimate,
-                "std_error": sd,
-                "sites_a_season": sites,
-                "value_per_100": worth.value,
-                "perfect_per_100": worth.perfect,
-                "chance_per_100": 100 * worth.chance,
-                "plants_a_year": np.nan if plants is None else float(plants),
-                "value_plants": np.nan if plants is None else worth.value * plants / 100,
-            }
-        )
-    columns = [
-        "ground",
-        "preparation",
-        "answer",
-        "estimate",
-        "std_error",
-        "sites_a_season",
-        "value_per_100",
-        "perfect_per_100",
-        "chance_per_100",
-        "plants_a_year",
-        "value_plants",
-    ]
-    table = pd.DataFrame(lines, columns=columns)
-    told = "value_plants" if len(table) and table["value_plants"].notna().all() else "value_per_100"
-    return table.sort_values(told, ascending=False, kind="stable").reset_index(drop=True)
+        sites = line.n_sites / line.n_seasons
+        sd, variance = _known(line)
+        # Under two degrees of freedom the loss has no end: what is known is then taken as from three seasons.
+        worth = worth_of_season(line.estimate, sd, variance, smallest, max(line.df or 0.0, _LEAST_DF))
+        plants = planted.get(line.ground)
+        sure = (line.ground, line.preparation, line.answer, line.estimate, sd, sites)
+        gain = (worth.value, worth.perfect, 100 * worth.chance)
+        a_year = (np.nan, np.nan) if plants is None else (float(plants), worth.value * plants / 100)
+        lines.append((*sure, *gain, *a_year))
+    table = pd.DataFrame(lines, columns=list(NEXT_COLUMNS))
+    value_column = "value_plants" if len(table) and table["value_plants"].notna().all() else "value_per_100"
+    return table.sort_values(value_column, ascending=False, kind="stable").reset_index(drop=True)
+
+
+def _known(each: Advice) -> tuple[float, float]:
+    """Return the standard deviation of a mean difference, and the variance of a season round it.
+
+    The mean of seasons has that of one season over their number. One season alone does not tell how
+    seasons differ: they are taken to differ as much as it is uncertain.
+    """
+    assert each.std_error is not None, "asked of comparisons with an estimate"
+    if each.n_seasons > 1:
+        return each.std_error, each.n_seasons * each.std_error**2
+    return each.std_error * np.sqrt(2), 2 * each.std_error**2

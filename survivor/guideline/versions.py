@@ -7,10 +7,11 @@ from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from survivor.errors import GuidelineError
-from survivor.figures.words import difference
+from survivor.guideline import english as en
 from survivor.guideline.advice import Advice, facts_of
 from survivor.guideline.file import Row
 from survivor.guideline.rule import NOT_ANSWERED, bounds_of, lacked
+from survivor.words import capital, counted, difference, listed
 
 
 @dataclass(frozen=True)
@@ -68,7 +69,7 @@ def refuse_other_advice(issued: Version, now: Version, name: str) -> None:
 
 
 def _printed(advice: Advice) -> tuple[object, ...]:
-    return (advice.answer, size_words(advice), advice.n_sites, advice.n_seasons, advice.grade)
+    return (advice.answer, size_words(advice), advice.n_sites, advice.n_seasons, advice.strength)
 
 
 def changes(versions: Sequence[Version], rule: Sequence[Row] = ()) -> tuple[Change, ...]:
@@ -81,22 +82,19 @@ def changes(versions: Sequence[Version], rule: Sequence[Row] = ()) -> tuple[Chan
     rule
         In force: what it asks for and an earlier version lacked is why advice changed.
     """
-    found = [_first(versions[0])]
+    entries = [_first(versions[0])]
     for old, new in pairwise(versions):
-        found.append(_change(old, new, rule))
+        entries.append(_change(old, new, rule))
     for place, version in enumerate(versions[:-1]):
         if not version.recorded:
-            said = (
-                f"No record of version {version.number} as issued is kept: it is reckoned again from the "
-                "seasons that this file names."
-            )
-            found[place] = replace(found[place], also=(*found[place].also, said))
-    return tuple(reversed(found))
+            said = en.NOT_RECORDED.format(number=version.number)
+            entries[place] = replace(entries[place], also=(*entries[place].also, said))
+    return tuple(reversed(entries))
 
 
 def _first(version: Version) -> Change:
     return Change(
-        version.number, version.dated, (f"First version; rests on {_listed(version.seasons)}.",), (), ()
+        version.number, version.dated, (en.FIRST_VERSION.format(seasons=listed(version.seasons)),), (), ()
     )
 
 
@@ -105,67 +103,67 @@ def _change(old: Version, new: Version, rule: Sequence[Row]) -> Change:
     added = [name for name in new.seasons if name not in old.seasons]
     gone = [name for name in old.seasons if name not in new.seasons]
     if added:
-        also.append(f"Season taken in: {_listed(added)}.")
+        also.append(en.ADDED.format(seasons=listed(added)))
     if gone:
-        also.append(f"Season left out: {_listed(gone)}.")
+        also.append(en.GONE.format(seasons=listed(gone)))
     if old.rule != new.rule:
-        also.append("The rule that turns findings into advice was changed.")
-    also += [f"Local practice entered: {line}." for line in new.practice if line not in old.practice]
-    also += [f"Local practice taken out: {line}." for line in old.practice if line not in new.practice]
+        also.append(en.RULE_CHANGED)
+    also += [en.PRACTICE_IN.format(line=line) for line in new.practice if line not in old.practice]
+    also += [en.PRACTICE_OUT.format(line=line) for line in old.practice if line not in new.practice]
     before = {(a.ground, a.preparation): a for a in old.advice}
     moved, stood = [], []
     for advice in new.advice:
         was = before.get((advice.ground, advice.preparation))
         if was is None:
-            moved.append(f"{_named(advice)}: new, {advice.answer}{_rests(advice)}.")
+            moved.append(en.NEW.format(named=_named(advice), answer=advice.answer, rests=_rests(advice)))
         elif was.answer != advice.answer:
             moved.append(_moved(was, advice, rule))
         else:
             stood += _stood(advice, added)
     kept = {(a.ground, a.preparation) for a in new.advice}
-    moved += [f"{_named(a)}: no longer in the guideline." for key, a in before.items() if key not in kept]
+    moved += [en.NO_LONGER.format(named=_named(a)) for key, a in before.items() if key not in kept]
     if not moved:
-        also.append("No advice changed.")
+        also.append(en.NOTHING_MOVED)
     return Change(new.number, new.dated, tuple(also), tuple(moved), tuple(stood))
 
 
 def _moved(was: Advice, now: Advice, rule: Sequence[Row]) -> str:
     facts = facts_of(was)
     lacking = lacked(rule, now.held, facts) if facts is not None else []
-    why = f"“{now.answer}” asks for {'; '.join(lacking)}. The" if lacking else "the"
+    said = [en.MOVED.format(named=_named(now), was=was.answer, now=now.answer, rests=_rests(now))]
+    said += [en.ASKS.format(answer=now.answer, what=what) for what in lacking]
+    if now.estimate is None or (now.answer == NOT_ANSWERED):
+        said.append(en.HELD.format(held=capital(now.held)))
     if now.estimate is not None:
-        why += f" difference is now {size_words(now, rule)}"
-        why += f", was {size_words(was, rule)}" if was.estimate is not None else ""
-    else:
-        why = now.held + (f"; the difference was {size_words(was, rule)}" if was.estimate is not None else "")
-    if now.answer == NOT_ANSWERED and now.estimate is not None:
-        why += f"; {now.held}"
-    return f"{_named(now)}: from {was.answer} to {now.answer}{_rests(now)}. Why: {why}."
+        said.append(en.NOW.format(size=size_words(now, rule)))
+    if was.estimate is not None:
+        said.append(en.BEFORE.format(size=size_words(was, rule)))
+    return " ".join(said)
 
 
 def _stood(advice: Advice, added: Sequence[str]) -> list[str]:
     """Say where a new season alone would have told a difference that all together do not bear out."""
-    found = []
+    lines = []
     for says in advice.seasons:
         clear = says.lower > 0 or says.upper < 0
         against = advice.lower is not None and advice.upper is not None and advice.lower <= 0 <= advice.upper
         if says.season in added and clear and against:
             own, span = difference(says.estimate, says.lower, says.upper)
-            found.append(
-                f"{_named(advice)}: stays {advice.answer}. {says.season} alone showed {own} per 100 "
-                f"({span}), "
-                "limits by plot, one of several looked at; all together "
-                f"{size_words(advice)}{_rests(advice)}."
+            parts = (
+                en.STOOD.format(named=_named(advice), answer=advice.answer),
+                en.STOOD_ALONE.format(season=says.season, size=f"{own} per 100 ({span})"),
+                en.STOOD_ALL.format(size=size_words(advice), rests=_rests(advice)),
             )
-    return found
+            lines.append(" ".join(parts))
+    return lines
 
 
 def size_words(advice: Advice, rule: Sequence[Row] = ()) -> str:
     """Write a difference with its limits, or a dash; never as a bound of the rule that it is not."""
     if advice.estimate is None or advice.lower is None or advice.upper is None:
         return "–"
-    said, span = difference(advice.estimate, advice.lower, advice.upper, marks=bounds_of(rule))
-    return f"{said} per 100 ({span})"
+    size, span = difference(advice.estimate, advice.lower, advice.upper, marks=bounds_of(rule))
+    return f"{size} per 100 ({span})"
 
 
 def _named(advice: Advice) -> str:
@@ -175,13 +173,4 @@ def _named(advice: Advice) -> str:
 def _rests(advice: Advice) -> str:
     if not advice.n_seasons:
         return ""
-    return f"; {many(advice.n_seasons, 'season')}, {many(advice.n_sites, 'site')}"
-
-
-def many(count: int, word: str) -> str:
-    """Write a count with its noun."""
-    return f"{count:,} {word}{'' if count == 1 else 's'}"
-
-
-def _listed(names: Sequence[str]) -> str:
-    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+    return f"; {counted(advice.n_seasons, 'season')}, {counted(advice.n_sites, 'site')}"

@@ -1,28 +1,28 @@
-"""Sentences of a guideline."""
+"""Sentences of a guideline.
+
+When to start: lead times of the works that the preparations need, and of what the file adds.
+"""
 
 from __future__ import annotations
 
+import datetime as dt
+import math
 from typing import Final
 
-from survivor.figures.words import number
+from survivor.document.elements import Column, Table
+from survivor.guideline import english as en
 from survivor.guideline.advice import priced_by
+from survivor.guideline.ground import RadiusAdvice
 from survivor.guideline.making import Guideline
-from survivor.guideline.radius import RadiusAdvice
-from survivor.guideline.versions import many
-from survivor.report.content.cautions import touched
+from survivor.planning.calendar import Span, checks_first, known_works, window
+from survivor.planning.planfile import Work
+from survivor.report.cautions import touched
+from survivor.sentences import Name, Sentence, Value, say
+from survivor.settings import DrySeason
+from survivor.words import counted, listed, month, month_day, number
 
 _LITTLE: Final = 0.1  # plants alive per 100 planted
 LEAST_WORTH: Final = 0.005  # the same: less would print as 0.00
-HOW_TO_READ: Final = (
-    "“Not answered” means that the records do not tell; it never means that there is no difference."
-)
-NO_INSTRUCTION: Final = (
-    "No instruction for field work. Product labels, permits, local codes and licensed practice come "
-    "first; no "
-    "product and no rate is given here. Machines on slopes, and any digging near services or the roots of "
-    "standing "
-    "trees, need their own checks."
-)
 
 
 def usual_of(guideline: Guideline) -> str:
@@ -36,8 +36,8 @@ def data_note(guideline: Guideline) -> str:
     sites = {str(site) for frame in intervals for site in frame["site"].unique()}
     plots = sum(len(frame[["site", "block", "plot"]].drop_duplicates()) for frame in intervals)
     names = ", ".join(guideline.version.seasons)
-    counts = f"{many(len(sites), 'site')}, {many(plots, 'plot')}"
-    return f"{many(len(intervals), 'season')}, {counts}: {names}"
+    counts = f"{counted(len(sites), 'site')}, {counted(plots, 'plot')}"
+    return f"{counted(len(intervals), 'season')}, {counts}: {names}"
 
 
 def money_note(guideline: Guideline) -> str:
@@ -45,60 +45,152 @@ def money_note(guideline: Guideline) -> str:
     season = priced_by(guideline.seasons)
     if season is None:
         return ""
-    told = [each for each in guideline.advice if each.usual_established]
-    usual = "; ".join(dict.fromkeys(f"{each.usual_established} on {each.ground}" for each in told))
-    own = f" Usual practice, {usual_of(guideline)}, per plant established: {usual}." if usual else ""
     costs = season.settings.costs
     prices = f": {costs.currency} of {costs.year}; source: “{costs.source}”" if costs is not None else ""
-    return (
-        f"{own} Prices are inputs of {season.name}{prices}. “Advised” speaks of plants alive: whether they "
-        "are worth their cost is to be read from these columns."
-    )
+    return f"{en.MONEY_NOTE.format(season=season.name, prices=prices)} {en.MONEY_ADVISED}"
 
 
 def works_of(guideline: Guideline) -> tuple[str, ...]:
     """Names of the preparations and their works, of all seasons and of local practice."""
-    found: list[str] = []
+    works: list[str] = []
     for season in guideline.seasons:
         for method in season.settings.methods:
-            found += [method.name, *method.works]
-    found += [each.preparation for each in guideline.file.practice]
-    return tuple(dict.fromkeys(found))
+            works += [method.name, *method.works]
+    works += [entry.preparation for entry in guideline.file.practice]
+    return tuple(dict.fromkeys(works))
 
 
 def cautions_touched(guideline: Guideline) -> str:
     """Say which cautions the preparations touch."""
-    found = [f"{caution.subject.lower()} ({caution.short})" for caution in touched(works_of(guideline))]
-    return f"The preparations named here touch: {'; '.join(found)}." if found else ""
+    names = [caution.subject.lower() for caution in touched(works_of(guideline))]
+    return en.TOUCHED.format(subjects=listed(names)) if names else ""
 
 
 def radius_words(each: RadiusAdvice) -> str:
     """Say the radius advised, with its limits and area, or why none is."""
     if each.value is None:
-        return f"No radius is advised. {each.sentence}\n{many(each.n_plots, 'plot')}."
-    low = number(each.lower, 2) if each.lower is not None else "not told"
-    high = number(each.upper, 2) if each.upper is not None else "not told"
-    area = 3.141592653589793 * each.value**2
+        return f"{en.NO_RADIUS} {each.sentence}\n{counted(each.n_plots, 'plot')}."
+    low = number(each.lower, 2) if each.lower is not None else "not known"
+    high = number(each.upper, 2) if each.upper is not None else "not known"
     return (
-        f"{number(each.value, 2)} m radius, {number(2 * each.value, 2)} m across, {number(area, 2)} m² "
-        "(95 % limits "
-        f"of the radius {low} to {high} m).\n{each.sentence} {many(each.n_plots, 'plot')}."
+        f"{number(each.value, 2)} m radius, {number(2 * each.value, 2)} m across, "
+        f"{number(math.pi * each.value**2, 2)} m² (95 % CI of the radius {low} to {high} m).\n"
+        f"{each.sentence} {counted(each.n_plots, 'plot')}."
     )
 
 
-def next_sentence(guideline: Guideline) -> str:
+def next_sentence(guideline: Guideline) -> tuple[Sentence, ...]:
     """Say which comparison a further season would teach most about."""
     best = guideline.next.iloc[0]
-    what = f"{best['preparation']} on {best['ground']}"
     value = float(best["value_per_100"])
-    said = number(value, 2) if value >= LEAST_WORTH else "under 0.01"
-    worth = f"{said} plants alive per 100 planted"
+    worth = number(value, 2) if value >= LEAST_WORTH else "under 0.01"
     plants = float(best["value_plants"])
-    more = f", {number(plants)} a year at what is planted there" if plants == plants else ""
-    little = value < _LITTLE
-    lead = "Little is left to learn that would change a choice. " if little else ""
-    return (
-        f"{lead}Another season of {what} would teach most: worth {worth}{more}, by choosing better "
-        "afterwards. The file "
-        "plan.toml starts its plan."
+    more = en.NEXT_A_YEAR.format(plants=number(plants)) if plants == plants else ""
+    said = [
+        say(en.NEXT, method=Name(str(best["preparation"])), ground=str(best["ground"])),
+        say(en.NEXT_WORTH, worth=Value(worth, value), more=more),
+        say(en.NEXT_PLAN),
+    ]
+    return (say(en.LITTLE_LEFT), *said) if value < _LITTLE else tuple(said)
+
+
+_A_YEAR: Final = 2025  # any year that is no leap year: only months are printed
+
+
+def calendar_table(guideline: Guideline) -> Table:
+    """Return what is due how long before planting, the earliest first.
+
+    A work of the dry season is kept to it as a plan does, where the usual day of planting is
+    given, and the checks that come before any ground is broken end before the first day on which
+    a work of the table may break it, as a plan's do.
+    """
+    planted = guideline.file.guideline.planting_day
+    dry = guideline.seasons[-1].settings.dry_season
+    works = works_due(guideline)
+    spans = checks_first(works, {work.name.casefold(): _span(work, planted, dry) for work in works}, 0)
+    lines = [(*spans[work.name.casefold()], work) for work in works]
+    rows = tuple(
+        (
+            work.name,
+            _weeks(-first, -last),
+            *((_months(planted, -first, -last),) if planted else ()),
+            _mind(work, dry) or "–",
+            work.source,
+        )
+        for first, last, work in sorted(lines, key=lambda line: (line[0], line[1], line[2].name))
     )
+    when = (Column("Months"),) if planted else ()
+    return Table(
+        "calendar-table",
+        "What is due before and after planting"
+        + (f", for planting about {_day(planted).day} {_day(planted):%B}" if planted else ""),
+        (Column("What"), Column("Weeks before planting"), *when, Column("Notes"), Column("Source")),
+        rows,
+        note=_note(works, guideline),
+    )
+
+
+def works_due(guideline: Guideline) -> list[Work]:
+    """Works of the preparations with their lead times, and the lines that the file adds or puts over them."""
+    own = [
+        Work(
+            name=lead.what,
+            earliest_days_before=lead.earliest_days_before,
+            latest_days_before=lead.latest_days_before,
+            always=True,
+            breaks_ground=lead.breaks_ground,
+            condition=lead.condition,
+            source=lead.source,
+        )
+        for lead in guideline.file.calendar
+    ]
+    named = {name.casefold() for name in works_of(guideline)}
+    return [work for name, work in known_works(own).items() if work.always or name in named]
+
+
+def _note(works: list[Work], guideline: Guideline) -> str:
+    checks = listed(work.name for work in works if work.before_ground)
+    timed = {work.name.casefold() for work in works}
+    of_methods = [work for season in guideline.seasons for m in season.settings.methods for work in m.works]
+    untimed = sorted({work for work in of_methods if work.casefold() not in timed})
+    said = en.CALENDAR_NOTE.format(checks=checks)
+    return f"{said} {en.NO_LEAD_TIME.format(works=', '.join(untimed))}" if untimed else said
+
+
+def _span(work: Work, planted: str | None, dry: DrySeason | None) -> Span:
+    if not planted:
+        return -work.earliest_days_before, -work.latest_days_before
+    day = _day(planted)
+    first, last = window(work, day, dry)
+    return (first - day).days, (last - day).days
+
+
+def _mind(work: Work, dry: DrySeason | None) -> str:
+    if not work.in_dry_season:
+        return work.condition
+    which = f" ({month_day(dry.start)} to {month_day(dry.end)})" if dry is not None else ""
+    return f"in the dry season{which}, {work.condition}"
+
+
+def _day(month_day: str) -> dt.date:
+    return dt.date.fromisoformat(f"{_A_YEAR}-{month_day if month_day != '02-29' else '02-28'}")
+
+
+def _weeks(first: int, last: int) -> str:
+    if first < 0 or last < 0:
+        near, far = sorted((abs(first), abs(last)))
+        start = "planting" if near == 0 else number(near / 7)
+        return f"{start} to {number(far / 7)} after"
+    return f"{number(first / 7)} to {number(last / 7)}"
+
+
+def _months(planted: str, first: int, last: int) -> str:
+    start, end = (_day(planted) - dt.timedelta(days=days) for days in (first, last))
+    return " to ".join(dict.fromkeys(_month_name(day) for day in (start, end)))
+
+
+def _month_name(day: dt.date) -> str:
+    """Name the month, and the year where it is not that of planting."""
+    ago = _A_YEAR - day.year
+    when = {0: "", 1: " the year before", -1: " the year after"}.get(ago, f" {ago} years before")
+    return f"{month(day.month)}{when}"

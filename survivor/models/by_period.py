@@ -7,6 +7,14 @@ would run to infinity and the test with it.
 
 Source of the test: the period-by-covariate check of Prentice and Gloeckler (1978),
 Biometrics 34, 57-67; here with limits that respect plots.
+
+The columns that rows of a grouped fit would have under each level of a factor.
+
+Survival from a grouped model in which each level has a ratio of hazards of its own in each period.
+
+Where the F test of period by method rejects one ratio for the whole season, a model that
+holds to one gives survival that no longer goes through the counts. This one has the ratios
+of ``survivor.models.by_period`` and gives survival, differences and limits as any fit does.
 """
 
 from __future__ import annotations
@@ -15,15 +23,88 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import sum_by
-from survivor.models.clusters import Codes, Floats, Sandwich, WaldTest
-from survivor.models.grouped import Arranged, arranged, covariance_by
-from survivor.models.levels import Levels, levels_in
-from survivor.models.likelihood import Rows, Solution, solve
-from survivor.models.result import Fit
+from survivor.intervals import group_codes, sum_by
+from survivor.limits import said_of_floor
+from survivor.models.cells import Cells
+from survivor.models.clusters import Sandwich, WaldTest
+from survivor.models.fitted import Arranged
+from survivor.models.grouped import arranged, fit_grouped
+from survivor.models.likelihood import Rows, Solution, covariance_by, solve
+from survivor.models.paths import stretches
+from survivor.models.pieces import joined_names, neighbour
+from survivor.models.result import Fit, likeliest_parts
+
+
+@dataclass(frozen=True)
+class Levels:
+    """Levels of a factor that enters a formula as a term of its own.
+
+    Attributes
+    ----------
+    names
+        The levels that occur, in their own order.
+    columns
+        Columns of every fitted row were it of each level, shape (levels, n, q).
+    effects
+        How they differ from those under the first level, shape (levels, q).
+    own
+        Level of each fitted row, shape (n,).
+    """
+
+    names: tuple[Any, ...]
+    columns: Floats
+    effects: Floats
+    own: Codes
+
+
+def levels_in(fit: Fit, fitted: Arranged, by: str) -> Levels:
+    """Set every fitted row to each level of ``by`` in turn.
+
+    Raises
+    ------
+    ModelError
+        When the formula does not hold ``by``, or holds it in an interaction.
+    """
+    if by not in fit.variables:
+        raise ModelError(
+            f"the formula {fit.formula!r} does not hold {by}",
+            where=f"by={by!r}",
+            mend=f"fit a model with {by} in the formula",
+        )
+    rows = fit.data.iloc[fitted.rows]
+    names = _names(fit.data[by])
+    columns = np.array([fitted.design.columns_for(_set(rows, by, name)) for name in names])
+    effects = columns[:, 0] - columns[0, 0]
+    if not np.allclose(columns - columns[:1], effects[:, None]):
+        raise ModelError(
+            f"{by} enters {fit.formula!r} in an interaction, so it has no one difference to test",
+            where="formula",
+            mend=f"fit with {by} as a term of its own",
+        )
+    own = pd.Index(names).get_indexer(pd.Index(rows[by].to_numpy())).astype(np.intp)
+    return Levels(tuple(names), columns, effects, own)
+
+
+def _names(column: pd.Series[Any]) -> list[Any]:
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        present = set(column.unique())
+        return [level for level in column.cat.categories if level in present]
+    return sorted(column.unique().tolist())
+
+
+def _set(rows: pd.DataFrame, by: str, level: Any) -> pd.DataFrame:
+    return rows.assign(**{by: pd.Series([level] * len(rows), index=rows.index, dtype=rows[by].dtype)})
+
+
+def level_of_term(term: str, by: str) -> str | None:
+    """Level that a treatment-coded column of ``by`` stands for; None for any other column."""
+    start, end = f"{by}[T.", "]"
+    return term[len(start) : -len(end)] if term.startswith(start) and term.endswith(end) else None
 
 
 @dataclass(frozen=True)
@@ -46,7 +127,7 @@ class ByPeriod:
     proportional
         F test that each level's effect is the same in every period.
     checks
-        Plain sentences: periods joined.
+        Plain sentences: periods joined, limits of independent seedlings.
     """
 
     levels: tuple[Any, ...]
@@ -76,11 +157,11 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
     ModelError
         When two periods cannot be told apart: there is one piece only, or too few deaths.
     """
-    return _result(periods_told_apart(fit, by, least_deaths))
+    return _result(fit_in_periods(fit, by, least_deaths))
 
 
 @dataclass(frozen=True)
-class Told:
+class PeriodFit:
     """A fit with an effect of each level in each period that can be told apart.
 
     Attributes
@@ -114,7 +195,7 @@ class Told:
     checks: tuple[str, ...]
 
 
-def periods_told_apart(fit: Fit, by: str, least_deaths: float = 3.0) -> Told:
+def fit_in_periods(fit: Fit, by: str, least_deaths: float = 3.0) -> PeriodFit:
     """Fit again with an effect of each level in each period, periods joined until all can be told.
 
     Parameters and errors as of :func:`fit_by_period`.
@@ -142,11 +223,16 @@ def periods_told_apart(fit: Fit, by: str, least_deaths: float = 3.0) -> Told:
             else:
                 break
         period = _join(period, joined)
-    found = _named(names, period)
+    joined_periods = joined_names(names, period)
     checks: tuple[str, ...] = ()
-    if len(found) < len(names):
-        checks = (f"periods were joined where a level had too few deaths; used: {'; '.join(found)}",)
-    return Told(fitted, levels, period, found, joined, columns, rows, solution, covariance, checks)
+    if len(joined_periods) < len(names):
+        checks = (
+            "periods were joined where a level had too few deaths",
+            f"periods used: {', '.join(joined_periods)}",
+        )
+    return PeriodFit(
+        fitted, levels, period, joined_periods, joined, columns, rows, solution, covariance, checks
+    )
 
 
 def _deaths(fitted: Arranged, levels: Levels) -> Floats:
@@ -154,7 +240,7 @@ def _deaths(fitted: Arranged, levels: Levels) -> Floats:
     data = fitted.data
     pace = data.lengths * np.exp(np.concatenate([[0.0], fitted.solution.alpha]))
     share = data.died[:, None] * pace / np.maximum(pace.sum(axis=1, keepdims=True), 1e-300)
-    return np.column_stack([sum_by(levels.own, part, len(levels.names)) for part in share.T])
+    return sum_by(levels.own, share, len(levels.names))
 
 
 def _joined(deaths: Floats, period: Codes) -> Floats:
@@ -163,25 +249,16 @@ def _joined(deaths: Floats, period: Codes) -> Floats:
 
 def _join(period: Codes, deaths: Floats) -> Codes:
     """Join the period with the fewest deaths under some level to its neighbour with fewer deaths."""
-    weak, last = int(deaths.min(axis=0).argmin()), deaths.shape[1] - 1
-    beside = [place for place in (weak - 1, weak + 1) if 0 <= place <= last]
-    partner = min(beside, key=lambda place: deaths[:, place].sum())
+    weak = int(deaths.min(axis=0).argmin())
+    partner = neighbour(weak, deaths.sum(axis=0))
     # The later of the two, and all after it, move one down.
     return np.where(period >= max(weak, partner), period - 1, period)
-
-
-def _named(names: tuple[str, ...], period: Codes) -> tuple[str, ...]:
-    found = []
-    for one in range(int(period.max()) + 1):
-        parts = [name for name, own in zip(names, period, strict=True) if own == one]
-        found.append(parts[0] if len(parts) == 1 else f"{parts[0]} ... {parts[-1]}")
-    return tuple(found)
 
 
 def _solve(
     fit: Fit, fitted: Arranged, levels: Levels, period: Codes
 ) -> tuple[NDArray[np.bool_], Rows, Solution, Sandwich]:
-    data, left_out = fitted.data, fitted.left_out
+    data = fitted.data
     moved = (levels.effects != 0).any(axis=0)
     periods, others = int(period.max()) + 1, len(levels.names) - 1
     # One column for each level after the first in each period, level by level.
@@ -193,27 +270,176 @@ def _solve(
     named = tuple(f"{level}, period {one + 1}" for level in levels.names[1:] for one in range(periods))
     rows = replace(data, columns=data.columns[:, ~moved], varying=varying, names=names + named)
     solution = solve(rows)
-    if solution.runaway is not None:
+    if solution.divergent is not None:
         raise ModelError("a piece has no hazard", where="periods", mend="use fewer pieces")
-    covariance = covariance_by(left_out.codes, left_out.clusters, rows, solution, fitted.kind)
+    covariance = covariance_by(fitted.codes, fitted.clusters, rows, solution, fitted.kind)
     return ~moved, rows, solution, covariance
 
 
-def _result(told: Told) -> ByPeriod:
-    others, count = len(told.levels.names) - 1, len(told.periods)
-    parameters, covariance = told.solution.parameters, told.covariance
+def _result(model: PeriodFit) -> ByPeriod:
+    others, count = len(model.levels.names) - 1, len(model.periods)
+    parameters, covariance = model.solution.parameters, model.covariance
     size, cells = len(parameters), others * count
     picks = np.eye(cells, size, size - cells)
     shape = (others, count)
-    each = np.arange(cells).reshape(shape)
-    later = picks[each[:, 1:].ravel()] - picks[np.repeat(each[:, 0], count - 1)]
+    places = np.arange(cells).reshape(shape)
+    errors = covariance.errors(picks)
+    names = [f"{level}, {period}" for level in model.levels.names[1:] for period in model.periods]
+    later = picks[places[:, 1:].ravel()] - picks[np.repeat(places[:, 0], count - 1)]
     return ByPeriod(
-        told.levels.names,
-        told.periods,
-        told.deaths,
+        model.levels.names,
+        model.periods,
+        model.deaths,
         (picks @ parameters).reshape(shape),
-        np.sqrt(np.diag(covariance.covariance_of(picks))).reshape(shape),
-        covariance.degrees(picks).reshape(shape),
+        errors.std_error.reshape(shape),
+        errors.df.reshape(shape),
         covariance.wald(later, parameters),
-        told.checks,
+        (*model.checks, *said_of_floor(names, errors.floored)),
     )
+
+
+def fit_varying(fit: Fit, by: str) -> Fit:
+    """Fit a grouped model again with a ratio of hazards of each level of ``by`` in each period.
+
+    Parameters
+    ----------
+    fit
+        A grouped fit whose formula holds ``by`` outside of interactions.
+    by
+        Column of levels.
+
+    Returns
+    -------
+    Fit
+        With ``by_period`` set to ``by``; its table has a row for each level and period.
+
+    Raises
+    ------
+    ModelError
+        When the fit is not a grouped one, is penalised, or periods cannot be told apart.
+    """
+    model = fit_in_periods(fit, by)
+    terms = (*model.rows.names[: -_effects(model)], *_period_terms(model, by))
+    parts = likeliest_parts(model.solution, model.covariance, _Survival(model, by), fit.cluster, terms)
+    sentence = (
+        f"ratios of hazards between levels of {by} are not the same all season, so each period has its own: "
+        f"{'; '.join(model.periods)}"
+    )
+    return replace(
+        fit,
+        table=parts.table,
+        log_likelihood=parts.log_likelihood,
+        checks=(*fit.checks, sentence, *parts.checks),
+        engine=parts.engine,
+        by_period=by,
+    )
+
+
+def fit_again(frame: pd.DataFrame, like: Fit, **options: Any) -> Fit:
+    """Fit the model of a grouped fit to other rows, with ratios by period where it has them.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals.
+    like
+        Its formula, strata, ``working`` and ``by_period`` are kept.
+    options
+        ``cluster`` and ``pieces``, as for ``survivor.fit``; where ``like`` weights plots,
+        cluster None is as ``plot``.
+
+    Raises
+    ------
+    ModelError
+        As ``survivor.fit`` and :func:`fit_varying`.
+    """
+    if like.working != "independence":
+        # None asks for estimates only, and these need plots to be weighted.
+        options |= {"cluster": options.get("cluster", "plot") or "plot"}
+    asked = {"cluster": "plot", "pieces": None} | options
+    strata = list(like.strata) or None
+    again = fit_grouped(frame, like.formula, strata=strata, working=like.working, **asked)
+    return again if like.by_period is None else fit_varying(again, like.by_period)
+
+
+def _effects(model: PeriodFit) -> int:
+    return (len(model.levels.names) - 1) * len(model.periods)
+
+
+def _period_terms(model: PeriodFit, by: str) -> list[str]:
+    return [f"{by}[T.{level}]:{period}" for level in model.levels.names[1:] for period in model.periods]
+
+
+@dataclass(frozen=True)
+class PeriodCells:
+    """Cells read for one day, and the level of each stretch, to predict for under any parameters.
+
+    As ``survivor.models.cells.Cells``, with the effects of levels by period behind its parameters.
+    """
+
+    cells: Cells
+    own: Codes
+    period: Codes
+    levels: int
+
+    @property
+    def place(self) -> Codes:
+        """Level of each cell's stratum."""
+        return self.cells.place
+
+    def placed(self, place: Codes) -> PeriodCells:
+        """Return the same cells in other strata."""
+        return replace(self, cells=self.cells.placed(place))
+
+    def by_piece(self, parameters: Floats) -> tuple[Floats, Floats]:
+        """Cumulative hazard of each stretch in each piece, and the parameters without effects by period."""
+        periods = int(self.period.max()) + 1
+        usual, effect = np.split(parameters, [len(parameters) - (self.levels - 1) * periods])
+        ratio = np.vstack([np.zeros(periods), effect.reshape(-1, periods)])
+        return self.cells.by_piece(usual) * np.exp(ratio[self.own][:, self.period]), usual
+
+    def alive(self, parameters: Floats) -> Floats:
+        """Survival of each cell, shape (n,)."""
+        return self.cells.alive(self.by_piece(parameters)[0])
+
+    def averages(self, weights: Floats, parameters: Floats) -> tuple[Floats, Floats]:
+        """Weighted sums of survival, weights (m, n), and their derivative in all parameters, (m, p)."""
+        by_piece, usual = self.by_piece(parameters)
+        alive = self.cells.alive(by_piece)
+        in_period = np.column_stack(
+            [by_piece[:, self.period == one].sum(axis=1) for one in range(int(self.period.max()) + 1)]
+        )
+        pulled = (weights * -alive)[:, self.cells.cell]
+        by_level = [sum_by(self.own, row[:, None] * in_period, self.levels)[1:].ravel() for row in pulled]
+        slope = self.cells.gradient(weights, by_piece, self.cells.levels(usual))
+        return weights @ alive, np.hstack([slope, np.array(by_level)])
+
+
+@dataclass(frozen=True)
+class _Survival:
+    """Survival for new cells, under levels, pieces and terms."""
+
+    model: PeriodFit
+    by: str
+
+    def read(self, cells: pd.DataFrame, at: float) -> PeriodCells:
+        """Read n rows, as ``survivor.models.cells.Reader``."""
+        model = self.model
+        read = model.fitted.read(cells, at)
+        read = replace(read, columns=read.columns[:, model.columns])
+        own = self._levels(stretches(cells, at).frame)
+        return PeriodCells(read, own, model.period, len(model.levels.names))
+
+    def alive(self, cells: pd.DataFrame, at: float) -> Floats:
+        """Survival of each cell, shape (n,)."""
+        return self.read(cells, at).alive(self.model.solution.parameters)
+
+    def averages(self, cells: pd.DataFrame, weights: Floats, at: float) -> tuple[Floats, Floats]:
+        """Weighted sums of survival, weights (m, n), and their derivative in all parameters, (m, p)."""
+        return self.read(cells, at).averages(weights, self.model.solution.parameters)
+
+    def _levels(self, cells: pd.DataFrame) -> Codes:
+        """Level of each cell, 0 to L - 1."""
+        codes, found = group_codes(cells, [self.by])
+        places = {name: place for place, name in enumerate(self.model.levels.names)}
+        return np.array([places[name] for name in found[self.by]], dtype=np.intp)[codes]

@@ -30,19 +30,27 @@ from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.intervals import sum_by
+from survivor.limits import Errors, floored, floored_f, no_spread, root_of_diagonal
 
-Floats = NDArray[np.float64]
-Codes = NDArray[np.intp]
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
 _PADDED = 2  # how many times the rows may grow when clusters are made equally long
-LEAST_TOLD = 0.1  # least share of a contrast's variance that the clusters must tell of
+_LEAST_INFORMED = 0.1  # least share of a contrast's variance that the clusters must tell of
+
+
+def share_informed(lost: Floats, whole: Floats) -> Floats:
+    """Share of variances that clusters tell of, which they are divided by; NaN where it is small.
+
+    How a stratum with a single cluster varies cannot be told: that part of a variance is ``lost``.
+    """
+    share = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
+    return np.where(share < _LEAST_INFORMED, np.nan, share)
 
 
 @dataclass(frozen=True)
@@ -92,11 +100,11 @@ class Bread:
             return self.common[None]
         through = self.slope @ self.common
         size = 1 + len(self.common)
-        found = np.empty((len(self.level), size, size))
-        found[:, 0, 0] = 1 / self.level + np.einsum("sq,sq->s", through, self.slope)
-        found[:, 0, 1:] = found[:, 1:, 0] = through
-        found[:, 1:, 1:] = self.common
-        return found
+        blocks = np.empty((len(self.level), size, size))
+        blocks[:, 0, 0] = 1 / self.level + np.einsum("sq,sq->s", through, self.slope)
+        blocks[:, 0, 1:] = blocks[:, 1:, 0] = through
+        blocks[:, 1:, 1:] = self.common
+        return blocks
 
 
 def bread_of(level: Floats, across: Floats, common: Floats) -> Bread:
@@ -143,18 +151,35 @@ class Sandwich:
         contrasts = np.atleast_2d(contrasts)
         levels, common = self.bread.times(contrasts)
         if self.kind == "model":
-            strata = len(self.bread.level)
-            found = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
-            return np.asarray((found + found.T) / 2)
+            return self.independent(contrasts)
         pulled = np.einsum("mq,gq->mg", common, self._pull[:, -len(self.bread.common) :])
         if len(self.bread.level):
             pulled += levels[:, self._stratum] * self._pull[:, 0]
         if self.kind == "CR2":
-            pulled = pulled / np.sqrt(self._told(contrasts))[:, None]
+            pulled = pulled / np.sqrt(self._informed(contrasts))[:, None]
         covariance: Floats = pulled @ pulled.T
         return covariance * (self.clusters / (self.clusters - 1) if self.kind == "CR1" else 1.0)
 
-    def _told(self, contrasts: Floats) -> Floats:
+    def independent(self, contrasts: Floats) -> Floats:
+        """Covariance of ``contrasts @ parameters`` were rows independent, shape (m, m)."""
+        contrasts = np.atleast_2d(contrasts)
+        levels, common = self.bread.times(contrasts)
+        strata = len(self.bread.level)
+        covariance = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
+        return np.asarray((covariance + covariance.T) / 2)
+
+    def errors(self, contrasts: Floats) -> Errors:
+        """Return what limits of ``contrasts @ parameters`` rest on, by the rule of ``survivor.limits``.
+
+        CR0 and CR1 stand as they are: they are there to be compared with.
+        """
+        contrasts = np.atleast_2d(contrasts)
+        covariance, df = self.covariance_of(contrasts), self.degrees(contrasts)
+        if self.kind != "CR2":
+            return Errors(covariance, df, np.zeros(len(df), dtype=bool))
+        return floored(covariance, df, self.independent(contrasts))
+
+    def _informed(self, contrasts: Floats) -> Floats:
         """Share of each contrast's working variance that residuals tell of; NaN where it is small."""
         alone = self._values <= _FULL_LEVERAGE
         if not alone.any():
@@ -162,8 +187,7 @@ class Sandwich:
         squares = self._rotated(contrasts) ** 2
         whole = np.einsum("gj,mgj->m", 1 - self._values, squares)
         lost = np.einsum("gj,mgj->m", (1 - self._values) * alone, squares)
-        told = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
-        return np.where(told < LEAST_TOLD, np.nan, told)
+        return share_informed(lost, whole)
 
     def _rotated(self, contrasts: Floats) -> Floats:
         """Each contrast on the eigenvectors of each cluster's T_g, shape (m, G, b + q)."""
@@ -185,13 +209,13 @@ class Sandwich:
             return np.full(len(contrasts), np.inf)
         if self.kind != "CR2":
             return np.full(len(contrasts), float(self.clusters - 1))
-        found = np.empty(len(contrasts))
+        df = np.empty(len(contrasts))
         for row, contrast in enumerate(contrasts):
             own, level, common = self._spread(contrast[None])
             mean = float(np.sum(own[0, 0] - level[0] ** 2 - np.sum(common[0] ** 2, axis=1)))
             spread = self._variance(own, level, common, 0, 0) / 2
-            found[row] = mean**2 / spread if spread > 0 else np.nan
-        return np.where(np.isnan(self._told(contrasts)), np.nan, found)
+            df[row] = mean**2 / spread if spread > 0 else np.nan
+        return np.where(np.isnan(self._informed(contrasts)), np.nan, df)
 
     def _spread(self, contrasts: Floats) -> tuple[Floats, Floats, Floats]:
         """Take apart the working variance of the sandwich of each pair of contrasts.
@@ -221,8 +245,8 @@ class Sandwich:
         inner = ls * lt + np.sum(vs * vt, axis=1)
         strata = max(len(self.bread.level), 1)
         levels = sum_by(self._stratum, ls * lt, strata)
-        across = _by_stratum(self._stratum, ls[:, None] * vt, strata)
-        back = _by_stratum(self._stratum, lt[:, None] * vs, strata)
+        across = sum_by(self._stratum, ls[:, None] * vt, strata)
+        back = sum_by(self._stratum, lt[:, None] * vs, strata)
         shared = vs.T @ vt
         straight = np.sum(levels**2) + np.sum(across**2) + np.sum(back**2) + np.sum(shared**2)
         crossed = np.sum(levels**2) + 2 * np.sum(across * back) + np.sum(shared * shared.T)
@@ -237,27 +261,39 @@ class Sandwich:
         with one contrast it is the square of the Satterthwaite t test.
         """
         contrasts = np.atleast_2d(contrasts)
-        value = contrasts @ parameters
-        quadratic = squared_length(value, self.covariance_of(contrasts))
-        count = len(contrasts)
+        value, count = contrasts @ parameters, len(contrasts)
+        covariance, independent = self.covariance_of(contrasts), self.independent(contrasts)
         if self.kind == "model":
+            quadratic = squared_length(value, covariance)
             return WaldTest(quadratic / count, count, np.inf, float(stats.chi2.sf(quadratic, count)))
-        spread = self._hotelling(contrasts) if self.kind == "CR2" else float(self.clusters - 1)
-        df2 = spread - count + 1
-        if not df2 > 0:
-            return WaldTest(np.nan, count, df2, np.nan)
-        statistic = quadratic * df2 / (spread * count)
-        return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
+        if self.kind == "CR2":
+            return hotelling(value, covariance, self._hotelling(contrasts), independent)
+        return hotelling(value, covariance, float(self.clusters - 1))
 
     def _hotelling(self, contrasts: Floats) -> float:
-        levels, common = self.bread.times(contrasts)
-        strata = len(self.bread.level)
-        working = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
-        values, vectors = np.linalg.eigh((working + working.T) / 2)
+        values, vectors = np.linalg.eigh(self.independent(contrasts))
         parts = self._spread((vectors / np.sqrt(values)) @ vectors.T @ contrasts)
         count = len(contrasts)
         total = sum(self._variance(*parts, s, t) for s in range(count) for t in range(count))
         return count * (count + 1) / total if total > 0 else np.nan
+
+
+def hotelling(value: Floats, covariance: Floats, df: float, independent: Floats | None = None) -> WaldTest:
+    """F test that estimates are zero, by Hotelling's T squared on ``df``.
+
+    ``independent``: their covariance with seedlings independent, for the rule of
+    ``survivor.limits``; None: no such floor.
+    """
+    count = len(value)
+    df2 = df - count + 1
+    alike = independent is not None and no_spread(*map(root_of_diagonal, (covariance, independent))).all()
+    quadratic = np.inf if alike else squared_length(value, covariance)
+    if not df2 > 0:
+        return WaldTest(np.nan, count, df2, np.nan)
+    statistic = quadratic * df2 / (df * count)
+    if independent is not None:
+        statistic = floored_f(statistic, count, df2, squared_length(value, independent))
+    return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
 
 
 def squared_length(value: Floats, covariance: Floats) -> float:
@@ -269,11 +305,6 @@ def squared_length(value: Floats, covariance: Floats) -> float:
             mend="more plots in each arm, or test fewer terms at once",
         )
     return float(value @ np.linalg.solve(covariance, value))
-
-
-def _by_stratum(codes: Codes, rows: Floats, strata: int) -> Floats:
-    sums = [sum_by(codes, column, strata) for column in rows.T]
-    return np.column_stack(sums) if sums else np.empty((strata, 0))
 
 
 def sandwich(
@@ -301,7 +332,7 @@ def sandwich(
         codes = stratum
         strata = int(codes.max()) + 1
         level = sum_by(codes, information[:, 0, 0], strata)
-        across = _by_stratum(codes, information[:, 0, 1:], strata)
+        across = sum_by(codes, information[:, 0, 1:], strata)
         bread = bread_of(level, across, information[:, 1:, 1:].sum(axis=0))
     root: Floats = np.asarray(np.linalg.cholesky(bread.local()), dtype=np.float64)
     values, vectors = np.empty((0, size)), np.empty((0, size, size))

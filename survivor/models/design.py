@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 import warnings
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -13,14 +14,17 @@ from formulaic import Formula, ModelSpec
 from formulaic.errors import DataMismatchWarning, FormulaicError
 from numpy.typing import NDArray
 
-from survivor.errors import IntervalsError, ModelError
-from survivor.intervals import Codes, alike, cluster_columns, group_codes, sum_by
-from survivor.models.runaway import range_within
+from survivor.arrays import Codes, Floats
+from survivor.errors import ModelError
+from survivor.intervals import alike, group_codes, less_means, sum_by, whole_names
+from survivor.models.separation import range_within
+from survivor.vocabulary import PLOT_KEY
+from survivor.words import any_text, term_words
 
-Floats = NDArray[np.float64]
 _RANK_TOLERANCE = 1e-8
 # A column this many times its range within strata away from nought loses digits, and is centred there.
 _FAR_OFF = 2.0
+_NO_INTERCEPT = re.compile(r"\s*(-\s*1|\+\s*0|^\s*0\s*\+)(?![\w.])\s*")
 
 
 @dataclass(frozen=True)
@@ -40,6 +44,8 @@ class Design:
         Stratum of each row and one row a stratum; a single stratum where none was asked for.
     cluster_codes, cluster_levels
         Cluster of each row; every row its own where rows are independent.
+    offset
+        Column that is added to the log hazard as it is; None: nothing is.
     """
 
     columns: Floats
@@ -52,15 +58,60 @@ class Design:
     cluster: tuple[str, ...]
     cluster_codes: Codes
     cluster_levels: pd.DataFrame
+    offset: str | None = None
 
     @property
     def variables(self) -> tuple[str, ...]:
-        """Columns of the table that the formula reads."""
-        return tuple(sorted(str(name) for name in self.spec.required_variables))
+        """Columns of the table that the formula reads, and the offset."""
+        read = {str(name) for name in self.spec.required_variables}
+        return tuple(sorted(read if self.offset is None else read | {self.offset}))
+
+    def times(self, rows: pd.DataFrame) -> Floats | float:
+        """How many times the hazard the offset makes it, shape (n, 1); 1 without one."""
+        if self.offset is None:
+            return 1.0
+        _refuse_absent(rows, [self.offset])
+        times: Floats = np.exp(rows[self.offset].to_numpy(dtype=float))[:, None]
+        return times
+
+    def against(self, what: str = "levels", alone: str = "the baseline") -> str:
+        """Say what terms must differ from: the strata's levels or baselines, or what stands for them."""
+        return f"{' and '.join(self.strata)} {what}" if self.strata else alone
+
+    def left_out(self, strata: Codes, fate: str, what: str, alive: int) -> list[str]:
+        """Say which strata have no ``what`` to compare, since everybody's ``fate`` there was the same."""
+        if not len(strata):
+            return []
+        return [
+            f"{fate} at {', '.join(self.named(strata))}: no {what} can be compared there, and the "
+            f"standardised survival takes it as {alive} alive per 100"
+        ]
+
+    def said_of_labels(self) -> list[str]:
+        """Say that a plot's label stands in several strata, with no site or block that tells plots apart."""
+        if self.cluster != ("plot",) or not self.strata:
+            return []
+        pairs = np.unique(np.column_stack([self.cluster_codes, self.strata_codes]), axis=0)[:, 0]
+        several = np.bincount(pairs)
+        label = self.cluster_levels["plot"].iloc[int(several.argmax())]
+        if several.max() < 2:
+            return []
+        strata, columns = " and ".join(self.strata), ", ".join(f'"{name}"' for name in (*self.strata, "plot"))
+        return [
+            f"plot {label} stands in {several.max()} levels of {strata} and counts as one plot; where these "
+            f"are plots of their own, give cluster=[{columns}]"
+        ]
+
+    def named(self, strata: Codes) -> list[str]:
+        """Names of some strata."""
+        if not self.strata:
+            return ["the study"]
+        return self.strata_levels.loc[strata].astype(str).agg(" / ".join, axis=1).tolist()
 
     def columns_for(self, cells: pd.DataFrame) -> Floats:
         """Columns for new rows, with the codings of the fit; an unseen level is refused."""
         _refuse_absent(cells, self.variables)
+        _refuse_blank(cells, self.variables)
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("error", DataMismatchWarning)
@@ -97,6 +148,7 @@ def build_design(
     formula: str,
     strata: str | Sequence[str] | None,
     cluster: str | Sequence[str] | None,
+    offset: str | None = None,
 ) -> Design:
     """Read a formula against a table.
 
@@ -110,6 +162,8 @@ def build_design(
     strata, cluster
         Columns; ``plot`` means site, block and plot where present. None: no strata,
         independent rows.
+    offset
+        Column of numbers that is added to the log hazard as it is.
 
     Raises
     ------
@@ -127,7 +181,7 @@ def build_design(
         ) from problem
     columns, terms = _without_intercept(matrix)
     spec: ModelSpec = matrix.model_spec
-    strata_names = () if strata is None else tuple(_named(frame, strata, "strata"))
+    strata_names = () if strata is None else tuple(columns_named(frame, strata, "strata"))
     strata_codes, strata_levels = _codes(frame, strata_names)
     centre = _centre(columns, strata_codes, len(strata_levels))
     if cluster is None:
@@ -135,14 +189,14 @@ def build_design(
         cluster_codes: Codes = np.arange(len(frame), dtype=np.intp)
         cluster_levels = pd.DataFrame(index=range(len(frame)))
     else:
-        cluster_names = tuple(_named(frame, cluster, "cluster"))
+        cluster_names = tuple(columns_named(frame, cluster, "cluster"))
         cluster_codes, cluster_levels = group_codes(frame, cluster_names)
         if len(cluster_levels) < 2:
             raise ModelError(
-                f"all seedlings stand in one {cluster_names[-1]}, so nothing tells how it varies from one "
-                "to another, and no limits can be given",
+                f"all seedlings stand in one {cluster_names[-1]}, so nothing says how much "
+                f"{cluster_names[-1]}s differ, and there are no limits",
                 where=f"cluster={cluster!r}",
-                mend="replicate the preparations; cluster=None only where seedlings were prepared one by one",
+                mend="put each preparation on several plots",
             )
     return Design(
         columns - centre[strata_codes],
@@ -155,7 +209,30 @@ def build_design(
         cluster_names,
         cluster_codes,
         cluster_levels,
+        offset,
     )
+
+
+def amounts(frame: pd.DataFrame, column: str, role: str) -> Floats:
+    """Numbers of a column that an argument called ``role`` names, shape (n,).
+
+    Raises
+    ------
+    ModelError
+        When the column is absent or no column of finite numbers.
+    """
+    if not isinstance(column, str) or column not in frame.columns:
+        raise ModelError(
+            f"the intervals have no column {column!r} to use as {role}",
+            where=f"{role}={column!r}",
+            mend=f"name a column of numbers, or leave {role}= out",
+        )
+    if not pd.api.types.is_numeric_dtype(frame[column]):
+        raise ModelError(
+            f"{column} is no column of numbers", where=f"{role}={column!r}", mend="give a number in every row"
+        )
+    _refuse_blank(frame, [column])
+    return frame[column].to_numpy(dtype=float)
 
 
 def joined(
@@ -177,10 +254,10 @@ def joined(
     """
     names = _read(frame, formula)[1]
     if strata is not None:
-        names += _named(frame, strata, "strata")
+        names += columns_named(frame, strata, "strata")
     if cluster is None:
         return frame, np.arange(len(frame)), np.arange(len(frame))
-    names += _named(frame, cluster, "cluster")
+    names += columns_named(frame, cluster, "cluster")
     return alike(frame, [*names, *(name for name in others if name in frame.columns)])
 
 
@@ -189,7 +266,7 @@ def _read(frame: pd.DataFrame, formula: str) -> tuple[Formula, list[str]]:
     # The baseline, or the strata, stand for the intercept; keeping it in the formula
     # gives factors one column less than levels.
     try:
-        parsed = Formula("1 + " + formula.replace("~", " "))
+        parsed = Formula("1 + " + _right_hand_side(formula))
     except FormulaicError as problem:
         raise ModelError(
             f"the formula cannot be read: {str(problem).splitlines()[0]}",
@@ -197,20 +274,75 @@ def _read(frame: pd.DataFrame, formula: str) -> tuple[Formula, list[str]]:
             mend='write e.g. "method"',
         ) from problem
     needed = sorted(str(name) for name in parsed.required_variables)
+    _refuse_functions(frame, needed, formula)
     _refuse_absent(frame, needed)
     _refuse_blank(frame, needed)
+    _refuse_codes(frame, needed, formula)
     return parsed, needed
 
 
-def _named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) -> list[str]:
-    try:
-        return cluster_columns(frame, columns)
-    except IntervalsError as problem:
+def _refuse_codes(frame: pd.DataFrame, names: Sequence[str], formula: str) -> None:
+    """Raise where numbers stand for names: one straight line would be fitted through the codes."""
+    for name in ("method", "species", *PLOT_KEY):
+        if name not in names or not pd.api.types.is_numeric_dtype(frame[name]):
+            continue
+        if not re.search(rf"\bC\(\s*{name}\b", formula):
+            raise ModelError(
+                f"{name} is a column of numbers, and a formula takes numbers as amounts: one straight line "
+                "through their values",
+                where=f"column {name}",
+                mend=f"write C({name}) in the formula, or give the names themselves",
+            )
+
+
+def _right_hand_side(formula: str) -> str:
+    """Read the terms alone; what a survival model does not take is refused with what to write."""
+    if not isinstance(formula, str):
         raise ModelError(
-            problem.what.replace("to tell clusters apart", f"to use as {role}"),
+            f"a formula is text, not {type(formula).__name__}", where="formula", mend='write e.g. "method"'
+        )
+    left, _, right = formula.rpartition("~")
+    if left.strip():
+        raise ModelError(
+            f"who died is told by the columns at_risk and died, not by {left.strip()!r} in the formula",
+            where=formula,
+            mend=f'write "{right.strip()}"',
+        )
+    if no_intercept := _NO_INTERCEPT.search(right):
+        kept = _NO_INTERCEPT.sub("", right).strip(" +") or "1"
+        raise ModelError(
+            f"{no_intercept[0].strip()!r} asks for no intercept, but the baseline stands for it",
+            where=formula,
+            mend=f'write "{kept}"; to compare with another level make it the first category',
+        )
+    return right
+
+
+def _refuse_functions(frame: pd.DataFrame, names: Sequence[str], formula: str) -> None:
+    """Raise where a name that no column has is called as a function."""
+    for name in names:
+        if name in frame.columns or not re.search(rf"(?<![\w.]){re.escape(name)}\s*\(", formula):
+            continue
+        own = f"add a column that holds {name}(...) to the table and name it"
+        if name == "offset":
+            own = 'give offset="column" beside the formula, with model="grouped"'
+        raise ModelError(
+            f"formulas have no function {name}",
+            where=formula,
+            mend=f"{own}; functions there are: C, I, log, exp, poly, bs, cr, scale, center and those of np",
+        )
+
+
+def columns_named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) -> list[str]:
+    """Columns of the table that an argument called ``role`` names; one that is absent is refused."""
+    names, absent = whole_names(frame, columns)
+    if absent or not names:
+        raise ModelError(
+            f"the intervals have no column {', '.join(absent) or columns!r} to use as {role}",
             where=f"{role}={columns!r}",
             mend=f"name a column of the table, or {role}=None",
-        ) from problem
+        )
+    return names
 
 
 def _in_words(frame: pd.DataFrame, names: Sequence[str]) -> list[tuple[str, ...]]:
@@ -231,10 +363,7 @@ def _without_intercept(matrix: Any) -> tuple[Floats, tuple[str, ...]]:
 
 
 def _centre(columns: Floats, stratum: Codes, strata: int) -> Floats:
-    number = np.bincount(stratum, minlength=strata)
-    middle = np.zeros((strata, columns.shape[1]))
-    for place, column in enumerate(columns.T):
-        middle[:, place] = sum_by(stratum, column, strata) / number
+    middle = sum_by(stratum, columns, strata) / np.bincount(stratum, minlength=strata)[:, None]
     far = np.abs(middle).max(axis=0, initial=0.0) > _FAR_OFF * range_within(columns, stratum)
     return np.where(far, middle, 0.0)
 
@@ -258,6 +387,13 @@ def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
                 where=f"column {name}",
                 mend=f"leave those rows out knowingly, or leave {name} out of the formula",
             )
+        if pd.api.types.is_float_dtype(frame[name]) and not np.isfinite(frame[name]).all():
+            row = frame.index[~np.isfinite(frame[name].to_numpy(float))][0]
+            raise ModelError(
+                f"row {row} has {name} {frame.loc[row, name]:g}, which is not finite",
+                where=f"column {name}",
+                mend=f"give the value that was measured, or leave {name} out of the formula",
+            )
 
 
 def _levels_there(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
@@ -268,12 +404,23 @@ def _levels_there(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 
 def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
     for name in names:
+        texts = pd.api.types.is_object_dtype(frame[name])
+        if frame[name].dtype.kind in "mMc" or (texts and not frame[name].map(_told_apart).all()):
+            raise ModelError(
+                f"{name} holds neither names nor numbers",
+                where=f"column {name}",
+                mend="give text, or a number; of a date, for example, the days since planting",
+            )
         if frame[name].nunique() < 2:
             raise ModelError(
-                f"every row has the same {name}, {frame[name].iloc[0]!r}, so nothing can be compared",
+                f"every row has the same {name}, {any_text(frame[name].iloc[0])}, so nothing can be compared",
                 where=f"column {name}",
                 mend=f"leave {name} out of the formula",
             )
+
+
+def _told_apart(value: object) -> bool:
+    return isinstance(value, Hashable)
 
 
 def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, against: str) -> None:
@@ -292,9 +439,12 @@ def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, agains
     aliased = [name for place, name in enumerate(names) if place not in kept]
     if aliased:
         raise ModelError(
-            f"{', '.join(aliased)} cannot be told apart from {against} or from the terms before it",
+            f"{', '.join(map(term_words, aliased))} cannot be told apart from {against} or from the "
+            "terms before it",
             where="formula",
-            mend="leave the term out, or compare it where it varies within a stratum",
+            mend='write constraints="center" in the spline'
+            if all(name.startswith(("cr(", "cc(")) for name in aliased)
+            else "leave the term out, or compare it where it varies within a stratum",
         )
 
 
@@ -308,11 +458,10 @@ def independent_columns(columns: Floats, stratum: Codes) -> Codes:
     stratum
         Stratum of each row, 0 to S - 1; its levels are swept out by their means.
     """
-    number = np.bincount(stratum).astype(float)
     basis = np.empty((len(columns), 0))
     kept = []
     for place, column in enumerate(columns.T):
-        within = column - (sum_by(stratum, column) / number)[stratum]
+        within = less_means(column, stratum)
         for _ in range(2):  # twice is enough for orthogonality to rounding
             within = within - basis @ (basis.T @ within)
         length = float(np.linalg.norm(within))

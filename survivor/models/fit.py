@@ -2,37 +2,269 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Literal
+from dataclasses import dataclass, fields
+from typing import TYPE_CHECKING, Any, Literal, TypedDict, Unpack
 
 import pandas as pd
 
+from survivor.arguments import amount, count, several
 from survivor.errors import ModelError
-from survivor.intervals import check_intervals
+from survivor.frames import Table, own_frame
+from survivor.intervals import blank_names, check_intervals, whole_names
 from survivor.models.pieces import DayPieces, SeasonPieces
 from survivor.models.result import Fit
+from survivor.words import counted
 
 if TYPE_CHECKING:
     from survivor.models.working import Working
 
 Model = Literal["grouped", "cox", "logistic", "mixed"]
 Baseline = Literal["pieces", "unspecified"]
+Columns = str | Sequence[str] | None
+Pieces = Sequence[float] | SeasonPieces | DayPieces | None
+
+
+@dataclass(frozen=True)
+class Grouped:
+    """Interval-censored proportional hazards, any visit pattern.
+
+    Where nobody, or everybody, died at a level of a term, estimates (also of ``Logistic``)
+    are penalised, and ``Fit.variance`` and ``Fit.checks`` say so.
+
+    Parameters
+    ----------
+    pieces
+        Inner boundaries in days since planting, or ready pieces. None: the dry seasons
+        where the table names them (columns ``dry_season`` and ``planted_date``), else the visits.
+    baseline
+        ``pieces``: a constant hazard in each piece. ``unspecified``: jumps wherever they
+        make the records most likely, for records whose visits differ from plot to plot;
+        survival is then told on some days only, and limits come from fitting again
+        without each cluster.
+    working
+        How much seedlings of large and small plots (clusters) count while estimating;
+        limits are by plot either way. ``independence``: every seedling counts as one.
+        ``plot correlation``: a seedling in a plot of m counts 1 / (1 + (m - 1) rho), times
+        what makes the average 1, with rho the correlation of seedlings of a plot,
+        estimated within method and site from survival to the last visit (``Logistic``: to
+        day ``at``) and never below 0. Or rho itself, from 0 (independence) to 1 (every plot
+        counts as one). Where plots differ much in size a correlation gives more precise
+        estimates and limits nearer to what they claim; the estimate then speaks less of the
+        seedlings planted and more of the plots, since each seedling counts for less in a
+        large plot. Where survival goes with the size of plots that is another answer. With
+        plots of one size nothing changes.
+    by_period
+        Column of the formula whose levels have a ratio of hazards of their own in each piece, pieces
+        with too few deaths joined; None: one ratio for the whole season.
+    offset
+        Column of numbers added to the log hazard as it is, for example the log of an exposure. Survival
+        is told at the offset of each plant.
+    weights
+        Column by which rows count in the estimate, for example plots of a sample by the plots
+        they stand for; limits go by cluster. Counts of seedlings stand in ``at_risk``.
+
+    Examples
+    --------
+    >>> survivor.fit(intervals, "method", survivor.Grouped(pieces=[180])).checks[0]
+    'baseline pieces with boundaries at days 180'
+    """
+
+    pieces: Pieces = None
+    baseline: Baseline = "pieces"
+    working: Working = "independence"
+    by_period: str | None = None
+    offset: str | None = None
+    weights: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.baseline not in ("pieces", "unspecified"):
+            mend = 'use "pieces" or "unspecified"'
+            raise ModelError(f"no baseline {self.baseline!r}", where="baseline", mend=mend)
+        if self.baseline == "unspecified" and self.pieces is not None:
+            mend = "leave out pieces= or baseline="
+            raise ModelError("an unspecified baseline has no pieces", where="pieces", mend=mend)
+        if self.baseline == "unspecified" and self.working != "independence":
+            raise _refused("working", "an unspecified baseline")
+        for name in ("by_period", "offset", "weights"):
+            if self.baseline == "unspecified" and getattr(self, name) is not None:
+                raise _refused(name, "an unspecified baseline")
+
+    def fit(self, frame: pd.DataFrame, formula: str, cluster: Columns, strata: Columns) -> Fit:
+        """Fit to risk intervals; see ``survivor.fit``."""
+        if self.baseline == "unspecified":
+            from survivor.models.unspecified import fit_unspecified
+
+            return fit_unspecified(frame, formula, cluster=cluster, strata=strata)
+        from survivor.models.grouped import fit_grouped
+
+        own = {name: getattr(self, name) for name in ("pieces", "working", "offset", "weights")}
+        found = fit_grouped(frame, formula, cluster=cluster, strata=strata, **own)
+        if self.by_period is None:
+            return found
+        from survivor.models.by_period import fit_varying
+
+        return fit_varying(found, self.by_period)
+
+
+@dataclass(frozen=True)
+class Cox:
+    """Cox regression at the visit days, Efron's ties.
+
+    Survival on a day is that of the visits by then: where plots were visited on different days it is too
+    high, by the deaths found later, and says so; ``Grouped`` takes such visits as they are.
+    """
+
+    def fit(self, frame: pd.DataFrame, formula: str, cluster: Columns, strata: Columns) -> Fit:
+        """Fit to risk intervals; see ``survivor.fit``."""
+        from survivor.models.cox import fit_cox
+
+        return fit_cox(frame, formula, cluster=cluster, strata=strata)
+
+
+@dataclass(frozen=True)
+class Logistic:
+    """Alive or dead at day ``at``.
+
+    Parameters
+    ----------
+    at
+        Days since planting.
+    window
+        The visit nearest to ``at`` within this many days is used.
+    working, weights
+        As for ``Grouped``.
+
+    Examples
+    --------
+    >>> survivor.fit(intervals, "method", survivor.Logistic(at=365)).table["odds_ratio"].round(2).tolist()
+    [1.63, 3.23]
+    """
+
+    at: float
+    window: float = 30.0
+    working: Working = "independence"
+    weights: str | None = None
+
+    def __post_init__(self) -> None:
+        if self.at is None:
+            raise ModelError("the logistic model needs a day", where="at", mend="for example at=365")
+        amount(self.at, "at", ModelError, "give days since planting, for example at=365", above=0)
+        amount(self.window, "window", ModelError, "give days, for example window=30", bounds=(0, math.inf))
+
+    def fit(self, frame: pd.DataFrame, formula: str, cluster: Columns, strata: Columns) -> Fit:
+        """Fit to risk intervals; see ``survivor.fit``."""
+        from survivor.models.logistic import fit_logistic
+
+        return fit_logistic(frame, formula, cluster=cluster, strata=strata, **vars(self))
+
+
+@dataclass(frozen=True)
+class Mixed:
+    """``Grouped`` (with ``at``: ``Logistic``) with normal effects of plots.
+
+    Coefficients are conditional on the effects, survival is averaged over them.
+
+    Parameters
+    ----------
+    at, window
+        As for ``Logistic``; without ``at`` hazards are fitted, with ``pieces`` as for ``Grouped``.
+    random
+        Nested effects from the outermost in, parted by ``/``, the columns of one joined by
+        ``:``. ``"site/plot"`` is an effect of site and one of plot (with ``strata=None``),
+        ``"site:method/plot"`` lets methods differ from site to site. None: the cluster.
+    points
+        Points of the adaptive Gauss-Hermite quadrature, one number or one a level of
+        effects; 1 is Laplace.
+    restricted
+        Estimate the standard deviations of effects by the restricted likelihood. Maximum
+        likelihood finds them too small, and limits of methods too narrow, where many levels
+        are estimated from few plots.
+
+    Examples
+    --------
+    >>> survivor.fit(intervals, "method", survivor.Mixed(points=1)).variance_components[["effect", "groups"]]
+      effect  groups
+    0   plot      24
+    """
+
+    at: float | None = None
+    window: float = 30.0
+    pieces: Pieces = None
+    random: str | None = None
+    points: int | Sequence[int] = 7
+    restricted: bool = False
+
+    def __post_init__(self) -> None:
+        if not isinstance(self.restricted, bool):
+            what = f"restricted is True or False, not {self.restricted!r}"
+            raise ModelError(what, where="restricted", mend="give one of these")
+        if self.random is not None and not isinstance(self.random, str):
+            mend = 'write for example random="site/plot"'
+            raise ModelError(f"{self.random!r} names no effects", where="random", mend=mend)
+        if self.at is not None:
+            amount(self.at, "at", ModelError, "give days since planting, for example at=365", above=0)
+        for points in [self.points] if isinstance(self.points, int) else self._several():
+            count(points, "points", ModelError, "give a whole number of points, or one a level of effects")
+        if self.at is not None and self.pieces is not None:
+            mend = "leave out pieces= or at="
+            raise ModelError("odds at one day have no pieces", where="pieces", mend=mend)
+
+    def _several(self) -> list[object]:
+        mend = "give a whole number of points, or one a level of effects"
+        return several(self.points, "points", ModelError, mend)
+
+    def fit(self, frame: pd.DataFrame, formula: str, cluster: Columns, strata: Columns) -> Fit:
+        """Fit to risk intervals; see ``survivor.fit``."""
+        from survivor.models.mixed import fit_mixed
+
+        return fit_mixed(frame, formula, cluster=cluster, strata=strata, **vars(self))
+
+
+Options = Grouped | Cox | Logistic | Mixed
+_OPTIONS: dict[str, type[Options]] = {"grouped": Grouped, "cox": Cox, "logistic": Logistic, "mixed": Mixed}
+# What each argument is where nobody gives it.
+_USUAL: dict[str, Any] = {option.name: option.default for kind in (Grouped, Mixed) for option in fields(kind)}
+# What an argument that the model asked for does not have is told by: what it lacks, and what to do.
+_REFUSALS = {
+    "at": (
+        "at= is for the logistic and mixed models; {} gives survival at any day within the visits",
+        "leave at= out here and give it to survivor.survival or survivor.contrasts",
+    ),
+    "random": ("{} has no random effects", 'leave random= out or use model="mixed"'),
+    "working": ("{} does not weight plots", 'leave working= out, or use model="grouped" or "logistic"'),
+    "baseline": ("{} has no baseline to choose", 'leave it out or use model="grouped"'),
+    "by_period": ("{} has one ratio for the whole season", 'leave by_period= out or use model="grouped"'),
+    "offset": ("{} takes no offset", 'leave offset= out or use model="grouped"'),
+    "weights": ("{} does not weight rows", 'leave weights= out, or use model="grouped" or "logistic"'),
+    "pieces": ("{} has no pieces", 'leave pieces= out or use model="grouped"'),
+}
+
+
+class Named(TypedDict, total=False):
+    """Options of a model given by its name."""
+
+    at: float | None
+    pieces: Pieces
+    window: float
+    random: str | None
+    points: int | Sequence[int]
+    restricted: bool
+    baseline: Baseline
+    working: Working
+    by_period: str | None
+    offset: str | None
+    weights: str | None
 
 
 def fit(
-    intervals: pd.DataFrame,
+    intervals: Table,
     formula: str,
-    model: Model = "grouped",
-    cluster: str | Sequence[str] | None = "plot",
-    strata: str | Sequence[str] | None = "site",
-    at: float | None = None,
-    pieces: Sequence[float] | SeasonPieces | DayPieces | None = None,
-    window: float = 30.0,
-    random: str | None = None,
-    points: int | Sequence[int] = 7,
-    restricted: bool = False,
-    baseline: Baseline = "pieces",
-    working: Working = "independence",
+    model: Model | Options = "grouped",
+    cluster: Columns = "plot",
+    strata: Columns = "site",
+    **options: Unpack[Named],
 ) -> Fit:
     """Fit a survival model to risk intervals.
 
@@ -45,59 +277,22 @@ def fit(
     ----------
     intervals
         Risk intervals; ``start_day, stop_day, at_risk, died`` and the columns that
-        ``formula``, ``cluster`` and ``strata`` name. See ``survivor.intervals``.
+        ``formula``, ``cluster`` and ``strata`` name. See ``survivor.intervals``. A pandas,
+        polars or Arrow table; the fit keeps a copy.
     formula
         Right-hand side, for example ``"method + weed_free_radius_m"``. The first
         level of a factor is the reference.
     model
-        ``grouped``: interval-censored proportional hazards, any visit pattern. Where
-        nobody, or everybody, died at a level of a term, estimates (also of
-        ``logistic``) are penalised, and ``Fit.variance`` and ``Fit.checks`` say so.
-        ``cox``: Cox regression at the visit days, Efron's ties.
-        ``logistic``: alive or dead at day ``at``.
-        ``mixed``: ``grouped`` (with ``at``: ``logistic``) with normal effects of plots;
-        coefficients are conditional on them, survival is averaged over them.
+        ``grouped``, ``cox``, ``logistic`` or ``mixed``; or one of these with its options:
+        ``survivor.Grouped(...)``, ``survivor.Logistic(at=365)``, ``survivor.Mixed(...)``.
     cluster
         Column(s) within which seedlings are not independent; ``plot`` means site,
         block and plot. None: rows independent, the model's own standard errors.
     strata
         Column(s) whose levels have their own baseline (Cox) or baseline level.
-    at
-        Days since planting; for ``logistic``, which needs it, and ``mixed``.
-    pieces
-        For ``grouped`` and ``mixed``: inner boundaries in days since planting, or ready pieces.
-        None: the dry seasons where the table carries them, else the visits.
-    window
-        With ``at``: the visit nearest to it within this many days is used.
-    random
-        For ``mixed``: nested effects from the outermost in, parted by ``/``, the columns
-        of one joined by ``:``. ``"site/plot"`` is an effect of site and one of plot (with
-        ``strata=None``), ``"site:method/plot"`` lets methods differ from site to site.
-        None: the cluster.
-    points
-        For ``mixed``: points of the adaptive Gauss-Hermite quadrature, one number or one
-        a level of effects; 1 is Laplace.
-    restricted
-        For ``mixed``: estimate the standard deviations of effects by the restricted
-        likelihood. Maximum likelihood finds them too small, and limits of methods too
-        narrow, where many levels are estimated from few plots.
-    baseline
-        For ``grouped``. ``pieces``: a constant hazard in each piece. ``unspecified``:
-        jumps wherever they make the records most likely, for records whose visits
-        differ from plot to plot; survival is then told on some days only, and limits
-        come from fitting again without each cluster.
-    working
-        For ``grouped`` and ``logistic``: how much seedlings of large and small plots
-        (clusters) count while estimating; limits are by plot either way.
-        ``independence``: every seedling counts as one. ``plot correlation``: a seedling in
-        a plot of m counts 1 / (1 + (m - 1) rho), times what makes the average 1, with rho
-        the correlation of seedlings of a plot, estimated within method and site from
-        survival to the last visit (``logistic``: to day ``at``) and never below 0. Or rho
-        itself, from 0 (independence) to 1 (every plot counts as one). Where plots differ
-        much in size a correlation gives more precise estimates and limits nearer to what
-        they claim; the estimate then speaks less of the seedlings planted and more of the
-        plots, since each seedling counts for less in a large plot. Where survival goes with
-        the size of plots that is another answer. With plots of one size nothing changes.
+    options
+        Of a model given by its name: ``at, pieces, window, random, points, restricted, baseline,
+        working, by_period, offset, weights``; see ``Grouped``, ``Logistic`` and ``Mixed``.
 
     Returns
     -------
@@ -109,100 +304,78 @@ def fit(
         When the table is not a table of risk intervals.
     ModelError
         When the model cannot be fitted; the text names the term or column and the mend.
+
+    Examples
+    --------
+    >>> survivor.fit(intervals, "method").table[["term", "hazard_ratio"]].round(2)
+                  term  hazard_ratio
+    0  method[T.auger]          0.71
+    1    method[T.rip]          0.40
     """
-    check_intervals(intervals)
-    if model not in ("logistic", "mixed") and at is not None:
+    frame = own_frame(intervals)
+    check_intervals(frame)
+    _refuse_blank_places(frame, cluster, strata)
+    return _options(model, dict(options)).fit(frame, formula, cluster, strata)
+
+
+def _refuse_blank_places(frame: pd.DataFrame, cluster: Columns, strata: Columns) -> None:
+    """Raise where some rows name no plot or site: together they would count as one more."""
+    asked = [
+        name
+        for columns in (cluster, strata)
+        if columns is not None
+        for name in whole_names(frame, columns)[0]
+    ]
+    for name in dict.fromkeys(asked):
+        if name not in frame.columns:
+            continue
+        blank = blank_names(frame[name]) if name in ("site", "plot") else frame[name].isna().to_numpy()
+        if blank.any() and not blank.all():
+            row = frame.index[blank][0]
+            raise ModelError(
+                f"{counted(int(blank.sum()), 'row')} of {len(frame)} have no {name}, the first in row {row}",
+                where=f"column {name}",
+                mend=f"fill in the {name}, or leave those rows out; together they would count as one {name}",
+            )
+
+
+def _options(model: str | Options, given: dict[str, Any]) -> Options:
+    """Options of a model by its name and arguments; an argument that it does not have is refused."""
+    for name in given:
+        if name not in _USUAL:
+            raise TypeError(f"fit() got an unexpected keyword argument {name!r}")
+    used = [name for name, value in given.items() if not _same(value, _USUAL[name])]
+    if not isinstance(model, str):
+        if not isinstance(model, Grouped | Cox | Logistic | Mixed):
+            raise ModelError(
+                f"{model!r} is no model",
+                where="model",
+                mend='use "grouped", "cox", "logistic" or "mixed", or one with its options: Logistic(at=365)',
+            )
+        if used:
+            raise ModelError(
+                f"{used[0]}= is given beside the model's own options",
+                where=used[0],
+                mend=f"give it to {type(model).__name__}(...), or name the model",
+            )
+        return model
+    kind = _OPTIONS.get(model)
+    if kind is None:
         raise ModelError(
-            f"at= is for the logistic and mixed models; {model} gives survival at any day within the visits",
-            where="at",
-            mend="leave at= out here and give it to survivor.survival or survivor.contrasts",
+            f"no model {model!r}", where="model", mend='use "grouped", "cox", "logistic" or "mixed"'
         )
-    if random is not None and model != "mixed":
-        raise ModelError(
-            f"{model} has no random effects", where="random", mend='leave random= out or use model="mixed"'
-        )
-    if working != "independence" and (model not in ("grouped", "logistic") or baseline != "pieces"):
-        raise ModelError(
-            f"{model if baseline == 'pieces' else 'an unspecified baseline'} does not weight plots",
-            where="working",
-            mend='leave working= out, or use model="grouped" or "logistic"',
-        )
-    if baseline != "pieces":
-        return _unspecified(intervals, formula, model, cluster, strata, pieces, baseline)
-    if model == "mixed":
-        return _mixed(intervals, formula, cluster, strata, at, pieces, window, random, points, restricted)
-    if model == "grouped":
-        from survivor.models.grouped import fit_grouped
-
-        return fit_grouped(intervals, formula, cluster=cluster, strata=strata, pieces=pieces, working=working)
-    if pieces is not None:
-        raise ModelError(
-            f"{model} has no pieces", where="pieces", mend='leave pieces= out or use model="grouped"'
-        )
-    if model == "cox":
-        from survivor.models.cox import fit_cox
-
-        return fit_cox(intervals, formula, cluster=cluster, strata=strata)
-    if model == "logistic":
-        from survivor.models.logistic import fit_logistic
-
-        if at is None:
-            raise ModelError("the logistic model needs a day", where="at", mend="for example at=365")
-        return fit_logistic(
-            intervals, formula, cluster=cluster, strata=strata, at=at, window=window, working=working
-        )
-    raise ModelError(f"no model {model!r}", where="model", mend='use "grouped", "cox", "logistic" or "mixed"')
+    own = {option.name for option in fields(kind)}
+    for name in _REFUSALS:
+        if name in used and name not in own:
+            raise _refused(name, model)
+    return kind(**{name: given.get(name, _USUAL[name]) for name in own})
 
 
-def _unspecified(
-    intervals: pd.DataFrame,
-    formula: str,
-    model: Model,
-    cluster: str | Sequence[str] | None,
-    strata: str | Sequence[str] | None,
-    pieces: Sequence[float] | SeasonPieces | DayPieces | None,
-    baseline: Baseline,
-) -> Fit:
-    if baseline != "unspecified":
-        raise ModelError(f"no baseline {baseline!r}", where="baseline", mend='use "pieces" or "unspecified"')
-    if model != "grouped":
-        raise ModelError(
-            f"{model} has no baseline to choose", where="baseline", mend='leave it out or use model="grouped"'
-        )
-    if pieces is not None:
-        raise ModelError(
-            "an unspecified baseline has no pieces", where="pieces", mend="leave out pieces= or baseline="
-        )
-    from survivor.models.unspecified import fit_unspecified
-
-    return fit_unspecified(intervals, formula, cluster=cluster, strata=strata)
+def _same(value: Any, usual: Any) -> bool:
+    """Whether an argument is as when nobody gives it; arrays and lists never are."""
+    return value is usual or (isinstance(value, str | int | float) and bool(value == usual))
 
 
-def _mixed(
-    intervals: pd.DataFrame,
-    formula: str,
-    cluster: str | Sequence[str] | None,
-    strata: str | Sequence[str] | None,
-    at: float | None,
-    pieces: Sequence[float] | SeasonPieces | DayPieces | None,
-    window: float,
-    random: str | None,
-    points: int | Sequence[int],
-    restricted: bool,
-) -> Fit:
-    if at is not None and pieces is not None:
-        raise ModelError("odds at one day have no pieces", where="pieces", mend="leave out pieces= or at=")
-    from survivor.models.mixed import fit_mixed
-
-    return fit_mixed(
-        intervals,
-        formula,
-        cluster=cluster,
-        strata=strata,
-        at=at,
-        pieces=pieces,
-        window=window,
-        random=random,
-        points=points,
-        restricted=restricted,
-    )
+def _refused(argument: str, model: str) -> ModelError:
+    what, mend = _REFUSALS[argument]
+    return ModelError(what.format(model), where=argument, mend=mend)

@@ -16,16 +16,12 @@ it, the hazard there is infinite: everybody still alive dies.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
 
 import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
 
-from survivor.intervals import Codes, sum_by
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from survivor.arrays import Codes, Flags, Floats
+from survivor.intervals import row_codes, sum_by
 
 _SAME = 1e-9  # counts that differ by less are equal
 
@@ -48,20 +44,16 @@ class Watched:
 
     def pick(self, rows: Flags | Codes) -> Watched:
         """Only these rows."""
-        return Watched(
-            self.columns[rows],
-            self.stratum[rows],
-            self.start[rows],
-            self.stop[rows],
-            self.at_risk[rows],
-            self.died[rows],
-            self.cluster[rows],
-        )
+        return Watched(*(getattr(self, each.name)[rows] for each in fields(self)))
 
     def kinds(self) -> Codes:
         """Code of each row's stratum and columns."""
-        key = pd.DataFrame(np.column_stack([self.stratum, self.columns]))
-        return np.asarray(key.groupby(list(key.columns), sort=False).ngroup(), dtype=np.intp)
+        return row_codes([self.stratum, *self.columns.T], in_order=False)[0]
+
+    def joined(self, codes: Codes, first: Codes) -> Watched:
+        """Rows of one code as one, like the first of them."""
+        at_risk, died = (sum_by(codes, counts, len(first)) for counts in (self.at_risk, self.died))
+        return replace(self.pick(first), at_risk=at_risk, died=died)
 
 
 @dataclass(frozen=True)
@@ -108,15 +100,8 @@ def innermost_of(rows: Watched) -> Innermost:
 def _joined(
     rows: Watched, first: Codes, last: Codes, left: Floats, right: Floats, endless: Floats
 ) -> Innermost:
-    key = pd.DataFrame({"kind": rows.kinds(), "first": first, "last": last, "cluster": rows.cluster})
-    codes = np.asarray(key.groupby(list(key.columns), sort=False).ngroup(), dtype=np.intp)
-    count = int(codes.max(initial=-1)) + 1
-    one = np.full(count, len(codes), dtype=np.intp)
-    np.minimum.at(one, codes, np.arange(len(codes)))
-    joined = rows.pick(one)
-    at_risk, died = sum_by(codes, rows.at_risk, count), sum_by(codes, rows.died, count)
-    joined = Watched(joined.columns, joined.stratum, joined.start, joined.stop, at_risk, died, joined.cluster)
-    return Innermost(left, right, joined, first[one], last[one], endless)
+    codes, one = row_codes([rows.kinds(), first, last, rows.cluster], in_order=False)
+    return Innermost(left, right, rows.joined(codes, one), first[one], last[one], endless)
 
 
 def _blocks(rows: Watched) -> tuple[Floats, Floats, Flags]:

@@ -21,17 +21,19 @@ Dear and Zhao (1994), Biometrics 50, 842-846 (jackknife of clustered survival).
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy import sparse, stats
+from scipy import sparse
 from scipy.sparse.csgraph import connected_components
 
-from survivor.intervals import Codes
-from survivor.models.clusters import WaldTest, squared_length
-from survivor.models.partial import Floats, Maximum, RiskSets, evaluate, maximise
+from survivor.arrays import Codes, Floats
+from survivor.limits import Errors, floored
+from survivor.models.clusters import WaldTest, hotelling
+from survivor.models.partial import Maximum, RiskSets, by_stratum, evaluate, maximise
+from survivor.words import term_words
 
 # Clusters times rows up to which every refit is carried to its end; beyond it one
 # Newton step each, on the strata of the cluster alone (differs by order 1 / clusters squared).
@@ -74,11 +76,24 @@ class Groups:
     df_average: float
     counted: tuple[int, int, int]
 
+    def scaled(self, change: Floats, inside: Floats) -> Floats:
+        """Scale changes of averages without each cluster, shape (G, m), so that their squares add up.
+
+        ``inside`` is the part of each that comes through columns varying within clusters: it
+        counts as those columns do, the rest as what is compared between clusters does.
+        """
+        between: Floats = np.sqrt(self.factor)[:, None] * (change - inside)
+        return np.asarray(between + np.sqrt(1 - 1 / self.count) * inside)
+
+    @property
+    def alone(self) -> NDArray[np.bool_]:
+        """Whether each cluster is the only one of its block, shape (G,)."""
+        return np.asarray(np.bincount(self.block)[self.block] == 1)
+
     @property
     def scales(self) -> Floats:
         """Root of what each change counts, shape (G, q)."""
-        found: Floats = np.sqrt(np.where(self.within, 1 - 1 / self.count, self.factor[:, None]))
-        return found
+        return np.sqrt(np.where(self.within, 1 - 1 / self.count, self.factor[:, None]))
 
 
 def groups(sets: RiskSets) -> Groups:
@@ -122,8 +137,7 @@ def _range(columns: Floats, codes: Codes, levels: int) -> Floats:
     high, low = np.full((levels, columns.shape[1]), -np.inf), np.full((levels, columns.shape[1]), np.inf)
     np.maximum.at(high, codes, columns)
     np.minimum.at(low, codes, columns)
-    found: Floats = np.where(np.isfinite(high), high - low, 0.0)
-    return found
+    return np.where(np.isfinite(high), high - low, 0.0)
 
 
 @dataclass(frozen=True)
@@ -153,19 +167,54 @@ class Deletions:
     def covariance(self, estimate: Floats) -> Floats:
         """Covariance of the coefficients, shape (q, q); NaN where a refit has none."""
         change = np.where(self.known, self.beta - estimate, np.nan) * self.groups.scales
-        found: Floats = change.T @ change
-        return found
+        return change.T @ change
 
-    def wald(self, terms: Sequence[int], estimate: Floats) -> WaldTest:
+    def errors(self, estimate: Floats, independent: Floats) -> Errors:
+        """Return what limits rest on; ``independent``: the covariance were rows independent."""
+        return floored(self.covariance(estimate), self.groups.df, independent)
+
+    def of_sums(self, picks: Floats, estimate: Floats, independent: Floats) -> Errors:
+        """Return what limits of combinations of coefficients rest on: the fewest df of their terms."""
+        used, each = picks != 0, self.covariance(estimate)
+        covariance = picks @ np.nan_to_num(each) @ picks.T
+        lost = used[:, np.isnan(np.diag(each))].any(axis=1)
+        covariance[lost] = covariance[:, lost] = np.nan
+        df = np.min(np.where(used, self.groups.df, np.inf), axis=1, initial=np.inf)
+        return floored(covariance, np.where(used.any(axis=1), df, np.nan), picks @ independent @ picks.T)
+
+    def said(self, terms: Sequence[str], what: str, strata: str, how: str = "") -> list[str]:
+        """Sentences on where limits come from, and which terms have none.
+
+        ``what`` is the name of a cluster, ``strata`` what each of its strata takes a degree of
+        freedom for (empty: one in all), ``how`` each refit was made.
+        """
+        groups = self.groups
+        clusters, blocks, columns = groups.counted
+        count = f"{clusters} {what}s less {f'{blocks} {strata}' if strata else 1}"
+        if columns:
+            count += f" less {columns} columns constant within a {what}"
+        sentences = [f"limits by leaving out one {what} at a time ({groups.count} {what}s{how})"]
+        if not groups.within.all():
+            sentences.append(f"limits of terms constant within a {what} by t on {count}")
+        if groups.within.any():
+            sentences.append(
+                f"limits of terms that vary within a {what} by t on the {what}s in which they do, less 1"
+            )
+        for term, df, lost in zip(terms, groups.df, (~self.known).sum(axis=0), strict=True):
+            if np.isnan(df):
+                sentences.append(f"no limits for {term_words(term)}: no degree of freedom is left")
+            if lost:
+                sentences.append(
+                    f"no limits for {term_words(term)}: it has no finite estimate without one {what} "
+                    f"({lost} such {what}s)"
+                )
+        return sentences
+
+    def wald(self, terms: Sequence[int], estimate: Floats, independent: Floats) -> WaldTest:
         """F test that the coefficients at these places are zero: Hotelling's, on the fewest df."""
-        places, count = list(terms), len(terms)
-        df = float(np.min(self.groups.df[places]))
-        value, covariance = estimate[places], self.covariance(estimate)[np.ix_(places, places)]
-        df2 = df - count + 1
-        if not df2 > 0:
-            return WaldTest(np.nan, count, df2, np.nan)
-        statistic = squared_length(value, covariance) * df2 / (df * count)
-        return WaldTest(statistic, count, df2, float(stats.f.sf(statistic, count, df2)))
+        places = np.ix_(list(terms), list(terms))
+        df = float(np.min(self.groups.df[list(terms)]))
+        return hotelling(estimate[list(terms)], self.covariance(estimate)[places], df, independent[places])
 
 
 def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_REFITS) -> Deletions:
@@ -180,26 +229,26 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
     full_refits
         Clusters times rows up to which each refit is carried to its end.
     """
-    found = groups(sets)
-    beta = np.tile(estimate.beta, (found.count, 1))
-    known = np.ones(beta.shape, dtype=bool)
+    layout = groups(sets)
+    beta = np.tile(estimate.beta, (layout.count, 1))
+    finite = np.ones(beta.shape, dtype=bool)
     flat: dict[int, Floats] = {}
-    full = found.count * len(sets.columns) <= full_refits
+    full = layout.count * len(sets.columns) <= full_refits
     if not beta.shape[1]:
-        return Deletions(found, beta, known, flat, full)
+        return Deletions(layout, beta, finite, flat, full)
     if full:
-        whole = list(range(found.count))
+        whole = list(range(layout.count))
     else:
-        steps, whole = _one_step_each(sets, found, estimate)
+        steps, whole = _one_step_each(sets, layout, estimate)
         beta += steps
     for cluster in whole:
         refit = maximise(sets.without(cluster), estimate.beta)
         # Where one term runs away the others have long come to rest.
         beta[cluster] = refit.beta
-        known[cluster] = refit.known & (refit.settled or bool(refit.runaway.any()))
+        finite[cluster] = refit.known & (refit.settled or bool(refit.divergent.any()))
         if refit.flat.shape[1]:
             flat[cluster] = refit.flat
-    return Deletions(found, beta, known, flat, full)
+    return Deletions(layout, beta, finite, flat, full)
 
 
 def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Floats, list[int]]:
@@ -207,6 +256,19 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
     steps = np.zeros((found.count, len(estimate.beta)))
     long: list[int] = []
     unit = np.sqrt(np.maximum(np.diag(estimate.at.information), 1e-300))
+    if apart(sets, found):
+        all_gradient, all_information, _ = by_stratum(sets, estimate.beta)
+        for several, strata, left_in in rounds(sets):
+            gradients, informations, _ = by_stratum(left_in, estimate.beta)
+            gradient = estimate.at.gradient - all_gradient[strata] + gradients[strata]
+            each = estimate.at.information - all_information[strata] + informations[strata]
+            left, whole = np.einsum("gqq->gq", each), np.diag(estimate.at.information)
+            inverse = np.linalg.pinv(each / np.outer(unit, unit), hermitian=True)
+            own = np.einsum("gpq,gq->gp", inverse, gradient / unit) / unit
+            far = (left < _LEAST_LEFT * whole).any(axis=1) | (np.sum(gradient * own, axis=1) > _LONG_STEP)
+            steps[several] = np.where(far[:, None], 0.0, own)
+            long += several[far].tolist()
+        return steps, sorted(long)
     for rows, clusters in blocks(sets, found):
         all_rows = evaluate(rows, estimate.beta)
         for cluster in clusters:
@@ -223,6 +285,32 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
                 long.append(cluster)
                 steps[cluster] = 0.0
     return steps, long
+
+
+def apart(sets: RiskSets, found: Groups) -> bool:
+    """Whether every cluster lies within one stratum."""
+    return int(found.block.max()) == int(sets.strata.max())
+
+
+def rounds(sets: RiskSets) -> Iterator[tuple[Codes, Codes, RiskSets]]:
+    """Leave out one cluster of every stratum at a time, where each lies within one: few rounds for many.
+
+    Yields
+    ------
+    clusters, strata, rest
+        The clusters left out, the stratum of each, and the rows without them.
+    """
+    stratum = np.empty(int(sets.cluster.max()) + 1, dtype=np.intp)
+    stratum[sets.cluster] = sets.strata
+    order = np.argsort(stratum, kind="stable")
+    first = np.searchsorted(stratum[order], np.arange(int(stratum.max()) + 1))
+    rank = np.empty(len(stratum), dtype=np.intp)
+    rank[order] = np.arange(len(order)) - first[stratum[order]]
+    for number in range(int(rank.max()) + 1):
+        kept = rank[sets.cluster] != number
+        clusters = np.flatnonzero(rank == number).astype(np.intp)
+        rest = replace(sets, at_risk=sets.at_risk * kept, died=sets.died * kept)
+        yield clusters, stratum[clusters], rest
 
 
 def blocks(sets: RiskSets, found: Groups) -> Iterator[tuple[RiskSets, list[int]]]:

@@ -12,34 +12,42 @@ with irregular visits it is a composite link in the sense of Thompson and Baker
 (1981), Applied Statistics 30, 125-131. Fitted by Fisher scoring with the strata
 levels as a border of the information, and by Newton's steps near the maximum; the
 information that is given back is the expected one.
+
+With the link ``logit`` the same climb fits odds at one moment: ``d`` of ``n`` are counted, with
+log odds ``level + x beta``, there is one piece, and ``H`` stands for the log odds.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, fields, replace
+from typing import Any, Self
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import sparse
-from scipy.special import gammaln
+from scipy.special import expit
 
+from survivor.arrays import Codes, Flags, Floats
+from survivor.climbing import CONVERGED, MOST_STEPS, Curvature, climb
 from survivor.errors import ModelError
-from survivor.intervals import sum_by
-from survivor.models.clusters import Bread, bread_of
-from survivor.models.learnt import Steps, learn, times
-from survivor.models.runaway import FAR, errors_from, range_within, runs_away
+from survivor.intervals import log_ways, sum_by
+from survivor.models.clusters import Bread, Kind, Sandwich, bread_of, by_cluster, sandwich
+from survivor.models.quadrature import Link
+from survivor.models.separation import (
+    FAR,
+    diverges,
+    errors_from,
+    no_finite_estimate,
+    range_within,
+    refuse_no_deaths,
+)
+from survivor.words import term_words
 
-Floats = NDArray[np.float64]
-Codes = NDArray[np.intp]
-
-_STEPS = 100
 _NEAR = (
     1.0  # squared length of the last step, in units of standard errors, from which Newton's steps are safe
 )
 _LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvature is learnt from the steps
-_CONVERGED = 1e-18  # squared length of the step in units of standard errors
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
-_RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to nought
 
 
 class NoFiniteBaseline(ModelError):
@@ -61,7 +69,8 @@ class Rows:
     (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``varying`` (n, K, r)
     covariates that differ between the pieces of a row, or None; ``names`` of the q + r
     covariates; ``weight`` (n,) that the log-likelihood of each row, and with it its score
-    and information, is multiplied by, or None.
+    and information, is multiplied by, or None. With the ``link`` ``logit`` ``died`` stands for
+    whatever is counted and ``lengths`` are ones, shape (n, 1).
     """
 
     columns: Floats
@@ -72,6 +81,7 @@ class Rows:
     names: tuple[str, ...] = ()
     varying: Floats | None = None
     weight: Floats | None = None
+    link: Link = "hazard"
 
     @property
     def weighted(self) -> tuple[Floats, Floats]:
@@ -91,6 +101,30 @@ class Rows:
         varying = 0 if self.varying is None else self.varying.shape[2]
         return int(self.columns.shape[1] + varying)
 
+    @property
+    def model(self) -> str:
+        """What an error calls the model."""
+        return "logistic model" if self.link == "logit" else "grouped model"
+
+    def pick(self, rows: Flags | Codes, stratum: Codes) -> Self:
+        """Only these rows, in other strata."""
+        parts = {field.name: getattr(self, field.name) for field in fields(self)}
+        arrays: dict[str, Any] = {
+            name: part[rows] for name, part in parts.items() if isinstance(part, np.ndarray)
+        }
+        return replace(self, **(arrays | {"stratum": stratum}))
+
+    def start(self) -> Floats:
+        """Levels from the counts of each stratum, all else nought: shape (S + K - 1 + q + r,)."""
+        at_risk, died = self.weighted
+        counted = sum_by(self.stratum, died)
+        if self.link == "logit":
+            level = np.log((counted + 0.5) / (sum_by(self.stratum, at_risk) - counted + 0.5))
+        else:
+            time = sum_by(self.stratum, at_risk * self.lengths.sum(axis=1))
+            level = np.log((counted + 0.5) / (time + 0.5 * time.sum() / max(counted.sum(), 0.5)))
+        return np.concatenate([level, np.zeros(self.lengths.shape[1] - 1 + self.covariates)])
+
 
 @dataclass(frozen=True)
 class Solution:
@@ -108,7 +142,7 @@ class Solution:
         its derivative in the common parameters, shape (n, K - 1 + q + r).
     score, weight
         Score and expected information weight of each row, shape (n,).
-    runaway
+    divergent
         Index of a piece whose hazard runs to zero, or None.
     """
 
@@ -121,7 +155,8 @@ class Solution:
     score: Floats
     weight: Floats
     steps: int
-    runaway: int | None = None
+    divergent: int | None = None
+    link: Link = "hazard"
 
     @property
     def parameters(self) -> Floats:
@@ -129,7 +164,7 @@ class Solution:
         return np.concatenate([self.level, self.alpha, self.beta])
 
 
-def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERGED) -> Solution:
+def solve(data: Rows, start: Floats | None = None, converged: float = CONVERGED) -> Solution:
     """Maximise the grouped likelihood.
 
     Parameters
@@ -137,7 +172,7 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
     data
         The rows.
     start
-        Where to start from: a solution with as many levels, pieces and columns.
+        Parameters to start from; None: ``Rows.start``.
     converged
         Squared length of a step, in units of standard errors, at which to stop.
 
@@ -149,63 +184,63 @@ def solve(data: Rows, start: Solution | None = None, converged: float = _CONVERG
         the pieces of the baseline; ``NoFiniteBaseline`` where only the baseline has no
         finite estimate.
     """
-    if data.died.sum() == 0:
-        raise ModelError(
-            "nobody died, so there is no hazard to compare", where="grouped model", mend="see the curves"
-        )
+    if data.link == "hazard":
+        refuse_no_deaths(data.died, data.model)
     # Any constant scale of time moves only the levels; one near the data keeps exp() tame.
     scale = data.lengths.sum(axis=1).mean()
     lengths = data.lengths / scale
-    if start is None:
-        at_risk, died = data.weighted
-        time = sum_by(data.stratum, at_risk * lengths.sum(axis=1))
-        deaths = sum_by(data.stratum, died)
-        level = np.log((deaths + 0.5) / (time + 0.5 * time.sum() / deaths.sum()))
-        common = np.zeros(lengths.shape[1] - 1 + data.covariates)
-    else:
-        level, common = start.level + np.log(scale), np.concatenate([start.alpha, start.beta])
-    to_strata, spread = _indicator(data), _spread(data)
-    later = lengths.shape[1] - 1
+    level, common = np.split(data.start() if start is None else start, [data.strata])
+    level = level + np.log(scale)
+    way = _Way(data, lengths, _indicator(data), _spread(data))
     state = _evaluate(level, common, data, lengths)
-    _refuse_flat(state, data, to_strata)
-    learnt: Steps = ()
-    moved = before = np.zeros(len(level) + len(common))
-    gain = np.inf
-    for step_number in range(1, _STEPS + 1):
-        score = np.concatenate([to_strata @ (state.score * state.hazard), state.score @ state.rows])
-        if step_number > _LEARN_FROM:
-            learnt = learn(learnt, moved, before - score)
-        step = _newton(state, data, to_strata, score) if gain < _NEAR else None
-        if step is None:
-            step = times(_expected(state, to_strata), score[None], learnt)[0]
-        gain = float(score @ step)
-        step_level, step_common = step[: len(level)], step[len(level) :]
-        # Expected information can overshoot far from the maximum: halve until the likelihood rises.
-        size = 1.0
-        while True:
-            trial = _evaluate(level + size * step_level, common + size * step_common, data, lengths)
-            if trial.value >= state.value - 1e-10 * abs(state.value) or size < 1e-8:
-                break
-            size /= 2
-        level, common, state = level + size * step_level, common + size * step_common, trial
-        moved, before = size * step, score
-        if gain * size < converged:
-            break
-        runaway = _runaway(common[:later])
-        if runaway is not None:
-            if has_deaths(data.lengths, data.died, runaway):
-                raise NoFiniteBaseline("grouped model")
-            return _solution(level, common, state, data, scale, step_number, runaway)
-        if (np.abs(common[later:]) * spread).max(initial=0.0) > FAR:
-            error = errors_from(_expected(state, to_strata).common)[later:]
-            _refuse_runaway(common[later:], spread, error, data.names)
-    else:
+    if data.link == "hazard":
+        _refuse_flat(state, data, way.to_strata)
+    climbed = climb(state, way.step, way.reach, converged=converged)
+    if not climbed.settled:
         raise ModelError(
-            f"the fit did not settle in {_STEPS} steps",
-            where="grouped model",
+            f"the fit did not settle in {MOST_STEPS} steps",
+            where=data.model,
             mend="use fewer terms or pieces",
         )
-    return _solution(level, common, state, data, scale, step_number, None)
+    divergent = _divergent(climbed.at.common[: way.later])
+    return _solution(climbed.at, data, scale, climbed.steps, divergent)
+
+
+class _Way:
+    """The steps of one climb, and what it learns on the way."""
+
+    def __init__(self, data: Rows, lengths: Floats, to_strata: sparse.csr_array, spread: Floats) -> None:
+        self.data, self.lengths, self.to_strata, self.spread = data, lengths, to_strata, spread
+        self.later = lengths.shape[1] - 1
+        self._curvature, self._steps, self._gain = Curvature(), 0, np.inf
+        self._before: tuple[Floats, Floats] | None = None
+
+    def reach(self, now: _State, step: Floats, part: float) -> _State:
+        level, common = np.split(part * step, [len(now.level)])
+        return _evaluate(now.level + level, now.common + common, self.data, self.lengths)
+
+    def step(self, now: _State) -> tuple[Floats, float] | None:
+        """Step by the expected information, or Newton's near the maximum; None where a piece runs away."""
+        data = self.data
+        divergent = _divergent(now.common[: self.later])
+        if divergent is not None:
+            if has_deaths(data.lengths, data.died, divergent):
+                raise NoFiniteBaseline("grouped model")
+            return None
+        beta = now.common[self.later :]
+        if (np.abs(beta) * self.spread).max(initial=0.0) > FAR:
+            error = errors_from(_expected(now, self.to_strata).common)[self.later :]
+            _refuse_divergence(beta, self.spread, error, data)
+        score = np.concatenate([self.to_strata @ (now.score * now.hazard), now.score @ now.rows])
+        place = np.concatenate([now.level, now.common])
+        if self._before is not None and self._steps >= _LEARN_FROM:
+            self._curvature.learn(place - self._before[0], self._before[1] - score)
+        self._before, self._steps = (place, score), self._steps + 1
+        step = _newton(now, data, self.to_strata, score) if self._gain < _NEAR else None
+        if step is None:
+            step = self._curvature.inverse_times(_expected(now, self.to_strata).times, score[None])[0]
+        self._gain = float(score @ step)
+        return step, self._gain
 
 
 def read_rows(data: Rows, found: Solution) -> Solution:
@@ -213,11 +248,13 @@ def read_rows(data: Rows, found: Solution) -> Solution:
     scale = data.lengths.sum(axis=1).mean()
     level, common = found.level + np.log(scale), np.concatenate([found.alpha, found.beta])
     state = _evaluate(level, common, data, data.lengths / scale)
-    return _solution(level, common, state, data, scale, found.steps, found.runaway)
+    return _solution(state, data, scale, found.steps, found.divergent)
 
 
 @dataclass(frozen=True)
 class _State:
+    level: Floats
+    common: Floats
     value: float
     hazard: Floats
     rows: Floats
@@ -232,6 +269,13 @@ def _indicator(data: Rows) -> sparse.csr_array:
 
 
 def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _State:
+    at_risk, died = data.weighted
+    if data.link == "logit":
+        linear = level[data.stratum] + data.columns @ common
+        value = float(np.sum(died * linear - at_risk * np.logaddexp(0.0, linear)))
+        share, ones = expit(linear), np.ones(len(linear))
+        spread = at_risk * share * expit(-linear)
+        return _State(level, common, value, ones, data.columns, died - at_risk * share, spread)
     later, fixed = lengths.shape[1] - 1, data.columns.shape[1]
     alpha = np.concatenate([[0.0], common[:later]])
     relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[later : later + fixed], -60, 60))
@@ -241,12 +285,11 @@ def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _St
         by_piece *= np.exp(np.clip(data.varying @ common[later + fixed :], -60, 60))
         moved.append(np.einsum("nk,nkr->nr", by_piece, data.varying))
     hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
-    at_risk, died = data.weighted
     value = float(np.sum(died * np.log(-np.expm1(-hazard))) - (at_risk - died) @ hazard)
     rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved])
     odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
     # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
-    return _State(value, hazard, rows, died * odds - (at_risk - died), at_risk * odds)
+    return _State(level, common, value, hazard, rows, died * odds - (at_risk - died), at_risk * odds)
 
 
 def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None:
@@ -262,7 +305,8 @@ def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None
         share = np.abs(vectors[len(scale) - data.covariates :, 0])
         named = [name for name, part in zip(data.names, share, strict=False) if part > 0.1 * share.max()]
         raise ModelError(
-            f"{', '.join(named) or 'a term'} cannot be told apart from the pieces of the baseline",
+            f"{', '.join(map(term_words, named)) or 'a term'} cannot be told apart from the "
+            "pieces of the baseline",
             where="grouped model",
             mend="leave the term out, or use fewer pieces (pieces= in days)",
         )
@@ -282,7 +326,7 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
     The second derivatives of H are its parts in each piece again: H twice in the level,
     ``rows`` in the level and another, and in later pieces and columns those below.
     """
-    if data.varying is not None:
+    if data.varying is not None or data.link == "logit":
         return None
     at_risk, died = data.weighted
     odds = state.weight / at_risk
@@ -299,7 +343,8 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
     common[:later, later:] -= by_column[:later]
     common[later:, :later] -= by_column[:later].T
     common[later:, later:] -= by_column[later:]
-    step = times(bread_of(level, to_strata @ (off[:, None] * state.rows), common), score[None])[0]
+    bread = bread_of(level, to_strata @ (off[:, None] * state.rows), common)
+    step: Floats = np.hstack(bread.times(score[None]))[0]
     return step if score @ step > 0 else None
 
 
@@ -311,10 +356,10 @@ def _spread(data: Rows) -> Floats:
     return np.concatenate([spread, np.ptp(data.varying, axis=(0, 1))])
 
 
-def _runaway(later: Floats) -> int | None:
+def _divergent(later: Floats) -> int | None:
     """Place of a piece whose hazard runs to zero, from the log ratios of the later pieces to the first."""
     alpha = np.concatenate([[0.0], later])
-    return int(np.argmin(alpha)) if np.ptp(alpha) > _RUNAWAY else None
+    return int(np.argmin(alpha)) if np.ptp(alpha) > _DIVERGENT else None
 
 
 def has_deaths(lengths: Floats, died: Floats, piece: int) -> bool:
@@ -323,34 +368,42 @@ def has_deaths(lengths: Floats, died: Floats, piece: int) -> bool:
     return bool((died[~elsewhere.any(axis=1)] > 0).any())
 
 
-def _refuse_runaway(beta: Floats, spread: Floats, error: Floats, names: tuple[str, ...]) -> None:
-    gone = runs_away(beta, spread, error)
+def _refuse_divergence(beta: Floats, spread: Floats, error: Floats, data: Rows) -> None:
+    gone = diverges(beta, spread, error)
     if gone.any():
         worst = int(np.argmax(np.where(gone, np.abs(beta) * spread, 0.0)))
-        name = names[worst] if worst < len(names) else f"column {worst}"
-        raise ModelError(
-            f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
-            where="grouped model",
-            mend="join that level with another, leave the term out, or read its survival from the curves",
+        name = data.names[worst] if worst < len(data.names) else f"column {worst}"
+        who = (
+            "everybody is alive, or everybody dead" if data.link == "logit" else "nobody, or everybody, died"
         )
+        raise no_finite_estimate([name], data.model, who)
 
 
-def _solution(
-    level: Floats, common: Floats, state: _State, data: Rows, scale: float, steps: int, runaway: int | None
-) -> Solution:
+def _solution(state: _State, data: Rows, scale: float, steps: int, divergent: int | None) -> Solution:
     pieces = data.lengths.shape[1]
-    alive = data.at_risk - data.died
-    ways = gammaln(data.at_risk + 1) - gammaln(data.died + 1) - gammaln(alive + 1)
-    constant = float(np.sum(ways if data.weight is None else data.weight * ways))
+    constant = log_ways(data.at_risk, data.died, data.weight)
     return Solution(
-        level - np.log(scale),
-        common[: pieces - 1],
-        common[pieces - 1 :],
+        state.level - np.log(scale),
+        state.common[: pieces - 1],
+        state.common[pieces - 1 :],
         state.value + constant,
         state.hazard,
         state.rows,
         state.score,
         state.weight,
         steps,
-        runaway,
+        divergent,
+        data.link,
     )
+
+
+def covariance_by(codes: Codes, clusters: int, data: Rows, solution: Solution, kind: Kind) -> Sandwich:
+    """Covariance by cluster; strata are a border where every cluster lies within one."""
+    stratum = np.empty(clusters, dtype=np.intp)
+    stratum[codes] = data.stratum
+    if np.array_equal(stratum[codes], data.stratum):
+        local = np.column_stack([solution.hazard, solution.rows])
+        return sandwich(*by_cluster(codes, clusters, local, solution.score, solution.weight), kind, stratum)
+    levels = (data.stratum[:, None] == np.arange(data.strata)) * solution.hazard[:, None]
+    local = np.hstack([levels, solution.rows])
+    return sandwich(*by_cluster(codes, clusters, local, solution.score, solution.weight), kind)

@@ -10,20 +10,18 @@ parameters only, so that cost grows with rows and not with the square of the str
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import gammaln
 
-from survivor.intervals import sum_by
+from survivor.arrays import Codes, Floats
+from survivor.intervals import log_ways, row_codes, sum_by
 from survivor.models.clusters import Bread, bread_of
-from survivor.models.quadrature import Integral, Nodes, Peak, Tree, integrate
-from survivor.models.row_terms import Counts, Floats, Link
-from survivor.models.runaway import range_within
-
-Codes = NDArray[np.intp]
+from survivor.models.likelihood import Rows
+from survivor.models.quadrature import Counts, Integral, Nodes, Peak, Tree, integrate
+from survivor.models.separation import range_within
 
 _BLOCK_ROWS = 30_000  # rows worked on at once: few enough to stay in a processor's cache
 _REACH = 60.0
@@ -31,41 +29,26 @@ _DIFFERENCE = 1e-4  # step of the differences of the gradient, on the scale of t
 
 
 @dataclass(frozen=True)
-class MixedRows:
-    """Data of a mixed model, n rows.
+class MixedRows(Rows):
+    """Rows of a mixed model: ``groups`` codes of the nested groups, outermost first, shape (n, L).
 
-    Attributes
-    ----------
-    columns
-        Covariates, shape (n, q).
-    lengths
-        Days in each piece of the baseline, shape (n, K); ones, shape (n, 1), for odds.
-    stratum
-        Codes 0 to S - 1.
-    groups
-        Codes of the nested groups, outermost first, shape (n, L); an inner code
-        belongs to one outer code.
-    at_risk, died
-        Counts; for odds ``died`` is the number counted, whatever it stands for.
-    link
-        ``hazard`` or ``logit``.
-    names
-        Of the columns.
+    An inner code belongs to one outer code.
     """
 
-    columns: Floats
-    lengths: Floats
-    stratum: Codes
-    groups: Codes
-    at_risk: Floats
-    died: Floats
-    link: Link = "hazard"
-    names: tuple[str, ...] = ()
+    groups: Codes = field(kw_only=True)
 
-    @property
-    def strata(self) -> int:
-        """Number of strata."""
-        return int(self.stratum.max()) + 1
+    def joined(self) -> MixedRows:
+        """Join rows alike in all that the likelihood reads: it does not change.
+
+        Rows that lie within pieces without a hazard say nothing and are left out.
+        """
+        tells = np.flatnonzero(self.lengths.any(axis=1))
+        rows = self.pick(tells, self.stratum[tells])
+        key, first = row_codes(
+            [*rows.groups.T, rows.stratum, *rows.columns.T, *rows.lengths.T], in_order=False
+        )
+        at_risk, died = sum_by(key, rows.at_risk), sum_by(key, rows.died)
+        return replace(rows.pick(first, rows.stratum[first]), at_risk=at_risk, died=died)
 
 
 @dataclass(frozen=True)
@@ -141,10 +124,7 @@ class Likelihood:
         return Parameters(np.empty(0), np.concatenate([alpha, level, beta]), sd)
 
     def evaluate(
-        self,
-        at: Parameters,
-        nodes: Sequence[Nodes],
-        start: Sequence[Peak] | None = None,
+        self, at: Parameters, nodes: Sequence[Nodes], start: Sequence[Peak] | None = None
     ) -> Evaluation:
         """Value and gradient; ``start`` gives modes to start from."""
         value = 0.0
@@ -167,8 +147,7 @@ class Likelihood:
 
     def _later(self, at: Parameters) -> Floats:
         """Ratios of the later pieces to the first, kept from overflow on a long trial step."""
-        found: Floats = np.exp(np.clip(at.common[: self.pieces - 1], -_REACH, _REACH))
-        return found
+        return np.exp(np.clip(at.common[: self.pieces - 1], -_REACH, _REACH))
 
     def _predictor(self, block: _Block, at: Parameters) -> tuple[Floats, Floats]:
         """Predictor without effects, and the length of each row weighted by the baseline."""
@@ -302,7 +281,7 @@ def likelihood(rows: MixedRows) -> Likelihood:
                 Tree((*nested, inside[-1]), high - low),
             )
         )
-    constant = float(np.sum(gammaln(at_risk + 1) - gammaln(died + 1) - gammaln(at_risk - died + 1)))
+    constant = log_ways(at_risk, died)
     scale = np.concatenate([np.ones(pieces - 1), reach])
     return Likelihood(tuple(blocks), rows.strata if bordered else 0, pieces, scale, constant, groups.shape[1])
 

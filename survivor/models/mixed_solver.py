@@ -10,34 +10,32 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survivor.arrays import Flags, Floats
+from survivor.climbing import CONVERGED, halved
 from survivor.errors import ModelError
-from survivor.intervals import sum_by
 from survivor.models.clusters import Bread
 from survivor.models.mixed_likelihood import Evaluation, Likelihood, MixedRows, Parameters, likelihood
 from survivor.models.quadrature import Nodes, hermite
-from survivor.models.row_terms import Floats
-from survivor.models.runaway import FAR, errors_from, runs_away
-
-Mask = NDArray[np.bool_]
+from survivor.models.separation import FAR, diverges, errors_from, no_finite_estimate
 
 _STEPS = 200
-_CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_NEAR = 1e-8  # from here the observed information is worth its cost
+_NEAR = 1e-8  # squared length of a step from which the observed information is worth its cost
 _PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared with others
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
-_RUNAWAY = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to nought
 _LEAST_EIGENVALUE = 0.2
 _PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
 
 
-class PieceRunsAway(ModelError):
+class PieceDiverges(ModelError):
     """The hazard of one piece of the baseline runs to zero: it has to be joined to a neighbour."""
 
     def __init__(self, piece: int) -> None:
@@ -74,8 +72,8 @@ class Solution:
 
     at: Parameters
     log_likelihood: float
-    free: Mask
-    at_zero: Mask
+    free: Flags
+    at_zero: Flags
     bread: Bread | None
     border: int
     pieces: int
@@ -109,10 +107,15 @@ class Solution:
         """Standard deviation of each level of effects, outermost first, shape (L,)."""
         return self.at.sd
 
-    def arrange(self, level: Floats, alpha: Floats, beta: Floats, sd: Floats) -> Floats:
-        """Contrasts over all parameters in the order of ``bread``, shape (m, parameters)."""
-        parts = [level, alpha, beta] if self.border else [alpha, level, beta]
-        return np.hstack([*parts, sd[:, self.free]])
+    def arrange(self, **parts: Floats) -> Floats:
+        """Contrasts over all parameters in the order of ``bread``, shape (m, parameters).
+
+        ``parts``: those of ``level``, ``alpha``, ``beta``, ``sd``, shape (m, their number); nought elsewhere.
+        """
+        rows = len(next(iter(parts.values())))
+        order = ("level", "alpha", "beta", "sd") if self.border else ("alpha", "level", "beta", "sd")
+        all_parts = [parts.get(name, np.zeros((rows, len(getattr(self, name))))) for name in order]
+        return np.hstack([*all_parts[:3], all_parts[3][:, self.free]])
 
     @property
     def places(self) -> slice:
@@ -128,15 +131,12 @@ class Solution:
 
     def covariance_of(self, contrasts: Floats) -> Floats:
         """Covariance of contrasts in the order of ``bread``, shape (m, m)."""
-        found = self.covariance_times(contrasts) @ np.atleast_2d(contrasts).T
-        return np.asarray((found + found.T) / 2)
+        covariance = self.covariance_times(contrasts) @ np.atleast_2d(contrasts).T
+        return np.asarray((covariance + covariance.T) / 2)
 
 
 def solve_mixed(
-    rows: MixedRows,
-    points: int | Sequence[int] = 7,
-    *,
-    fixed_sd: Sequence[float | None] | None = None,
+    rows: MixedRows, points: Sequence[int], *, fixed_sd: Sequence[float | None] | None = None
 ) -> Solution:
     """Fit a mixed model to arrays.
 
@@ -157,8 +157,7 @@ def solve_mixed(
     """
     likely = likelihood(rows)
     levels = likely.levels
-    counts = [points] * levels if isinstance(points, int) else list(points)
-    nodes = [hermite(count) for count in counts]
+    nodes = [hermite(count) for count in points]
     held = [None] * levels if fixed_sd is None else list(fixed_sd)
     free = np.array([value is None for value in held])
     fixed = np.array([0.0 if value is None else float(value) for value in held])
@@ -174,7 +173,7 @@ def solve_from(
     likely: Likelihood,
     nodes: Sequence[Nodes],
     start: Parameters,
-    free: Mask,
+    free: Flags,
     names: tuple[str, ...],
     strata: int,
     *,
@@ -182,7 +181,7 @@ def solve_from(
 ) -> Solution:
     """Fit from given parameters; without ``information`` only the maximum is found."""
     climb = _Climb(likely, nodes, names, free.copy())
-    goal = _CONVERGED if information else _PROFILED
+    goal = CONVERGED if information else _PROFILED
     at, ready = climb.run(start, goal)
     for level in np.flatnonzero(free & ~climb.free):
         # A minimum at zero, not a maximum: the likelihood rises when the effect is let in.
@@ -207,13 +206,7 @@ def solve_from(
 
 def _beginning(rows: MixedRows, likely: Likelihood, sd: Floats) -> Parameters:
     """Levels from the crude rates of each stratum, everything else zero."""
-    died = sum_by(rows.stratum, rows.died)
-    if rows.link == "hazard":
-        time = sum_by(rows.stratum, rows.at_risk * rows.lengths.sum(axis=1))
-        level = np.log((died + 0.5) / (time + 0.5 * time.sum() / max(died.sum(), 1.0)))
-    else:
-        level = np.log((died + 0.5) / (sum_by(rows.stratum, rows.at_risk) - died + 0.5))
-    alpha, beta = np.zeros(likely.pieces - 1), np.zeros(rows.columns.shape[1])
+    level, alpha, beta = np.split(rows.start(), [rows.strata, rows.strata + likely.pieces - 1])
     return likely.parameters(level, alpha, beta, sd)
 
 
@@ -227,8 +220,7 @@ def _first_sd(ready: Evaluation) -> Floats:
         weights = [tree.from_rows(k, -peak.slopes[1]) for k in range(tree.depth)]
         above = above + pulls - np.array([weight.sum() for weight in weights])
         below = below + np.array([np.sum(weight**2) for weight in weights])
-    found: Floats = np.sqrt(np.clip(above / np.maximum(below, 1e-300), 0.1**2, 1.0))
-    return found
+    return np.sqrt(np.clip(above / np.maximum(below, 1e-300), 0.1**2, 1.0))
 
 
 def _variance_step(variance: Floats, score: Floats, information: Floats) -> Floats:
@@ -240,14 +232,22 @@ def _variance_step(variance: Floats, score: Floats, information: Floats) -> Floa
         if score @ step > 0 or not score.any():
             return step
     # Pairs of groups were left out of the information; one variance at a time is surely uphill.
-    alone: Floats = np.clip(score / np.maximum(information.sum(axis=1), 1e-300), low, high)
-    return alone
+    return np.asarray(np.clip(score / np.maximum(information.sum(axis=1), 1e-300), low, high))
+
+
+class _Stand(NamedTuple):
+    at: Parameters
+    ready: Evaluation
+
+    @property
+    def value(self) -> float:
+        return self.ready.value
 
 
 class _Climb:
     """One climb to the maximum; counts its steps and remembers the information it met."""
 
-    def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], names: tuple[str, ...], free: Mask):
+    def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], names: tuple[str, ...], free: Flags):
         self.likely, self.nodes, self.names, self.free = likely, nodes, names, free
         self.steps = 0
         self._bread: Bread | None = None
@@ -262,17 +262,10 @@ class _Climb:
             step, gain = self._step(at, ready)
             if gain < goal:
                 return at, ready
-            size = 1.0
-            while True:
-                trial = self._tamed(at, step, size)
-                found = self.likely.evaluate(trial, self.nodes, ready.peaks)
-                if found.value >= ready.value - 1e-10 * abs(ready.value) or size < 1e-8:
-                    break
-                size /= 2
-            at, ready = trial, found
+            _, (at, ready) = halved(ready.value, gain, partial(self._reach, at, ready, step))
             self.steps += 1
             self._moved += gain
-            self._refuse_runaway(at, ready)
+            self._refuse_divergence(at, ready)
             gone = self.free & (at.sd < _NOTHING)
             if gone.any():
                 self.free = self.free & ~gone
@@ -281,7 +274,7 @@ class _Climb:
                 self._bread, before = None, np.inf
                 continue
             slow = slow + 1 if gain > _SLOW * before and gain < 1.0 else 0
-            near = goal == _CONVERGED and gain < _NEAR and self._bread is None
+            near = goal == CONVERGED and gain < _NEAR and self._bread is None
             if near or slow >= _PATIENCE or (slow and self._bread is not None):
                 self._bread, slow = self._observed(at, ready), 0
             before = gain
@@ -335,12 +328,13 @@ class _Climb:
             gain += float(score @ change)
         return Parameters(level, common, sd_step), gain
 
-    def _tamed(self, at: Parameters, step: Parameters, size: float) -> Parameters:
-        found = at.moved(size * step.level, size * step.common, size * step.sd)
+    def _reach(self, at: Parameters, ready: Evaluation, step: Parameters, part: float) -> _Stand:
+        moved = at.moved(part * step.level, part * step.common, part * step.sd)
         # The likelihood is even in every standard deviation.
-        return replace(found, sd=np.abs(found.sd))
+        moved = replace(moved, sd=np.abs(moved.sd))
+        return _Stand(moved, self.likely.evaluate(moved, self.nodes, ready.peaks))
 
-    def _refuse_runaway(self, at: Parameters, ready: Evaluation) -> None:
+    def _refuse_divergence(self, at: Parameters, ready: Evaluation) -> None:
         if self.free.any() and at.sd[self.free].max() > _WILD:
             raise ModelError(
                 "a random effect has no finite standard deviation: groups are all dead or all alive",
@@ -348,8 +342,8 @@ class _Climb:
                 mend="leave that effect out, or use coarser groups",
             )
         alpha = np.concatenate([[0.0], at.common[: self.likely.pieces - 1]])
-        if np.ptp(alpha) > _RUNAWAY:
-            raise PieceRunsAway(int(np.argmin(alpha)))
+        if np.ptp(alpha) > _DIVERGENT:
+            raise PieceDiverges(int(np.argmin(alpha)))
         first = len(at.common) - len(self.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
         if not reach.max(initial=0.0) > FAR:
@@ -358,11 +352,7 @@ class _Climb:
             error = errors_from(self.likely.scoring(at, ready.peaks)[0].common)[first:]
         except np.linalg.LinAlgError:
             error = np.full(len(reach), np.inf)
-        gone = runs_away(at.common[first:], self.likely.scale[first:], error)
+        gone = diverges(at.common[first:], self.likely.scale[first:], error)
         if gone.any():
             name = self.names[int(np.argmax(np.where(gone, reach, 0.0)))]
-            raise ModelError(
-                f"{name} has no finite estimate: at one of its levels nobody, or everybody, died",
-                where="mixed model",
-                mend="join that level with another, leave the term out, or read its survival from the curves",
-            )
+            raise no_finite_estimate([name], "mixed model")

@@ -21,11 +21,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.figures.words import many
-from survivor.intervals import ENTRY_GROUP, Codes, group_codes, sum_by
-
-Floats = NDArray[np.float64]
+from survivor.intervals import ENTRY_GROUP, group_codes, sum_by, tally
+from survivor.models.paths import changing
+from survivor.words import counted
 
 
 @dataclass(frozen=True)
@@ -45,6 +45,12 @@ class Outcomes:
     chains: pd.DataFrame
     rows: pd.DataFrame
     checks: tuple[str, ...]
+
+    @property
+    def counts(self) -> dict[str, int]:
+        """Seedlings and deaths whose state is known, plots and sites."""
+        alive, dead = (int(self.chains[name].sum()) for name in ("alive", "dead"))
+        return tally(self.chains) | {"seedlings": alive + dead, "died": dead}
 
 
 def outcomes(
@@ -105,8 +111,8 @@ def outcomes(
             where="at",
             mend=f"choose a day near a visit; visits are at days {_some(stop)}",
         )
-    known = judged & (alive + dead > 0)
-    chains = frame.iloc[row[known]].assign(alive=alive[known], dead=dead[known])
+    decided = judged & (alive + dead > 0)
+    chains = frame.iloc[row[decided]].assign(alive=alive[decided], dead=dead[decided])
     checks = [
         *_used(day[judged & visited], at, window),
         *_left_out(planted, followed, judged, units),
@@ -120,13 +126,13 @@ def outcomes(
 def _judged(units: Codes, visited: NDArray[np.bool_], left: Floats) -> NDArray[np.bool_]:
     """Whether each chain is in a plot that was visited in the window, or where all had died."""
     count = int(units.max()) + 1
-    known = (sum_by(units, visited, count) > 0) | (sum_by(units, left, count) == 0)
-    return np.asarray(known[units])
+    settled = (sum_by(units, visited, count) > 0) | (sum_by(units, left, count) == 0)
+    return np.asarray(settled[units])
 
 
 def _some(days: Floats) -> str:
-    found = np.unique(days)
-    return ", ".join(f"{day:g}" for day in found[:8]) + (", ..." if len(found) > 8 else "")
+    distinct = np.unique(days)
+    return ", ".join(f"{day:g}" for day in distinct[:8]) + (", ..." if len(distinct) > 8 else "")
 
 
 def _used(days: Floats, at: float, window: float) -> list[str]:
@@ -144,7 +150,7 @@ def _left_out(
         return []
     plots = len(np.unique(units[out]))
     return [
-        f"{many(int(planted[out].sum()), 'seedling')} of {many(plots, 'plot')} without a visit in that "
+        f"{counted(int(planted[out].sum()), 'seedling')} of {counted(plots, 'plot')} without a visit in that "
         f"window {'is' if planted[out].sum() == 1 else 'are'} left out"
     ]
 
@@ -154,9 +160,9 @@ def _unknown(planted: Floats, unknown: Floats, lost_dead: Floats) -> list[str]:
         return []
     between = int(np.minimum(lost_dead, unknown).sum())
     return [
-        f"the state of {int(unknown.sum())} of {int(planted.sum())} seedlings at that visit is unknown and "
-        f"they are left out: {between} found dead only later, {int(unknown.sum()) - between} last seen alive "
-        "before it"
+        f"the state of {int(unknown.sum())} of {int(planted.sum())} seedlings at that visit is unknown, "
+        f"so they are left out: {between} found dead only later, {int(unknown.sum()) - between} last seen "
+        "alive before it"
     ]
 
 
@@ -187,28 +193,19 @@ def _visit(
 def _alive_later(codes: Codes, start: Floats, at_risk: Floats, day: Floats, count: int) -> Floats:
     """Most seedlings of each chain seen alive on one day at or after the one it is judged at."""
     later = np.flatnonzero(start >= day)
-    found = np.zeros(count)
+    most = np.zeros(count)
     if len(later):
         moments, inverse = np.unique(start[later], return_inverse=True)
         together, place = np.unique(codes[later] * len(moments) + inverse, return_inverse=True)
-        np.maximum.at(found, together // len(moments), np.bincount(place, weights=at_risk[later]))
-    return found
+        np.maximum.at(most, together // len(moments), np.bincount(place, weights=at_risk[later]))
+    return most
 
 
 def _refuse_changing(frame: pd.DataFrame, keys: Sequence[str], columns: Sequence[str]) -> None:
     """Raise where a column has other values later in a chain than at planting."""
-    if not keys:
-        return
-    codes = group_codes(frame, keys)[0]
-    start = frame["start_day"].to_numpy(float)
-    first = np.full(int(codes.max()) + 1, np.inf)
-    np.minimum.at(first, codes, start)
-    entered = start == first[codes]
-    for name in columns:
-        pairs = frame[[name]].assign(_chain=codes)
-        if len(pairs.drop_duplicates()) > len(pairs[entered].drop_duplicates()):
-            raise ModelError(
-                f"{name} changes between visits; a logistic model needs what held from planting on",
-                where=f"column {name}",
-                mend=f'leave {name} out, or use model="grouped"',
-            )
+    for name in changing(frame, keys, columns):
+        raise ModelError(
+            f"{name} changes between visits; a logistic model needs what held from planting on",
+            where=f"column {name}",
+            mend=f'leave {name} out, or use model="grouped", which goes along each plant\'s own path of it',
+        )

@@ -23,18 +23,17 @@ from itertools import pairwise
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
 
-from survivor.intervals import Codes, group_codes, sum_by
-from survivor.models.runaway import FAR, errors_of, range_within, runs_away
+from survivor.arrays import Codes, Floats
+from survivor.climbing import MOST_STEPS, climb
+from survivor.intervals import row_codes, sum_by
+from survivor.models.separation import FAR, diverges, errors_of, range_within
 
-Floats = NDArray[np.float64]
-
-_STEPS = 100
-_CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_SETTLED = 1e-10  # the same, where rounding lets no step be shorter
+_SETTLED = (
+    1e-10  # squared length of the step in units of standard errors, where rounding lets no step be shorter
+)
 _LARGEST = 300.0  # log hazards are kept to this, so that squares of their sums stay finite
 _FLAT = 1e-9  # eigenvalues of the scaled information below this: nothing is known in that direction
 
@@ -103,8 +102,7 @@ class RiskSets:
 
     def centred(self, columns: Floats, strata: Codes) -> Floats:
         """Columns of other rows less the centre of their stratum; 0 in strata without a death (-1)."""
-        found: Floats = np.where((strata >= 0)[:, None], columns - self.centre[strata], 0.0)
-        return found
+        return np.where((strata >= 0)[:, None], columns - self.centre[strata], 0.0)
 
     def without(self, cluster: int) -> RiskSets:
         """Leave one cluster out: its rows and days of death stay, with nobody in them."""
@@ -118,6 +116,8 @@ class Evaluation:
 
     Attributes
     ----------
+    beta
+        The coefficients, shape (q,).
     log_likelihood, gradient, information
         Shapes (), (q,), (q, q).
     steps
@@ -128,12 +128,18 @@ class Evaluation:
         Variance of ``steps`` with the coefficients known, shape (T,).
     """
 
+    beta: Floats
     log_likelihood: float
     gradient: Floats
     information: Floats
     steps: Floats
     step_slopes: Floats
     step_variances: Floats
+
+    @property
+    def value(self) -> float:
+        """What is climbed: the log-likelihood."""
+        return self.log_likelihood
 
 
 def risk_sets(
@@ -160,16 +166,9 @@ def risk_sets(
     last = np.searchsorted(dead, strata * reach + np.searchsorted(moments, stop, side="right"))
     used = last > first  # the others are at risk on no day of death
     of, weight = strata[used], at_risk[used]
-    entered = sum_by(of, weight)
-    centre = np.column_stack(
-        [np.empty((len(entered), 0)), *(sum_by(of, weight * column) / entered for column in columns[used].T)]
-    )
-    key = pd.DataFrame(np.column_stack([first[used], last[used], cluster[used], columns[used]]))
-    codes = group_codes(key, list(key.columns))[0]
-    count = int(codes.max()) + 1
-    pick = np.full(count, len(codes), dtype=np.intp)
-    np.minimum.at(pick, codes, np.arange(len(codes)))
-    rows = np.flatnonzero(used)[pick]
+    centre = sum_by(of, weight[:, None] * columns[used]) / sum_by(of, weight)[:, None]
+    codes, pick = row_codes([first[used], last[used], cluster[used], *columns[used].T])
+    count, rows = len(pick), np.flatnonzero(used)[pick]
     first, last = first[rows].astype(np.intp), last[rows].astype(np.intp)
     return RiskSets(
         columns=columns[rows] - centre[strata[rows]],
@@ -222,7 +221,8 @@ class _Sums:
 
 def _sums(sets: RiskSets, beta: Floats) -> _Sums:
     x = sets.columns
-    linear = np.clip(x @ beta, -_LARGEST, _LARGEST)
+    linear = x @ beta if beta.ndim == 1 else np.einsum("nq,nq->n", x, beta[sets.strata])
+    linear = np.clip(linear, -_LARGEST, _LARGEST)
     relative = np.exp(linear)
     one_and_x = np.column_stack([np.ones(len(x)), x])
     # Each stratum for itself, and from its last day: those of high hazards leave early, and taking
@@ -235,9 +235,9 @@ def _sums(sets: RiskSets, beta: Floats) -> _Sums:
     deaths = sets._death @ sets.died
     # Differences of sums leave rounding behind: those at risk are at least the dead.
     s0, d0 = np.maximum(risk[:, 0], dead[:, 0]), dead[:, 0]
-    each = np.rint(deaths).astype(np.intp)
-    day, days = np.repeat(np.arange(len(each)), each), len(each)
-    f = (np.arange(len(day)) - np.repeat(np.cumsum(each) - each, each)) / each[day]
+    per_day = np.rint(deaths).astype(np.intp)
+    day, days = np.repeat(np.arange(len(per_day)), per_day), len(per_day)
+    f = (np.arange(len(day)) - np.repeat(np.cumsum(per_day) - per_day, per_day)) / per_day[day]
     left = s0[day] - f * d0[day]
     return _Sums(
         linear,
@@ -257,20 +257,51 @@ def _sums(sets: RiskSets, beta: Floats) -> _Sums:
 def evaluate(sets: RiskSets, beta: Floats) -> Evaluation:
     """Efron's partial likelihood with its derivatives and baseline."""
     x, at_risk, died = sets.columns, sets.at_risk, sets.died
-    found = _sums(sets, beta)
-    s1, d1, a1, a2 = found.s1, found.d1, found.a1[:, None], found.a2[:, None]
-    risk_steps = _between(found.a1, sets)
-    weight = found.relative * (at_risk * risk_steps - died * found.a2[sets.last - 1])
-    cross = s1.T @ (found.b1[:, None] * d1)
-    squares = s1.T @ (found.b0[:, None] * s1) - cross - cross.T + d1.T @ (found.b2[:, None] * d1)
+    sums = _sums(sets, beta)
+    s1, d1, a1, a2 = sums.s1, sums.d1, sums.a1[:, None], sums.a2[:, None]
+    risk_steps = _between(sums.a1, sets)
+    weight = sums.relative * (at_risk * risk_steps - died * sums.a2[sets.last - 1])
+    cross = s1.T @ (sums.b1[:, None] * d1)
+    squares = s1.T @ (sums.b0[:, None] * s1) - cross - cross.T + d1.T @ (sums.b2[:, None] * d1)
     return Evaluation(
-        log_likelihood=float(died @ found.linear) - found.logs,
+        beta=beta,
+        log_likelihood=float(died @ sums.linear) - sums.logs,
         gradient=died @ x - np.sum(a1 * s1 - a2 * d1, axis=0),
         information=x.T @ (weight[:, None] * x) - squares,
-        steps=found.a1,
-        step_slopes=found.b1[:, None] * d1 - found.b0[:, None] * s1,
-        step_variances=found.b0,
+        steps=sums.a1,
+        step_slopes=sums.b1[:, None] * d1 - sums.b0[:, None] * s1,
+        step_variances=sums.b0,
     )
+
+
+def by_stratum(sets: RiskSets, beta: Floats) -> tuple[Floats, Floats, Floats]:
+    """Efron's partial likelihood of each of S strata for itself.
+
+    Parameters
+    ----------
+    sets
+        The rows.
+    beta
+        Coefficients, shape (q,), or those of each stratum, (S, q).
+
+    Returns
+    -------
+    gradient, information, steps
+        Shapes (S, q) and (S, q, q), and the baseline's step on each day of death, (T,).
+    """
+    x, sums, strata = sets.columns, _sums(sets, beta), int(sets.strata.max()) + 1
+    s1, d1, a1, a2 = sums.s1, sums.d1, sums.a1[:, None], sums.a2[:, None]
+    weight = sums.relative * (sets.at_risk * _between(sums.a1, sets) - sets.died * sums.a2[sets.last - 1])
+    cross = sums.b1[:, None, None] * (s1[:, :, None] * d1[:, None, :] + d1[:, :, None] * s1[:, None, :])
+    squares = sums.b0[:, None, None] * s1[:, :, None] * s1[:, None, :] - cross
+    squares += sums.b2[:, None, None] * d1[:, :, None] * d1[:, None, :]
+    own = weight[:, None, None] * x[:, :, None] * x[:, None, :]
+
+    def summed(codes: Codes, parts: Floats) -> Floats:
+        return sum_by(codes, parts.reshape(len(parts), -1), strata).reshape(strata, *parts.shape[1:])
+
+    gradient = summed(sets.strata, sets.died[:, None] * x) - summed(sets.day_strata, a1 * s1 - a2 * d1)
+    return gradient, summed(sets.strata, own) - summed(sets.day_strata, squares), sums.a1
 
 
 def residuals(sets: RiskSets, beta: Floats) -> Floats:
@@ -281,12 +312,11 @@ def residuals(sets: RiskSets, beta: Floats) -> Floats:
     slopes = found.b0[:, None] * found.s1 - b1 * found.d1
     dead_slopes = b1 * found.s1 - found.b2[:, None] * found.d1
     mean = (a1 * found.s1 - a2 * found.d1) / np.maximum(found.deaths, 1)[:, None]
-    score: Floats = (
+    return (
         sets.died[:, None] * (x - mean[at])
         - at_risk[:, None] * (x * _between(found.a1, sets)[:, None] - _between(slopes, sets))
         + died[:, None] * (x * a2[at] - dead_slopes[at])
     )
-    return score
 
 
 def schoenfeld(sets: RiskSets, beta: Floats) -> Floats:
@@ -294,8 +324,8 @@ def schoenfeld(sets: RiskSets, beta: Floats) -> Floats:
 
     Sums over the dead of a day; over the days they sum to the gradient.
     """
-    found = _sums(sets, beta)
-    expected = found.a1[:, None] * found.s1 - found.a2[:, None] * found.d1
+    sums = _sums(sets, beta)
+    expected = sums.a1[:, None] * sums.s1 - sums.a2[:, None] * sums.d1
     seen: Floats = sets._death @ (sets.died[:, None] * sets.columns)
     return seen - expected
 
@@ -306,8 +336,7 @@ def _between(values: Floats, sets: RiskSets) -> Floats:
     running = np.zeros((len(values) + len(spans), *values.shape[1:]))
     for place, (low, high) in enumerate(spans):
         running[low + place + 1 : high + place + 1] = np.cumsum(values[low:high], axis=0)
-    found: Floats = running[sets.last + sets._shift] - running[sets.first + sets._shift]
-    return found
+    return np.asarray(running[sets.last + sets._shift] - running[sets.first + sets._shift])
 
 
 @dataclass(frozen=True)
@@ -318,7 +347,7 @@ class Maximum:
     ----------
     beta
         Coefficients, shape (q,); those that run away stand where they were left.
-    runaway
+    divergent
         Which coefficients run to infinity, shape (q,).
     settled
         Whether the last step was next to nothing.
@@ -329,7 +358,7 @@ class Maximum:
 
     beta: Floats
     at: Evaluation
-    runaway: NDArray[np.bool_]
+    divergent: NDArray[np.bool_]
     flat: Floats
     settled: bool
 
@@ -337,36 +366,35 @@ class Maximum:
     def known(self) -> NDArray[np.bool_]:
         """Which coefficients have a finite estimate of their own."""
         touched = np.abs(self.flat).max(axis=1, initial=0.0) > 1e-6
-        found: NDArray[np.bool_] = ~self.runaway & ~touched
-        return found
+        return np.asarray(~self.divergent & ~touched)
+
+    @property
+    def independent(self) -> Floats:
+        """Covariance of the coefficients were rows independent, shape (q, q)."""
+        return np.asarray(np.linalg.inv(self.at.information), dtype=np.float64)
 
 
-def maximise(sets: RiskSets, start: Floats, limit: int = _STEPS) -> Maximum:
-    """Newton steps with halving from ``start``; at most ``limit`` of them."""
-    beta = start.copy()
-    now = evaluate(sets, beta)
+def maximise(sets: RiskSets, start: Floats, limit: int = MOST_STEPS) -> Maximum:
+    """Newton steps from ``start``; at most ``limit`` of them."""
+    first = evaluate(sets, start)
     present = sets.columns[sets.at_risk > 0]
-    usable, flat = _directions(now.information, sets.died.sum() * np.max(present**2, axis=0))
+    usable, flat = _directions(first.information, sets.died.sum() * np.max(present**2, axis=0))
     spread = range_within(present, sets.strata[sets.at_risk > 0])
-    runaway, left = np.zeros(len(beta), dtype=bool), np.inf
-    for _ in range(limit):
+
+    def gone(now: Evaluation) -> NDArray[np.bool_]:
+        if (np.abs(now.beta) * spread > FAR).any():
+            return diverges(now.beta, spread, errors_of(now.information))
+        return np.zeros(len(start), dtype=bool)
+
+    def step(now: Evaluation) -> tuple[Floats, float] | None:
+        if gone(now).any():
+            return None
         slope = usable.T @ now.gradient
-        step = np.linalg.lstsq(usable.T @ now.information @ usable, slope, rcond=None)[0]
-        gain = float(slope @ step)
-        size = 1.0
-        while True:
-            trial = beta + size * (usable @ step)
-            found = evaluate(sets, trial)
-            if found.log_likelihood >= now.log_likelihood - 1e-10 * abs(now.log_likelihood) or size < 1e-8:
-                break
-            size /= 2
-        beta, now = trial, found
-        if (np.abs(beta) * spread > FAR).any():
-            runaway = runs_away(beta, spread, errors_of(now.information))
-        left = abs(gain) * size
-        if runaway.any() or left < _CONVERGED:
-            break
-    return Maximum(beta, now, runaway, flat, left < _SETTLED)
+        move = np.linalg.lstsq(usable.T @ now.information @ usable, slope, rcond=None)[0]
+        return usable @ move, float(slope @ move)
+
+    climbed = climb(first, step, lambda now, move, part: evaluate(sets, now.beta + part * move), most=limit)
+    return Maximum(climbed.at.beta, climbed.at, gone(climbed.at), flat, climbed.left < _SETTLED)
 
 
 def _directions(information: Floats, most: Floats) -> tuple[Floats, Floats]:
@@ -375,8 +403,8 @@ def _directions(information: Floats, most: Floats) -> tuple[Floats, Floats]:
     ``most`` is what each coefficient's information could be at most, shape (q,).
     """
     own = np.diag(information)
-    known = own > _FLAT * most
-    inverse = 1 / np.sqrt(np.where(known, own, np.maximum(most, 1e-300)))
+    informed = own > _FLAT * most
+    inverse = 1 / np.sqrt(np.where(informed, own, np.maximum(most, 1e-300)))
     values, vectors = np.linalg.eigh(information * np.outer(inverse, inverse))
     curved = values > _FLAT
     if curved.all():

@@ -12,26 +12,26 @@ Applied Statistics 37, 87-94).
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
-from numpy.typing import NDArray
 
+from survivor.arrays import Floats
+from survivor.climbing import CONVERGED, Curvature, halved
 from survivor.errors import ModelError
-from survivor.models.jeffreys import PenalisedLikelihood, Point
-from survivor.models.learnt import Steps, learn, times
+from survivor.models.jeffreys import Jeffreys, Point
 
-Floats = NDArray[np.float64]
 # Value of a quantity at some parameters and its derivative in them.
 Quantity = Callable[[Floats], tuple[float, Floats]]
 
 _STEPS = 200
 _LONGEST = 4.0  # a step moves no predictor further than this by one parameter
-_CONVERGED = 1e-18  # squared length of the step in units of standard errors
-_CONVERGED_HELD = 1e-13  # the same where quantities are held: only the height is read then
+_CONVERGED_HELD = 1e-13  # ends a climb where quantities are held: only the height is read then
 _ON_TARGET = 1e-9  # how near a held quantity must be to its target
 _ROOT = 1e-7  # how near the root of twice the fall must be to what is allowed
 _SEARCH = 60
+_LEAST = 1e-10  # part of a step
 _ABSURD = 1e50  # no slope, multiplier or variance is so large but where a quantity ends and nothing settles
 _FARTHEST = 15.0  # a quantity on a log scale beyond this has no limit on that side
 
@@ -46,10 +46,7 @@ class Maximum:
 
 
 def maximise(
-    likelihood: PenalisedLikelihood,
-    start: Floats,
-    held: Sequence[Quantity] = (),
-    targets: Sequence[float] = (),
+    likelihood: Jeffreys, start: Floats, held: Sequence[Quantity] = (), targets: Sequence[float] = ()
 ) -> Maximum:
     """Climb to the maximum, with some quantities held at targets.
 
@@ -63,19 +60,30 @@ def maximise(
         When the information is singular (a term cannot be told apart from the pieces
         of the baseline) or the steps do not settle.
     """
-    now = likelihood.at(start)
-    if now is None:
+    point = likelihood.at(start)
+    if point is None:
         raise _flat()
-    parameters, target = start, np.array(targets, dtype=float)
-    value, slopes = _read(held, parameters)
+    target = np.array(targets, dtype=float)
+    now = _Stand(start, point, *_read(held, start), point.value)
     reach = np.ones(len(start))
-    reach[len(start) - likelihood.columns.shape[1] :] = np.ptp(likelihood.columns, axis=0)
-    converged = _CONVERGED_HELD if len(target) else _CONVERGED
-    learnt: Steps = ()
+    columns = likelihood.data.columns
+    reach[len(start) - columns.shape[1] :] = np.ptp(columns, axis=0)
+    converged = _CONVERGED_HELD if len(target) else CONVERGED
+    curvature = Curvature()
     weight = 0.0  # of the distance from the targets, in what each step must raise
+
+    def stand(start: Floats, step: Floats, part: float) -> _Stand:
+        parameters = start + part * step
+        point = likelihood.at(parameters)
+        if point is None:
+            return replace(now, value=-np.inf)
+        values, slopes = _read(held, parameters)
+        height = point.value - weight * float(np.abs(target - values).sum())
+        return _Stand(parameters, point, values, slopes, height if _sane(point, slopes) else -np.inf)
+
     for _ in range(_STEPS):
-        pulled = times(now.bread, np.vstack([now.gradient, *slopes]), learnt)
-        away = target - value
+        gradient, slopes, away = now.point.gradient, now.slopes, target - now.held
+        pulled = curvature.inverse_times(now.point.bread.times, np.vstack([gradient, *slopes]))
         try:
             multipliers = np.linalg.solve(slopes @ pulled[1:].T, slopes @ pulled[0] - away)
         except np.linalg.LinAlgError as fault:  # a quantity at its end, which no parameter moves any more
@@ -83,31 +91,41 @@ def maximise(
         if not np.abs(multipliers).max(initial=0.0) < _ABSURD:
             raise _unsettled()
         step = pulled[0] - multipliers @ pulled[1:]
-        left = now.gradient - multipliers @ slopes
+        left = gradient - multipliers @ slopes
         on_target = bool(np.all(np.abs(away) <= _ON_TARGET * (1 + np.abs(target))))
         if on_target and float(left @ step) < converged:
-            return Maximum(parameters, now, multipliers)
+            return Maximum(now.parameters, now.point, multipliers)
         weight = max(weight, 2 * float(np.abs(multipliers).max(initial=0.0)))
-        height = now.value - weight * float(np.abs(away).sum())
-        rise = float(now.gradient @ step) + weight * float(np.abs(away).sum())
+        missed = weight * float(np.abs(away).sum())
         # Where nearly all is settled the information is slight and a step can be far too long.
-        size = 1.0 / max(1.0, float((np.abs(step) * reach).max(initial=0.0)) / _LONGEST)
-        while True:
-            tried = parameters + size * step
-            trial = likelihood.at(tried)
-            if trial is not None:
-                trial_value, trial_slopes = _read(held, tried)
-                reached = trial.value - weight * float(np.abs(target - trial_value).sum())
-                least = height + 1e-4 * size * rise - 1e-11 * (1 + abs(height))
-                if _sane(trial, trial_slopes) and reached >= least:
-                    break
-            size /= 2
-            if size < 1e-10:
-                raise _unsettled()
-        fell = left - (trial.gradient - multipliers @ trial_slopes)
-        learnt = learn(learnt, tried - parameters, fell)
-        parameters, now, value, slopes = tried, trial, trial_value, trial_slopes
+        longest = float((np.abs(step) * reach).max(initial=0.0)) / _LONGEST
+        part, trial = halved(
+            now.point.value - missed,
+            float(gradient @ step) + missed,
+            partial(stand, now.parameters, step),
+            share=1e-4,
+            slack=1e-11,
+            least=_LEAST,
+            part=1.0 / max(1.0, longest),
+        )
+        if part < _LEAST:
+            raise _unsettled()
+        curvature.learn(
+            trial.parameters - now.parameters, left - (trial.point.gradient - multipliers @ trial.slopes)
+        )
+        now = trial
     raise _unsettled()
+
+
+@dataclass(frozen=True)
+class _Stand:
+    """Parameters with the likelihood there, the held quantities and their slopes, and what is climbed."""
+
+    parameters: Floats
+    point: Point
+    held: Floats
+    slopes: Floats
+    value: float
 
 
 def _sane(point: Point, slopes: Floats) -> bool:
@@ -132,9 +150,9 @@ def _unsettled() -> ModelError:
 
 def _read(held: Sequence[Quantity], parameters: Floats) -> tuple[Floats, Floats]:
     """Values (k,) and derivatives (k, p) of the held quantities."""
-    found = [quantity(parameters) for quantity in held]
-    values = np.array([value for value, _ in found], dtype=float)
-    slopes = np.array([slope for _, slope in found], dtype=float).reshape(len(found), len(parameters))
+    pairs = [quantity(parameters) for quantity in held]
+    values = np.array([value for value, _ in pairs], dtype=float)
+    slopes = np.array([slope for _, slope in pairs], dtype=float).reshape(len(pairs), len(parameters))
     return values, slopes
 
 
@@ -152,14 +170,14 @@ class Profile:
     ``allowed`` is how far below the maximum the limits lie, in log-likelihood.
     """
 
-    likelihood: PenalisedLikelihood
+    likelihood: Jeffreys
     best: Maximum
     allowed: float
 
     def fall(self, held: Sequence[Quantity], targets: Sequence[float]) -> float:
         """How far below the maximum it is with quantities held at targets."""
-        found = maximise(self.likelihood, self.best.parameters, held, targets)
-        return max(self.best.point.value - found.point.value, 0.0)
+        constrained = maximise(self.likelihood, self.best.parameters, held, targets)
+        return max(self.best.point.value - constrained.point.value, 0.0)
 
     def limits(self, quantity: Quantity) -> tuple[float, float]:
         """Values at which the profile has fallen by ``allowed``; infinite where it never does."""
@@ -168,7 +186,7 @@ class Profile:
     def std_error(self, quantity: Quantity) -> float:
         """Give the standard error by the information at the maximum."""
         _, slope = quantity(self.best.parameters)
-        return float(np.sqrt(max(times(self.best.point.bread, slope[None])[0] @ slope, 0.0)))
+        return float(np.sqrt(max(np.hstack(self.best.point.bread.times(slope[None]))[0] @ slope, 0.0)))
 
     def _limit(self, quantity: Quantity, side: float) -> float:
         middle, _ = quantity(self.best.parameters)
@@ -181,17 +199,17 @@ class Profile:
         last = self.best
         for _ in range(_SEARCH):
             try:
-                found = maximise(self.likelihood, last.parameters, [quantity], [middle + side * aim])
+                constrained = maximise(self.likelihood, last.parameters, [quantity], [middle + side * aim])
             except ModelError:
                 far, aim = aim, (near + aim) / 2
                 continue
-            fall = max(self.best.point.value - found.point.value, 0.0)
+            fall = max(self.best.point.value - constrained.point.value, 0.0)
             root = float(np.sqrt(2 * fall))
             if abs(root - goal) < _ROOT * goal or far - near < _ROOT * near:
                 return middle + side * aim
-            slope = -side * float(found.multipliers[0]) / max(root, 1e-12)
+            slope = -side * float(constrained.multipliers[0]) / max(root, 1e-12)
             if root < goal:
-                near, last = aim, found
+                near, last = aim, constrained
                 if abs(middle + side * aim) > _FARTHEST:
                     return side * np.inf
             else:

@@ -8,50 +8,33 @@ its t quantile instead of the normal one; tests are F tests on the same scale.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Protocol
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy.special import expit
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import Codes
+from survivor.limits import Errors
+from survivor.models.cells import Cells, Reader
 from survivor.models.clusters import WaldTest
-from survivor.models.design import Design
-from survivor.models.design_effect import INDEPENDENT, DesignEffect, design_effect
-from survivor.models.jeffreys import PenalisedLikelihood
+from survivor.models.fitted import Estimates
+from survivor.models.jeffreys import Jeffreys
+from survivor.models.likelihood import Rows
 from survivor.models.penalised import Profile, Quantity, coefficient, maximise
-from survivor.models.result import Estimates, FitParts, coefficient_table
+from survivor.models.result import RATIOS, FitParts, coefficient_table
 from survivor.models.separation import Separation
-
-Floats = NDArray[np.float64]
-
-
-class PredictedCells(Protocol):
-    """Cells read for one day, to predict for under any parameters."""
-
-    @property
-    def fixed(self) -> NDArray[np.bool_]:
-        """Whether survival is 0 or 1 whatever the parameters."""
-        ...
-
-    def pick(self, rows: Codes) -> PredictedCells:
-        """Only these cells."""
-        ...
-
-    def shares(self, weights: Floats, parameters: Floats) -> tuple[Floats, Floats, Floats]:
-        """Share alive and share dead of each, and the derivative of their weighted sum alive."""
-        ...
+from survivor.models.working import INDEPENDENT, DesignEffect, design_effect
+from survivor.words import term_words
 
 
 @dataclass(frozen=True)
 class _Average:
     """A weighted sum of survival on a scale without ends: log odds of where it lies in its range."""
 
-    cells: PredictedCells
+    cells: Cells
     weights: Floats
 
     @property
@@ -96,16 +79,12 @@ class PenalisedEngine:
         Where the terms start in the parameters.
     read
         Reads cells for a day.
-    cluster, clusters
-        Cluster of each row of the likelihood, and how many there are.
     """
 
     profile: Profile
     spread: DesignEffect
     offset: int
-    read: Callable[[pd.DataFrame, float], PredictedCells]
-    cluster: Codes
-    clusters: int
+    read: Reader
 
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of survival; ``lower``, ``upper`` and ``p_value`` are by the profile.
@@ -115,22 +94,22 @@ class PenalisedEngine:
         covariance is that of the delta method times the design effect.
         """
         read = self.read(cells, at)
-        each = [self._one(read, row) for row in weights]
-        slopes = np.array([slope for _, slope, _ in each])
+        sums = [self._one(read, row) for row in weights]
+        slopes = np.array([slope for _, slope, _ in sums])
         spread = np.hstack(self.profile.best.point.bread.times(slopes)) @ slopes.T
-        limits = np.array([ends for _, _, ends in each])
+        limits = np.array([ends for _, _, ends in sums])
         # Without the profile's own limits there are none: those of a standard error would mislead.
-        told = np.isfinite(limits[:, :2]).all(axis=1) | ~slopes.any(axis=1)
+        limited = np.isfinite(limits[:, :2]).all(axis=1) | ~slopes.any(axis=1)
         return Estimates(
-            np.array([value for value, _, _ in each]),
+            np.array([value for value, _, _ in sums]),
             self.spread.effect * (spread + spread.T) / 2,
-            np.where(told, self.spread.df, np.nan),
+            np.where(limited, self.spread.df, np.nan),
             limits[:, 0],
             limits[:, 1],
             limits[:, 2],
         )
 
-    def _one(self, read: PredictedCells, weights: Floats) -> tuple[float, Floats, tuple[float, float, float]]:
+    def _one(self, read: Cells, weights: Floats) -> tuple[float, Floats, tuple[float, float, float]]:
         """Estimate, derivative, and (lower, upper, p) of one weighted sum."""
         parameters, fixed = self.profile.best.parameters, read.fixed
         apart = np.flatnonzero((weights != 0) & fixed)
@@ -155,33 +134,27 @@ class PenalisedEngine:
             p_value = self.spread.p_value(self.profile.fall([quantity], [odds]))
         return lower, upper, p_value
 
-    def without_each(self, cells: pd.DataFrame, weights: Floats, at: float) -> Floats:
-        """Weighted sums of survival from the penalised fit without each cluster.
+    def errors(self, picks: Floats) -> Errors:
+        """Return the covariance of combinations of the coefficients, times the design effect."""
+        padded = self._padded(picks)
+        spread = np.hstack(self.profile.best.point.bread.times(padded)) @ padded.T
+        covariance = self.spread.effect * (spread + spread.T) / 2
+        return Errors(covariance, np.full(len(picks), self.spread.df), np.zeros(len(picks), dtype=bool))
 
-        A stratum left without rows keeps its level; a fit that cannot be had keeps the
-        full estimate and so adds nothing to a jackknife.
-        """
-        read = self.read(cells, at)
-        return np.array(
-            [weights @ read.shares(weights[0], self._without(each))[0] for each in range(self.clusters)]
-        )
+    def joint(self, picks: Floats, against: Floats) -> WaldTest:
+        """F test by the penalised likelihood ratio that combinations of the coefficients are ``against``."""
+        fall = self.profile.fall([_linear(row) for row in self._padded(picks)], against.tolist())
+        statistic, p_value = self.spread.statistic(fall, len(picks)), self.spread.p_value(fall, len(picks))
+        return WaldTest(statistic, len(picks), self.spread.df, p_value)
 
-    def _without(self, cluster: int) -> Floats:
-        likelihood, full = self.profile.likelihood, self.profile.best.parameters
-        rest = np.flatnonzero(self.cluster != cluster)
-        strata = int(likelihood.stratum.max()) + 1
-        kept, stratum = np.unique(likelihood.stratum[rest], return_inverse=True)
-        part = likelihood.pick(rest, np.arange(likelihood.columns.shape[1]), stratum.astype(np.intp))
-        places = np.concatenate([kept, np.arange(strata, len(full))])
-        if len(part.start()) != len(places):  # a piece that only this cluster reached
-            return full
-        try:
-            found = maximise(part, full[places]).parameters
-        except ModelError:
-            return full
-        parameters = full.copy()
-        parameters[places] = found
-        return parameters
+    def profile_limits(self, pick: Floats) -> tuple[float, float]:
+        """Limits of one combination of the coefficients, by the profile."""
+        return self.profile.limits(_linear(self._padded(pick[None])[0]))
+
+    def _padded(self, picks: Floats) -> Floats:
+        padded = np.zeros((len(picks), len(self.profile.best.parameters)))
+        padded[:, self.offset : self.offset + picks.shape[1]] = picks
+        return padded
 
     def wald(self, terms: Sequence[int]) -> WaldTest:
         """F test by the penalised likelihood ratio that these coefficients are all zero."""
@@ -194,39 +167,46 @@ class PenalisedEngine:
         )
 
 
+def _linear(pick: Floats) -> Quantity:
+    """Give a combination of the parameters as a quantity of a profile."""
+
+    def value(parameters: Floats) -> tuple[float, Floats]:
+        return float(pick @ parameters), pick
+
+    return value
+
+
 def penalised_parts(
-    likelihood: PenalisedLikelihood,
-    found: Separation,
-    who: str,
-    cluster: Codes,
-    plants: float,
-    design: Design,
-    ratio: str,
-    read: Callable[[pd.DataFrame, float], PredictedCells],
+    data: Rows, found: Separation, who: str, cluster: Codes, plants: float, read: Reader
 ) -> FitParts:
     """Maximise a penalised likelihood and make of it what a ``Fit`` needs.
 
     Parameters
     ----------
+    data
+        The rows fitted.
     found
         Why: the separation, with the rows of the other arms, whose clusters tell how
         clusters vary.
     who
         The levels at which nobody, or everybody, died; empty where it is a combination.
     cluster, plants
-        Cluster of each row of the likelihood, and mean number of plants in one.
-    ratio
-        ``hazard_ratio`` or ``odds_ratio``.
+        Cluster of each row, and mean number of plants in one.
     read
         Reads cells for a day.
     """
+    design = read.design
+    seen = np.flatnonzero(data.lengths.any(axis=1))  # the others lie in pieces without a hazard
+    at_risk, died = data.weighted
+    counted = replace(data, at_risk=at_risk, died=died, weight=None)
+    likelihood, cluster = Jeffreys(counted.pick(seen, data.stratum[seen])), cluster[seen]
     spread = INDEPENDENT
     if design.cluster:
-        spread = design_effect(likelihood, np.flatnonzero(found.overlap), cluster, plants)
-    profile = Profile(likelihood, maximise(likelihood, likelihood.start()), spread.allowed)
-    table = penalised_table(profile, spread, design.terms, ratio)
+        spread = design_effect(likelihood, np.flatnonzero(found.overlap[seen]), cluster, plants)
+    profile = Profile(likelihood, maximise(likelihood, likelihood.data.start()), spread.allowed)
+    table = penalised_table(profile, spread, design.terms, RATIOS[data.link])
     offset = len(profile.best.parameters) - len(design.terms)
-    engine = PenalisedEngine(profile, spread, offset, read, cluster, int(cluster.max()) + 1)
+    engine = PenalisedEngine(profile, spread, offset, read)
     moved = [term for term, way in zip(design.terms, found.direction, strict=True) if way]
     checks = said_of_penalty(who, moved, spread, design.cluster[-1] if design.cluster else "row")
     return FitParts("penalised", table, profile.best.point.log_likelihood, engine, checks)
@@ -234,7 +214,7 @@ def penalised_parts(
 
 def penalised_table(profile: Profile, spread: DesignEffect, terms: Sequence[str], ratio: str) -> pd.DataFrame:
     """Coefficients with profile limits and likelihood-ratio p-values, as ``coefficient_table``."""
-    size, columns = len(profile.best.parameters), profile.likelihood.columns
+    size, columns = len(profile.best.parameters), profile.likelihood.data.columns
     offset = size - len(terms)
     reach = np.ptp(columns, axis=0)
     held: list[Quantity] = [
@@ -275,25 +255,25 @@ def said_of_penalty(who: str, terms: Sequence[str], spread: DesignEffect, what: 
         Name of a cluster.
     """
     why = who or "those who died and those who lived are told apart without fail"
-    which = ", ".join(terms) or "the baseline"
-    said = [
+    which = ", ".join(map(term_words, terms)) or "the baseline"
+    sentences = [
         f"{why}, so {which} would have no finite estimate by maximum likelihood: all estimates "
         "are penalised (Firth), which draws them, and survival, a little towards the middle"
     ]
     profile = "limits and p-values are by the profile of the penalised likelihood"
     count = f"{spread.effect:.2f}, from {spread.clusters} {what}s with {spread.df:.1f} degrees of freedom"
     if spread.how == "independent":
-        said.append(f"{profile}, seedlings independent")
+        sentences.append(f"{profile}, seedlings independent")
     elif spread.how == "one plant":
-        said.append(
+        sentences.append(
             f"{profile}; nothing tells how much {what}s differ, so that a {what} counts as one plant (design "
             f"effect {spread.effect:.1f})"
         )
     elif spread.how == "between":
-        said.append(
+        sentences.append(
             f"{profile}, widened by the design effect of the other arms ({count}); differences between "
             f"strata are counted in, since these hold too few {what}s of the other arms"
         )
     else:
-        said.append(f"{profile}, widened by the design effect of the other arms ({count})")
-    return said
+        sentences.append(f"{profile}, widened by the design effect of the other arms ({count})")
+    return sentences

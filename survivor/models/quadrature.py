@@ -23,6 +23,12 @@ All groups are worked on at once; nothing loops over groups.
 Sources: Pinheiro and Bates (1995), Journal of Computational and Graphical Statistics
 4, 12-35; Pinheiro and Chao (2006), the same journal 15, 58-81 (nested levels; here the
 inner nodes are placed anew at each outer node).
+
+Log-likelihood of one row of counts in its linear predictor, with three derivatives.
+
+``hazard``: the predictor is the log cumulative hazard of the row, and ``died`` of
+``at_risk`` have died with probability 1 - exp(-H). ``logit``: the predictor is the
+log odds, and ``died`` stands for whatever is counted. The binomial constant is left out.
 """
 
 from __future__ import annotations
@@ -30,14 +36,55 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
+from typing import Literal
 
 import numpy as np
-from numpy.typing import NDArray
+from scipy.special import expit
 
+from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.models.row_terms import Counts, Floats
 
-Codes = NDArray[np.intp]
+Link = Literal["hazard", "logit"]
+
+_LARGEST = 700.0  # exp() of more overflows
+_REACH = 60.0  # predictors beyond this are as good as infinite
+
+
+@dataclass(frozen=True)
+class Counts:
+    """Counts of rows, shape (n,), and what their predictor is."""
+
+    at_risk: Floats
+    died: Floats
+    link: Link
+
+    def value(self, predictor: Floats) -> tuple[Floats, Floats]:
+        """Log-likelihood of each row and its first derivative."""
+        if self.link == "logit":
+            value = self.died * predictor - self.at_risk * np.logaddexp(0.0, predictor)
+            return value, self.died - self.at_risk * expit(predictor)
+        hazard = np.exp(np.clip(predictor, -_REACH, _REACH))
+        bounded = np.minimum(hazard, _LARGEST)
+        grown = np.expm1(bounded)  # log(1 - exp(-H)) = log(exp(H) - 1) - H
+        alive = (self.at_risk - self.died) * hazard
+        value = self.died * (np.log(grown) - bounded) - alive
+        return value, self.died * (hazard / grown) - alive
+
+    def slopes(self, predictor: Floats) -> tuple[Floats, Floats, Floats]:
+        """First three derivatives of each row; the second is never positive."""
+        if self.link == "logit":
+            share = expit(predictor)
+            spread = self.at_risk * share * (1 - share)
+            return self.died - self.at_risk * share, -spread, -spread * (1 - 2 * share)
+        hazard = np.exp(np.clip(predictor, -_REACH, _REACH))
+        first = hazard / np.expm1(np.minimum(hazard, _LARGEST))
+        rest = 1 - hazard - first
+        second = first * rest
+        third = second * rest - first * (hazard + second)
+        alive = (self.at_risk - self.died) * hazard
+        return self.died * first - alive, self.died * second - alive, self.died * third - alive
+
+
 Nodes = tuple[Floats, Floats]
 
 _STEPS = 100
@@ -90,13 +137,11 @@ class Tree:
 
     def gather(self, level: int, of_children: Floats) -> Floats:
         """Sum over the groups (or rows) next inside each group of a level."""
-        found: Floats = np.add.reduceat(of_children, self.starts[level], axis=0)
-        return found
+        return np.add.reduceat(of_children, self.starts[level], axis=0)
 
     def from_rows(self, level: int, values: Floats) -> Floats:
         """Sum rows by the groups of a level."""
-        found: Floats = np.add.reduceat(values, self.row_starts[level], axis=0)
-        return found
+        return np.add.reduceat(values, self.row_starts[level], axis=0)
 
     def to_rows(self, level: int, values: Floats) -> Floats:
         """Each row's value of its group."""
@@ -142,13 +187,13 @@ class Curvature:
             carried[level] = inside
             message = (sd[level] * self.weight[level] * right[level] + inside) / self.own[level]
         shift = np.zeros(len(right[0]))
-        found: list[Floats] = []
+        effects: list[Floats] = []
         for level in range(tree.depth):
             pull = sd[level] * (carried[level] + self.weight[level] * shift)
             effect = (right[level] - pull) / self.own[level]
-            found.append(effect)
+            effects.append(effect)
             shift = tree.children(level, shift + sd[level] * effect)
-        return found, shift
+        return effects, shift
 
 
 def curvature(tree: Tree, sd: Floats, row_weight: Floats) -> Curvature:
@@ -213,10 +258,10 @@ def _shifted(predictor: Floats, modes: Sequence[Floats], sd: Floats, tree: Tree)
 
 
 def _sums(tree: Tree, rows: Floats) -> list[Floats]:
-    found = [tree.gather(tree.depth - 1, rows)]
+    sums = [tree.gather(tree.depth - 1, rows)]
     for level in range(tree.depth - 2, -1, -1):
-        found.insert(0, tree.gather(level, found[0]))
-    return found
+        sums.insert(0, tree.gather(level, sums[0]))
+    return sums
 
 
 def _by_group(tree: Tree, level: int, of_roots: Floats) -> Floats:

@@ -19,24 +19,31 @@ both stays where it is. Two steps find such directions exactly:
 An interval over several pieces counts as a cell in each: what is found is always
 right, and all is found but for directions that play the pieces of one interval
 off against each other while somebody died in it.
+
+Terms that have gone far: whether an estimate runs to infinity or is only steep.
+
+On the way to infinity the information on a term dies away, so its standard error outgrows the
+estimate itself; an estimate that is steep and finite has most of its information where it stands.
+How far a term has gone is what it moves the log hazard (or odds) by over its range, so that the
+unit of a column does not matter; the range is taken within strata, since levels take up what lies
+between them.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from scipy import sparse
 from scipy.optimize import linprog
 
+from survivor.arrays import Codes, Flags, Floats
 from survivor.errors import ModelError
-from survivor.intervals import Codes, row_codes, sum_by
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+from survivor.intervals import less_means, row_codes, sum_by
+from survivor.words import term_words
 
 _RANK = 1e-9  # singular values below this share of the largest are none
 _STILL = 1e-6  # a direction smaller than this has no part in a separation
@@ -129,9 +136,7 @@ def _held(matrix: Floats, stratum: Codes, terms: int) -> bool:
     """Whether these cells leave no term free: nothing that they do not feel touches one."""
     if not len(matrix):
         return False
-    number = np.maximum(np.bincount(stratum), 1)
-    means = np.column_stack([sum_by(stratum, column) / number for column in matrix.T])
-    _, values, vectors = np.linalg.svd(np.linalg.qr(matrix - means[stratum], mode="r"))
+    _, values, vectors = np.linalg.svd(np.linalg.qr(less_means(matrix, stratum), mode="r"))
     felt = int((values > _RANK * max(values[0], 1.0)).sum())
     return bool(np.abs(vectors[felt:, -terms:]).max(initial=0.0) < _STILL)
 
@@ -146,7 +151,7 @@ def _programme(cells: _Cells, terms: int) -> tuple[Floats, Flags]:
     sign = np.where(cells.died[one_sided], 1.0, -1.0)
     free, pure = predictor.shape[1], len(one_sided)
     # Variables: the direction, and how far each one-sided cell is moved, at most 1.
-    found = linprog(
+    solved = linprog(
         np.concatenate([np.zeros(free), -np.ones(pure)]),
         A_ub=sparse.hstack([-sign[:, None] * predictor[one_sided], sparse.eye_array(pure)]),
         b_ub=np.zeros(pure),
@@ -155,17 +160,17 @@ def _programme(cells: _Cells, terms: int) -> tuple[Floats, Flags]:
         bounds=[(None, None)] * free + [(0.0, 1.0)] * pure,
         method="highs",
     )
-    if not found.success:
+    if not solved.success:
         raise ModelError(
-            f"whether the terms have finite estimates could not be told: {found.message}",
+            f"whether the terms have finite estimates could not be told: {solved.message}",
             where="formula",
             mend="use fewer terms",
         )
     moved = np.zeros(count, dtype=bool)
-    moved[one_sided] = found.x[free:] > 0.5
-    direction = found.x[free - terms : free]
+    moved[one_sided] = solved.x[free:] > 0.5
+    direction = solved.x[free - terms : free]
     direction = np.where(
-        np.abs(direction) > _STILL * max(np.abs(found.x[:free]).max(), 1e-300), direction, 0.0
+        np.abs(direction) > _STILL * max(np.abs(solved.x[:free]).max(), 1e-300), direction, 0.0
     )
     return direction, moved
 
@@ -180,12 +185,79 @@ def said_of_levels(frame: pd.DataFrame, variables: Sequence[str]) -> str:
     variables
         Columns that the formula reads; numbers are passed over.
     """
-    found = []
+    sentences = []
     counts = {"nobody": frame["died"], "everybody": frame["at_risk"] - frame["died"]}
     for name in variables:
         if pd.api.types.is_numeric_dtype(frame[name]):
             continue
         for word, count in counts.items():
             total = count.groupby(frame[name].astype(str), sort=False).sum()
-            found += [f"{word} died with {name} {label}" for label in total.index[total == 0]]
-    return " and ".join(found)
+            sentences += [f"{word} died with {name} {label}" for label in total.index[total == 0]]
+    return " and ".join(sentences)
+
+
+# From here on a term is looked at. A factor without deaths at one level converges only beyond 40.
+FAR = 30.0
+_BEYOND = 500.0  # and from here on a ratio is beyond all that could be told from infinity
+
+
+def range_within(columns: Floats, stratum: Codes) -> Floats:
+    """Range of each column within the stratum in which it is largest, shape (q,).
+
+    Parameters
+    ----------
+    columns
+        Shape (n, q).
+    stratum
+        Codes from 0, shape (n,).
+    """
+    if not columns.size:
+        return np.zeros(columns.shape[1])
+    order = np.argsort(stratum, kind="stable")
+    starts = np.flatnonzero(np.diff(stratum[order], prepend=-1))
+    sorted_columns = columns[order]
+    high, low = (each.reduceat(sorted_columns, starts, axis=0) for each in (np.maximum, np.minimum))
+    return np.asarray((high - low).max(axis=0))
+
+
+def errors_of(information: Floats) -> Floats:
+    """Give standard errors by an information matrix, shape (q,); very large where it is not positive."""
+    scale = np.sqrt(np.maximum(np.diag(information), 1e-300))
+    values, vectors = np.linalg.eigh(information / np.outer(scale, scale))
+    return np.asarray(np.sqrt((vectors**2 / np.maximum(values, 1e-100)).sum(axis=1)) / scale)
+
+
+def errors_from(covariance: Floats) -> Floats:
+    """Give standard errors by a covariance, shape (q,); infinite where it is none."""
+    variance = np.diag(covariance)
+    return np.sqrt(np.where(variance > 0, variance, np.inf))
+
+
+def diverges(beta: Floats, spread: Floats, error: Floats) -> Flags:
+    """Which terms have gone far with a standard error larger than the estimate, or farther than any can.
+
+    Parameters
+    ----------
+    beta, spread, error
+        Estimate, range of the column and standard error of each term, shape (q,).
+    """
+    size = np.abs(beta)
+    reach = size * spread
+    return ((reach > FAR) & ~(error < size)) | (reach > _BEYOND)
+
+
+def refuse_no_deaths(died: pd.Series[Any] | Floats, where: str) -> None:
+    """Raise where nobody died."""
+    if not died.sum() > 0:
+        raise ModelError("nobody died, so there is no hazard to compare", where=where, mend="see the curves")
+
+
+def no_finite_estimate(
+    terms: Sequence[str], where: str, who: str = "nobody, or everybody, died"
+) -> ModelError:
+    """Error that terms run to infinity, since at one of their levels ``who``."""
+    return ModelError(
+        f"{', '.join(map(term_words, terms))} has no finite estimate: at one of its levels {who}",
+        where=where,
+        mend="join that level with another, leave the term out, or read its survival from the curves",
+    )

@@ -16,18 +16,15 @@ exact with the jumps that are nought held there.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
-from scipy.linalg import cholesky, solve_triangular
-from scipy.optimize import nnls
 
+from survivor.arrays import Codes, Flags, Floats
+from survivor.climbing import climb, halved, never_below_nought, peaks
 from survivor.errors import ModelError
-from survivor.intervals import Codes
 from survivor.models.innermost import Innermost
-from survivor.models.runaway import FAR, errors_of, runs_away
-
-Floats = NDArray[np.float64]
+from survivor.models.separation import FAR, diverges, errors_of
 
 CERTIFIED = 1e-10  # how far above its cost the gain of a jump may stay, in units of the cost
 _EM_FIRST = 20
@@ -35,7 +32,7 @@ _MOST_STEPS = 300
 _CLIMBS = 60
 _CLIMBED = 1e-12  # squared length of a step of theta in units of standard errors
 _DUST = 1e-12  # a jump below this share of all is none
-_LEVEL_RUNAWAY = 16.0  # a level this far from the first is running to infinity, and is held where it is
+_LEVEL_DIVERGENT = 16.0  # a level this far from the first is running to infinity, and is held where it is
 _LARGEST = 700.0
 
 
@@ -57,8 +54,7 @@ class Problem:
     def inside(self, jumps: Floats) -> Floats:
         """Sum of the jumps that each row reaches over."""
         reached = np.concatenate([[0.0], np.cumsum(jumps)])
-        found: Floats = reached[self.last + 1] - reached[self.first]
-        return found
+        return np.asarray(reached[self.last + 1] - reached[self.first])
 
     def over(self, shares: Floats) -> Floats:
         """Sum of shares of the rows that reach over each interval."""
@@ -66,13 +62,11 @@ class Problem:
         # again would leave their rounding behind.
         leave = np.bincount(self.last + 1, shares, self.intervals + 1)
         enter = np.bincount(self.first, shares, self.intervals + 1)
-        found: Floats = np.cumsum((leave - enter)[:0:-1])[::-1]
-        return found
+        return np.cumsum((leave - enter)[:0:-1])[::-1]
 
     def reach(self, chosen: Codes) -> Floats:
         """Whether each row reaches over each of some intervals, shape (n, chosen)."""
-        found: Floats = ((self.first[:, None] <= chosen) & (chosen <= self.last[:, None])).astype(float)
-        return found
+        return ((self.first[:, None] <= chosen) & (chosen <= self.last[:, None])).astype(float)
 
 
 def problem_of(found: Innermost, strata: int, centre: Floats) -> Problem:
@@ -124,7 +118,7 @@ class Fitted:
         Places of those jumps.
     steps
         Of theta.
-    runaway
+    divergent
         Places of theta that run to infinity; at the last step these are as good as infinite.
     """
 
@@ -136,7 +130,12 @@ class Fitted:
     inverse: Floats
     held: Codes
     steps: int
-    runaway: Codes
+    divergent: Codes
+
+    def of_terms(self, count: int) -> Floats:
+        """Covariance of the last ``count`` of theta were rows independent."""
+        size = len(self.inverse) - count
+        return self.inverse[size:, size:]
 
 
 def best_jumps(problem: Problem, theta: Floats, near: Floats | None = None) -> Jumps:
@@ -157,7 +156,7 @@ def best_jumps(problem: Problem, theta: Floats, near: Floats | None = None) -> J
     for _ in range(_MOST_STEPS):
         gain = problem.over(_scores(problem, relative, size)[0])
         excess = float((gain / cost).max(initial=1.0)) - 1.0
-        held = size > _DUST * size.sum()
+        held = _some(size)
         lack = float(np.abs(gain / cost - 1.0)[held].max(initial=0.0))
         if excess <= CERTIFIED and lack <= 1e3 * CERTIFIED:
             return Jumps(size, _height(problem, relative, size), excess)
@@ -174,8 +173,7 @@ def _poisson(problem: Problem, relative: Floats, size: Floats) -> Floats:
     hazard = relative * problem.inside(size)
     expected = problem.died * relative / -np.expm1(-np.maximum(hazard, 1e-300))
     exposure = problem.over((problem.died + problem.lived) * relative)
-    found: Floats = size * problem.over(expected) / exposure
-    return found
+    return size * problem.over(expected) / exposure
 
 
 def _scores(problem: Problem, relative: Floats, size: Floats) -> tuple[Floats, Floats]:
@@ -197,29 +195,69 @@ def _height(problem: Problem, relative: Floats, size: Floats) -> float:
 
 def _newton(problem: Problem, relative: Floats, size: Floats, slope: Floats) -> Floats:
     """Take one Newton step with jumps kept at nought or more, halved until the likelihood rises."""
-    padded = np.concatenate([[-np.inf], slope, [-np.inf]])
-    peak = (slope > 0) & (slope >= padded[:-2]) & (slope >= padded[2:])
-    chosen = np.flatnonzero((size > _DUST * size.sum()) | peak)
+    chosen = np.flatnonzero(_some(size) | peaks(slope, 0.0))
     reach = problem.reach(chosen)
     curvature = reach.T @ (_scores(problem, relative, size)[1][:, None] * reach)
-    # In units of the curvature of each jump; a pull to the present jumps settles what the data leave open.
+    # In units of the curvature of each jump.
     scale = np.sqrt(np.maximum(np.diag(curvature), 1e-300))
     scaled = curvature / np.outer(scale, scale)
-    scaled[np.diag_indices_from(scaled)] += 1e-9
-    root = cholesky(scaled)
-    now = size[chosen] * scale
-    aim = solve_triangular(root, slope[chosen] / scale + scaled @ now, trans="T")
-    move = (nnls(root, aim, maxiter=30 * len(chosen))[0] - now) / scale
-    rise = float(slope[chosen] @ move)
-    start = _height(problem, relative, size)
-    part = 1.0
-    for _ in range(60):
+    move = never_below_nought(size[chosen] * scale, slope[chosen] / scale, scaled, 1e-9) / scale
+
+    def reached(part: float) -> Jumps:
         tried = np.zeros_like(size)
         tried[chosen] = np.maximum(size[chosen] + part * move, 0.0)
-        if _height(problem, relative, tried) >= start + 0.1 * part * rise - 1e-13 * abs(start):
-            return tried
-        part /= 2
-    return tried
+        return Jumps(tried, _height(problem, relative, tried), np.nan)
+
+    start, rise = _height(problem, relative, size), float(slope[chosen] @ move)
+    return halved(start, rise, reached, share=0.1, slack=1e-13, least=1e-18)[1].size
+
+
+@dataclass(frozen=True)
+class _Stand:
+    """A theta with its jumps, and what is seen from there."""
+
+    problem: Problem
+    theta: Floats
+    jumps: Jumps
+
+    @property
+    def value(self) -> float:
+        return self.jumps.value
+
+    @cached_property
+    def profile(self) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
+        return _profile(self.problem, self.theta, self.jumps.size)
+
+    @cached_property
+    def spread(self) -> Floats:
+        """Range of each term."""
+        terms = self.problem.terms
+        return np.ptp(terms, axis=0) if len(terms) else np.ones(len(self.theta))
+
+    @cached_property
+    def divergent(self) -> tuple[Flags, Flags]:
+        """Levels, and other terms, that run to infinity."""
+        levels = np.arange(len(self.theta)) < self.problem.levels
+        far = np.abs(self.theta) * self.spread > FAR
+        terms = np.zeros(len(levels), dtype=bool)
+        if far[~levels].any():
+            terms = diverges(self.theta, self.spread, errors_of(self.profile[1])) & ~levels
+        return levels & (np.abs(self.theta) > _LEVEL_DIVERGENT), terms
+
+    @cached_property
+    def step(self) -> tuple[Floats, float]:
+        """Step up the profile and the slope along it."""
+        slope, curvature, (_, _, common) = self.profile
+        # A stratum as good as without hazard is held where it is, while the rest climbs on.
+        free = np.flatnonzero(~self.divergent[0])
+        both = np.ix_(free, free)
+        step = np.zeros(len(self.theta))
+        step[free] = _ascent(slope[free], curvature[both], common[both])
+        return step, float(slope @ step)
+
+    def moved(self, step: Floats, part: float) -> _Stand:
+        theta = self.theta + part * step
+        return _Stand(self.problem, theta, best_jumps(self.problem, theta, self.jumps.size))
 
 
 def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None) -> Fitted:
@@ -239,49 +277,50 @@ def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None
     ModelError
         When the jumps are not certified, or theta does not settle.
     """
-    spread = np.ptp(problem.terms, axis=0) if len(problem.terms) else np.ones(len(theta))
     levels = np.arange(len(theta)) < problem.levels
-    theta = np.where(levels, np.clip(theta, -0.75 * _LEVEL_RUNAWAY, 0.75 * _LEVEL_RUNAWAY), theta)
-    now = best_jumps(problem, theta, near)
-    for step_number in range(_CLIMBS):
-        slope, curvature, parts = _profile(problem, theta, now.size)
-        runs = np.where(levels, np.abs(theta) > _LEVEL_RUNAWAY, False)
-        if (np.abs(theta) * spread > FAR)[~levels].any():
-            runs |= runs_away(theta, spread, errors_of(curvature)) & ~levels
-        # A stratum as good as without hazard is held where it is, while the rest climbs on.
-        free = np.flatnonzero(~(runs & levels))
-        step = np.zeros(len(theta))
-        step[free] = _ascent(slope[free], curvature[np.ix_(free, free)], parts[2][np.ix_(free, free)])
-        length = float(slope @ step)
-        if length < _CLIMBED or (runs & ~levels).any():
-            inverse, held = _inverse(curvature, parts), np.flatnonzero(_some(now.size))
-            return Fitted(
-                theta,
-                now.size,
-                now.value,
-                now.excess,
-                float(np.sqrt(max(length, 0.0))),
-                inverse,
-                held.astype(np.intp),
-                step_number,
-                np.flatnonzero(runs).astype(np.intp),
-            )
-        step *= min(1.0, 4.0 / float((np.abs(step) * spread).max(initial=1e-300)))
-        part = 1.0
-        while True:
-            trial = best_jumps(problem, theta + part * step, now.size)
-            if trial.value >= now.value + 1e-4 * part * length - 1e-12 * abs(now.value) or part < 1e-6:
-                break
-            part /= 2
-        theta, now = theta + part * step, trial
-    raise ModelError(
-        "the terms did not settle", where="unspecified baseline", mend='use fewer terms, or baseline="pieces"'
+    theta = np.where(levels, np.clip(theta, -0.75 * _LEVEL_DIVERGENT, 0.75 * _LEVEL_DIVERGENT), theta)
+
+    def step(now: _Stand) -> tuple[Floats, float] | None:
+        move, length = now.step
+        if length < _CLIMBED or now.divergent[1].any():
+            return None
+        longest = float((np.abs(move) * now.spread).max(initial=1e-300))
+        return move * min(1.0, 4.0 / longest), length
+
+    climbed = climb(
+        _Stand(problem, theta, best_jumps(problem, theta, near)),
+        step,
+        _Stand.moved,
+        most=_CLIMBS,
+        converged=0.0,
+        share=1e-4,
+        slack=1e-12,
+        least=1e-6,
+    )
+    if not climbed.settled:
+        raise ModelError(
+            "the terms did not settle",
+            where="unspecified baseline",
+            mend='use fewer terms, or baseline="pieces"',
+        )
+    found = climbed.at
+    _, curvature, parts = found.profile
+    return Fitted(
+        found.theta,
+        found.jumps.size,
+        found.value,
+        found.jumps.excess,
+        float(np.sqrt(max(found.step[1], 0.0))),
+        _inverse(curvature, parts),
+        np.flatnonzero(_some(found.jumps.size)).astype(np.intp),
+        climbed.steps,
+        np.flatnonzero(found.divergent[0] | found.divergent[1]).astype(np.intp),
     )
 
 
-def _some(size: Floats) -> NDArray[np.bool_]:
-    found: NDArray[np.bool_] = size > _DUST * size.sum()
-    return found
+def _some(size: Floats) -> Flags:
+    """Which jumps are not nought."""
+    return np.asarray(size > _DUST * size.sum())
 
 
 def _profile(

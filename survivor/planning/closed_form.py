@@ -21,7 +21,6 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import ndtr
 
-from survivor.errors import PlanError
 from survivor.proportions import design_effect_from_icc
 from survivor.vocabulary import CONFIDENCE
 
@@ -56,69 +55,10 @@ class Arms:
     unequal: float = 0.0
     alpha: float = ALPHA
 
-    @classmethod
-    def alike_sites(cls, survival: float, other: float, correlation: float, alpha: float = ALPHA) -> Arms:
-        """Arms at sites that do not differ: the formulas of the books."""
-        return cls(
-            survival,
-            other,
-            survival * (1 - survival),
-            other * (1 - other),
-            correlation,
-            alpha=alpha,
-        )
-
     @property
     def log_hazard_ratio(self) -> float:
         """Of the other against the first, for hazards in proportion."""
         return math.log(math.log(self.other) / math.log(self.survival))
-
-
-def quantiles(power: float, alpha: float = ALPHA) -> float:
-    """Sum of the two normal quantiles of a sample size formula."""
-    return float(stats.norm.ppf(1 - alpha / 2) + stats.norm.ppf(power))
-
-
-def events_needed(hazard_ratio: float, power: float = 0.8, share: float = 0.5, alpha: float = ALPHA) -> float:
-    """Deaths needed to tell two hazards apart, seedlings independent.
-
-    Parameters
-    ----------
-    hazard_ratio
-        Above 0, not 1.
-    power
-        Chance of showing it, 0 to 1.
-    share
-        Share of seedlings in one of the two methods.
-    alpha
-        Two-sided level.
-
-    Notes
-    -----
-    Schoenfeld 1981 (Biometrika 68, 316-319) and 1983 (Biometrics 39, 499-503):
-    (z + z')^2 / (share (1 - share) log(ratio)^2). Not rounded.
-    """
-    if not (hazard_ratio > 0 and hazard_ratio != 1):
-        raise PlanError(f"a hazard ratio of {hazard_ratio} cannot be shown", mend="give one above 0, not 1")
-    return quantiles(power, alpha) ** 2 / (share * (1 - share) * math.log(hazard_ratio) ** 2)
-
-
-def seedlings_for_events(events: float, survival: float, other: float) -> float:
-    """Seedlings in both methods together of which so many are expected to die; not rounded."""
-    return events / (1 - (survival + other) / 2)
-
-
-def proportions_needed(survival: float, other: float, power: float = 0.8, alpha: float = ALPHA) -> float:
-    """Independent seedlings in each method that show a difference of proportions; not rounded.
-
-    Notes
-    -----
-    (z + z')^2 (p q + p' q') / (p - p')^2: Fleiss, Levin and Paik 2003, Statistical
-    Methods for Rates and Proportions, ch. 4, without pooling and without continuity
-    correction.
-    """
-    spread = survival * (1 - survival) + other * (1 - other)
-    return quantiles(power, alpha) ** 2 * spread / (survival - other) ** 2
 
 
 def degrees(plots: int) -> int:
@@ -157,6 +97,11 @@ def power_of_events(arms: Arms, plots: int, seedlings: float) -> float:
     return _t_power(arms.log_hazard_ratio * math.sqrt(information), plots, arms.alpha)
 
 
+def power_of_shift(shift: float, df: int, alpha: float) -> float:
+    """Chance that a t test on ``df`` degrees of freedom shows a difference of ``shift`` standard errors."""
+    return _t_power(shift, df + 1, alpha)
+
+
 def _t_power(shift: float, plots: int, alpha: float) -> float:
     """Chance that a t test rejects, either way, when the statistic's mean is moved by ``shift`` errors.
 
@@ -175,8 +120,8 @@ def _t_power(shift: float, plots: int, alpha: float) -> float:
 def _errors(df: int) -> NDArray[np.float64]:
     """Estimated over true standard error at equal steps of chance."""
     chances = (np.arange(_STEPS) + 0.5) / _STEPS
-    found: NDArray[np.float64] = np.sqrt(stats.chi2.ppf(chances, df) / df)
-    return found
+    ratios: NDArray[np.float64] = np.sqrt(stats.chi2.ppf(chances, df) / df)
+    return ratios
 
 
 def plots_needed(power_at: Callable[[int], float], power: float = 0.8) -> int | None:
@@ -201,21 +146,8 @@ def plots_needed(power_at: Callable[[int], float], power: float = 0.8) -> int | 
 
 
 def half_width(arms: Arms, plots: int, seedlings: float) -> float:
-    """Half the width of the 95 % limits to expect round a difference, 0 to 1."""
+    """Half the width of the 95 % CI to expect round a difference, 0 to 1."""
     if plots < 2:
         return math.inf
     t = float(stats.t.ppf((1 + CONFIDENCE) / 2, degrees(plots)))
     return t * standard_error(arms, plots, seedlings)
-
-
-def cheapest_seedlings(per_plot: float, per_tag: float, correlation: float) -> float:
-    """Seedlings a plot that give the smallest error for the money; not rounded.
-
-    Notes
-    -----
-    sqrt(cost of a plot / cost of a seedling x (1 - rho) / rho): Cochran 1977,
-    Sampling Techniques, ch. 10. Infinite where plots do not differ.
-    """
-    if correlation <= 0:
-        return math.inf
-    return math.sqrt(per_plot / per_tag * (1 - correlation) / correlation)

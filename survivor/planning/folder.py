@@ -1,4 +1,7 @@
-"""A study folder from a plan: study file, plots, tags, calendar, timetable and a field sheet a visit."""
+"""A study folder from a plan: study file, plots, tags, calendar, timetable and a field sheet a visit.
+
+A blank study folder to start from: study file, headers, data dictionary, plan file.
+"""
 
 from __future__ import annotations
 
@@ -7,21 +10,22 @@ import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from importlib import resources
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
 from survivor.errors import PlanError
-from survivor.planning.calendar import visit_calendar
-from survivor.planning.layout import Layout
+from survivor.files.writing import csv_text, is_there, writing
+from survivor.planning.calendar import timetable, visit_calendar
+from survivor.planning.layout import WHOLE_PLOT, Layout
 from survivor.planning.planfile import Plan
 from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_bytes
-from survivor.planning.timetable import timetable
-from survivor.report.content.cautions import touched
-from survivor.report.content.wording import date
-from survivor.report.files import is_there, write_files
+from survivor.report.cautions import touched
 from survivor.settings import STUDY_FILE
+from survivor.settings.dictionary import key_table
+from survivor.words import date
 
 PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY = (
     "plots.csv", "tags.csv", "calendar.csv", "timetable.csv", "DATA-DICTIONARY.md",
@@ -35,7 +39,9 @@ PLOT_HEADER: Final = {
     "planted": "Planted on",
     "seedlings": "Seedlings",
 }
+WHOLE_HEADER: Final = "Whole plot"
 RADIUS: Final = "Weed-free radius (m)"
+LAYOUT: Final = "the layout"
 _LATER_MILESTONE_DAYS: Final = 180  # a visit from then on is worth a milestone of its own
 
 
@@ -75,14 +81,15 @@ def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
             where=str(folder),
             mend="name a new folder; a layout is never written over another",
         )
-    return write_files(folder, folder_files(plan, layout), "the layout", PlanError)
+    with writing(folder, LAYOUT, as_one=False) as place:
+        return place.write(folder_files(plan, layout))
 
 
 def folder_files(plan: Plan, layout: Layout) -> dict[str, bytes]:
     """Return every file of the study folder by name; the same plan gives the same bytes."""
     calendar = visit_calendar(plan)
     visits = visit_files(calendar)
-    plots = layout.plots.rename(columns=PLOT_HEADER)
+    plots = layout.plots.rename(columns={**PLOT_HEADER, WHOLE_PLOT: WHOLE_HEADER})
     plots[RADIUS] = ""
     files = {
         STUDY_FILE: study_text(plan, visits).encode(),
@@ -113,15 +120,15 @@ def visit_files(calendar: pd.DataFrame) -> tuple[VisitFile, ...]:
     """
     dated = calendar[calendar["day"].notna()]
     order = dated.groupby("visit")["day"].median().sort_values(kind="stable").index
-    found = []
+    files = []
     for number, name in enumerate(order, start=1):
         rows = dated[dated["visit"] == name]
         slug = re.sub(r"[^a-z0-9]+", "-", str(name).casefold()).strip("-") or "visit"
         sites = {
             str(row["site"]): (str(row["earliest"]), str(row["latest"])) for row in rows.to_dict("records")
         }
-        found.append(VisitFile(str(name), f"visit-{number:02d}-{slug}.xlsx", sites))
-    return tuple(found)
+        files.append(VisitFile(str(name), f"visit-{number:02d}-{slug}.xlsx", sites))
+    return tuple(files)
 
 
 def sheet_rows(tags: pd.DataFrame, visit: VisitFile, last: pd.DataFrame | None = None) -> pd.DataFrame:
@@ -203,7 +210,7 @@ def study_text(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
         'tagged = "at planting"',
         "",
         "[design]",
-        'allocation = "random within blocks" # drawn by lot with the seed above',
+        'allocation = "random within blocks" # allocated at random with the seed above',
         'plots_placed = "not recorded"       # write "random" or "by choice" once the plots are set out',
         'strata = ["site", "block"]',
         f"usual_practice = {_text(asked.usual_practice)}",
@@ -212,12 +219,28 @@ def study_text(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
     if plan.dry_season is not None:
         lines += ["", "[dry_season]"]
         lines += [f"start = {_text(plan.dry_season.start)}", f"end = {_text(plan.dry_season.end)}"]
+    lines += _works_lines(plan)
     for name, day, window in _milestones(plan):
         lines += ["", "[[milestones]]", f"name = {_text(name)}", f"day = {day}", f"window_days = {window}"]
     for method in plan.methods:
         works = ", ".join(_text(work) for work in method.works)
         lines += ["", "[[methods]]", f"name = {_text(method.name)}", f"works = [{works}]"]
     return "\n".join(lines) + "\n"
+
+
+def _works_lines(plan: Plan) -> list[str]:
+    """Ask what each work adds, in a factorial season."""
+    if plan.factorial is None:
+        return []
+    pairs = ", ".join(_text(pair) for pair in plan.factorial.interactions)
+    lines = ["", "[works]  # which part of the preparations paid", f"interactions = [{pairs}]"]
+    if plan.factorial.whole_plots:
+        lines.append(f"whole_plots = {_text(WHOLE_PLOT)}  # limits go by these")
+    return [
+        *lines,
+        "# [works.diary]                    # take the signs away once there is a sheet with a row a work",
+        '# file = "diary.csv"',
+    ]
 
 
 _VISIT_COLUMNS: Final = {
@@ -239,12 +262,12 @@ _VISIT_COLUMNS: Final = {
 def _milestones(plan: Plan) -> list[tuple[str, int, int]]:
     """Return the question's milestone, and one a later visit with a day of its own."""
     asked = plan.question
-    found = [(asked.milestone, asked.day, asked.window_days)]
+    milestones = [(asked.milestone, asked.day, asked.window_days)]
     for visit in plan.visits:
         late = visit.day is not None and visit.day >= _LATER_MILESTONE_DAYS and visit.day != asked.day
         if late and visit.name != asked.milestone and visit.day is not None:
-            found.append((visit.name, visit.day, max(visit.window_days, 30)))
-    return found
+            milestones.append((visit.name, visit.day, max(visit.window_days, 30)))
+    return milestones
 
 
 def _text(value: str) -> str:
@@ -253,7 +276,7 @@ def _text(value: str) -> str:
 
 
 def _csv(table: pd.DataFrame) -> bytes:
-    return str(table.to_csv(index=False, lineterminator="\n")).encode()
+    return csv_text(table).encode()
 
 
 def _cautions(plan: Plan) -> str:
@@ -265,14 +288,15 @@ def _dictionary(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
     sheets = "\n".join(f"- `{visit.file}`: {visit.name}" for visit in visits)
     return f"""# Data dictionary: {plan.plan.name}
 
-Written from a plan before the season. Preparations were drawn by lot within blocks (seed {plan.plan.seed}).
+Written from a plan before the season. Preparations were allocated at random within blocks
+(seed {plan.plan.seed}).
 
 ## {PLOTS}: one row a plot
 
 | column | unit | meaning |
 |---|---|---|
 | Site, Block, Plot | | labels repeat, so a plot is site, block and plot together |
-| Preparation | | drawn by lot within the block |
+| Preparation | | allocated at random within the block |
 | Planted on | year-month-day | the planned day: put the real one in its place |
 | Seedlings | plants | seedlings to be planted and tagged |
 | {RADIUS} | metres | radius (not diameter) of the weed-free patch, measured at planting |
@@ -306,3 +330,49 @@ Nothing here is an instruction for field work. Labels, permits, local codes and 
 
 {_cautions(plan)}
 """
+
+
+PLAN: Final = "plan.toml"
+VISITS: Final = "visits.csv"
+_VISIT_HEADER: Final = (
+    "Site", "Block", "Plot", "Tag", "Species", "Visit", "Date", "State", "Height (cm)", "Likely cause",
+    "Weed cover (%)", "Observer", "Notes",
+)  # fmt: skip
+
+
+def blank_files() -> dict[str, bytes]:
+    """Return every file of a blank study folder by name."""
+    dictionary = _blank_text("new-dictionary.md").replace("{{ keys }}", key_table().strip())
+    return {
+        STUDY_FILE: _blank_text("new-study.toml").encode(),
+        PLOTS: (",".join([*PLOT_HEADER.values(), RADIUS]) + "\n").encode(),
+        VISITS: (",".join(_VISIT_HEADER) + "\n").encode(),
+        DICTIONARY: dictionary.encode(),
+        PLAN: _blank_text("new-plan.toml").encode(),
+    }
+
+
+def write_blank(folder: Path) -> tuple[Path, ...]:
+    """Write a blank study folder.
+
+    Raises
+    ------
+    PlanError
+        When a file of that name is there already (nothing is written then), or the
+        folder cannot be written to.
+    """
+    files = blank_files()
+    there = [name for name in files if is_there(folder / name)]
+    if there:
+        raise PlanError(
+            f"{there[0]} is there already",
+            where=str(folder),
+            mend="name a new folder; nothing is written over",
+        )
+    with writing(folder, "the blank study", as_one=False) as place:
+        return place.write(files)
+
+
+def _blank_text(name: str) -> str:
+    file = resources.files("survivor.planning").joinpath("text", name)
+    return file.read_text(encoding="utf-8").replace("\r\n", "\n")

@@ -1,4 +1,8 @@
-"""Field sheets written again with what is known by now, as long as nobody has filled them."""
+"""Field sheets written again with what is known by now, as long as nobody has touched them.
+
+A sheet is touched once it differs from what survivor last wrote by a byte: people write where nobody
+expects it, in a column, a sheet or a comment of their own, or tell the dead by a colour.
+"""
 
 from __future__ import annotations
 
@@ -11,9 +15,14 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.errors import PlanError, RecordsError
+from survivor.errors import PlanError
+from survivor.files.cells import dates
+from survivor.files.delimited import read_delimited
+from survivor.files.sheets import as_text
+from survivor.files.writing import Place, is_there, writing
 from survivor.planning.folder import (
     CALENDAR,
+    LAYOUT,
     PLOT_HEADER,
     PLOTS,
     TAGS,
@@ -21,11 +30,8 @@ from survivor.planning.folder import (
     sheet_rows,
     visit_files,
 )
-from survivor.planning.sheets import FILLED, SHEET, sheet_bytes
+from survivor.planning.sheets import sheet_bytes
 from survivor.records import Records
-from survivor.records.cells import dates
-from survivor.records.delimited import read_delimited
-from survivor.records.reading import as_text, read_grid
 from survivor.settings import find_study_file, read_settings
 from survivor.study import load
 from survivor.vocabulary import PLOT_KEY, State
@@ -39,7 +45,7 @@ _KNOWN = (State.ALIVE, State.DEAD, State.MISSING)
 
 @dataclass(frozen=True)
 class Renewed:
-    """Field sheets written again, those left as they are since something is filled in, and rows left off.
+    """Field sheets written again, those left as they are since somebody saved them, and rows left off.
 
     ``unread`` says why no last state is told, where nothing filled in can be used.
     """
@@ -51,7 +57,7 @@ class Renewed:
 
 
 def renew_sheets(study: Path) -> Renewed:
-    """Write the field sheets that nobody has filled again, with the last known states.
+    """Write the field sheets again that are as they were last written, with the last known states.
 
     A seedling dead or missing at its last two visits is left off.
 
@@ -63,9 +69,16 @@ def renew_sheets(study: Path) -> Renewed:
     Raises
     ------
     PlanError
-        When the folder holds no layout, or a sheet cannot be written.
+        When the folder holds no layout.
+    WritingError
+        When a sheet cannot be written, or another process writes to the folder; every sheet is whole then.
     """
     file = find_study_file(study)
+    with writing(file.parent, LAYOUT, as_one=False) as place:
+        return _renewed(file, place)
+
+
+def _renewed(file: Path, place: Place) -> Renewed:
     folder = file.parent
     tags = _read(folder, TAGS, GIVEN_TAGS)
     calendar = _read(folder, CALENDAR, _OF_CALENDAR)
@@ -76,7 +89,7 @@ def renew_sheets(study: Path) -> Renewed:
         calendar[word] = [day and _day(day, CALENDAR).isoformat() for day in days]
     planted = [_day(day, PLOTS) for day in plots[PLOT_HEADER["planted"]] if day]
     visits = visit_files(calendar)
-    filled = [visit for visit in visits if _has_content(folder / visit.file)]
+    filled = [v for v in visits if is_there(folder / v.file) and not place.is_ours(v.file)]
     records = load(file).records if filled else None
     last, gone = (None, set[tuple[str, ...]]()) if records is None else last_states(records.visits)
     unread = "" if last is None or len(last) or records is None else _unread(records)
@@ -84,22 +97,14 @@ def renew_sheets(study: Path) -> Renewed:
     if not planted:
         raise PlanError("no planting day is given", where=PLOTS, mend="put a day into Planted on")
     name = read_settings(file).study.name
-    written = []
-    for visit in visits:
-        if visit in filled:
-            continue
-        rows = sheet_rows(tags[~off], visit, last)
-        about = sheet_plan(name, visit, min(planted))
-        try:
-            (folder / visit.file).write_bytes(sheet_bytes(rows, about))
-        except OSError as error:
-            raise PlanError(
-                f"the sheet could not be written: {error.strerror or error}",
-                where=visit.file,
-                mend="close it where it is open, and try again",
-            ) from error
-        written.append(folder / visit.file)
-    return Renewed(tuple(written), tuple(folder / visit.file for visit in filled), int(off.sum()), unread)
+    rows = tags[~off]
+    new = {
+        visit.file: sheet_bytes(sheet_rows(rows, visit, last), sheet_plan(name, visit, min(planted)))
+        for visit in visits
+        if visit not in filled
+    }
+    written = place.write(new)
+    return Renewed(written, tuple(folder / visit.file for visit in filled), int(off.sum()), unread)
 
 
 def _unread(records: Records) -> str:
@@ -123,25 +128,13 @@ def last_states(visits: pd.DataFrame) -> tuple[pd.DataFrame, set[tuple[str, ...]
         ``site, block, plot, tag, state, seen`` (ISO); keys of the seedlings gone twice.
     """
     seen = visits[visits["state"].isin(list(_KNOWN))].sort_values("date", kind="stable")
-    each = seen.groupby(_KEYS, sort=False)
-    last = each.tail(1)[[*_KEYS, "state", "date"]].copy()
+    plants = seen.groupby(_KEYS, sort=False)
+    last = plants.tail(1)[[*_KEYS, "state", "date"]].copy()
     last["seen"] = last["date"].dt.strftime("%Y-%m-%d")
-    two = each.tail(2)
+    two = plants.tail(2)
     twice = two["state"].isin(list(_GONE)).groupby([two[key] for key in _KEYS]).agg(["sum", "size"])
     gone = twice[(twice["sum"] == 2) & (twice["size"] == 2)]
     return last.drop(columns="date").reset_index(drop=True), {tuple(map(str, key)) for key in gone.index}
-
-
-def _has_content(file: Path) -> bool:
-    """Tell whether anything is filled in on a sheet; one that cannot be read is let alone."""
-    if not file.is_file():
-        return False
-    try:
-        grid = read_grid(file, sheet=SHEET)
-    except RecordsError:
-        return True
-    places = [place for place, header in enumerate(grid.header) if header in FILLED]
-    return any(as_text(cell) for place in places for cell in grid.cells[place])
 
 
 def _numbers(column: pd.Series[Any], name: str) -> pd.Series[float]:
@@ -163,8 +156,8 @@ def _day(text: str, name: str) -> dt.date:
         raise PlanError(
             f"this is no day: {text!r}", where=name, mend="write it as year-month-day: 2022-06-07"
         )
-    found: dt.date = days.iloc[0].date()
-    return found
+    day: dt.date = days.iloc[0].date()
+    return day
 
 
 def _read(folder: Path, name: str, needed: Sequence[str]) -> pd.DataFrame:

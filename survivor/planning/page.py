@@ -6,18 +6,12 @@ import json
 import math
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import pandas as pd
 
-from survivor.errors import PlanError
-from survivor.figures.planning import power_figure
-from survivor.figures.style import Drawing, Size
-from survivor.figures.words import NONE, limits, number
-from survivor.planning import words
-from survivor.planning.timetable import checks_of
-from survivor.report.content.cautions import CAUTIONS, touched
-from survivor.report.content.elements import (
+from survivor._version import __version__
+from survivor.document.elements import (
     Block,
     Column,
     Figure,
@@ -27,19 +21,24 @@ from survivor.report.content.elements import (
     Section,
     Table,
     Terms,
+    table_of,
 )
-from survivor.report.content.wording import counted, date, listed, plain, table_of
-from survivor.report.files import write_files
-from survivor.report.page import page_of
-
-if TYPE_CHECKING:
-    from survivor.planning.run import SeasonPlan
+from survivor.document.page import page_of
+from survivor.figures.planning import power_figure
+from survivor.files.writing import Place, csv_text, writing
+from survivor.planning import words
+from survivor.planning.calendar import checks_of
+from survivor.planning.season import PlannedSeason
+from survivor.report.cautions import CAUTIONS, touched
+from survivor.words import NONE, counted, date, limits, listed, number, plain
 
 PAGE: Final = "plan.html"
+PLAN: Final = "the plan"
+UNDATED: Final = "What is late is told where the plan file says the day, as_of under [plan]."
 
 _CONDITIONS: Final = (
-    "Plots of one size, one of each method in every block, the methods drawn by lot; every seedling is "
-    "followed to the milestone, and none is lost. Hazards are in proportion: the better method lowers the "
+    "Plots of one size, one of each method in every block, the methods allocated at random; every seedling "
+    "is followed to the milestone, and none is lost. Hazards are in proportion: the better method lowers the "
     "hazard alike all season. Plots and sites differ by normal effects on the log hazard.",
     "The formulas (Schoenfeld's events, and two proportions) multiply by the design effect "
     "1 + (m − 1) × correlation for m seedlings a plot (Donner and Klar 2000) and use t on blocks less one, "
@@ -52,17 +51,18 @@ _CONDITIONS: Final = (
     "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it: "
     "the model between visits with a level for each block, the difference per 100 planted, CR2 limits with "
     "Satterthwaite degrees of freedom.",
-    "Plots missed, tags lost and plots given up cost power that is not in these numbers: plan some more.",
+    "Plots missed, tags lost and plots given up cost power that is in none of these numbers but that of one "
+    "plot of ten lost: plan some more.",
 )
 
 
-def write_plan(season: SeasonPlan, folder: Path) -> tuple[Path, ...]:
+def write_plan(season: PlannedSeason, folder: Path | Place) -> tuple[Path, ...]:
     """Write the page, ``power.csv``, ``plan.json`` and the tables that are not empty.
 
     Raises
     ------
-    PlanError
-        When the folder cannot be written to.
+    WritingError
+        When the folder cannot be written to, or holds what survivor did not write under one of these names.
     """
     forms: dict[str, str] = {
         PAGE: page_of(report_of_plan(season)),
@@ -72,19 +72,19 @@ def write_plan(season: SeasonPlan, folder: Path) -> tuple[Path, ...]:
     }
     for name, table in (
         ("split", season.splits),
+        ("factorial", season.factorial),
         ("calendar", season.calendar),
         ("timetable", season.timetable),
     ):
         if not table.empty:
             forms[f"{name}.csv"] = _csv(table)
-    return write_files(folder, forms, "the plan", PlanError)
+    with writing(folder, PLAN) as place:
+        return place.write(forms)
 
 
-def plan_json(season: SeasonPlan) -> str:
+def plan_json(season: PlannedSeason) -> str:
     """Return the plan's numbers as JSON; what is not known is null."""
-    from survivor import __version__
-
-    found = season.spread
+    spread = season.spread
     content = {
         "survivor": __version__,
         "question": season.plan.question.model_dump(),
@@ -96,10 +96,10 @@ def plan_json(season: SeasonPlan) -> str:
             "why": season.why_size,
         },
         "spread": {
-            "plot_sd": _rounded(found.plot_sd),
-            "site_sd": _rounded(found.site_sd),
-            "correlation": _rounded(found.correlation),
-            "source": found.source,
+            "plot_sd": _rounded(spread.plot_sd),
+            "site_sd": _rounded(spread.site_sd),
+            "correlation": _rounded(spread.correlation),
+            "source": spread.source,
         },
         "answers": season.answers,
         "power": [
@@ -120,10 +120,10 @@ def _rounded(value: Any) -> float | int | None:
 
 
 def _csv(table: pd.DataFrame) -> str:
-    return str(table.round(4).to_csv(index=False, lineterminator="\n"))
+    return csv_text(table.round(4))
 
 
-def report_of_plan(season: SeasonPlan) -> Report:
+def report_of_plan(season: PlannedSeason) -> Report:
     """Return the plan as headings, sentences, tables and a figure, the answer first."""
     asked = season.plan
     about = [
@@ -132,6 +132,7 @@ def report_of_plan(season: SeasonPlan) -> Report:
     ]
     sections = [
         _sizes(season),
+        *([_factorial(season)] if not season.factorial.empty else []),
         *([_split(season)] if not season.splits.empty else []),
         *([_when(season)] if asked.sites else []),
         _cautions(season),
@@ -143,11 +144,12 @@ def report_of_plan(season: SeasonPlan) -> Report:
         about=tuple(about),
         answer=_answer(season),
         sections=tuple(sections),
+        subject="establishment survival",
         made_from="the plan",
     )
 
 
-def _answer(season: SeasonPlan) -> Section:
+def _answer(season: PlannedSeason) -> Section:
     blocks: list[Block] = [
         Paragraph(words.verdict(season), kind="lead"),
         Paragraph(words.question(season)),
@@ -158,7 +160,12 @@ def _answer(season: SeasonPlan) -> Section:
         blocks.append(Paragraph(" ".join(instead), kind="note", label="Too small"))
     blocks += [
         Paragraph(text)
-        for text in (words.cost(season), words.precision(season), words.comparisons(season))
+        for text in (
+            words.usual_sizes(season),
+            words.cost(season),
+            words.precision(season),
+            words.comparisons(season),
+        )
         if text
     ]
     blocks += [Paragraph(text) for text in words.constrained(season)]
@@ -178,7 +185,7 @@ def _answer(season: SeasonPlan) -> Section:
     return Section("answer", "Can the coming season answer the question?", tuple(blocks))
 
 
-def _figure(season: SeasonPlan) -> Figure:
+def _figure(season: PlannedSeason) -> Figure:
     wanted = season.plan.question.power_per_100
     rows = tuple(
         (
@@ -197,7 +204,7 @@ def _figure(season: SeasonPlan) -> Figure:
             Column("Plots of each method", numeric=True),
             Column("By two proportions", numeric=True),
             Column("By events", numeric=True),
-            Column("Simulated (95 % limits)", numeric=True),
+            Column("Simulated (95 % CI)", numeric=True),
             Column("Seasons without any answer", numeric=True),
         ),
         rows,
@@ -207,20 +214,16 @@ def _figure(season: SeasonPlan) -> Figure:
         title="How often a season of this size shows the difference.",
         finding=words.reached(season),
         caption=(
-            "Dots: share of simulated seasons that show it; the bars are the 95 % limits of the simulation "
+            "Dots: share of simulated seasons that show it; the bars are the 95 % CI of the simulation "
             f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by formula. "
             "Dashed: the share wanted."
         ),
-        draw=partial(_draw, season.table, season.compared[1], wanted),
+        draw=partial(power_figure, season.table, chosen=season.compared[1], wanted=wanted),
         table=table,
     )
 
 
-def _draw(table: pd.DataFrame, chosen: int, wanted: float, size: Size) -> Drawing:
-    return power_figure(table, chosen=chosen, wanted=wanted, size=size)
-
-
-def _sizes(season: SeasonPlan) -> Section:
+def _sizes(season: PlannedSeason) -> Section:
     wanted = plain(season.plan.question.power_per_100)
     wide = season.needed["wider_plots"].notna().any()
     headings = ["Seedlings a plot", "By two proportions", "By events"]
@@ -245,7 +248,37 @@ def _sizes(season: SeasonPlan) -> Section:
     return Section("sizes", "How many plots, how many seedlings", (table,))
 
 
-def _split(season: SeasonPlan) -> Section:
+def _factorial(season: PlannedSeason) -> Section:
+    rows = tuple(
+        (
+            str(row["what"]),
+            number(row["df"]),
+            number(row["formula"]),
+            f"{number(row['simulated'])} ({limits(row['lower'], row['upper'])})",
+            NONE if pd.isna(row["one_at_a_time"]) else number(row["one_at_a_time"]),
+        )
+        for row in season.factorial.to_dict("records")
+    )
+    table = Table(
+        "factorial-table",
+        "Seasons of 100 that show each work and pair",
+        (
+            Column("Work or pair"),
+            Column("Degrees of freedom", numeric=True),
+            Column("By formula", numeric=True),
+            Column("Simulated, 95 % CI", numeric=True),
+            Column("One work at a time, same plots", numeric=True),
+        ),
+        rows,
+        note="One work at a time: the same number of plots shared out over the base and each work alone. "
+        "Such a season tells nothing of pairs.",
+    )
+    return Section(
+        "factorial", "What the combinations show", (*map(Paragraph, words.factorial_words(season)), table)
+    )
+
+
+def _split(season: PlannedSeason) -> Section:
     costs = season.plan.costs
     assert costs is not None, "there is no split without costs"
     shown = season.splits[
@@ -274,15 +307,15 @@ def _split(season: SeasonPlan) -> Section:
         rows,
         note="Visits to the milestone are in the cost.",
     )
-    said = (
+    sentence = (
         f"Costs are inputs, as the plan file gives them. Source: “{costs.source}”."
         if costs.source
         else ("Costs are inputs, as the plan file gives them; it names no source.")
     )
-    return Section("split", "Plots or seedlings: the best split of the budget", (Paragraph(said), table))
+    return Section("split", "Plots or seedlings: the best split of the budget", (Paragraph(sentence), table))
 
 
-def _when(season: SeasonPlan) -> Section:
+def _when(season: PlannedSeason) -> Section:
     calendar = season.calendar.copy()
     for name in ("date", "earliest", "latest"):
         calendar[name] = [date(value) if value else "" for value in calendar[name]]
@@ -295,32 +328,34 @@ def _when(season: SeasonPlan) -> Section:
     works = season.timetable.copy()
     for name in ("earliest", "latest"):
         works[name] = [date(value) if value else "" for value in works[name]]
+    stands = ("Where it stands",) if season.plan.today is not None else ()
+    if not stands:
+        works = works.drop(columns="status")
     timetable = table_of(
         "timetable-table",
-        "Works before planting",
-        ("Site", "Work", "Not before", "Not after", "Where it stands", "When", "Source"),
+        "Works before and after planting",
+        ("Site", "Work", "Not before", "Not after", *stands, "When", "Source"),
         works,
-        note="Lead times without a source are a start for the local timetable; write yours in the plan file.",
+        note="Lead times without a source are a start for the local timetable; write yours in the plan file."
+        + ("" if stands else f" {UNDATED}"),
     )
     return Section("when", "When", (timetable, visits))
 
 
-def _cautions(season: SeasonPlan) -> Section:
+def _cautions(season: PlannedSeason) -> Section:
     names = [name for method in season.plan.methods for name in (method.name, *method.works)]
-    found = touched(tuple(names))
+    cautions = touched(tuple(names))
     text = (
         "This plan is no instruction for field work. Labels, permits, local codes and licensed practice come "
         "first; it prints no product and no rate."
     )
-    if found:
-        text += f" The preparations planned touch: {listed(c.subject.lower() for c in found)}."
+    if cautions:
+        text += f" The preparations planned touch: {listed(c.subject.lower() for c in cautions)}."
     pairs = tuple((caution.subject, caution.full) for caution in CAUTIONS)
     return Section("cautions", "Cautions", (Paragraph(text), Terms(pairs)))
 
 
-def _provenance(season: SeasonPlan) -> Section:
-    from survivor import __version__
-
+def _provenance(season: PlannedSeason) -> Section:
     pairs = (
         ("survivor", __version__),
         ("seed", str(season.plan.plan.seed)),

@@ -14,18 +14,16 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.effects.limits import t_test
+from survivor.arrays import Codes, Floats
 from survivor.errors import EffectError, ModelError
-from survivor.intervals import sum_by
-from survivor.models.grouped import covariance_by
-from survivor.models.grouped_survival import GroupedCells
-from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, solve
-from survivor.models.pieces import Merged, choose_pieces, silence
+from survivor.intervals import season_words, sum_by
+from survivor.limits import t_test
+from survivor.models.cells import ALIVE, DEAD, Cells
+from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, covariance_by, solve
+from survivor.models.pieces import Merged, absorb, choose_pieces
 from survivor.models.separation import separation
 from survivor.simulate import Cohort, Watched
-
-Floats = NDArray[np.float64]
-Codes = NDArray[np.intp]
+from survivor.vocabulary import DRY_SEASON
 
 
 @dataclass(frozen=True)
@@ -65,12 +63,13 @@ def analysed_quickly(cohort: Cohort, season: Watched, day: int) -> Told | None:
     blocks = int(season.block.max()) + 1
     deaths = sum_by(rows.block, rows.died, blocks)
     survivors = sum_by(rows.block, rows.at_risk - rows.died, blocks)
-    known = (deaths > 0) & (survivors > 0)
-    if not known.any():
+    finite = (deaths > 0) & (survivors > 0)
+    if not finite.any():
         return NOTHING
-    used = rows.pick(known[rows.block])
-    kept = np.flatnonzero(known)
-    stratum = np.searchsorted(kept, used.block).astype(np.intp)
+    used = rows.pick(finite[rows.block])
+    place = np.where(deaths == 0, ALIVE, DEAD).astype(np.intp)
+    place[finite] = np.arange(finite.sum())
+    stratum = place[used.block]
     frame = used.frame(cohort)
     pieces, _ = choose_pieces(frame, None, stratum)
     try:
@@ -84,14 +83,14 @@ def analysed_quickly(cohort: Cohort, season: Watched, day: int) -> Told | None:
         return None
     except NO_ANSWER:
         return NOTHING
-    cells = _cells(cohort, season, pieces, known, (deaths > 0) & (survivors == 0), day)
-    by_piece = cells.by_piece(solution.level, solution.alpha, solution.beta)
+    cells = _cells(cohort, season, pieces, place, day)
+    by_piece = cells.by_piece(solution.parameters)
     # Plots are of one size and every block holds both methods: each block counts alike.
     weights = np.repeat([-1.0, 1.0], blocks) / blocks
-    gradient = weights @ cells.derivative(by_piece, len(solution.level))
+    gradient = cells.gradient(weights[None], by_piece, len(solution.level))
     estimate = np.array([weights @ cells.alive(by_piece)])
-    error = np.sqrt(np.maximum(covariance.covariance_of(gradient).diagonal(), 0.0))
-    p_value = float(t_test(estimate, error, covariance.degrees(gradient))[0])
+    errors = covariance.errors(gradient)
+    p_value = float(t_test(estimate, errors.std_error, errors.df)[0])
     return NOTHING if np.isnan(p_value) else Told(p_value, 100 * float(estimate[0]))
 
 
@@ -128,7 +127,7 @@ class _Rows:
 
     def frame(self, cohort: Cohort) -> pd.DataFrame:
         """Make the table that pieces are chosen from."""
-        found = pd.DataFrame(
+        rows = pd.DataFrame(
             {
                 "planted_date": _planted(cohort)[self.site],
                 "start_day": self.start,
@@ -138,8 +137,8 @@ class _Rows:
             }
         )
         if cohort.dry_season is not None:
-            found.attrs["dry_season"] = {"start": cohort.dry_season[0], "end": cohort.dry_season[1]}
-        return found
+            rows[DRY_SEASON] = season_words(*cohort.dry_season)
+        return rows
 
 
 def _fitted(
@@ -157,35 +156,20 @@ def _fitted(
     lived = used.at_risk - used.died
     if separation(rows.columns, rows.lengths > 0, stratum, used.died, lived) is not None:
         return None
-    while (solution := solve(rows)).runaway is not None:
-        pieces = silence(pieces, solution.runaway)
+    while (solution := solve(rows)).divergent is not None:
+        pieces = absorb(pieces, solution.divergent, rows.lengths, used.died)
         rows = data()
     return rows, pieces, solution
 
 
-def _cells(
-    cohort: Cohort,
-    season: Watched,
-    pieces: Merged,
-    known: NDArray[np.bool_],
-    lost: NDArray[np.bool_],
-    day: int,
-) -> GroupedCells:
+def _cells(cohort: Cohort, season: Watched, pieces: Merged, place: Codes, day: int) -> Cells:
     """Every block under the first method, then every block under the second."""
-    blocks = len(known)
+    blocks = len(place)
     site = np.zeros(blocks, dtype=np.intp)
     site[season.block] = season.site
     planted = pd.DataFrame({"planted_date": _planted(cohort)[np.tile(site, 2)]})
     lengths = pieces.lengths(planted, np.zeros(2 * blocks), np.full(2 * blocks, float(day)))
-    kept = np.flatnonzero(known)
-    place = np.searchsorted(kept, np.where(known, np.arange(blocks), kept[0])).astype(np.intp)
-    return GroupedCells(
-        np.repeat([0.0, 1.0], blocks)[:, None],
-        lengths,
-        np.tile(place, 2),
-        np.tile(known, 2),
-        np.tile(lost, 2),
-    )
+    return Cells(np.repeat([0.0, 1.0], blocks)[:, None], lengths, np.tile(place, 2), np.arange(2 * blocks))
 
 
 def _planted(cohort: Cohort) -> NDArray[np.datetime64]:

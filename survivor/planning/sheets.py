@@ -169,8 +169,8 @@ def _doubt(line: int) -> str:
         (f'AND({state}<>"alive",{at["Height (cm)"]}<>"")', "height, not alive?"),
     )
     formula = '""'
-    for test, said in reversed(cases):
-        formula = f'IF({test},"{said}",{formula})'
+    for test, words in reversed(cases):
+        formula = f'IF({test},"{words}",{formula})'
     return f"={formula}"
 
 
@@ -185,7 +185,7 @@ def _validation(sheet: Any, rows: int, earliest: dt.date) -> None:
             "validate": "list",
             "source": list(STATES),
             "error_title": "State",
-            "error_message": "One of the five states, or blank where nobody looked.",
+            "error_message": "One of the six states, or blank where nobody looked.",
         },
     )
     on(

@@ -1,24 +1,33 @@
-"""Power by simulation: seasons drawn with a known difference, analysed as the report would."""
+"""Power by simulation: seasons drawn with a known difference, analysed as the report would.
+
+Several sizes at once, side by side, make the curve of power by plots.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import math
+import multiprocessing
+import os
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from survivor.effects.contrasts import contrasts
 from survivor.models.grouped import fit_grouped
-from survivor.planning.closed_form import ALPHA
+from survivor.parallel import side_by_side
+from survivor.planning.closed_form import ALPHA, power_of_events, power_of_proportions
 from survivor.planning.planfile import Plan
 from survivor.planning.quick import NO_ANSWER, NOTHING, Told, analysed_quickly
-from survivor.planning.variation import Spread
+from survivor.planning.variation import Spread, arms_of
 from survivor.proportions import wilson
 from survivor.settings import DrySeason
 from survivor.simulate import Cohort, Watched, draw_intervals, draw_watched, hazard_knots, season_cuts
+from survivor.words import listed
 
 # Only the shape of a season: few deaths before the first dry season, most of them in it.
 # From memory, no source; the level is set by the survival that the plan expects.
@@ -27,10 +36,17 @@ _PLANTED = dt.date(2022, 6, 15)
 _DRY_SEASON = DrySeason(start="12-01", end="03-31")
 _VISITS = (0.1, 0.45, 0.8)  # shares of the time to the milestone: four visits with the last
 
+POWER_COLUMNS = (
+    "plots", "seedlings", "two_proportions", "events", "simulated", "lower", "upper", "studies", "unanswered",
+)  # fmt: skip
+_SHARES = (0.4, 0.7, 1.0, 1.4, 2.0)  # of the settled number of plots: where the curve is simulated
+_MOST_SEEDLINGS = 20_000  # in a simulated season; a curve needs no more to be seen
+
 Advance = Callable[[int], None]
+Progress = Callable[[str, int, int], None]
 
 
-def _quiet(studies: int) -> None:
+def quiet(*_: object) -> None:
     """Say nothing."""
 
 
@@ -64,7 +80,7 @@ class Simulated:
 
 
 def cohort_of(plan: Plan, found: Spread, plots: int, seedlings: int) -> Cohort:
-    """Parameters of a season with the smallest difference worth having, in blocks of two plots.
+    """Parameters of a season with the smallest difference that matters, in blocks of two plots.
 
     Where plots do not share out evenly over the sites some blocks are too many;
     :func:`draw_season` leaves them out.
@@ -73,7 +89,7 @@ def cohort_of(plan: Plan, found: Spread, plots: int, seedlings: int) -> Cohort:
     dry = plan.dry_season or _DRY_SEASON
     day = plan.question.day
     planted = tuple(dt.date.fromisoformat(site.planted) for site in plan.sites[:sites]) or (_PLANTED,)
-    shape = [_at(day, each, dry) for each in planted]
+    shape = [_at(day, date, dry) for date in planted]
     level = found.cumulative / float(np.mean(shape))
     return Cohort(
         methods=(("usual practice", 0.0), ("alternative", found.log_ratio)),
@@ -102,9 +118,7 @@ def draw_season(cohort: Cohort, plots: int, rng: np.random.Generator) -> pd.Data
         return drawn
     last = drawn["block"] == f"B{cohort.blocks}"
     fewer = sorted(drawn["site"].unique())[-too_many:]
-    kept = drawn[~(last & drawn["site"].isin(fewer))].reset_index(drop=True)
-    kept.attrs = drawn.attrs
-    return kept
+    return drawn[~(last & drawn["site"].isin(fewer))].reset_index(drop=True)
 
 
 def watch_season(cohort: Cohort, plots: int, rng: np.random.Generator) -> Watched:
@@ -130,7 +144,7 @@ def simulate_power(
     plots: int,
     seedlings: int,
     studies: int,
-    advance: Advance = _quiet,
+    advance: Advance = quiet,
     alpha: float = ALPHA,
 ) -> Simulated:
     """Draw seasons and count those that show the difference.
@@ -165,7 +179,7 @@ def simulate_power(
         advance(1)
     shown = int((p_values < alpha).sum())
     lower, upper = wilson(shown, studies)
-    told = differences[np.isfinite(differences)]
+    estimates = differences[np.isfinite(differences)]
     return Simulated(
         plots=plots,
         seedlings=seedlings,
@@ -175,7 +189,7 @@ def simulate_power(
         power=shown / studies,
         lower=float(lower),
         upper=float(upper),
-        difference=float(told.mean()) if len(told) else math.nan,
+        difference=float(estimates.mean()) if len(estimates) else math.nan,
     )
 
 
@@ -195,3 +209,80 @@ def analysed_whole(intervals: pd.DataFrame, day: int) -> Told:
     except NO_ANSWER:
         return NOTHING
     return Told(float(table["p_value"].iloc[0]), float(table["estimate"].iloc[0]))
+
+
+def power_curve(
+    asked: Plan, spread: Spread, plots: int, seedlings: int, studies: int, progress: Progress
+) -> pd.DataFrame:
+    """Power at some sizes round the settled one, by closed forms and by simulation.
+
+    Parameters
+    ----------
+    asked, spread
+        What is asked, and how plots and sites differ.
+    plots, seedlings
+        The settled size: plots of each method, seedlings of each plot.
+    studies
+        Simulated seasons at each size.
+    progress
+        Called with a short text, and how much of how much is done.
+
+    Returns
+    -------
+    DataFrame
+        ``plots, seedlings, two_proportions, events, simulated, lower, upper, studies, unanswered``,
+        power per 100; empty where there are no two plots.
+    """
+    if plots < 2:
+        return pd.DataFrame(columns=list(POWER_COLUMNS))
+    arms = arms_of(asked, spread)
+    middle = max(plots, 2)
+    sizes = sorted({max(2, round(share * middle)) for share in _SHARES})
+    # The largest sizes take longest and say least once power is near 100.
+    sizes = [size for size in sizes if size <= middle or 2 * size * seedlings <= _MOST_SEEDLINGS]
+    seasons = listed([str(size) for size in sizes])
+    step = f"Simulating {studies} seasons at each size: {seasons} plots of each method"
+    counter = _Counter(partial(progress, step), studies * len(sizes))
+
+    def simulated(size: int) -> Simulated:
+        return simulate_power(asked, spread, size, seedlings, studies, counter.advance, alpha=arms.alpha)
+
+    # Every size has random numbers of its own, so the answer is the same in whatever order.
+    largest_first = sizes[::-1]
+    drawn = dict(zip(largest_first, side_by_side(simulated, largest_first), strict=True))
+    counter.tell()
+    rows = [
+        (
+            size,
+            seedlings,
+            100 * power_of_proportions(arms, size, seedlings),
+            100 * power_of_events(arms, size, seedlings),
+            100 * drawn[size].power,
+            100 * drawn[size].lower,
+            100 * drawn[size].upper,
+            studies,
+            drawn[size].unanswered,
+        )
+        for size in sizes
+    ]
+    return pd.DataFrame(rows, columns=list(POWER_COLUMNS))
+
+
+class _Counter:
+    """Adds up what this program and its copy have done; only the program itself tells it."""
+
+    def __init__(self, tell: Callable[[int, int], None], of: int) -> None:
+        self._tell, self._of = tell, of
+        self._done: Any = multiprocessing.Value("i", 0)
+        self._own = os.getpid()
+        self.tell()
+
+    def advance(self, more: int) -> None:
+        with self._done.get_lock():
+            self._done.value += more
+        if os.getpid() == self._own:
+            self.tell()
+
+    def tell(self) -> None:
+        # What a copy does not bring back is done again.
+        self._tell(min(self._done.value, self._of), self._of)

@@ -6,7 +6,7 @@ import pandas as pd
 from scipy import optimize
 
 from survivor.planning.closed_form import half_width, power_of_proportions
-from survivor.planning.compared import compared, fewest_plots, plots_by_blocks
+from survivor.planning.layout import compared, fewest_plots, plots_by_blocks
 from survivor.planning.planfile import Costs, Plan
 from survivor.planning.variation import Spread, arms_of
 
@@ -40,7 +40,7 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     -------
     DataFrame
         ``seedlings`` of a plot, ``plots`` of each method, ``cost`` of the whole,
-        ``power`` and ``half_width`` of the 95 % limits (per 100). Only ways that leave
+        ``power`` and ``half_width`` of the 95 % CI (per 100). Only ways that leave
         two plots of each method, the fewest that tell plots from methods, and a block at every
         site; power and limits are those of the comparison with the fewest blocks.
     """
@@ -54,9 +54,9 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     fewest, fixed = fewest_plots(plan), plots_by_blocks(plan)
     rows = []
     for seedlings in range(low, high + 1):
-        each = len(plan.methods) * cost_of_plot(costs, seedlings, visits)
+        plot_costs = len(plan.methods) * cost_of_plot(costs, seedlings, visits)
         # A rounding error must not cost a plot.
-        plots = int(money / each + 1e-9)
+        plots = int(money / plot_costs + 1e-9)
         plots = plots if fixed is None else fixed if plots >= fixed else 0
         if plots < fewest:
             continue
@@ -65,7 +65,7 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
             (
                 seedlings,
                 plots,
-                plots * each,
+                plots * plot_costs,
                 100 * power_of_proportions(arms, blocks, seedlings),
                 100 * half_width(arms, blocks, seedlings),
             )

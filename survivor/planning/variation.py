@@ -10,10 +10,10 @@ import numpy as np
 from scipy import optimize
 
 from survivor.errors import PlanError, SurvivorError
-from survivor.figures.words import limits, number
 from survivor.planning.closed_form import ALPHA, Arms
 from survivor.planning.planfile import Plan
 from survivor.simulate import average_survival, normal_nodes
+from survivor.words import limits, number
 
 _LARGEST_SD = 5.0
 _STUDY_POINTS = 5  # of the quadrature when a past study is read: a planning value needs no more
@@ -64,18 +64,18 @@ def spread_of(plan: Plan, folder: Path) -> Spread:
     PlanError
         When the past study does not tell, or no spread of plots gives the correlation.
     """
-    told = plan.variation
+    variation = plan.variation
     survival = plan.question.survival_per_100 / 100
     better = survival + plan.question.smallest_difference / 100
     upper = None
-    if told.from_study is not None:
-        plot_sd, upper, site_sd, source = of_study(folder / told.from_study)
-    elif told.plot_correlation is not None:
-        site_sd = told.site_sd
-        plot_sd = sd_from_correlation(survival, told.plot_correlation, site_sd)
+    if variation.from_study is not None:
+        plot_sd, upper, site_sd, source = of_study(folder / variation.from_study)
+    elif variation.plot_correlation is not None:
+        site_sd = variation.site_sd
+        plot_sd = sd_from_correlation(survival, variation.plot_correlation, site_sd)
         source = "the plan file gives the correlation within plots"
     else:
-        plot_sd, site_sd = told.plot_sd or 0.0, told.site_sd
+        plot_sd, site_sd = variation.plot_sd or 0.0, variation.site_sd
         source = "the plan file gives the spread of plots"
     return spread(survival, better, plot_sd, site_sd, upper, source)
 
@@ -127,13 +127,13 @@ def arms_of(plan: Plan, found: Spread, better: float | None = None) -> Arms:
         Survival of the better method, 0 to 1; None: the smallest difference more.
     """
     survival = plan.question.survival_per_100 / 100
-    other = survival + plan.question.smallest_difference / 100 if better is None else better
+    alternative = survival + plan.question.smallest_difference / 100 if better is None else better
     variance, correlation = moments(found.cumulative, found.plot_sd, found.site_sd)
     total = math.hypot(found.plot_sd, found.site_sd)
-    other_variance, _ = moments(cumulative_for(other, total), found.plot_sd, found.site_sd)
+    other_variance, _ = moments(cumulative_for(alternative, total), found.plot_sd, found.site_sd)
     return Arms(
         survival,
-        other,
+        alternative,
         variance,
         other_variance,
         correlation,
@@ -227,6 +227,6 @@ def of_study(path: Path) -> tuple[float, float, float, str]:
     named = study.settings.study.name
     source = (
         f"plots and sites of the past study “{named}” ({number(fit.n_plots)} plots, {number(fit.n_sites)} "
-        f"sites): spread of plots {number(plot_sd, 2)} (95 % limits {limits(lower, upper, 2)})"
+        f"sites): spread of plots {number(plot_sd, 2)} (95 % CI {limits(lower, upper, 2)})"
     )
     return plot_sd, upper, site_sd, source

@@ -4,19 +4,15 @@ from __future__ import annotations
 
 import datetime as dt
 import math
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import pandas as pd
 
-from survivor.figures.words import limits, number
-from survivor.planning.calendar import visits_until
+from survivor.planning.calendar import DUE, LATE, OVER, checks_of, takes, visits_until
 from survivor.planning.planfile import Plan
+from survivor.planning.season import PlannedSeason
 from survivor.planning.split import cost_of_plot
-from survivor.planning.timetable import DUE, LATE, OVER, checks_of, takes
-from survivor.report.content.wording import counted, date, listed, plain
-
-if TYPE_CHECKING:
-    from survivor.planning.run import SeasonPlan
+from survivor.words import counted, date, limits, listed, number, plain
 
 ENOUGH, NOT_ENOUGH, NOTHING = (
     "can answer the question",
@@ -32,7 +28,7 @@ JUST_ABOUT, JUST_SHORT = (
 )
 
 
-def question(season: SeasonPlan) -> str:
+def question(season: PlannedSeason) -> str:
     """Return the question that the season has to answer."""
     asked = season.plan.question
     better = asked.survival_per_100 + asked.smallest_difference
@@ -43,7 +39,7 @@ def question(season: SeasonPlan) -> str:
     )
 
 
-def size(season: SeasonPlan) -> str:
+def size(season: PlannedSeason) -> str:
     """Return the size that the answer is for."""
     if season.plots == 0:
         return f"Size: none; {season.why_size}."
@@ -56,7 +52,7 @@ def size(season: SeasonPlan) -> str:
     )
 
 
-def cost(season: SeasonPlan) -> str:
+def cost(season: PlannedSeason) -> str:
     """Return what that size costs to the milestone, and what its later visits cost; empty without costs."""
     costs = season.plan.costs
     if costs is None or season.plots == 0:
@@ -64,34 +60,32 @@ def cost(season: SeasonPlan) -> str:
     plots = len(season.plan.methods) * season.plots
     until = visits_until(season.plan, season.plan.question.day)
     whole = plots * cost_of_plot(costs, season.seedlings, until)
-    said = f"Cost: {number(whole)} {costs.currency} with the visits to {season.plan.question.milestone}"
+    line = f"Cost: {number(whole)} {costs.currency} with the visits to {season.plan.question.milestone}"
     if whole > costs.budget:
-        said += f", more than the budget of {number(costs.budget)} {costs.currency}"
+        line += f", more than the budget of {number(costs.budget)} {costs.currency}"
     later = visits_until(season.plan, None) - until
     if later > 0:
         more = plots * later * (costs.per_plot_visit + season.seedlings * costs.per_tag_visit)
-        said += f"; later visits ({number(later)}) cost a further {number(more)} {costs.currency}"
-    return f"{said}."
+        line += f"; later visits ({number(later)}) cost a further {number(more)} {costs.currency}"
+    return f"{line}."
 
 
 def asked_about(plan: Plan) -> list[str]:
-    """Return what the plan leaves open about days: the day it is read, plantings years apart."""
+    """Return what the plan leaves open about days: plantings years apart."""
     if not plan.sites:
         return []
-    said = []
-    if plan.today is None:
-        said.append('No as_of given: lateness not judged; write as_of = "year-month-day" under [plan].')
+    lines = []
     first, last = (pick(plan.sites, key=lambda site: site.planted) for pick in (min, max))
     apart = dt.date.fromisoformat(last.planted) - dt.date.fromisoformat(first.planted)
     if apart.days > _A_YEAR_APART:
-        said.append(
+        lines.append(
             f"{first.name} is planted on {date(first.planted)} and {last.name} on {date(last.planted)}, over "
             "a year apart: is that one season, or is a year mistyped?"
         )
-    return said
+    return lines
 
 
-def verdict(season: SeasonPlan) -> str:
+def verdict(season: PlannedSeason) -> str:
     """Return whether that size answers the question; how often it is asked to stands in `question`."""
     row = season.power
     if row is None:
@@ -99,85 +93,109 @@ def verdict(season: SeasonPlan) -> str:
     shown = number(season.shown)
     if season.by_formula:
         return (
-            f"This season {ENOUGH if season.answers else NOT_ENOUGH}: by formula {shown} of 100 such seasons "
-            f"would show the difference ({number(float(row['studies']))} simulated seasons are too few to go "
-            "by)."
+            f"If nothing is lost, this season {ENOUGH if season.answers else NOT_ENOUGH}: by formula {shown} "
+            f"of 100 such seasons would show the difference ({number(float(row['studies']))} simulated "
+            f"seasons are too few to go by){_if_lost(season)}."
         )
     answer = ENOUGH if season.answers else NOT_ENOUGH
     if season.on_the_edge:
         answer = JUST_ABOUT if season.answers else JUST_SHORT
         shown += f" ({limits(float(row['lower']), float(row['upper']))})"
     return (
-        f"This season {answer}: {shown} of 100 such seasons would show the difference "
-        f"({number(float(row['studies']))} were simulated)."
+        f"If nothing is lost, this season {answer}: {shown} of 100 such seasons would show the difference "
+        f"({number(float(row['studies']))} were simulated){_if_lost(season)}."
     )
 
 
-def worked_out(season: SeasonPlan) -> str:
+def _if_lost(season: PlannedSeason) -> str:
+    if not math.isfinite(season.lost):
+        return ""
+    return f"; with one plot of ten lost {number(season.lost)}, by formula"
+
+
+def usual_sizes(season: PlannedSeason) -> str:
+    """Say that the season is large, and what one of a usual size would show; empty where it is not."""
+    if season.usual.empty:
+        return ""
+    wanted, lines = plain(season.plan.question.power_per_100), []
+    for row in season.usual.to_dict("records"):
+        line = f"with {number(row['plots'])} plots of each method {number(row['power'])} of 100 would show it"
+        if pd.notna(row["seen"]):
+            line += f", and {wanted} of 100 a difference of {number(math.ceil(row['seen']))} per 100"
+        lines.append(line)
+    seedlings = len(season.plan.methods) * season.plots * season.seedlings
+    money = "" if season.plan.costs else " What it costs is not told: the plan file gives no [costs]."
+    return (
+        f"This is {number(season.plots)} blocks and {number(seedlings)} seedlings, far more than a usual "
+        f"season. By formula, {'; '.join(lines)}.{money}"
+    )
+
+
+def worked_out(season: PlannedSeason) -> str:
     """Return the power by simulation with its limits and by both formulas; empty where there is no size."""
     row = season.power
     if row is None:
         return ""
     return (
-        f"Power: simulated {number(float(row['simulated']))} of 100 (95 % limits of the simulation "
+        f"Power: simulated {number(float(row['simulated']))} of 100 (95 % CI of the simulation "
         f"{limits(float(row['lower']), float(row['upper']))}, {number(float(row['studies']))} seasons "
         f"drawn); by formula {number(float(row['two_proportions']))} (two proportions) and "
         f"{number(float(row['events']))} (events)."
     )
 
 
-def reached(season: SeasonPlan) -> str:
+def reached(season: PlannedSeason) -> str:
     """Return how many plots the power asked for takes at that many seedlings a plot."""
     wanted = plain(season.plan.question.power_per_100)
     row = season.needed.set_index("seedlings").loc[season.seedlings]
     seedlings = counted(season.seedlings, "seedling")
     if pd.isna(row["two_proportions"]):
         return f"No number of plots of {seedlings} gives {wanted} of 100."
-    said = (
+    line = (
         f"With {seedlings} a plot, {counted(float(row['two_proportions']), 'plot')} of each method give "
         f"{wanted} of 100 by formula"
     )
     if pd.isna(row["wider_plots"]):
-        return f"{said}."
-    return f"{said}; {number(float(row['wider_plots']))} if plots differ as much as the upper limit allows."
+        return f"{line}."
+    return f"{line}; {number(float(row['wider_plots']))} if plots differ as much as the upper limit allows."
 
 
-def instead(season: SeasonPlan) -> list[str]:
+def instead(season: PlannedSeason) -> list[str]:
     """Return what a season that is too small could show instead, and what would make it large enough."""
     if season.answers:
         return []
     wanted = plain(season.plan.question.power_per_100)
-    said = []
+    lines = []
     if season.plots >= 2:
         if season.seen is None:
-            said.append(f"No improvement, however large, is shown in {wanted} of 100 seasons of this size.")
+            lines.append(f"No improvement, however large, is shown in {wanted} of 100 seasons of this size.")
         else:
-            said.append(
+            lines.append(
                 f"What it could show instead in {wanted} of 100 seasons: a difference of "
                 f"{number(math.ceil(season.seen))} per 100 planted or more, by formula."
             )
     costs = season.plan.costs
     if costs is not None:
         if season.budget_needed is None:
-            said.append("No budget within reach is enough.")
+            lines.append("No budget within reach is enough.")
         elif season.plots == 0:
-            said.append(
+            lines.append(
                 f"The smallest season that could answer it costs about {number(season.budget_needed)} "
                 f"{costs.currency}, by formula; there are {number(costs.budget)} {costs.currency}."
             )
         else:
-            said.append(
+            lines.append(
                 f"A budget of about {number(season.budget_needed)} {costs.currency} would be enough, by "
                 f"formula; there are {number(costs.budget)} {costs.currency}."
             )
-    said.append(
+    lines.append(
         "Fewer methods, a larger difference, or several seasons taken together would also make it "
         "answerable. A season this small that shows nothing will not mean that there is no difference."
     )
-    return said
+    return lines
 
 
-def precision(season: SeasonPlan) -> str:
+def precision(season: PlannedSeason) -> str:
     """Return how wide the limits will be."""
     if season.plots < 2:
         return ""
@@ -188,18 +206,18 @@ def precision(season: SeasonPlan) -> str:
     )
 
 
-def spread_words(season: SeasonPlan) -> str:
+def spread_words(season: PlannedSeason) -> str:
     """Return how much plots and sites are taken to differ, and from where."""
-    found = season.spread
+    spread = season.spread
     return (
         f"This rests on plots that differ: two seedlings of a plot are alike by "
-        f"{number(found.correlation, 2)} (a correlation: 0 not at all, 1 wholly). On the log hazard the "
-        f"standard deviation of plots is {number(found.plot_sd, 2)}, of sites {number(found.site_sd, 2)}. "
-        f"Source: {found.source}."
+        f"{number(spread.correlation, 2)} (a correlation: 0 not at all, 1 wholly). On the log hazard the "
+        f"standard deviation of plots is {number(spread.plot_sd, 2)}, of sites {number(spread.site_sd, 2)}. "
+        f"Source: {spread.source}."
     )
 
 
-def comparisons(season: SeasonPlan) -> str:
+def comparisons(season: PlannedSeason) -> str:
     """Return how several comparisons are counted; empty for one."""
     count = season.plan.comparisons
     if count == 1:
@@ -210,19 +228,44 @@ def comparisons(season: SeasonPlan) -> str:
     )
 
 
-def constrained(season: SeasonPlan) -> list[str]:
+def constrained(season: PlannedSeason) -> list[str]:
     """Return the methods that some sites cannot take: fewer plots tell of them than planned."""
-    said = []
+    lines = []
     name, blocks = season.compared
     if 0 < blocks < season.plots:
-        said.append(
+        lines.append(
             f"{name} stands beside the usual practice in {counted(blocks, 'block')}, not "
             f"{number(season.plots)}: power and limits here are those of {counted(blocks, 'block')}."
         )
     for method in season.plan.methods:
         without = [site.name for site in season.plan.sites if not takes(site, method.name, method.works)]
         if without:
-            said.append(f"{method.name} cannot be used at {listed(without)}: fewer plots tell of it.")
+            lines.append(f"{method.name} cannot be used at {listed(without)}: fewer plots tell of it.")
+    return lines
+
+
+def factorial_words(season: PlannedSeason) -> list[str]:
+    """Return what a factorial season shows of its works; nothing for any other."""
+    table = season.factorial
+    if table.empty:
+        return []
+    asked = season.plan.factorial
+    assert asked is not None
+    told = [
+        f"{row['what']} {number(row['simulated'])} of 100"
+        + ("" if pd.isna(row["one_at_a_time"]) else f" (one work at a time: {number(row['one_at_a_time'])})")
+        for row in table.to_dict("records")
+    ]
+    said = [
+        "Every plot tells of every work, so the same plots answer several questions. Seasons that show each: "
+        + "; ".join(told)
+        + "."
+    ]
+    if asked.whole_plots:
+        said.append(
+            f"{listed(asked.whole_plots)} goes to whole plots, so limits of it rest on whole plots: "
+            f"{number(float(table['df'].min()))} degrees of freedom."
+        )
     return said
 
 
@@ -232,16 +275,16 @@ def late_works(table: pd.DataFrame) -> list[str]:
     Parameters
     ----------
     table
-        As of ``survivor.planning.timetable.timetable``.
+        As of ``survivor.planning.calendar.timetable``.
     """
-    said = []
+    lines = []
     for status, lead, until in ((LATE, "Late", "by"), (DUE, "Due now", "until"), (OVER, "Last day past", "")):
         rows = table[table["status"] == status]
         for work, group in rows.groupby("work", sort=False):
-            said.append(
+            lines.append(
                 f"{lead}: {work} {_where_by(group, until)}" + (": was it done?" if status == OVER else "")
             )
-    return said
+    return lines
 
 
 def _where_by(group: pd.DataFrame, until: str) -> str:
@@ -258,7 +301,7 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
     Parameters
     ----------
     table
-        As of ``survivor.planning.timetable.timetable``.
+        As of ``survivor.planning.calendar.timetable``.
     checks
         Names of the works that come first.
     """
@@ -270,7 +313,7 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
     return [f"Break ground only when {count} done: {named}."]
 
 
-def summary(season: SeasonPlan) -> list[str]:
+def summary(season: PlannedSeason) -> list[str]:
     """Return what the terminal shows, line by line: what is asked, the answer, and then what it rests on.
 
     Each thing is said once; how the power was worked out is on the page.
@@ -281,12 +324,14 @@ def summary(season: SeasonPlan) -> list[str]:
         verdict(season),
         # Where nothing is bought the verdict has said why.
         size(season) if season.plots else "",
+        usual_sizes(season),
         cost(season),
         precision(season),
         *constrained(season),
         reached(season) if _more_to_tell(season) else "",
         *instead(season),
         comparisons(season),
+        *factorial_words(season),
         spread_words(season),
         *asked_about(season.plan),
         *ground_first(season.timetable, checks_of(season.plan)),
@@ -295,7 +340,7 @@ def summary(season: SeasonPlan) -> list[str]:
     return [line for line in lines if line]
 
 
-def _more_to_tell(season: SeasonPlan) -> bool:
+def _more_to_tell(season: PlannedSeason) -> bool:
     """Whether the plots needed are others than those of the size, so that the size has not told them."""
     row = season.needed.set_index("seedlings").loc[season.seedlings]
     needed, wider = row["two_proportions"], row["wider_plots"]

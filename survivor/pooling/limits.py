@@ -16,8 +16,8 @@ from typing import Final, Literal
 import numpy as np
 from scipy import special, stats
 
-from survivor.pooling.spread import at_squares
-from survivor.pooling.weighted import Floats, Weighted, weighted
+from survivor.arrays import Floats
+from survivor.pooling.spread import Method, Weighted, at_squares, weighted
 from survivor.vocabulary import CONFIDENCE
 
 Limits = Literal["cr2", "hartung-knapp", "normal"]
@@ -26,6 +26,16 @@ Factor = Literal["as is", "at least 1"]
 LIMITS: Final[tuple[Limits, ...]] = ("cr2", "hartung-knapp", "normal")
 TREND_LIMITS: Final[tuple[TrendLimits, ...]] = ("hartung-knapp", "normal")
 FACTORS: Final[tuple[Factor, ...]] = ("as is", "at least 1")
+
+
+@dataclass(frozen=True)
+class Pooling:
+    """How estimates are pooled: ``method, limits, factor`` as for :func:`survivor.pool`."""
+
+    method: Method = "reml"
+    limits: Limits = "cr2"
+    factor: Factor = "as is"
+
 
 _QUANTILES = 400  # of chi-square, for the limits of a new unit
 _HALVINGS = 60
@@ -62,13 +72,12 @@ class Means:
 
     @property
     def half_width(self) -> Floats:
-        """Half the width of the 95 % limits, shape (..., columns)."""
-        width: Floats = stats.t.ppf((1 + CONFIDENCE) / 2, self.df) * self.std_error
-        return width
+        """Half the width of the 95 % CI, shape (..., columns)."""
+        return np.asarray(stats.t.ppf((1 + CONFIDENCE) / 2, self.df) * self.std_error)
 
 
 def quantile(df: float) -> float:
-    """Quantile of t (of the normal where ``df`` is infinite) of two-sided 95 % limits."""
+    """Quantile of t (of the normal where ``df`` is infinite) of two-sided 95 % CI."""
     return float(stats.t.ppf((1 + CONFIDENCE) / 2, df))
 
 
@@ -91,14 +100,14 @@ def means(
     """
     fitted = weighted(estimates, 1 / (variances + between[..., None]), columns)
     df = estimates.shape[-1] - columns.shape[1]
-    found = fitted.squares / df
+    scale = fitted.squares / df
     if limits == "normal":
-        return Means(fitted.coefficients, fitted.unscaled, found, float("inf"))
+        return Means(fitted.coefficients, fitted.unscaled, scale, float("inf"))
     if limits == "cr2":
         covariance, own_df = _bias_reduced(fitted, variances + between[..., None], columns)
-        return Means(fitted.coefficients, covariance, found, own_df)
-    used = np.maximum(found, 1.0) if factor == "at least 1" else found
-    return Means(fitted.coefficients, fitted.unscaled * used[..., None, None], found, float(df))
+        return Means(fitted.coefficients, covariance, scale, own_df)
+    used = np.maximum(scale, 1.0) if factor == "at least 1" else scale
+    return Means(fitted.coefficients, fitted.unscaled * used[..., None, None], scale, float(df))
 
 
 def _bias_reduced(fitted: Weighted, total: Floats, columns: Floats) -> tuple[Floats, Floats]:
@@ -122,12 +131,12 @@ def _bias_reduced(fitted: Weighted, total: Floats, columns: Floats) -> tuple[Flo
 
 
 def new_unit(estimates: Floats, variances: Floats, columns: Floats) -> tuple[Floats, Floats]:
-    """95 % limits of the true value of a new unit, each of shape (...,).
+    """95 % CI of the true value of a new unit, each of shape (...,).
 
     The variance between units is not known, and with few units hardly so. Weighted squares
     at the true variance follow chi-square: each of its quantiles is one variance that the
     units may have, and given it a new unit is normal round the mean of that variance. The
-    limits are quantiles of all these together, so nothing is drawn by lot. With equal
+    limits are quantiles of all these together, so nothing is allocated at random. With equal
     standard errors small beside the spread they are the usual t limits for one more value
     of a sample (see Nagashima, Noma and Furukawa 2019, Stat. Methods Med. Res. 28, 1689-1702).
 
@@ -156,8 +165,7 @@ def _of_mixture(middle: Floats, width: Floats, share: float) -> Floats:
         half = (low + high) / 2
         under = special.ndtr((half[..., None] - middle) / width).mean(axis=-1) < share
         low, high = np.where(under, half, low), np.where(under, high, half)
-    found: Floats = (low + high) / 2
-    return found
+    return np.asarray((low + high) / 2)
 
 
 def new_unit_by_t(pooled: Means, between: Floats, df: float) -> tuple[Floats, Floats]:

@@ -1,27 +1,112 @@
-"""The front door of pooling: ``survivor.pool``."""
+"""The front door of pooling: ``survivor.pool``.
+
+What pooling refuses, and how it says so.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.pooling.checking import checked
-from survivor.pooling.limits import Factor, Limits, Means, means, new_unit, new_unit_by_t, quantile
-from survivor.pooling.result import Pooled
-from survivor.pooling.scale import TELLS_NOTHING, tells_nothing, within_scale
+from survivor.arrays import Floats
+from survivor.errors import PoolingError
+from survivor.pooling.limits import (
+    FACTORS,
+    LIMITS,
+    Factor,
+    Limits,
+    Means,
+    Pooling,
+    means,
+    new_unit,
+    new_unit_by_t,
+    quantile,
+)
+from survivor.pooling.result import TELLS_NOTHING, Pooled, tells_nothing, within_scale
 from survivor.pooling.spread import (
+    METHODS,
     Method,
     between_variance,
     profile_limits,
     squares_at,
     typical_variance,
 )
-from survivor.pooling.weighted import Floats
 from survivor.vocabulary import PER_100
+
+Numbers: TypeAlias = "Sequence[float] | Floats | pd.Series[Any]"
+
+
+def checked(
+    estimates: Numbers,
+    std_errors: Numbers,
+    how: Pooling,
+    units: Sequence[str] | None,
+    known_limits: tuple[str, ...] = LIMITS,
+) -> tuple[Floats, Floats, list[str]]:
+    """Return estimates, variances and names, or say what is wrong.
+
+    Raises
+    ------
+    PoolingError
+        For too few units, lengths that differ, missing numbers, standard errors not above
+        nought, names given twice, or a word that is not known.
+    """
+    for word, known, place in (
+        (how.method, METHODS, "method"),
+        (how.limits, known_limits, "limits"),
+        (how.factor, FACTORS, "factor"),
+    ):
+        if word not in known:
+            raise PoolingError(
+                f"{word!r} is not known", where=place, mend=f"use one of: {', '.join(map(repr, known))}"
+            )
+    effect, error = _numbers(estimates, "estimates"), _numbers(std_errors, "std_errors")
+    names = [str(place + 1) for place in range(len(effect))] if units is None else [str(n) for n in units]
+    if not len(effect) == len(error) == len(names):
+        raise PoolingError(
+            f"{len(effect)} estimates, {len(error)} standard errors and {len(names)} names do not go"
+            " together",
+            where="estimates",
+            mend="give one of each for every unit",
+        )
+    if len(effect) < 2:
+        raise PoolingError(
+            f"there {'is one unit' if len(effect) else 'are no units'}: nothing to pool",
+            where="estimates",
+            mend="give two units or more; one season's own limits stand as they are",
+        )
+    if twice := [name for name in dict.fromkeys(names) if names.count(name) > 1]:
+        raise PoolingError(
+            f"two units are called {twice[0]!r}", where="units", mend="give each season or site its own name"
+        )
+    wrong = ~(np.isfinite(effect) & np.isfinite(error) & (error > 0))
+    if wrong.any():
+        first = int(np.flatnonzero(wrong)[0])
+        raise PoolingError(
+            f"estimate {effect[first]:g} with standard error {error[first]:g} cannot be pooled",
+            where=f"unit {names[first]}",
+            mend="leave the unit out and say so, or give a finite estimate and a standard error above 0",
+        )
+    return effect, error**2, names
+
+
+def _numbers(given: Numbers, name: str) -> Floats:
+    try:
+        numbers = np.asarray(given, dtype=float)
+    except (TypeError, ValueError) as error:
+        raise PoolingError("these are not all numbers", where=name, mend="give one number a unit") from error
+    if numbers.ndim != 1:
+        raise PoolingError(
+            f"a list of numbers is needed, not a table of shape {numbers.shape}",
+            where=name,
+            mend="give one number a unit",
+        )
+    return numbers
+
 
 _FEW = 5  # units under which little can be said of how they differ
 _KEPT = "hartung-knapp, factor at least 1"
@@ -81,29 +166,30 @@ def pool(
     >>> import survivor
     >>> found = survivor.pool([9.0, 14.0, 6.0], [3.0, 4.0, 3.5])
     >>> round(float(found.table["estimate"].iloc[0]), 2)
-    9.09
+    9.26
     """
-    effect, variance, names = checked(estimates, std_errors, method, limits, factor, units)
+    how = Pooling(method, limits, factor)
+    effect, variance, names = checked(estimates, std_errors, how, units)
     ones = np.ones((len(effect), 1))
     between = between_variance(effect, variance, ones, method)
     pooled = means(effect, variance, ones, between, limits, factor)
     spread = _spread(effect, variance, ones, between, method)
     others = _others(effect, variance, ones, between)
     return Pooled(
-        table=_table(pooled, len(effect), method, limits, scale),
+        table=_table(pooled, len(effect), how, scale),
         units=_units(effect, variance, between, names),
         spread=spread,
         new_unit=_new(effect, variance, ones, pooled, method),
         other_limits=others,
-        left_out=_left_out(effect, variance, method, limits, factor, names),
+        left_out=_left_out(effect, variance, how, names),
         scale=scale,
-        checks=_said(len(effect), spread, pooled, method, limits, factor, others, scale),
+        checks=_remarks(spread, pooled, how, others, scale),
     )
 
 
-def _table(pooled: Means, units: int, method: Method, limits: Limits, scale: str) -> pd.DataFrame:
+def _table(pooled: Means, units: int, how: Pooling, scale: str) -> pd.DataFrame:
     line = _line(pooled)
-    more = {"n_units": units, "method": method, "limits": limits, "factor": float(pooled.factor)}
+    more = {"n_units": units, "method": how.method, "limits": how.limits, "factor": float(pooled.factor)}
     return pd.DataFrame([{**line, **more, "scale": scale}])
 
 
@@ -177,63 +263,54 @@ def _others(effect: Floats, variance: Floats, ones: Floats, between: Floats) -> 
     )
     lines = []
     for name, limits, factor in ways:
-        found = means(effect, variance, ones, between, limits, factor)
-        line = _line(found)
+        estimates = means(effect, variance, ones, between, limits, factor)
+        line = _line(estimates)
         # Higgins et al. take one degree of freedom more off; two units leave none.
         df = float("inf") if limits == "normal" else float(len(effect) - 2)
-        low, high = new_unit_by_t(found, between, df) if df > 0 else (np.nan, np.nan)
-        told = {key: line[key] for key in ("std_error", "df", "lower", "upper")}
-        lines.append({"limits": name, **told, "new_lower": float(low), "new_upper": float(high)})
+        low, high = new_unit_by_t(estimates, between, df) if df > 0 else (np.nan, np.nan)
+        numbers = {key: line[key] for key in ("std_error", "df", "lower", "upper")}
+        lines.append({"limits": name, **numbers, "new_lower": float(low), "new_upper": float(high)})
     return pd.DataFrame(lines)
 
 
-def _left_out(
-    effect: Floats, variance: Floats, method: Method, limits: Limits, factor: Factor, names: Sequence[str]
-) -> pd.DataFrame:
+def _left_out(effect: Floats, variance: Floats, how: Pooling, names: Sequence[str]) -> pd.DataFrame:
     if len(effect) < 3:
         return pd.DataFrame(columns=["unit_left_out", "estimate", "lower", "upper", "tau2", "p_value"])
     lines: list[dict[str, Any]] = []
     for place, name in enumerate(names):
         kept = np.arange(len(effect)) != place
         ones = np.ones((len(effect) - 1, 1))
-        between = between_variance(effect[kept], variance[kept], ones, method)
-        line = _line(means(effect[kept], variance[kept], ones, between, limits, factor))
-        told = {column: line[column] for column in ("estimate", "lower", "upper", "p_value")}
-        lines.append({"unit_left_out": name, **told, "tau2": float(between)})
+        between = between_variance(effect[kept], variance[kept], ones, how.method)
+        line = _line(means(effect[kept], variance[kept], ones, between, how.limits, how.factor))
+        numbers = {column: line[column] for column in ("estimate", "lower", "upper", "p_value")}
+        lines.append({"unit_left_out": name, **numbers, "tau2": float(between)})
     return pd.DataFrame(lines)
 
 
-def _said(
-    units: int,
-    spread: pd.DataFrame,
-    pooled: Means,
-    method: Method,
-    limits: Limits,
-    factor: Factor,
-    others: pd.DataFrame,
-    scale: str,
+def _remarks(
+    spread: pd.DataFrame, pooled: Means, how: Pooling, others: pd.DataFrame, scale: str
 ) -> tuple[str, ...]:
-    said = []
+    remarks, units = [], int(spread["df"].iloc[0]) + 1
     if units < _FEW:
         of_freedom = f"{units - 1} degree{'' if units == 2 else 's'} of freedom"
-        said.append(
-            f"Only {units} units: how far they differ rests on {of_freedom}, so the limits, and those of a "
+        remarks.append(
+            f"Only {units} units: how far they differ rests on {of_freedom}. So the limits, and those of a "
             "new unit, are wide and should be."
         )
-    if method == "fixed":
-        said.append("One true value is assumed for all units: nothing is said of other seasons or sites.")
+    if how.method == "fixed":
+        remarks.append("One true value is assumed for all units: nothing is said of other seasons or sites.")
         if float(spread["p_value"].iloc[0]) < _CLEAR:
-            said.append("The units do not look like units of one true value: use another method.")
-    if limits == "normal" and method != "fixed":
-        said.append(
+            remarks.append("The units do not look like units of one true value: use another method.")
+    if how.limits == "normal" and how.method != "fixed":
+        remarks.append(
             "Normal limits take the variance between units as known; with few units they are too narrow."
         )
-    if limits != "normal" and factor == "as is" and float(pooled.factor) < 1:
+    if how.limits != "normal" and how.factor == "as is" and float(pooled.factor) < 1:
         wider = next(r for r in within_scale(others, scale).to_dict("records") if r["limits"] == _KEPT)
         nothing = scale == PER_100 and tells_nothing(wider, "lower", "upper")
         span = f"{float(wider['lower']):.3g} to {float(wider['upper']):.3g}"
-        said.append(
+        remarks.append(
             f"The units agree more closely than their standard errors (factor {float(pooled.factor):.2f}): "
             f"with Hartung and Knapp's factor kept at 1 the limits are {TELLS_NOTHING if nothing else span}."
         )
-    return tuple(said)
+    return tuple(remarks)

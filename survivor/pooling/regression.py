@@ -15,11 +15,11 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arrays import Floats
 from survivor.errors import PoolingError
-from survivor.pooling.checking import Numbers, checked
-from survivor.pooling.limits import TREND_LIMITS, Factor, Means, TrendLimits, means
+from survivor.pooling.limits import TREND_LIMITS, Factor, Means, Pooling, TrendLimits, means
+from survivor.pooling.pool import Numbers, checked
 from survivor.pooling.spread import Method, between_variance, squares_at
-from survivor.pooling.weighted import Floats
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -35,10 +35,13 @@ class PooledTrend:
     Attributes
     ----------
     table
-        ``term, estimate, std_error, df, lower, upper, p_value``: the value at nought of every
-        number and the first level of every word, then a change for each.
+        ``term, estimate, std_error, df, lower, upper, p_value, factor``: the value at nought of
+        every number and the first level of every word, then a change for each. ``factor`` is
+        Hartung and Knapp's, as found: under 1 where units lie nearer to the trend than their
+        standard errors say.
     tests
-        ``trait, f, df1, df2, p_value``: whether the trait goes with the answer at all.
+        ``trait, f, df1, df2, p_value``: whether the trait goes with the answer at all;
+        ``p_factor_at_least_1``: the same with Hartung and Knapp's factor kept at 1 where it is under.
     spread
         One row: ``q, df, p_value`` of what the traits leave; ``tau2`` left and ``tau2_without``
         traits; ``explained``, per 100 of the latter.
@@ -59,9 +62,9 @@ class PooledTrend:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the coefficients with their limits; returns the Axes."""
-        from survivor.figures.fit import draw_coefficients
+        from survivor.figures.pooling import draw_trend
 
-        return draw_coefficients(self.table, ax)
+        return draw_trend(self.table, self.scale, ax)
 
     def __repr__(self) -> str:
         parts = [self.table, self.tests, self.spread]
@@ -103,8 +106,17 @@ def pool_by(
     PoolingError
         As :func:`survivor.pool`; when a trait is blank for some unit or the same for all,
         when traits cannot be told apart, or when units are no more than coefficients.
+
+    Examples
+    --------
+    >>> found = survivor.pool_by([9.0, 14.0, 6.0, 3.0], [3.0, 4.0, 3.5, 2.0], {"decile": [2, 1, 5, 8]})
+    >>> found.table[["term", "estimate"]].round(2)
+            term  estimate
+    0  all units     12.87
+    1     decile     -1.26
     """
-    effect, variance, names = checked(estimates, std_errors, method, limits, factor, units, TREND_LIMITS)
+    how = Pooling(method, limits, factor)
+    effect, variance, names = checked(estimates, std_errors, how, units, TREND_LIMITS)
     frame = _frame(traits, len(effect))
     columns, terms, owner = _columns(frame)
     if len(effect) <= columns.shape[1]:
@@ -125,17 +137,25 @@ def pool_by(
     without = float(between_variance(effect, variance, ones, method))
     shown = pd.DataFrame({"unit": names, "estimate": effect, "std_error": np.sqrt(variance)})
     shown = pd.concat([shown, frame], axis=1).assign(fitted=columns @ fitted.coefficients)
+    tests = _tests(fitted, owner, list(frame.columns))
+    kept = _tests(means(effect, variance, columns, between, limits, "at least 1"), owner, list(frame.columns))
     return PooledTrend(
         table=_table(fitted, terms),
-        tests=_tests(fitted, owner, list(frame.columns)),
+        tests=tests.assign(p_factor_at_least_1=kept["p_value"]),
         spread=_spread(effect, variance, columns, float(between), without),
         units=shown,
         scale=scale,
-        checks=_said(len(effect), len(frame.columns), limits),
+        checks=(*_said(len(effect), len(frame.columns), limits), *_nearer(fitted, how)),
     )
 
 
 def _frame(traits: Mapping[str, Trait] | pd.DataFrame, units: int) -> pd.DataFrame:
+    if not isinstance(traits, Mapping | pd.DataFrame):
+        raise PoolingError(
+            f"traits are a dict or a table, not {type(traits).__name__}",
+            where="traits",
+            mend='give for example {"rain decile": [2, 1, 5]}',
+        )
     frame = pd.DataFrame(
         {str(name): pd.Series(list(values)) for name, values in dict(traits).items()}
     ).reset_index(drop=True)
@@ -160,21 +180,21 @@ def _frame(traits: Mapping[str, Trait] | pd.DataFrame, units: int) -> pd.DataFra
 
 def _columns(frame: pd.DataFrame) -> tuple[Floats, list[str], list[int]]:
     """Columns with a first of ones, their names, and which trait each belongs to (-1: none)."""
-    found: list[Floats] = [np.ones(len(frame))]
+    columns: list[Floats] = [np.ones(len(frame))]
     terms, owner = ["all units"], [-1]
     for place, name in enumerate(frame.columns):
         values = frame[name]
         if pd.api.types.is_numeric_dtype(values) and not pd.api.types.is_bool_dtype(values):
-            found.append(values.to_numpy(dtype=float))
+            columns.append(values.to_numpy(dtype=float))
             terms.append(name)
             owner.append(place)
             continue
         levels = list(dict.fromkeys(values.astype(str)))
         for level in levels[1:]:
-            found.append(np.where(values.astype(str) == level, 1.0, 0.0))
+            columns.append(np.where(values.astype(str) == level, 1.0, 0.0))
             terms.append(f"{name}: {level} rather than {levels[0]}")
             owner.append(place)
-    return np.column_stack(found), terms, owner
+    return np.column_stack(columns), terms, owner
 
 
 def _table(fitted: Means, terms: list[str]) -> pd.DataFrame:
@@ -188,6 +208,7 @@ def _table(fitted: Means, terms: list[str]) -> pd.DataFrame:
             "lower": fitted.coefficients - half,
             "upper": fitted.coefficients + half,
             "p_value": 2 * stats.t.sf(np.abs(fitted.coefficients) / error, fitted.df),
+            "factor": float(fitted.factor),
         }
     )
 
@@ -214,10 +235,22 @@ def _spread(
 
 
 def _said(units: int, traits: int, limits: TrendLimits) -> tuple[str, ...]:
-    said = ["Units were not given their traits by lot: what goes with one may go with anything else of them."]
+    remarks = [
+        "Units were not given their traits at random: what goes with one may go with anything else of them."
+    ]
     if units < _UNITS_A_TRAIT * traits:
         many = f"{traits} trait{'' if traits == 1 else 's'}"
-        said.append(f"{units} units are few for {many}: chance alone can look like a trend.")
+        remarks.append(f"{units} units are few for {many}: chance alone can look like a trend.")
     if limits == "normal":
-        said.append("Normal limits are too narrow with few units.")
-    return tuple(said)
+        remarks.append("Normal limits are too narrow with few units.")
+    return tuple(remarks)
+
+
+def _nearer(fitted: Means, how: Pooling) -> list[str]:
+    """Say so where Hartung and Knapp's factor makes limits narrower."""
+    if how.limits == "normal" or how.factor != "as is" or float(fitted.factor) >= 1:
+        return []
+    return [
+        "The units lie nearer to the trend than their standard errors say, which makes limits narrower; "
+        "with Hartung and Knapp's factor kept at 1, p is larger."
+    ]

@@ -1,11 +1,17 @@
-"""What pooling gives back."""
+"""What pooling gives back.
+
+Limits that a difference per 100 planted can have: no more than all of 100, or none, can differ.
+"""
 
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, Final
 
+import numpy as np
 import pandas as pd
+
+from survivor.vocabulary import PER_100
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -29,7 +35,7 @@ class Pooled:
         variation that is between units, per 100; ``tau2``, the variance between units, with 95 %
         limits ``tau2_lower, tau2_upper`` (Q profile); ``tau``, its root.
     new_unit
-        One row: ``estimate, lower, upper``: 95 % limits for the true value of a new season or site.
+        One row: ``estimate, lower, upper``: 95 % CI for the true value of a new season or site.
     other_limits
         ``limits, std_error, df, lower, upper``: the same estimate under the other limits; and
         ``new_lower, new_upper``, a new unit by t on units less two (normal: as if all were known).
@@ -63,3 +69,49 @@ class Pooled:
     def _repr_html_(self) -> str:
         parts = (self.units, self.table, self.spread, self.new_unit)
         return "".join(str(part.to_html(index=False)) for part in parts)
+
+
+EDGE: Final = 100.0
+TELLS_NOTHING: Final = "wider than the whole scale: tells nothing"
+_PAIRS: Final = (("lower", "upper", "limits"), ("new_lower", "new_upper", "limits of a new unit"))
+
+
+def within_scale(table: pd.DataFrame, scale: str) -> pd.DataFrame:
+    """Cut limits per 100 planted at -100 and 100, and say so in a column ``cut``.
+
+    Parameters
+    ----------
+    table
+        With some of ``lower, upper`` and ``new_lower, new_upper``.
+    scale
+        Name of the column that tells what scale a row is on, or that scale itself where the
+        table has no such column.
+
+    Returns
+    -------
+    DataFrame
+        ``cut`` is empty where nothing was cut.
+    """
+    cut = table.copy()
+    per_100 = cut[scale] == PER_100 if scale in cut else pd.Series(scale == PER_100, index=cut.index)
+    notes = pd.Series("", index=cut.index, dtype=object)
+    for lower, upper, name in _PAIRS:
+        if lower not in cut or upper not in cut:
+            continue
+        low, high = cut[lower].astype(float), cut[upper].astype(float)
+        under, over = per_100 & (low < -EDGE), per_100 & (high > EDGE)
+        cut[lower], cut[upper] = low.mask(under, -EDGE), high.mask(over, EDGE)
+        words = np.select(
+            [under & over, under, over],
+            [f"{name} {TELLS_NOTHING}", f"{name} cut at −100", f"{name} cut at +100"],
+            "",
+        )
+        notes = pd.Series(
+            ["; ".join(filter(None, pair)) for pair in zip(notes, words, strict=True)], index=cut.index
+        )
+    return cut.assign(cut=notes)
+
+
+def tells_nothing(row: dict[Any, Any], lower: str, upper: str) -> bool:
+    """Tell whether limits per 100 planted, cut or not, span the whole scale."""
+    return float(row[lower]) <= -EDGE and float(row[upper]) >= EDGE

@@ -4,17 +4,73 @@ DerSimonian and Laird 1986 (Control. Clin. Trials 7, 177-188); Paule and Mandel 
 (J. Res. Natl. Bur. Stand. 87, 377-385); restricted maximum likelihood as Viechtbauer
 2005 (J. Educ. Behav. Stat. 30, 261-293). Limits by the Q profile (Viechtbauer 2007,
 Stat. Med. 26, 37-52).
+
+Weighted least squares of many small data sets at once.
+
+Every function takes estimates of shape (..., units), so that one call serves one
+answer or ten thousand simulated ones.
 """
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final, Literal
 
 import numpy as np
 from scipy import stats
 
-from survivor.pooling.weighted import Floats, projected_trace, weighted
+from survivor.arrays import Floats
 from survivor.vocabulary import CONFIDENCE
+
+
+@dataclass(frozen=True)
+class Weighted:
+    """Coefficients of weighted least squares.
+
+    Attributes
+    ----------
+    coefficients
+        Shape (..., columns).
+    unscaled
+        Inverse of X'WX, shape (..., columns, columns): their covariance where the
+        weights are one over the true variances.
+    residuals
+        Shape (..., units).
+    squares
+        Weighted sum of squared residuals, shape (...,).
+    """
+
+    coefficients: Floats
+    unscaled: Floats
+    residuals: Floats
+    squares: Floats
+
+
+def weighted(estimates: Floats, weights: Floats, columns: Floats) -> Weighted:
+    """Fit estimates on columns with weights.
+
+    Parameters
+    ----------
+    estimates, weights
+        Shape (..., units).
+    columns
+        Shape (units, columns), of full rank.
+    """
+    cross = np.einsum("up,...u,uq->...pq", columns, weights, columns)
+    unscaled = np.linalg.inv(cross)
+    right = np.einsum("up,...u->...p", columns, weights * estimates)
+    coefficients = np.einsum("...pq,...q->...p", unscaled, right)
+    residuals = estimates - coefficients @ columns.T
+    squares = np.sum(weights * residuals**2, axis=-1)
+    return Weighted(coefficients, unscaled, residuals, squares)
+
+
+def projected_trace(weights: Floats, unscaled: Floats, columns: Floats) -> Floats:
+    """Trace of W - WX(X'WX)^-1X'W, shape (...,)."""
+    second = np.einsum("up,...u,uq->...pq", columns, weights**2, columns)
+    taken = np.einsum("...pq,...qp->...", unscaled, second)
+    return np.asarray(np.sum(weights, axis=-1) - taken)
+
 
 Method = Literal["reml", "dl", "pm", "fixed"]
 METHODS: Final[tuple[Method, ...]] = ("reml", "dl", "pm", "fixed")
@@ -57,7 +113,7 @@ def squares_at(estimates: Floats, variances: Floats, columns: Floats, between: F
 
 
 def profile_limits(estimates: Floats, variances: Floats, columns: Floats) -> tuple[Floats, Floats]:
-    """95 % limits of the variance between units by the Q profile, each of shape (...,)."""
+    """95 % CI of the variance between units by the Q profile, each of shape (...,)."""
     df = estimates.shape[-1] - columns.shape[1]
     tail = (1 - CONFIDENCE) / 2
     high, low = stats.chi2.ppf([1 - tail, tail], df)
@@ -90,17 +146,15 @@ def typical_variance(variances: Floats, columns: Floats) -> Floats:
     """Give the sampling variance of a typical unit (Higgins and Thompson 2002, Stat. Med. 21, 1539-1558)."""
     fitted = weighted(np.zeros_like(variances), 1 / variances, columns)
     df = variances.shape[-1] - columns.shape[1]
-    typical: Floats = df / projected_trace(1 / variances, fitted.unscaled, columns)
-    return typical
+    return np.asarray(df / projected_trace(1 / variances, fitted.unscaled, columns))
 
 
 def _by_moments(estimates: Floats, variances: Floats, columns: Floats) -> Floats:
     weights = 1 / variances
     fitted = weighted(estimates, weights, columns)
     df = estimates.shape[-1] - columns.shape[1]
-    found = (fitted.squares - df) / projected_trace(weights, fitted.unscaled, columns)
-    kept: Floats = np.maximum(found, 0.0)
-    return kept
+    between = (fitted.squares - df) / projected_trace(weights, fitted.unscaled, columns)
+    return np.asarray(np.maximum(between, 0.0))
 
 
 def _restricted(estimates: Floats, variances: Floats, columns: Floats) -> Floats:
@@ -133,8 +187,7 @@ def _restricted_part(estimates: Floats, variances: Floats, columns: Floats) -> F
         rising = _slope(estimates, variances, columns, middle) > 0
         low, high = np.where(rising, middle, low), np.where(rising, high, middle)
         middle = (low + high) / 2
-    found: Floats = middle
-    return found
+    return np.asarray(middle)
 
 
 def restricted_likelihood(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
@@ -144,14 +197,13 @@ def restricted_likelihood(estimates: Floats, variances: Floats, columns: Floats,
     df = estimates.shape[-1] - columns.shape[1]
     _, taken = np.linalg.slogdet(fitted.unscaled)
     _, given = np.linalg.slogdet(columns.T @ columns)
-    found: Floats = (
+    return np.asarray(
         -0.5 * df * np.log(2 * np.pi)
         - 0.5 * np.sum(np.log(total), axis=-1)
         + 0.5 * taken
         + 0.5 * given
         - 0.5 * fitted.squares
     )
-    return found
 
 
 def _slope(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
@@ -159,5 +211,4 @@ def _slope(estimates: Floats, variances: Floats, columns: Floats, between: Float
     fitted = weighted(estimates, weights, columns)
     trace = projected_trace(weights, fitted.unscaled, columns)
     pull = np.sum((weights * fitted.residuals) ** 2, axis=-1)
-    slope: Floats = 0.5 * (pull - trace)
-    return slope
+    return np.asarray(0.5 * (pull - trace))

@@ -3,18 +3,29 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
 from survivor.errors import RecordsError
+from survivor.files.sheets import must_be_there, read_whole, sheet_names
 from survivor.records import counts, tagged
-from survivor.records.checks.levels import check_levels
+from survivor.records.accounts import (
+    first_causes,
+    no_rows,
+    plants_put_in,
+    rules_in_force,
+    why_nothing,
+)
+from survivor.records.checks.names import check_levels, check_rules
 from survivor.records.checks.plots import NOT_RECORDED
-from survivor.records.checks.rules import check_rules
+from survivor.records.checks.sense import check_traits
 from survivor.records.checks.states import check_states
 from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
+from survivor.records.diary import PlotWorks, no_works, plot_works
 from survivor.records.frames import (
     intervals_frame,
     planted_by_entry,
@@ -22,8 +33,6 @@ from survivor.records.frames import (
     plots_frame,
     visits_frame,
 )
-from survivor.records.mended import rules_in_force
-from survivor.records.nothing import no_rows, why_nothing
 from survivor.records.plots import PlotTable, plot_table
 from survivor.records.prepare import WORKINGS, Ready, left, prepare
 from survivor.records.problems import (
@@ -38,12 +47,25 @@ from survivor.records.problems import (
     say,
     set_aside,
 )
-from survivor.records.reading import must_be_there
-from survivor.records.sheets import RawSheet, read_plot_sheet, read_visit_sheet
+from survivor.records.renaming import Words, in_words, ordered
+from survivor.records.sheets import (
+    RawSheet,
+    read_diary_sheet,
+    read_plot_sheet,
+    read_visit_sheet,
+    sites_of_plots,
+)
+from survivor.records.tables import holds_records
 from survivor.records.tagged import Histories, Missing, Unknown
-from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
-from survivor.settings import STUDY_FILE, Settings, key_lines
+from survivor.records.tidy import Tidy, stack, tidy_diary, tidy_plots, tidy_visits
+from survivor.settings import STUDY_FILE, Settings, Sheet, key_lines
 from survivor.vocabulary import PLOT_KEY, State
+
+_ORDER: Final = {  # of the rows of each table: by these of its columns
+    "plots": (*PLOT_KEY, "species"),
+    "visits": (*PLOT_KEY, "tag", "species", "cohort", "date", "row"),
+    "intervals": (*PLOT_KEY, "tag", "species", "cohort", "planted_date", "start_day"),
+}
 
 
 @dataclass(frozen=True)
@@ -61,15 +83,18 @@ class Records:
         planting), state (as recorded) or alive, height_cm, cause and whatever else
         was recorded; file, sheet, row.
     intervals
-        Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS` and then the traits; none
-        where no record can be used (`nothing`).
+        Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS`, then the traits, then
+        the dry season where the study file gives one; none where no record can be used (`nothing`).
     accounts
         `survivor.vocabulary.ACCOUNT_COLUMNS`: one row a record read; fate is
         "used", "set aside" (not used until mended) or "listed" (tells nothing).
     problems
-        `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first.
+        `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first; every reason that an account gives is
+        there. `first_problems` leaves out what may follow from another of them: what a person mends first.
     matches
         file, sheet, header, column, how: what was taken for which of our words.
+    works
+        What was done to every plot, by the diary or by its preparation, and departures from the plan.
     """
 
     plots: pd.DataFrame
@@ -83,15 +108,16 @@ class Records:
     _past: Histories | None = field(repr=False, default=None)
     _found: pd.DataFrame = field(repr=False, default_factory=none_found)
     _sources: tuple[Source, ...] = field(repr=False, default=())
-    _nothing: tuple[str, str, str] | None = field(repr=False, default=None)
+    _nothing: tuple[type[RecordsError], str, str, str] | None = field(repr=False, default=None)
+    works: PlotWorks = field(repr=False, default_factory=no_works)
 
     @property
     def nothing(self) -> RecordsError | None:
         """Why no record can be used, the commonest cause first; None where any can."""
         if self._nothing is None:
             return None
-        what, where, mend = self._nothing
-        return RecordsError(what, where=where, mend=mend)
+        kind, what, where, mend = self._nothing
+        return kind(what, where=where, mend=mend)
 
     def need_intervals(self) -> None:
         """Refuse records of which none can be used.
@@ -114,6 +140,16 @@ class Records:
         return self._settings
 
     @property
+    def first_problems(self) -> pd.DataFrame:
+        """What to look at first: ``problems`` without those that may follow from another of them."""
+        return first_causes(self.problems, self.accounts)
+
+    @property
+    def plants(self) -> pd.DataFrame:
+        """Plants put in, by site and method: planted, and of these first_plants and replants."""
+        return plants_put_in(self.visits, self.plots, tagged=self._settings.records.kind == "tagged")
+
+    @property
     def findings(self) -> pd.DataFrame:
         """Every finding at its own cell, with the columns of ``problems``, which joins those of one cause."""
         return finding_table(self._found, self._sources)
@@ -122,6 +158,27 @@ class Records:
     def rules(self) -> pd.DataFrame:
         """Rules of the study file that mend or read records: rule, what, records (touched)."""
         return rules_in_force(self._found, self._settings)
+
+    def with_works(self, works: PlotWorks, read: pd.DataFrame) -> Records:
+        """Return the records with the works of the plots, and what was found of them.
+
+        Parameters
+        ----------
+        works
+            What was done to every plot.
+        read
+            record, source, row of every record read.
+        """
+        if works.found.empty:
+            return replace(self, works=works)
+        found = gather([self._found, works.found])
+        return replace(
+            self,
+            works=works,
+            accounts=account_table(read, found, self._sources),
+            problems=problem_table(found, self._sources),
+            _found=found,
+        )
 
     def under(self, *, missing: Missing | None = None, unknown: Unknown = "censored") -> pd.DataFrame:
         """Make the risk intervals under another rule.
@@ -149,6 +206,45 @@ class Records:
             tagged.assemble(self._past, followed, self._traits), self._traits, self._settings
         )
 
+    def renamed(self, settings: Settings, words: Words) -> Records:
+        """Return the records with every text put through ``words``, in the order of the new names.
+
+        Parameters
+        ----------
+        settings
+            The study file under the new names, as far as the records can follow it.
+        words
+            Gives two names that differ two names that differ.
+        """
+
+        def in_order(name: str) -> pd.DataFrame:
+            return ordered(in_words(getattr(self, name), words), _ORDER[name])
+
+        past, nothing = self._past, self._nothing
+        if nothing is not None:
+            kind, what, where, mend = nothing
+            nothing = kind, words(what), words(where), words(mend)
+        return replace(
+            self,
+            plots=in_order("plots"),
+            visits=in_order("visits"),
+            intervals=in_order("intervals"),
+            accounts=in_words(self.accounts, words),
+            problems=in_words(self.problems, words),
+            matches=in_words(self.matches, words),
+            works=replace(
+                self.works,
+                rows=ordered(in_words(self.works.rows, words), (*PLOT_KEY, "date", "work")),
+                departures=ordered(in_words(self.works.departures, words), (*PLOT_KEY, "work")),
+                found=none_found(),
+            ),
+            _settings=settings,
+            _nothing=nothing,
+            _found=none_found(),  # findings at single cells name what stands in the sheets
+            # Nobody reads the names by which tables of one study find each other.
+            _past=past and replace(past, entries=in_words(past.entries, words, ("name", "entry"))),
+        )
+
     def sizes(self) -> dict[str, int]:
         """Count the seedlings that entered, died, were lost from sight, and lived to the end.
 
@@ -166,7 +262,14 @@ class Records:
         return {"entered": entered, "died": died, "lost": 0, "alive": entered - died}
 
 
-def read_records(study_file: str | Path, settings: Settings) -> Records:
+See = Callable[[tuple[str | int, ...], RawSheet], None]
+
+
+def _look_away(_place: tuple[str | int, ...], _sheet: RawSheet) -> None:
+    """See nothing."""
+
+
+def read_records(study_file: str | Path, settings: Settings, see: See = _look_away) -> Records:
     """Read the records that a study file names.
 
     Parameters
@@ -175,6 +278,8 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
         The study file, or its folder; the sheets are named relative to it.
     settings
         What the study file says.
+    see
+        Called with the place of each table in the study file and its sheet as it was read.
 
     Returns
     -------
@@ -191,35 +296,111 @@ def read_records(study_file: str | Path, settings: Settings) -> Records:
     given = Path(study_file)
     folder = given if given.is_dir() else given.parent
     name = STUDY_FILE if given.is_dir() else given.name
-    kind = settings.records.kind
     closed = settings.records_closed or dt.date.today()
     _need_files(folder, settings)
+    plots, visits = _tidied(folder, settings, see)
+    plots, visits, one_site = _one_site(plots, visits, settings)
+    diary = _diary(folder, settings, (plots, visits))
+    in_order = [tidy for tidy in (plots, visits, diary) if tidy is not None]
+    sources = (*(source for tidy in in_order for source in tidy.sources), Source(name, "", LINE))
+    read = _taken_in(plots, visits, diary, sources)
+    table = plot_table(plots, sources, settings, closed) if plots is not None else None
+    ready = prepare(visits, table, sources, settings, closed)
+    del plots, visits  # of a large season each table takes as much memory as its file
+    found = [_not_read(folder, settings), one_site, ready.found]
+    found += [table.found] if table is not None else []
+    notes = StudyLines(key_lines(given), len(sources) - 1)
+    check_rules(settings, notes)
+    made = _made(ready, table, settings, sources)
+    silent, traits = ready.silent, ready.traits
+    del ready
+    whole = _put_together(made, silent, traits, table, read, gather([*found, made.found]), settings, notes)
+    return whole.with_works(plot_works(whole.plots, diary, settings, closed), read.records)
+
+
+def _tidied(folder: Path, settings: Settings, see: See) -> tuple[Tidy | None, Tidy]:
+    """Read the sheets and type their cells; the cells themselves are let go."""
+    kind = settings.records.kind
     plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
-    visit_sheets = [
-        read_visit_sheet(folder, sheet, settings.records, settings.rules) for sheet in settings.records.sheets
-    ]
+    sites = sites_of_plots(plot_sheet)
+    visit_sheets = [read_visit_sheet(folder, sheet, settings, sites) for sheet in settings.records.sheets]
+    if plot_sheet is not None:
+        see(("records", "plots"), plot_sheet)
+    for number, sheet in enumerate(visit_sheets):
+        see(("records", "sheets", number), sheet)
     sheets = [*([plot_sheet] if plot_sheet else []), *visit_sheets]
     _need_methods(sheets, settings)
     plots = stack([tidy_plots(plot_sheet, kind)]) if plot_sheet else None
-    visits = stack([tidy_visits(sheet, kind) for sheet in visit_sheets], after=plots)
-    visits = _no_method(visits, sheets)
-    plots, visits, one_site = _one_site(plots, visits, settings)
-    sources = (*(plots.sources if plots else ()), *visits.sources, Source(name, "", LINE))
-    table = plot_table(plots, sources, settings, closed) if plots is not None else None
-    ready = prepare(visits, table, sources, settings, closed)
-    found = [one_site, *([table.found] if table is not None else []), ready.found]
-    notes = StudyLines(key_lines(given), len(sources) - 1)
-    check_rules(settings, notes)
-    return _put_together(ready, table, plots, visits, sources, gather(found), settings, notes)
+    visits = stack([tidy_visits(sheet, kind) for sheet in visit_sheets], after=[plots])
+    return plots, _no_method(visits, sheets)
+
+
+@dataclass(frozen=True)
+class _TakenIn:
+    """What there was to read, for the accounts: record, source and row of each, and what all of it tells."""
+
+    records: pd.DataFrame
+    sources: tuple[Source, ...]
+    matches: pd.DataFrame
+    sites: frozenset[str]
+    filled: bool
+
+
+def _taken_in(plots: Tidy | None, visits: Tidy, diary: Tidy | None, sources: tuple[Source, ...]) -> _TakenIn:
+    tidies = [tidy for tidy in (plots, visits, diary) if tidy is not None]
+    told = visits.rows["state"] != "" if "state" in visits.rows.columns else visits.rows["alive"].notna()
+    return _TakenIn(
+        pd.concat([tidy.rows[["record", "source", "row"]] for tidy in tidies], ignore_index=True),
+        sources,
+        pd.concat([tidy.matches for tidy in tidies], ignore_index=True),
+        frozenset(
+            str(site)
+            for tidy in (plots, visits)
+            if tidy is not None and "site" in tidy.rows.columns
+            for site in tidy.rows["site"].dropna().unique()
+        ),
+        bool(told.any()),
+    )
+
+
+def _named_sheets(settings: Settings) -> list[Sheet]:
+    """Sheets that the study file names: of visits, of plots, and the works diary."""
+    diary = settings.works.diary if settings.works is not None else None
+    beside = (settings.records.plots, diary)
+    return [*settings.records.sheets, *(sheet for sheet in beside if sheet is not None)]
 
 
 def _need_files(folder: Path, settings: Settings) -> None:
     """Refuse a study whose sheets are not all there, without proposing one that has its use."""
-    plots = settings.records.plots
-    needed = [sheet.file for sheet in settings.records.sheets] + ([plots.file] if plots else [])
+    needed = [sheet.file for sheet in _named_sheets(settings)]
     beside = [*(gauge.file for gauge in settings.gauges), *(file.file for file in settings.weather)]
     for file in needed:
         must_be_there(folder / file, file, named=[*needed, *beside])
+
+
+def _not_read(folder: Path, settings: Settings) -> pd.DataFrame:
+    """Find sheets with a header of plots or seedlings in the workbooks of the study that nothing reads."""
+    records, named = settings.records, _named_sheets(settings)
+    read = {(told.file, (told.sheet or "").strip().casefold()) for told in named}
+    passed_over = {name.strip().casefold() for name in records.passed_over}
+    found = []
+    for file in dict.fromkeys(told.file for told in named if told.sheet is not None):
+        for sheet in sheet_names(folder / file):
+            own = sheet.strip().casefold()
+            if (file, own) in read or own in passed_over:
+                continue
+            if holds_records(read_whole(folder / file, name=file, sheet=sheet)):
+                found.append(
+                    say(
+                        "sheet-not-read",
+                        value=sheet,
+                        what=f"the sheet {sheet} of {file} has the header of a sheet of plots or "
+                        "seedlings, and is not read",
+                        mend="name it in a table [[records.sheets]]; or, if it is a copy or a summary, "
+                        f'write under [records]: not_read = ["{sheet}"]',
+                    )
+                )
+    return gather(found)
 
 
 def _need_methods(sheets: list[RawSheet], settings: Settings) -> None:
@@ -243,6 +424,13 @@ def _no_method(visits: Tidy, sheets: list[RawSheet]) -> Tidy:
     return replace(visits, rows=visits.rows.assign(method=NOT_RECORDED))
 
 
+def _diary(folder: Path, settings: Settings, before: Sequence[Tidy | None]) -> Tidy | None:
+    """Read the works diary, where the study file names one."""
+    if settings.works is None or settings.works.diary is None:
+        return None
+    return stack([tidy_diary(read_diary_sheet(folder, settings.works.diary))], after=before)
+
+
 def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tidy | None, Tidy, pd.DataFrame]:
     """Take all plots as one site where no sheet tells sites apart."""
     told = [tidy.rows["site"] for tidy in (plots, visits) if tidy is not None and "site" in tidy.rows.columns]
@@ -264,49 +452,48 @@ def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tid
 
 
 def _put_together(
-    ready: Ready,
+    made: _Made,
+    silent: pd.DataFrame,
+    traits: tuple[str, ...],
     table: PlotTable | None,
-    plots: Tidy | None,
-    visits: Tidy,
-    sources: tuple[Source, ...],
+    read: _TakenIn,
     found: pd.DataFrame,
     settings: Settings,
     notes: StudyLines,
 ) -> Records:
+    sources = read.sources
     tagged_seedlings = settings.records.kind == "tagged"
-    made = _made(ready, table, settings)
-    found = gather([found, made.found])
     nothing = None
     if made.intervals.empty:
-        told = visits.rows["state"] != "" if tagged_seedlings else visits.rows["alive"].notna()
-        nothing = why_nothing(found, sources, settings.study.name, filled=bool(told.any()))
-    rows = no_rows(ready.traits) if made.intervals.empty else made.intervals
-    intervals = intervals_frame(rows, ready.traits, settings)
-    read = pd.concat([tidy.rows for tidy in (plots, visits) if tidy is not None], ignore_index=True)
+        nothing = why_nothing(found, sources, settings.study.name, filled=read.filled)
+    rows = no_rows(traits) if made.intervals.empty else made.intervals
+    intervals = intervals_frame(rows, traits, settings)
     if nothing is None:
-        sites = set(read["site"].dropna().astype(str))
-        settings, unmatched = check_study_names(intervals, sites, settings, notes)
-        found = gather([found, check_levels(table, ready.rows, settings), unmatched])
+        settings, unmatched = check_study_names(intervals, set(read.sites), settings, notes)
+        levels = [check_levels(table, made.rows, settings), _check_traits(table, made.rows, traits)]
+        found = gather([found, *levels, unmatched])
     else:
         found = gather([found, check_own_lines(settings, notes)])
     kept = _kept(table, found)
     if kept is not None:
         found = gather([found, _without_visits(kept, made.entries, intervals)])
-    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
+    seen = [part for part in (made.rows, silent) if not part.empty] or [silent]
     visited = left(pd.concat(seen, ignore_index=True), found)
+    visits = visits_frame(visited, sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
+    del seen, visited
     return Records(
-        plots=plots_frame(kept, made.entries, ready.traits, tagged=tagged_seedlings),
-        visits=visits_frame(visited, sources, (*WORKINGS, *ready.traits), tagged=tagged_seedlings),
+        plots=plots_frame(kept, made.entries, traits, tagged=tagged_seedlings),
+        visits=visits,
         intervals=intervals,
-        accounts=account_table(read[["record", "source", "row"]], found, sources),
+        accounts=account_table(read.records, found, sources),
         problems=problem_table(found, sources),
-        matches=pd.concat([tidy.matches for tidy in (plots, visits) if tidy is not None], ignore_index=True),
+        matches=read.matches,
         _settings=settings,
-        _traits=ready.traits,
+        _traits=traits,
         _past=made.past,
         _found=found,
         _sources=sources,
-        _nothing=None if nothing is None else (nothing.what, nothing.where, nothing.mend),
+        _nothing=None if nothing is None else (type(nothing), nothing.what, nothing.where, nothing.mend),
     )
 
 
@@ -321,7 +508,7 @@ class _Made:
     past: Histories | None = None
 
 
-def _made(ready: Ready, table: PlotTable | None, settings: Settings) -> _Made:
+def _made(ready: Ready, table: PlotTable | None, settings: Settings, sources: Sequence[Source]) -> _Made:
     rows = ready.rows
     if rows.empty:
         return _Made(rows, no_rows(ready.traits), rows, none_found())
@@ -336,13 +523,20 @@ def _made(ready: Ready, table: PlotTable | None, settings: Settings) -> _Made:
             found=gather([more, check_states(past, followed)]),
             past=past,
         )
-    counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules)
+    counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules, sources)
     return _Made(
         intervals=counts.intervals(counted, ready.traits),
         entries=counted.entries,
-        rows=rows,
+        rows=counted.told,
         found=gather([more, counts.check_left_out(counted)]),
     )
+
+
+def _check_traits(table: PlotTable | None, rows: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
+    """Look through the words of traits where they stand: in the plot sheet, or with the visits."""
+    if table is None:
+        return check_traits(rows.drop_duplicates("name"), traits)
+    return check_traits(table.plots, (*table.traits, "weed_free_radius_m"))
 
 
 def _kept(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None:

@@ -24,8 +24,11 @@ _STOP, _CHECK, _NOTE = Severity.STOP, Severity.CHECK, Severity.NOTE
 
 _SHEETS: Final = {
     "how-read": Code(_NOTE, "used", "the file was read in another way than UTF-8 with commas"),
+    "assumed": Code(_CHECK, "used", "something was taken so that nothing in the sheets tells"),
+    "sheet-not-read": Code(_CHECK, "used", "a sheet that seems to hold plots or seedlings is not read"),
     "no-site": Code(_NOTE, "used", "no column tells sites apart: all plots are taken as one site"),
     "total-row": Code(_NOTE, "listed", "a row that sums up others"),
+    "note-row": Code(_NOTE, "listed", "a remark between or below the records"),
 }
 _STUDY_FILE: Final = {
     "planted-unmatched": Code(_CHECK, "used", "a number planted that no plot matches is left out"),
@@ -53,6 +56,7 @@ _CELLS: Final = {
     "unreadable-date": Code(_STOP, "set aside", "the date cannot be read"),
     "serial-date": Code(_NOTE, "used", "a spreadsheet's day number, read as a day"),
     "unknown-state": Code(_STOP, "set aside", "the word for the state is not known"),
+    "state-number": Code(_CHECK, "used", "a number for a state, where the study file gives other words"),
     "unknown-cohort": Code(_STOP, "set aside", "the word for first planting or infill is not known"),
     "percentage": Code(_STOP, "set aside", "a percentage where a count is needed"),
     "unreadable-count": Code(_STOP, "set aside", "the count cannot be read"),
@@ -61,7 +65,9 @@ _CELLS: Final = {
     "unreadable-number": Code(_CHECK, "used", "a measure that cannot be read is left blank"),
     "impossible-measure": Code(_CHECK, "used", "a measure that nothing can have is left blank"),
     "height-without-plant": Code(_CHECK, "used", "a height beside the word that there is no living plant"),
+    "height-unlike": Code(_CHECK, "used", "a height that those before and after do not bear out"),
     "height-unit": Code(_CHECK, "used", "a height that may be in another unit than its column"),
+    "site-blank": Code(_CHECK, "listed", "no seedling of the site has a state at a visit that others have"),
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
     "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
     "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),
@@ -80,6 +86,7 @@ _PLOTS: Final = {
     "method-differs": Code(_CHECK, "used", "visits and plot sheet tell different methods"),
     "method-spelling": Code(_CHECK, "used", "a method that may be another, misspelt"),
     "site-spelling": Code(_CHECK, "used", "a site that may be another, misspelt"),
+    "small-plot": Code(_CHECK, "used", "a plot of one or two plants beside plots of many"),
     "one-plot-method": Code(_CHECK, "used", "the only plot of its method"),
     "one-plot-site": Code(_NOTE, "used", "the only plot of its site"),
     "no-planting-date": Code(_STOP, "set aside", "the plot has no planting date"),
@@ -89,7 +96,13 @@ _PLOTS: Final = {
     "planting-date-differs": Code(_CHECK, "used", "visits and plot sheet give different planting dates"),
     "impossible-radius": Code(_CHECK, "used", "an impossible radius is left blank"),
     "radius-in-centimetres": Code(_CHECK, "used", "a radius that seems to be in centimetres is left blank"),
+    "radius-in-metres": Code(_CHECK, "used", "a radius that seems to be in metres is left blank"),
     "radius-like-diameter": Code(_CHECK, "used", "a radius that looks like a diameter"),
+    "trait-spelling": Code(_CHECK, "used", "a word of a trait that may be another, misspelt"),
+    "trait-blank": Code(_CHECK, "used", "a trait is blank where nearly all other plots have it"),
+    "planted-unusual": Code(_CHECK, "used", "a number planted that nothing else bears out"),
+    "plot-of-one-visit": Code(_CHECK, "used", "a plot of one visit, where the others have several"),
+    "planting-far": Code(_CHECK, "used", "a planting day years from everything else"),
     "diameter-halved": Code(_NOTE, "used", "a diameter, halved to the radius"),
 }
 _VISITS: Final = {
@@ -97,6 +110,7 @@ _VISITS: Final = {
     "before-planting": Code(_STOP, "set aside", "the visit is dated before planting"),
     "in-the-future": Code(_STOP, "set aside", "the visit is dated after the records were closed"),
     "out-of-order": Code(_STOP, "set aside", "the visit is dated before an earlier visit of the plot"),
+    "visit-lacking": Code(_NOTE, "used", "a plot without a row of a visit that most of its site have"),
     "visit-spread": Code(_CHECK, "used", "one visit of the plot spans more than two months"),
     "repeated-record": Code(_CHECK, "listed", "the same record a second time"),
     "duplicate-record": Code(_STOP, "set aside", "two records of one visit contradict each other"),
@@ -132,7 +146,33 @@ _TAGGED: Final = {
         _CHECK, "used", "a tag of one visit only, at which another tag of the plot is missing"
     ),
     "tag-joined": Code(_NOTE, "used", "two spellings of a tag taken as one, as the study file allows"),
+    "replanted-tag": Code(_NOTE, "used", "what the tag tells after it was replanted: infill"),
+    "replant-row": Code(_CHECK, "used", "a tag that begins when the first plant was gone, taken as infill"),
+    "replant-unclear": Code(_STOP, "set aside", "a tag that lives on where the sheet speaks of replanting"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
+}
+_WORKS: Final = {
+    "work-without-place": Code(_STOP, "set aside", "nothing tells where the work was done"),
+    "work-unnamed": Code(_STOP, "set aside", "the work is blank"),
+    "work-nowhere": Code(
+        _STOP, "set aside", "the work is of no plot of the records, or of none in particular"
+    ),
+    "work-in-future": Code(_STOP, "set aside", "the work is dated after the records were closed"),
+    "work-before-planting": Code(_STOP, "set aside", "follow-up weed control dated before planting"),
+    "work-after-planting": Code(_CHECK, "used", "a work that belongs before planting, dated after it"),
+    "work-long-before": Code(_CHECK, "used", "a work dated years before planting"),
+    "work-undated": Code(_CHECK, "used", "a work without a day: done, nobody knows when"),
+    "work-spelling": Code(_CHECK, "used", "a work that may be another, misspelt"),
+    "work-own-word": Code(_NOTE, "used", "a work without a name of survivor's, carried along"),
+    "soil-state-unknown": Code(_CHECK, "used", "a word for the soil that is not known, left blank"),
+    "repeated-work": Code(_CHECK, "listed", "the same work of the same plots on the same day a second time"),
+    "work-not-in-diary": Code(_NOTE, "used", "a planned work of which the diary does not speak"),
+    "work-not-done": Code(_CHECK, "used", "a planned work that the plot did not get"),
+    "work-at-other-time": Code(
+        _CHECK, "used", "a work at another time than on most plots of its preparation"
+    ),
+    "work-not-planned": Code(_NOTE, "used", "a work that the preparation of the plot does not hold"),
+    "plot-without-works": Code(_CHECK, "used", "a plot of which the diary has no row"),
 }
 _COUNTS: Final = {
     "more-alive-than-planted": Code(_STOP, "set aside", "more alive than planted"),
@@ -140,6 +180,10 @@ _COUNTS: Final = {
     "count-rises": Code(_CHECK, "set aside", "two counts that contradict each other: the later is higher"),
     "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
     "infill-mixed": Code(_CHECK, "set aside", "infill is counted together with the first planting"),
+    "living-reckoned": Code(_NOTE, "used", "counts of the dead, or shares, turned into counts of the living"),
+    "no-planted-for-living": Code(_STOP, "set aside", "dead or shares are told, and no number planted"),
+    "share-of-no-number": Code(_STOP, "set aside", "a share of the planted that is no whole number"),
+    "more-dead-than-planted": Code(_STOP, "set aside", "more dead than planted"),
     "no-planted-number": Code(_CHECK, "used", "no number planted: followed from the first count"),
     "planted-differs": Code(_STOP, "set aside", "different numbers planted are given for one plot"),
     "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
@@ -153,4 +197,5 @@ CODES: Final[dict[str, Code]] = {
     **_VISITS,
     **_TAGGED,
     **_COUNTS,
+    **_WORKS,
 }

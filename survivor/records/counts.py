@@ -13,14 +13,17 @@ at least so many must have been alive.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import number_texts
-from survivor.records.problems import find, gather
+from survivor.files.cells import number_texts
+from survivor.records.checks.sense import check_first_count, check_planted_column
+from survivor.records.frames import with_facts
+from survivor.records.problems import Source, find, gather
 from survivor.settings import Rules
 from survivor.vocabulary import FIRST_PLANTING
 
@@ -35,13 +38,18 @@ class Counted:
         Counts that are used, sorted by entry and day: entry, day, alive.
     entries
         One row a group, indexed by entry: keys, facts, planted (blank where not told).
+    told
+        Every record that was given, its count that of the living.
     """
 
     rows: pd.DataFrame
     entries: pd.DataFrame
+    told: pd.DataFrame
 
 
-def counted(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tuple[Counted, pd.DataFrame]:
+def counted(
+    rows: pd.DataFrame, planted: pd.Series[float], rules: Rules, sources: Sequence[Source] = ()
+) -> tuple[Counted, pd.DataFrame]:
     """Put the counts of each group in order and set aside those that cannot be.
 
     Parameters
@@ -53,9 +61,13 @@ def counted(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tupl
         Seedlings planted, by entry, from the plot sheet; blank where it does not tell.
     rules
         The rules of the study file.
+    sources
+        Where the records came from: what their counts are of.
     """
     rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
-    rows, number, found = _number_planted(rows, planted)
+    told, living = _living(rows, planted, sources)
+    rows, number, found = _number_planted(told[told["alive"].notna()], planted)
+    found.append(living)
     entries = rows.drop_duplicates("entry").set_index("entry")
     entries["planted"] = number.reindex(entries.index)
     rows = rows.assign(number=rows["entry"].map(entries["planted"]))
@@ -63,9 +75,74 @@ def counted(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tupl
         more, aside = check(rows)
         found.append(more)
         rows = rows[~aside]
+    found += [check_planted_column(rows), check_first_count(rows)]
     rows, more = _rises(rows, rules)
     found.append(more)
-    return Counted(rows.reset_index(drop=True), entries), gather(found)
+    return Counted(rows.reset_index(drop=True), entries, told), gather(found)
+
+
+_ROUNDED: Final = 0.6  # per cent of the planted by which a rounded share may miss a whole number of plants
+
+
+def _living(
+    rows: pd.DataFrame, planted: pd.Series[float], sources: Sequence[Source]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Turn counts of the dead, and shares of the planted, into counts of the living."""
+    how = rows["source"].map({place: source.counted for place, source in enumerate(sources)}).fillna("alive")
+    if (how == "alive").all():
+        return rows, gather([])
+    number = rows.groupby("entry")["planted"].transform("first").fillna(rows["entry"].map(planted))
+    dead = (
+        rows["alive"].groupby(rows["entry"]).cumsum().where(how == "dead since the last visit", rows["alive"])
+    )
+    share = number * rows["alive"] / 100
+    alive = (number - dead).where(how != "alive per cent", share.round()).where(how != "alive", rows["alive"])
+    odd = (how == "alive per cent") & ((share - share.round()).abs() > number * _ROUNDED / 100)
+    untold = (how != "alive") & number.isna()
+    impossible = (how != "alive") & ((alive < 0) | (alive > number))
+    value = number_texts(rows["alive"])
+    planted_there = number_texts(number)
+    found = [
+        find(
+            rows,
+            untold,
+            "no-planted-for-living",
+            word="alive",
+            value=value,
+            what="the sheet tells the dead, or a share of the planted, and not how many were planted here",
+            mend="give the number planted",
+            group=rows["entry"],
+        ),
+        find(
+            rows,
+            odd,
+            "share-of-no-number",
+            word="alive",
+            value=value,
+            what=value + " % of the " + planted_there + " planted is no whole number of plants",
+            mend="correct the share or the number planted",
+        ),
+        find(
+            rows,
+            impossible & ~odd,
+            "more-dead-than-planted",
+            word="alive",
+            value=value,
+            what=value + " " + how + ", of the " + planted_there + " planted, cannot be",
+            mend="correct one of them",
+        ),
+        find(
+            rows,
+            (how != "alive") & ~untold & ~odd & ~impossible,
+            "living-reckoned",
+            word="alive",
+            value=value,
+            what="the living were reckoned from the number planted and what the sheet tells: " + how,
+            mend="nothing, if that is right; else correct counted in the table of the sheet",
+            group=rows["source"].astype(str),
+        ),
+    ]
+    return rows.assign(alive=alive.where(~odd & ~untold & ~impossible)), gather(found)
 
 
 def _number_planted(
@@ -222,20 +299,6 @@ def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:
     points = points[~points.duplicated(["entry", "day"])]
     before = points.groupby("entry")[["day", "alive"]].shift()
     stretch = before["alive"] > 0
-    facts = entries[
-        [
-            "site",
-            "block",
-            "plot",
-            "tag",
-            "species",
-            "method",
-            "weed_free_radius_m",
-            "cohort",
-            "planted_date",
-            *traits,
-        ]
-    ]
     table = pd.DataFrame(
         {
             "entry": points.loc[stretch, "entry"],
@@ -245,23 +308,35 @@ def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:
             "died": (before["alive"] - points["alive"])[stretch].astype(np.int64),
         }
     ).reset_index(drop=True)
-    joined: pd.DataFrame = table.join(facts, on="entry")
-    for day, date in (("start_day", "start_date"), ("stop_day", "stop_date")):
-        joined[date] = joined["planted_date"] + pd.to_timedelta(joined[day], unit="D")
-    return joined.drop(columns="entry")
+    return with_facts(table, entries, traits)
 
 
 def check_left_out(counts: Counted) -> pd.DataFrame:
-    """Find groups with a single count and no number planted: nothing to compare it with."""
+    """Find groups with no number planted that one count, or none above 0, leaves with nothing to compare."""
     rows = counts.rows
-    alone = rows["entry"].map(counts.entries["planted"]).isna() & (
-        rows.groupby("entry")["day"].transform("nunique") == 1
-    )
-    return find(
-        rows,
-        alone,
-        "seen-once",
-        word="alive",
-        what="one count only and no number planted, so there is nothing to compare with",
-        mend="give the number planted; else it counts from the next visit on",
+    unknown = rows["entry"].map(counts.entries["planted"]).isna()
+    by_group = rows.groupby("entry")
+    none_alive = unknown & (by_group["alive"].transform("max") == 0)
+    alone = unknown & ~none_alive & (by_group["day"].transform("nunique") == 1)
+    mend = "give the number planted; "
+    return gather(
+        [
+            find(
+                rows,
+                alone,
+                "seen-once",
+                word="alive",
+                what="one count only and no number planted, so there is nothing to compare with",
+                mend=mend + "else it counts from the next visit on",
+            ),
+            find(
+                rows,
+                none_alive,
+                "never-seen-alive",
+                word="alive",
+                what="nobody was alive at any count and no number planted is given, so nobody is seen to die",
+                mend=mend + "else these plants are in no number",
+                group=rows["entry"],
+            ),
+        ]
     )

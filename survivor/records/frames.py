@@ -8,12 +8,13 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import day_texts, is_text
+from survivor.files.cells import day_texts, is_text
+from survivor.intervals import season_words
 from survivor.records.plots import PlotTable
 from survivor.records.problems import Source
 from survivor.records.words import COLUMN_WORDS, PRIVATE_WORDS
 from survivor.settings import Settings
-from survivor.vocabulary import FIRST_PLANTING, INTERVAL_COLUMNS, PLOT_KEY, State
+from survivor.vocabulary import DRY_SEASON, FIRST_PLANTING, INTERVAL_COLUMNS, PLOT_KEY, State
 
 _VISIT_COLUMNS: Final = (
     "site",
@@ -42,8 +43,8 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         Columns that follow `survivor.vocabulary.INTERVAL_COLUMNS`.
     settings
         The study file: the usual practice comes first among the methods (where none is
-        named, or no plot holds it, the method with most plots), and the dry season goes
-        with the table as ``attrs["dry_season"]``.
+        named, or no plot holds it, the method with most plots), and the dry season, where
+        it gives one, is the last column.
     """
     methods = [method.name for method in settings.methods] or sorted(table["method"].unique())
     usual = settings.design.usual_practice
@@ -55,11 +56,30 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         most = max(present, key=lambda method: plots[method])
         present = [most, *(method for method in present if method != most)]
     out = table.assign(method=pd.Categorical(table["method"], categories=present))
-    order = out.assign(method=table["method"]).sort_values(list(_ORDER), kind="stable").index
+    order = table[list(_ORDER)].sort_values(list(_ORDER), kind="stable").index
     out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)
     if settings.dry_season is not None:
-        out.attrs["dry_season"] = {"start": settings.dry_season.start, "end": settings.dry_season.end}
+        out[DRY_SEASON] = season_words(settings.dry_season.start, settings.dry_season.end)
     return out
+
+
+def with_facts(stretches: pd.DataFrame, entries: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
+    """Join the facts of each seedling (or group counted) to its stretches, and date them.
+
+    Parameters
+    ----------
+    stretches
+        entry, start_day, stop_day, at_risk, died.
+    entries
+        One row a seedling or group, indexed by entry.
+    traits
+        Facts besides keys, species, preparation and radius.
+    """
+    facts = [*PLOT_KEY, "tag", "species", "method", "weed_free_radius_m", "cohort", "planted_date", *traits]
+    table: pd.DataFrame = stretches.join(entries[facts], on="entry")
+    for edge in ("start", "stop"):
+        table[f"{edge}_date"] = table["planted_date"] + pd.to_timedelta(table[f"{edge}_day"], unit="D")
+    return table.drop(columns="entry")
 
 
 def planted_by_plot(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[float]:
@@ -123,6 +143,8 @@ def plots_frame(
             plots = plots.merge(_single(first, by, fact).reset_index(), how="left", on=by)
         number = first.groupby(by)["planted"].max() if not tagged else tags
         plots = plots.merge(number.rename("planted").reset_index(), how="left", on=by)
+    if not tagged and table is not None and plots["planted"].isna().all():  # only the visits tell it
+        plots["planted"] = plots["name"].map(first.groupby("name")["planted"].sum(min_count=1))
     if tagged and table is not None:
         alone = ~plots["name"].duplicated(keep=False)
         plots["planted"] = plots["planted"].fillna(plots["name"].map(tags).where(alone))
@@ -186,7 +208,5 @@ def visits_frame(
         if word in rows.columns and rows[word].notna().any() and (rows[word] != "").any()
     ]
     columns = [*_VISIT_COLUMNS, *value, *measured, "file", "sheet", "row"]
-    ordered = rows.sort_values(
-        ["site", "block", "plot", "tag", "species", "cohort", "date", "row"], kind="stable"
-    )
-    return ordered[columns].reset_index(drop=True)
+    by = ["site", "block", "plot", "tag", "species", "cohort", "date", "row"]
+    return rows[columns].sort_values(by, kind="stable", ignore_index=True)

@@ -11,11 +11,12 @@ from typing import Any, Final
 import pandas as pd
 
 from survivor.errors import RecordsError
-from survivor.records.cells import is_text
+from survivor.files.cells import is_text
 from survivor.records.checks import plots as check
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED
+from survivor.records.checks.sense import check_planted_column
 from survivor.records.codes import CODES
-from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, none_found
+from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, joined, none_found
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
 from survivor.settings import Settings
@@ -27,6 +28,7 @@ _PLAIN: Final = (
     "row",
     "line",
     "total",
+    "note",
     "date_unread",
     "species",
     "planted",
@@ -104,6 +106,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         differs,
         check.check_planting_dates(rows, closed, several=several, needed=False),
         check.check_seasons(rows),
+        check_planted_column(rows),
     ]
     traits = [
         word for word in rows.columns if word not in (*_PLAIN, *PLOT_KEY, "method", *DATES, "planted_until")
@@ -116,7 +119,9 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
     planted = kept.groupby(["name", "species"], sort=False)["planted"].sum(min_count=1).reset_index()
     carried = tuple(word for word in traits if word not in (*PRIVATE_WORDS, "weed_free_radius_m"))
     dropped = [
-        word for word in ("total", "date_unread", "line", "species", "planted") if word in plots.columns
+        word
+        for word in ("total", "note", "date_unread", "line", "species", "planted")
+        if word in plots.columns
     ]
     records = pd.DataFrame({"record": rows["record"], "name": name})
     return PlotTable(
@@ -181,7 +186,7 @@ def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataF
         what="the same row stands in the plot sheet a second time",
         mend="remove one of them",
     )
-    key = name + "|" + rows["species"]
+    key = joined(name, rows["species"])
     twice = key.where(~again).duplicated(keep=False) & ~again
     methods = rows["method"].where(rows["method"] != "").groupby(name).transform("nunique") > 1
     differs = find(

@@ -9,17 +9,19 @@ from typing import Any, Final
 
 import pandas as pd
 
-from survivor.records.cells import day_texts
+from survivor.files.cells import day_texts
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
-from survivor.records.checks.heights import check_heights
-from survivor.records.checks.observers import check_observers
+from survivor.records.checks.beside import check_growth, check_lone_plots, check_rounds
+from survivor.records.checks.cells import check_heights
+from survivor.records.checks.names import check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
-from survivor.records.checks.species import check_species
-from survivor.records.checks.strangers import check_strangers
-from survivor.records.checks.tags import one_tag
+from survivor.records.checks.sense import check_years
+from survivor.records.checks.tags import check_unmatched_tags, one_tag
+from survivor.records.checks.visits import check_observers
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
-from survivor.records.problems import Source, Texts, find, gather, set_aside
+from survivor.records.problems import SAID, Source, Texts, find, gather, joined, set_aside
+from survivor.records.replants import check_replants, replants_apart
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
 from survivor.settings import Settings
@@ -30,19 +32,21 @@ _BOOKKEEPING: Final = (
     "source",
     "line",
     "total",
+    "note",
+    "replant",
     "date_unread",
     OTHER_DATE,
     OTHER_PLANTED,
     PLANTED_SOURCE,
 )
-_PLACE: Final = ("name", "entry", "row", *_BOOKKEEPING, "planted_first", "planted_until")
+_PLACE: Final = ("name", "entry", "row", "state" + SAID, *_BOOKKEEPING, "planted_first", "planted_until")
 # Columns that only the way to the intervals needs.
 WORKINGS: Final = (
     *_PLACE, "label", "day", "turn", "blank", "says", "number", "at_planting", "turn_before",
     "alive", "dead", "death",
 )  # fmt: skip
 PATCH_RADIUS: Final = "patch_radius_m"  # of the weed-free patch as a visit found it
-SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND)
+SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND, State.REPLANTED)
 
 
 @dataclass(frozen=True)
@@ -109,7 +113,9 @@ def prepare(
         return left(rows, gather(more))
 
     if kind == "tagged":
-        found.append(check_strangers(rows))
+        rows, apart = replants_apart(rows)
+        found += [apart, check_unmatched_tags(rows), check_replants(rows)]
+        rows = left(rows, found[-1])
     rows = left(rows, visits.found)
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
@@ -123,7 +129,11 @@ def prepare(
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
-    found.append(check_heights(rows, sources))
+    found += [check_heights(rows, sources), check_years(rows[rows["cohort"] == FIRST_PLANTING])]
+    found += [check_lone_plots(rows), check_growth(rows)]
+    if kind == "counts":
+        aside = visits.rows["record"].isin(set_aside(gather(found)))
+        found.append(check_rounds(rows, frozenset(check_plots.plot_name(visits.rows[aside]))))
     rows, traits, more = _traits(rows, table)
     found.extend(more)
     rows = kept(*(_what_seedlings_say(rows, settings) if kind == "tagged" else _what_counts_say(rows)))
@@ -131,14 +141,14 @@ def prepare(
     if not rows.empty:
         rows, more = _days(rows, settings, closed, sources)
         found.extend(more)
-    return Ready(rows.reset_index(drop=True), traits, silent, gather(found))
+    done = [word for word in _BOOKKEEPING if word in rows.columns and word not in ("record", "source")]
+    return Ready(rows.drop(columns=done).reset_index(drop=True), traits, silent, gather(found))
 
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     """Rows that no finding sets aside."""
-    if found.empty:
-        return rows
-    return rows[~rows["record"].isin(set_aside(found))]
+    lost = rows["record"].isin(set_aside(found)) if len(found) else None
+    return rows if lost is None or not lost.any() else rows[~lost]
 
 
 def _spelt(
@@ -167,8 +177,8 @@ def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     Infill never shares an entry with the plant it replaced, nor with an earlier infill.
     """
     who = rows["tag"] if kind == "tagged" else rows["species"]
-    later = ("|" + day_texts(rows["planted_date"])).where(rows["cohort"] == INFILL, "")
-    return rows.assign(entry=rows["name"] + "|" + who + "|" + rows["cohort"] + later)
+    later = day_texts(rows["planted_date"]).where(rows["cohort"] == INFILL, "")
+    return rows.assign(entry=joined(rows["name"], who, rows["cohort"], later))
 
 
 def _facts_of_plots(
@@ -288,7 +298,7 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     """Apply the study file's rules for heights and blanks; list what says nothing."""
     rules = settings.rules
     measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
-    place = rows["source"].astype(str) + "|" + rows["visit"]
+    place = joined(rows["source"], rows["visit"])
     alive = find(
         rows,
         measured,
@@ -306,16 +316,32 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
         & (rows["date"] > rows["planted_date"])
     )
     says = rows["state"].isin([str(state) for state in SAYS])
+    says |= blank
+    of_site = joined(place, rows["site"])
+    whole = (
+        (rows["state"] == "") & ~says.groupby(of_site).transform("any") & says.groupby(place).transform("any")
+    )
+    site = find(
+        rows,
+        whole,
+        "site-blank",
+        word="state",
+        what=lambda own: (
+            "no seedling of " + own["site"] + " has a state at this visit, and those of other sites have"
+        ),
+        mend="nothing, if nobody was there; if colours tell the states, write them as words",
+        group=of_site,
+    )
     silent = find(
         rows,
-        ~says & ~blank,
+        ~says & ~whole,
         "not-visited",
         word="state",
         what="no state at this visit: the time between the visits round it is taken together",
         mend="nothing, if nobody looked; a blank is never dead",
         group=place,
     )
-    return rows.assign(blank=blank, says=says | blank), [alive, silent]
+    return rows.assign(blank=blank, says=says), [alive, site, silent]
 
 
 def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
@@ -327,7 +353,7 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
         word="alive",
         what="no count at this visit: the time between the visits round it is taken together",
         mend="nothing, if nobody counted; a blank is never zero",
-        group=rows["source"].astype(str) + "|" + rows["visit"],
+        group=joined(rows["source"], rows["visit"]),
     )
     return rows.assign(says=says), [silent]
 

@@ -7,7 +7,7 @@ as one problem.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from functools import cache
 from typing import Any, Final, TypeAlias
@@ -15,7 +15,8 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import DateOrder, day_texts, number_texts
+from survivor.files.cells import DateOrder, day_texts, number_texts
+from survivor.intervals import row_codes
 from survivor.records.codes import CODES
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
@@ -24,13 +25,17 @@ NOWHERE: Final = -1
 FIRST: Final = "date-order"  # the problem whose mend mends many others
 LONGEST_TEXT: Final = 1000
 _LONGEST_VALUE: Final = 120
+SAID: Final = "_said"  # behind the name of a column: what stood in the cell
 LINE: Final = "line"  # what a record of the study file is called
+WORKS_ROW: Final = "works row"  # what a record of the works diary is called
 
 USED: Final = "used"
 SET_ASIDE: Final = "set aside"
 LISTED: Final = "listed"
 
 Texts: TypeAlias = "pd.Series[Any]"  # one text a row
+Group: TypeAlias = "Texts | Callable[[pd.DataFrame], Texts] | None"
+Said: TypeAlias = "str | Texts | Callable[[pd.DataFrame], Texts]"  # for all rows, or made of those at fault
 
 
 @dataclass(frozen=True)
@@ -47,6 +52,8 @@ class Source:
         Our word -> the header over it, for the column of a problem.
     date_order
         What the study file says of it: ``day-first``, ``month-first`` or nothing.
+    counted
+        What its counts are of: ``alive``, ``alive per cent``, ``dead to date`` ...
     """
 
     file: str
@@ -54,6 +61,7 @@ class Source:
     record: str
     headers: dict[str, str] = field(default_factory=dict)
     date_order: DateOrder = None
+    counted: str = "alive"
 
 
 @cache
@@ -68,10 +76,10 @@ def find(
     code: str,
     *,
     word: str,
-    what: str | Texts,
-    mend: str | Texts,
+    what: Said,
+    mend: Said,
     value: Texts | None = None,
-    group: Texts | None = None,
+    group: Group = None,
 ) -> pd.DataFrame:
     """Make one finding of each row that is wrong.
 
@@ -86,9 +94,10 @@ def find(
     word
         Our word for the column concerned.
     what, mend
-        Texts, or one text a row.
+        A text; or one text a row; or what makes those of the rows that are wrong.
     value
-        What stands in the cell; default: the column ``word`` of ``rows``.
+        What stands in the cell; default: the column ``word`` of ``rows``, in the sheet's own words
+        where they are kept (`SAID`).
     group
         Findings with the same group are printed as one problem.
     """
@@ -96,7 +105,8 @@ def find(
         return none_found()
     chosen = rows[wrong]
     if value is None:
-        value = rows[word] if word in rows.columns else pd.Series("", index=rows.index)
+        own = next((name for name in (word + SAID, word) if name in rows.columns), None)
+        value = rows[own] if own is not None else pd.Series("", index=rows.index)
     found = pd.DataFrame(
         {
             "record": chosen["record"],
@@ -105,12 +115,26 @@ def find(
             "code": code,
             "word": word,
             "value": _shown(value[wrong]),
-            "what": what[wrong] if isinstance(what, pd.Series) else what,
-            "mend": mend[wrong] if isinstance(mend, pd.Series) else mend,
-            "group": "" if group is None else group[wrong].astype(str),
+            "what": _of_wrong(what, wrong, chosen),
+            "mend": _of_wrong(mend, wrong, chosen),
+            "group": "" if group is None else pd.Series(_of_wrong(group, wrong, chosen)).astype(str),
         }
     )
     return found.reset_index(drop=True)
+
+
+def _of_wrong(said: Said, wrong: pd.Series[bool], chosen: pd.DataFrame) -> str | Texts:
+    if callable(said):
+        return said(chosen)
+    return said[wrong] if isinstance(said, pd.Series) else said
+
+
+def joined(*parts: pd.Series[Any]) -> Texts:
+    """Join the texts of each row by "|"; rows that are alike share one text, however many they are."""
+    codes, first = row_codes(parts, in_order=False)
+    columns = [part.iloc[first].astype(str) for part in parts]
+    distinct = np.array(["|".join(words) for words in zip(*columns, strict=True)], dtype=object)
+    return pd.Series(distinct[codes], index=parts[0].index, dtype=object)
 
 
 def say(
@@ -154,13 +178,15 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
     if found.empty:
         return pd.DataFrame({name: pd.Series(dtype=_problem_dtype(name)) for name in PROBLEM_COLUMNS})
     found = found.sort_values(["source", "row"], kind="stable", ignore_index=True)
-    alone = np.arange(len(found)).astype(str)
+    # A row of a wide sheet is a record a visit; what is wrong with the row is one problem.
+    sheet = found["source"].map(lambda own: f"{sources[own].file}|{sources[own].sheet}" if own >= 0 else "")
+    place = found["row"].astype(str).where(found["row"] >= 0, found.index.to_series().astype(str) + "-")
+    alone = joined(found["code"], sheet, place, found["word"], found["value"], found["what"])
     key = np.where(found["group"] == "", alone, found["code"] + "\n" + found["group"])
     grouped = found.groupby(key, sort=False)
     first = grouped.head(1).copy()
     size = grouped["row"].transform("size").loc[first.index]
     top, foot = (grouped["row"].transform(how).loc[first.index] for how in ("min", "max"))
-    known = first["source"].astype(int)
     files = found["source"].map(lambda place: sources[place].file if place >= 0 else "")
     one_file = files.groupby(key).transform("nunique").loc[first.index] == 1
     first["what"] = [
@@ -171,26 +197,13 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
             one_file,
             top,
             foot,
-            [place >= 0 and sources[place].record == LINE for place in known],
+            [place >= 0 and sources[place].record == LINE for place in first["source"]],
             strict=True,
         )
     ]
-    table = pd.DataFrame(
-        {
-            "code": first["code"].astype(str),
-            "severity": first["code"].map(lambda code: str(CODES[code].severity)),
-            "file": [sources[s].file if s >= 0 else "" for s in known],
-            "sheet": [sources[s].sheet if s >= 0 else "" for s in known],
-            "row": first["row"].astype(int).where(first["row"].astype(int) >= 0).astype("Int64"),
-            "column": [
-                sources[s].headers.get(word, word) if s >= 0 else word
-                for s, word in zip(known, first["word"], strict=True)
-            ],
-            "value": first["value"].astype(str).map(lambda text: shortened(text, _LONGEST_VALUE)),
-            "what": first["what"].astype(str).map(shortened),
-            "mend": first["mend"].astype(str).map(shortened),
-        }
-    )
+    table = _printed(first, sources)
+    table["value"] = table["value"].map(lambda text: shortened(text, _LONGEST_VALUE))
+    table["what"], table["mend"] = table["what"].map(shortened), table["mend"].map(shortened)
     gravity = table["severity"].map({"stop": 0, "check": 1, "note": 2})
     gravity = gravity.where(table["code"] != FIRST, -1)
     order = table.assign(gravity=gravity).sort_values(
@@ -208,25 +221,21 @@ def finding_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
         `survivor.vocabulary.PROBLEM_COLUMNS`; row and column as in the sheet, ``row`` blank
         for what is of no single record.
     """
-    known = found["source"].astype(int)
+    return _printed(found, sources).reset_index(drop=True)
+
+
+def _printed(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Lay findings out as problems, each at its own cell."""
+    source = [sources[place] if place >= 0 else Source("", "", "") for place in found["source"].astype(int)]
     row = found["row"].astype(int)
-    table = pd.DataFrame(
-        {
-            "code": found["code"].astype(str),
-            "severity": found["code"].map(lambda code: str(CODES[code].severity)),
-            "file": [sources[s].file if s >= 0 else "" for s in known],
-            "sheet": [sources[s].sheet if s >= 0 else "" for s in known],
-            "row": row.where(row >= 0).astype("Int64"),
-            "column": [
-                sources[s].headers.get(word, word) if s >= 0 else word
-                for s, word in zip(known, found["word"], strict=True)
-            ],
-            "value": found["value"].astype(str),
-            "what": found["what"].astype(str),
-            "mend": found["mend"].astype(str),
-        }
-    )
-    return table[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+    table = found[["code", "value", "what", "mend"]].astype(str)
+    return table.assign(
+        severity=found["code"].map(lambda code: str(CODES[code].severity)),
+        file=[own.file for own in source],
+        sheet=[own.sheet for own in source],
+        row=row.where(row >= 0).astype("Int64"),
+        column=[own.headers.get(word, word) for own, word in zip(source, found["word"], strict=True)],
+    )[list(PROBLEM_COLUMNS)]
 
 
 def shortened(text: str, longest: int = LONGEST_TEXT) -> str:
@@ -267,16 +276,21 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
     worst = own.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record")
     code = records["record"].map(worst.set_index("record")["code"]).fillna("").astype(str)
     source = records["source"].to_numpy(dtype=int)
-    called = np.array([(s.file, s.sheet, s.record) for s in sources], dtype=object).reshape(-1, 3)[source]
+    file, sheet, record = (
+        np.array([getattr(own, name) for own in sources], dtype=object)[source]
+        for name in ("file", "sheet", "record")
+    )
+    of_works = (record == WORKS_ROW) & (code == "").to_numpy()
     table = pd.DataFrame(
         {
-            "file": called[:, 0],
-            "sheet": called[:, 1],
+            "file": file,
+            "sheet": sheet,
             "row": records["row"].astype(int),
-            "record": np.where(code == "total-row", "total row", called[:, 2]),
+            "record": np.where(code == "total-row", "total row", record),
             "fate": code.map({"": USED, **{c: CODES[c].fate for c in CODES}}),
-            "reason": code.map({"": "in the risk intervals", **{c: CODES[c].reason for c in CODES}}),
+            "reason": code.map({c: CODES[c].reason for c in CODES}).fillna("in the risk intervals"),
             "code": code,
         }
     )
+    table.loc[of_works, "reason"] = "among the works of its plots"
     return table[list(ACCOUNT_COLUMNS)].reset_index(drop=True)

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 import copy
-import json
+import re
 import tomllib
+from collections.abc import Mapping
+from itertools import chain, count
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from survivor.errors import StudyFileError
-from survivor.records.matching import FORGIVING, SAME_WORD
+from survivor.files.headers import FORGIVING, SAME_WORD
+from survivor.files.lock import held
+from survivor.files.writing import write_whole
 from survivor.records.words import COLUMN_WORDS
 from survivor.settings import key_lines
+from survivor.settings.questions import STATE_CHOICES, Rank, questions_in, quoted
+from survivor.settings.questions import asked as asked_in
+from survivor.words import counted
 
 BEGINS: Final = "# --- as understood by survivor check; correct what is wrong ---"
 ENDS: Final = "# --- end of what survivor check understood ---"
@@ -23,15 +29,19 @@ BACKUP: Final = ".before-matches"
 _Block = dict[str, list[tuple[str, str]]]
 
 
-def save_matches(file: Path, matches: pd.DataFrame) -> str:
+def save_matches(file: Path, matches: pd.DataFrame, unknown: Mapping[str, int] | None = None) -> str:
     """Write what was matched forgivingly, or by the same word, into the study file.
+
+    Words for states that nobody has explained become lines to fill in, for all sheets.
 
     Parameters
     ----------
     file
-        The study file. A copy with ``.before-matches`` behind its name is kept.
+        The study file. A copy of each version is kept, ``.before-matches`` behind its name, and a number.
     matches
         As `survivor.records.Records.matches`.
+    unknown
+        Words for states that are not known, and how many cells hold each.
 
     Returns
     -------
@@ -40,14 +50,19 @@ def save_matches(file: Path, matches: pd.DataFrame) -> str:
 
     Raises
     ------
-    StudyFileError
-        When an older copy is there that differs, or the file cannot be written.
+    WritingError
+        When the file cannot be written.
     """
-    with file.open(encoding="utf-8-sig", newline="") as opened:
-        text = opened.read()
+    before = file.read_bytes()
+    text = before.decode("utf-8-sig")
     raw = tomllib.loads(text)
     blocks = {place: block for place, block in _blocks(raw, matches).items() if any(block.values())}
-    if not blocks:
+    told = raw["records"].get("states", {})
+    waiting = {part[0].key for question in questions_in(text) for part in question.parts}
+    asked = {
+        word: n for word, n in (unknown or {}).items() if word not in told and quoted(word) not in waiting
+    }
+    if not blocks and not asked:
         return f"Every match stands in {file.name} already: nothing was written."
     lines = sum(len(part) for block in blocks.values() for part in block.values())
     added = f"{lines} line{'' if lines == 1 else 's'}"
@@ -56,27 +71,32 @@ def save_matches(file: Path, matches: pd.DataFrame) -> str:
         return f"{file.name} was left alone, since its tables are not in the usual shape. To paste:\n" + (
             "\n".join(_pasted(place, block, raw) for place, block in blocks.items())
         )
-    backup = file.with_name(file.name + BACKUP)
-    if backup.exists() and backup.read_bytes() != file.read_bytes():
-        raise StudyFileError(
-            f"{backup.name} is there already, and is another version: nothing was written",
-            where=str(file),
-            mend=f"look whether you still need {backup.name}; move it away, then write the matches again",
-        )
-    try:
-        backup.write_bytes(file.read_bytes())
-        with file.open("w", encoding="utf-8", newline="") as opened:
-            opened.write(edited)
-    except OSError as fault:
-        raise StudyFileError(
-            f"the matches could not be written: {fault.strerror or fault}",
-            where=str(file),
-            mend="make the study file writable, or add the lines by hand",
-        ) from fault
+    if asked:
+        edited = _with_question(edited, asked)
+        added += f" and {len(asked)} to fill in, under [records.states]"
+    numbers = chain([""], map("-{}".format, count(2)))
+    names = (file.with_name(f"{file.name}{BACKUP}{number}") for number in numbers)
+    backup = next(name for name in names if not name.exists() or name.read_bytes() == before)
+    with held(file.parent):
+        write_whole(backup, before, "the copy of the study file as it was")
+        write_whole(file, edited.encode(), "the matches")
     return (
         f"Wrote {added} into {file.name}, between remarks; nothing else in it was changed "
         f"(the file as it was: {backup.name})."
     )
+
+
+def _with_question(text: str, words: Mapping[str, int]) -> str:
+    """Ask what words mean, right where the answer goes; under a table of their own where there is none."""
+    end = "\r\n" if "\r\n" in text else "\n"
+    lines = asked_in(
+        Rank.STATES,
+        "what do these words mean? None of their cells is used until it is said.",
+        [f'{quoted(word)} = ""   # {counted(n, "cell")}: {STATE_CHOICES}' for word, n in words.items()],
+    )
+    if (head := re.search(r"^\[records\.states\][^\r\n]*\r?\n", text, re.MULTILINE)) is not None:
+        return text[: head.end()] + end.join(lines) + end + text[head.end() :]
+    return text.rstrip() + end * 2 + end.join(["[records.states]", *lines]) + end
 
 
 def _blocks(raw: dict[str, Any], matches: pd.DataFrame) -> dict[tuple[str | int, ...], _Block]:
@@ -133,7 +153,7 @@ def _edited(text: str, file: Path, blocks: dict[tuple[str | int, ...], _Block]) 
             if not pairs:
                 continue
             own = known.get((*place, table))
-            said = [BEGINS, *(f"{_key(left)} = {_text(right)}" for left, right in pairs), ENDS]
+            said = [BEGINS, *(f"{_key(left)} = {quoted(right)}" for left, right in pairs), ENDS]
             if own is None:
                 name = ".".join(str(part) for part in place if not isinstance(part, int))
                 new += [BEGINS, f"[{name}.{table}]", *said[1:-1], ENDS]
@@ -190,16 +210,11 @@ def _pasted(place: tuple[str | int, ...], block: _Block, raw: dict[str, Any]) ->
             head = ".".join(str(part) for part in place if not isinstance(part, int))
             lines += [
                 f"    [{head}.{name}]",
-                *(f"    {_key(left)} = {_text(right)}" for left, right in pairs),
+                *(f"    {_key(left)} = {quoted(right)}" for left, right in pairs),
             ]
     return "\n".join(lines)
 
 
 def _key(word: str) -> str:
     bare = word.replace("_", "").replace("-", "")
-    return word if bare.isascii() and bare.isalnum() else _text(word)
-
-
-def _text(text: str) -> str:
-    """Write a text as TOML does; JSON writes the same but for one sign."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return word if bare.isascii() and bare.isalnum() else quoted(word)

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import difflib
-import re
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -14,26 +13,37 @@ import pandas as pd
 
 from survivor import settings as study_file
 from survivor.errors import RecordsError
-from survivor.records import cells
+from survivor.files import cells
+from survivor.files.headers import Matched, find_header, match_columns, need, squeezed
+from survivor.files.looks import decimals, hidden
+from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
-from survivor.records.matching import Matched, find_header, match_columns, need
-from survivor.records.problems import Source
-from survivor.records.reading import HEADER_JOINT, Grid, read_grid
-from survivor.records.summaries import refuse_percentages
+from survivor.records.problems import WORKS_ROW, Source
+from survivor.records.sections import with_sections
+from survivor.records.together import parted
+from survivor.records.visit_columns import no_visits_named, refuse_percentages
 from survivor.records.words import (
     COLUMN_WORDS,
     COUNT_WORDS,
     KEY_WORDS,
+    LENIENT_WORDS,
     MEASURE_WORDS,
     PLOT_SHEET_WORDS,
     VISIT_SHEET_WORDS,
+    folded_name,
+    folded_works,
+    is_total,
 )
+from survivor.records.work_names import DIARY_WORDS
 
 # What a visit says; in a wide sheet only the columns that the study file names say it.
 VISIT_WORDS = ("visit", "date", "state", "alive", "dead", "height_cm", "height_m", "cause", "weed_cover")
-_ALIVE = re.compile(r"alive|live|living|count|surviv", re.IGNORECASE)
-_REMARKS = re.compile(r"comment|note|remark", re.IGNORECASE)
-_LABELS = (*KEY_WORDS, "tag", "species", "visit")
+_FEWEST_COLUMNS, _FEWEST_WORDS = 4, 3  # of a sheet, and of a remark, for a row with one cell to be a remark
+_PARTED = ("planted", "height_cm")  # which may stand in one cell with a count, or a state
+_OF_SPECIES = ("species", "planted")  # which a visit of a wide sheet may tell
+DIARY = "works.diary"  # its table in the study file
+_LABELS = (*KEY_WORDS, "tag", "species", "method", "visit")
+_TOP_ROWS = 12  # kept of each sheet as they stand
 
 
 @dataclass(frozen=True)
@@ -44,7 +54,8 @@ class RawSheet:
     ----------
     cells
         record, source, row, line (one text a row of the sheet), total (whether the
-        row sums up others), and one column a word of ours, of untyped cells.
+        row is no record: it sums up others, or is a note), note, and one column a word of ours, of
+        untyped cells.
     words
         The words of ours among the columns.
     own
@@ -57,6 +68,10 @@ class RawSheet:
         file, sheet, header, column, how.
     said
         How the file was read, where that was not plain.
+    top
+        Its first rows, as they stand, for who looks it through.
+    above
+        Number and texts of the rows above them, those of the header among them.
     """
 
     cells: pd.DataFrame
@@ -66,6 +81,8 @@ class RawSheet:
     sources: tuple[Source, ...]
     matches: pd.DataFrame
     said: tuple[str, ...]
+    top: pd.DataFrame
+    above: tuple[Line, ...] = ()
 
 
 def read_plot_sheet(folder: Path, sheet: study_file.Sheet) -> RawSheet:
@@ -76,15 +93,16 @@ def read_plot_sheet(folder: Path, sheet: study_file.Sheet) -> RawSheet:
     RecordsError
         When it cannot be read, or no column tells the plot.
     """
-    grid = _grid(folder, sheet)
-    matched = match_columns(grid, sheet, PLOT_SHEET_WORDS, key="records.plots")
-    need(matched, grid, ["plot"], "records.plots")
+    grid = grid_of(folder, sheet)
+    matched = _matched(grid, sheet, PLOT_SHEET_WORDS, "records.plots")
+    need(matched, grid, ["plot"], COLUMN_WORDS, "records.plots")
     matched = _with_traits(matched, grid)
-    return _long(grid, matched, sheet, _with_named(PLOT_SHEET_WORDS, sheet), "plot row", sums=())
+    grid = _as_shown(folder, sheet, grid, matched)
+    return _long(grid, matched, sheet, _with_named(PLOT_SHEET_WORDS, sheet), "plot row")
 
 
 def read_visit_sheet(
-    folder: Path, sheet: study_file.Sheet, records: study_file.Records, rules: study_file.Rules
+    folder: Path, sheet: study_file.Sheet, settings: study_file.Settings, sites: Mapping[str, str]
 ) -> RawSheet:
     """Read one sheet of visits.
 
@@ -92,42 +110,131 @@ def read_visit_sheet(
     ----------
     folder
         Where the file is.
-    sheet, records, rules
-        What the study file says of it.
+    sheet, settings
+        What the study file says of it, and of all.
+    sites
+        Plot -> site as the plot sheet tells (`sites_of_plots`), for days told by site.
 
     Raises
     ------
     RecordsError
         When the sheet cannot be read or a needed column is not understood.
     """
-    grid = _grid(folder, sheet)
+    grid = grid_of(folder, sheet)
+    records = settings.records
     words = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
-    if records.shape == "wide":
-        return _wide(grid, sheet, records, rules)
-    matched = match_columns(grid, sheet, words, key="records.sheets")
+    # Of sheets of both shapes, those that name visits of their own are the wide ones.
+    if records.shape == "wide" and (
+        sheet.visits or records.visits or not any(s.visits for s in records.sheets)
+    ):
+        return _wide(folder, grid, sheet, settings, sites)
+    matched = _matched(grid, sheet, words, "records.sheets")
+    grid = _as_shown(folder, sheet, grid, matched)
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
     if records.kind == "counts":
         facts = _facts(grid, matched, (*KEY_WORDS, "date", "visit", "alive"))
         counts = [(_headers(grid, matched).get("alive", "alive"), facts["alive"])] if "alive" in facts else []
-        refuse_percentages(grid, matched, facts, counts)
-    need(matched, grid, needed, "records.sheets")
-    sums = ("alive",) if records.kind == "counts" else ()
-    return _long(grid, matched, sheet, words, "visit row", sums)
+        if sheet.counted != "alive per cent":
+            refuse_percentages(grid, matched, facts, counts)
+    need(matched, grid, needed, COLUMN_WORDS, "records.sheets")
+    return _long(grid, matched, sheet, words, "visit row", settings.methods)
 
 
-def _grid(folder: Path, sheet: study_file.Sheet) -> Grid:
-    return read_grid(
-        folder / sheet.file,
-        name=sheet.file,
-        sheet=sheet.sheet,
-        skip_rows=sheet.skip_rows,
-        header_rows=sheet.header_rows,
+def read_diary_sheet(folder: Path, sheet: study_file.Sheet) -> RawSheet:
+    """Read the works diary: a row a work, of a plot or of all plots of a preparation, block or site.
+
+    Raises
+    ------
+    RecordsError
+        When it cannot be read, or no column tells the work, or where it was done.
+    """
+    grid = grid_of(folder, sheet)
+    words = tuple(DIARY_WORDS)
+    matched = match_columns(
+        grid, sheet.columns, words, DIARY_WORDS, key=DIARY, fixed=sheet.every_row, lenient=words[6:]
+    )
+    place = [] if any(matched.has(word) for word in (*KEY_WORDS, "method")) else ["plot"]
+    need(matched, grid, ["work", *place], DIARY_WORDS, DIARY)
+    return _long(_as_shown(folder, sheet, grid, matched), matched, sheet, words, WORKS_ROW)
+
+
+def sites_of_plots(plots: RawSheet | None) -> dict[str, str]:
+    """Site of each plot label that the plot sheet has once, labels without case and spaces."""
+    if plots is None or not {"plot", "site"} <= set(plots.cells.columns):
+        return {}
+    pairs = plots.cells[~plots.cells["total"]][["plot", "site"]].apply(cells.texts)
+    pairs = pairs.assign(plot=pairs["plot"].map(squeezed)).drop_duplicates()
+    pairs = pairs[~pairs["plot"].duplicated(keep=False)]
+    return dict(zip(pairs["plot"], pairs["site"], strict=True))
+
+
+def grid_of(folder: Path, sheet: study_file.Sheet) -> Grid:
+    """Read the cells of a sheet, as the study file says where they are.
+
+    Raises
+    ------
+    RecordsError
+        When it cannot be read.
+    """
+    whole = read_whole(folder / sheet.file, name=sheet.file, sheet=sheet.sheet)
+    whole = whole if sheet.area is None else whole.part(sheet.area)
+    grid = (whole.turned() if sheet.turned else whole).cut(sheet.skip_rows, sheet.header_rows)
+    if sheet.sections:
+        grid = with_sections(grid) or grid
+    if sheet.turned:
+        return grid
+    out_of_sight = hidden(folder / sheet.file, grid.sheet)
+    rows = len(set(out_of_sight.rows) & set(grid.cells.index))
+    heads = [grid.header[n] for n, place in enumerate(grid.places) if place in out_of_sight.columns]
+    said = [
+        f"{rows:,} rows that are hidden in the sheet, by a filter it seems, are read as the others"
+    ] * bool(rows)
+    said += [f"hidden in the sheet and read as the others: column {', '.join(map(repr, heads))}"] * bool(
+        heads
+    )
+    return replace(grid, said=(*grid.said, *said))
+
+
+def _as_shown(folder: Path, sheet: study_file.Sheet, grid: Grid, matched: Matched) -> Grid:
+    """Write labels that are broken numbers as the sheet shows them: plot 1.10 is not plot 1.1."""
+    if sheet.turned:
+        return grid
+    table = grid.cells.copy()
+    for place in {p for word in ("block", "plot", "tag") for p in matched.positions.get(word, ())}:
+        column = table[place]
+        broken = column.map(lambda cell: isinstance(cell, float) and not cell.is_integer())
+        if not broken.any():
+            continue
+        shown = decimals(folder / sheet.file, grid.sheet, grid.places[place], list(table.index))
+        table[place] = pd.Series(
+            [
+                f"{cell:.{shown[row]}f}" if row in shown and isinstance(cell, float) else cell
+                for row, cell in column.items()
+            ],
+            index=column.index,
+            dtype=object,
+        )
+    return replace(grid, cells=table)
+
+
+def _matched(
+    grid: Grid, sheet: study_file.Sheet, words: Sequence[str], key: str, taken: dict[int, str] | None = None
+) -> Matched:
+    return match_columns(
+        grid,
+        sheet.columns,
+        words,
+        COLUMN_WORDS,
+        key=key,
+        fixed=sheet.every_row,
+        taken=taken,
+        lenient=LENIENT_WORDS,
     )
 
 
 def _with_named(words: Sequence[str], sheet: study_file.Sheet) -> list[str]:
     """Our words for such a sheet, and those that the study file names all the same."""
-    named = (*sheet.columns, *sheet.every_row)
+    named = (*sheet.columns, *sheet.every_row, *(["planted_date"] if sheet.planted_by_site else []))
     return list(dict.fromkeys([*words, *(word for word in named if word in COLUMN_WORDS)]))
 
 
@@ -142,8 +249,18 @@ def _with_traits(matched: Matched, grid: Grid) -> Matched:
     return Matched(positions, matched.fixed, own, table)
 
 
-def _column(grid: Grid, matched: Matched, word: str) -> pd.Series[Any]:
-    """Cells of one of our words: a column, several joined, or what every row shares."""
+def _column(
+    grid: Grid,
+    matched: Matched,
+    word: str,
+    fill_down: Sequence[str] = (),
+    methods: Sequence[study_file.Method] = (),
+) -> pd.Series[Any]:
+    """Cells of one of our words: a column, several joined, or what every row shares.
+
+    A part of a joined label is taken as above where it is blank and ``fill_down`` names a
+    word of its column; other words are filled later, when it is known which rows are records.
+    """
     of_rows_together = word in (*COUNT_WORDS, *MEASURE_WORDS)
     columns = [
         grid.cells[place].reset_index(drop=True) if of_rows_together else _carried_down(grid, place)
@@ -153,8 +270,30 @@ def _column(grid: Grid, matched: Matched, word: str) -> pd.Series[Any]:
         return pd.Series(matched.fixed.get(word, ""), index=range(len(grid.cells)), dtype=object)
     if len(columns) == 1:
         return columns[0]
-    parts = zip(*map(cells.texts, columns), strict=True)
+    down = {place for filled in fill_down for place in matched.positions.get(filled, ())}
+    of_works = set(matched.positions.get("method", ()))
+    texts = [
+        _one_way(cells.texts(column), place in of_works, methods)
+        for column, place in zip(columns, matched.positions[word], strict=True)
+    ]
+    texts = [
+        text.where((text != "") & ~cells.of_each(text, is_total)).ffill().fillna("")
+        if place in down
+        else text
+        for place, text in zip(matched.positions[word], texts, strict=True)
+    ]
+    parts = zip(*texts, strict=True)
     return pd.Series([", ".join(part for part in row if part) for row in parts], dtype=object)
+
+
+def _one_way(column: pd.Series[Any], of_works: bool, methods: Sequence[study_file.Method]) -> pd.Series[Any]:
+    """Write a part of a label in one way: preparations by their names, else its commonest spelling."""
+    fold = folded_works if of_works else folded_name
+    often = column.value_counts().index
+    best = {fold(text): text for text in reversed(often)}
+    if of_works:
+        best |= {fold(spelling): own.name for own in methods for spelling in (*own.also, own.name)}
+    return column.map({text: best[fold(text)] if text else text for text in often})
 
 
 def _carried_down(grid: Grid, place: int) -> pd.Series[Any]:
@@ -166,13 +305,19 @@ def _carried_down(grid: Grid, place: int) -> pd.Series[Any]:
     return column.reset_index(drop=True)
 
 
-def _facts(grid: Grid, matched: Matched, words: Sequence[str]) -> pd.DataFrame:
+def _facts(
+    grid: Grid,
+    matched: Matched,
+    words: Sequence[str],
+    fill_down: Sequence[str] = (),
+    methods: Sequence[study_file.Method] = (),
+) -> pd.DataFrame:
     """One row a row of the sheet: the columns that are there."""
     columns: dict[str, Any] = {"row": grid.cells.index.to_numpy()}
-    columns["line"] = [f"{grid.file}|{grid.sheet}|{row}" for row in grid.cells.index]
+    columns["line"] = grid.cells.index.to_numpy()
     for word in (*words, *matched.own):
         if matched.has(word):
-            columns[word] = _column(grid, matched, word)
+            columns[word] = _column(grid, matched, word, fill_down, methods)
     return pd.DataFrame(columns)
 
 
@@ -180,13 +325,98 @@ def _headers(grid: Grid, matched: Matched) -> dict[str, str]:
     return {word: ", ".join(grid.header[p] for p in places) for word, places in matched.positions.items()}
 
 
-def _totals(facts: pd.DataFrame, counts: Sequence[pd.Series[Any]]) -> pd.Series[bool]:
-    labels = facts[[word for word in _LABELS if word in facts.columns]].apply(cells.texts)
-    total = total_rows(labels, list(labels.columns))
-    if counts and "plot" in labels.columns:
-        values = pd.DataFrame({place: cells.numbers(column)[0] for place, column in enumerate(counts)})
-        total |= sums_of_rows_above(values, labels["plot"] == "")
-    return total
+def _sorted_out(
+    facts: pd.DataFrame,
+    grid: Grid,
+    matched: Matched,
+    sheet: study_file.Sheet,
+    values: Sequence[pd.Series[Any]],
+    counts: bool,
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Mark the rows that are no records, and take blank cells as above where the study file says so.
+
+    Parameters
+    ----------
+    facts, grid, matched, sheet
+        The rows, and how they were read.
+    values
+        Columns that tell states or counts.
+    counts
+        Whether they are counts.
+
+    Returns
+    -------
+    facts, said
+        With total (the row sums up others) and note (it holds a remark only); what was filled.
+    """
+    named = [word for word in ("tag", "work", "plot") if word in facts.columns and word not in matched.own]
+    key = named[0] if named else None
+    own = pd.Series(key is None, index=facts.index)
+    for place in matched.positions.get(key or "", ()):
+        text = cells.texts(_carried_down(grid, place))
+        own |= (text != "") & ~cells.of_each(text, is_total)
+    told = pd.DataFrame({n: cells.texts(column) for n, column in enumerate(values)}, index=facts.index)
+    filled, again = _looked_through(grid)
+    table = grid.cells.reset_index(drop=True)
+    beside = [n for n in table.columns if not any(table[n].equals(column) for column in values)]
+    total = total_rows(lambda: table[beside].apply(cells.texts), own, told)
+    if "species" in facts.columns and counts:
+        total |= cells.texts(facts["species"]).map(is_total)
+    if counts and "plot" in facts.columns:
+        number = pd.DataFrame({place: cells.numbers(column)[0] for place, column in enumerate(values)})
+        labels = [word for word in _LABELS if word in facts.columns]
+        bare = [word for word in labels if word == "plot" or "plot" in sheet.fill_down]
+        total |= sums_of_rows_above(number, (facts[bare].apply(cells.texts) == "").all(axis=1))
+    again &= ~total
+    note = (_notes(table, filled, own, told) | again) & ~total
+    facts = facts.assign(total=total | note, note=note)
+    number_filled = 0
+    for word in (word for word in sheet.fill_down if word in facts.columns):
+        text = cells.texts(facts[word])
+        blank = (text == "") & ~facts["total"]
+        above = facts[word].astype(object).where((text != "") & ~facts["total"], None)
+        above = pd.Series(_down(above.tolist()), index=facts.index, dtype=object)
+        number_filled += int((blank & above.notna()).sum())
+        facts[word] = facts[word].where(~blank | above.isna(), above)
+    words = ", ".join(sheet.fill_down)
+    note_filled = f"{number_filled:,} blank cells of {words} taken as the cell above, as the study file says"
+    return facts, (note_filled,) if number_filled else ()
+
+
+def _down(column: list[Any]) -> list[Any]:
+    last = None
+    return [last := (cell if cell is not None else last) for cell in column]
+
+
+def _notes(
+    table: pd.DataFrame, filled: pd.Series[int], own: pd.Series[bool], told: pd.DataFrame
+) -> pd.Series[bool]:
+    """Tell rows with one filled cell that is no label of a record: a remark below or between the records."""
+    alone = (filled == 1) & (told == "").all(axis=1)  # what tells a state is no remark
+    if len(table.columns) < _FEWEST_COLUMNS or not alone.any():
+        return pd.Series(False, index=own.index)
+    words = table[alone].apply(cells.texts).max(axis=1).map(lambda text: len(str(text).split()))
+    return alone & (~own | (words >= _FEWEST_WORDS).reindex(own.index, fill_value=False))
+
+
+def _looked_through(grid: Grid) -> tuple[pd.Series[int], pd.Series[bool]]:
+    """Count the filled cells of each row, and find rows that hold the header once more, as on each page."""
+    rows = len(grid.cells)
+    filled, again = np.zeros(rows, dtype=np.int32), np.ones(rows, dtype=bool)
+    for place, header in enumerate(grid.header):
+        text = cells.texts(grid.cells[place])
+        filled += (text != "").to_numpy()
+        if again.any():
+            head = [squeezed(part) for part in (header, *header.split(HEADER_JOINT))]
+            again &= cells.of_each(text, partial(_is_blank_or_in, head)).to_numpy()
+    again &= filled >= _FEWEST_WORDS
+    if sum(header != "" for header in grid.header) < _FEWEST_COLUMNS:
+        again[:] = False
+    return pd.Series(filled), pd.Series(again).astype(bool)
+
+
+def _is_blank_or_in(head: Sequence[str], text: str) -> bool:
+    return text == "" or squeezed(text) in head
 
 
 def _long(
@@ -195,29 +425,59 @@ def _long(
     sheet: study_file.Sheet,
     words: Sequence[str],
     record: str,
-    sums: Sequence[str],
+    methods: Sequence[study_file.Method] = (),
 ) -> RawSheet:
-    raw = _facts(grid, matched, words)
-    raw["total"] = _totals(raw, [raw[word] for word in sums if word in raw.columns])
+    raw = _facts(grid, matched, words, sheet.fill_down, methods)
+    values = [raw[word] for word in ("state", "alive") if word in raw.columns]
+    raw, said = _sorted_out(raw, grid, matched, sheet, values, "state" not in raw.columns)
+    raw, parts = parted(_planted_by_site(raw, sheet), sheet.states)
+    said = (*said, *parts)
     raw["source"] = 0
     raw["record"] = np.arange(len(raw))
-    source = Source(grid.file, grid.sheet, record, _headers(grid, matched), sheet.date_order)
-    kept = tuple(word for word in words if word in raw.columns)
-    return RawSheet(raw, kept, matched.own, sheet, (source,), matched.table, grid.said)
+    headers = _headers(grid, matched)
+    source = Source(grid.file, grid.sheet, record, headers, sheet.date_order, sheet.counted)
+    kept = tuple(word for word in dict.fromkeys((*words, *_PARTED)) if word in raw.columns)
+    return RawSheet(
+        raw, kept, matched.own, sheet, (source,), matched.table, (*grid.said, *said), _top(grid), grid.above
+    )
+
+
+def _top(grid: Grid) -> pd.DataFrame:
+    return grid.cells.head(_TOP_ROWS).copy()
+
+
+def _planted_by_site(facts: pd.DataFrame, sheet: study_file.Sheet) -> pd.DataFrame:
+    if not sheet.planted_by_site or "site" not in facts.columns:
+        return facts
+    days = _by_site(cells.texts(facts["site"]), sheet.planted_by_site)
+    told = "planted_date" in facts.columns and (cells.texts(facts["planted_date"]) != "").any()
+    return facts if told else facts.assign(planted_date=days)
+
+
+def _by_site(sites: pd.Series[Any], days: Mapping[str, str]) -> pd.Series[Any]:
+    """Day of each site, names compared without case, spaces and punctuation; "" where none is told."""
+    known = {squeezed(site): day for site, day in days.items()}
+    return sites.map(lambda site: known.get(squeezed(site), ""))
 
 
 # ---- wide sheets: each visit cell of each row is a record ------------------------------
 
 
 def _wide(
-    grid: Grid, sheet: study_file.Sheet, records: study_file.Records, rules: study_file.Rules
+    folder: Path,
+    grid: Grid,
+    sheet: study_file.Sheet,
+    settings: study_file.Settings,
+    sites: Mapping[str, str],
 ) -> RawSheet:
-    if not records.visits:
-        raise _no_visits(grid, records.kind)
-    slots = [_slot(grid, visit, records.kind, rules) for visit in records.visits]
+    records, rules, methods = settings.records, settings.rules, settings.methods
+    visits = sheet.visits or records.visits
+    if not visits:
+        raise no_visits_named(grid, records.kind)
+    slots = [_slot(grid, visit, records.kind, rules) for visit in visits]
     taken = {
         place: f"{word} at {visit.name}"
-        for visit, slot in zip(records.visits, slots, strict=True)
+        for visit, slot in zip(visits, slots, strict=True)
         for word, place in slot.items()
     }
     named = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
@@ -229,32 +489,57 @@ def _wide(
             where=grid.place,
             mend="take it out of [records.sheets.columns] and name it at each visit, [[records.visits]]",
         )
-    matched = match_columns(grid, sheet, words, key="records.sheets", taken=taken)
-    need(matched, grid, ("plot", "tag") if records.kind == "tagged" else ("plot",), "records.sheets")
-    facts = _facts(grid, matched, words)
-    counted = [grid.cells[slot["alive"]].reset_index(drop=True) for slot in slots if "alive" in slot]
-    facts["total"] = _totals(facts, counted)
-    if records.kind == "counts":
+    matched = _matched(grid, sheet, words, "records.sheets", taken)
+    need(
+        matched,
+        grid,
+        ("plot", "tag") if records.kind == "tagged" else ("plot",),
+        COLUMN_WORDS,
+        "records.sheets",
+    )
+    grid = _as_shown(folder, sheet, grid, matched)
+    facts = _facts(grid, matched, words, sheet.fill_down, methods)
+    value = "state" if records.kind == "tagged" else "alive"
+    counted = [grid.cells[slot[value]].reset_index(drop=True) for slot in slots if value in slot]
+    facts, said = _sorted_out(facts, grid, matched, sheet, counted, records.kind == "counts")
+    facts = _planted_by_site(facts, sheet)
+    if records.kind == "counts" and sheet.counted != "alive per cent":
         headers = [grid.header[slot["alive"]] for slot in slots if "alive" in slot]
         refuse_percentages(grid, matched, facts, list(zip(headers, counted, strict=True)))
     shared = _headers(grid, matched)
     parts, sources = [], []
-    for place, (visit, slot) in enumerate(zip(records.visits, slots, strict=True)):
+    for place, (visit, slot) in enumerate(zip(visits, slots, strict=True)):
         # A total row is one record, whatever it sums up.
         rows = facts if place == 0 else facts[~facts["total"]]
-        parts.append(_at_visit(rows, grid, visit, slot, place))
+        parts.append(_at_visit(rows, grid, visit, slot, place, sites))
         over = {**shared, **{word: grid.header[column] for word, column in slot.items()}}
-        sources.append(Source(grid.file, grid.sheet, f"visit {visit.name}", over, sheet.date_order))
-    raw = pd.concat(parts, ignore_index=True)
+        sources.append(
+            Source(grid.file, grid.sheet, f"visit {visit.name}", over, sheet.date_order, sheet.counted)
+        )
+    raw, told = parted(pd.concat(parts, ignore_index=True), sheet.states)
+    said = (*said, *told)
     raw["record"] = np.arange(len(raw))
-    kept = tuple(word for word in (*words, *VISIT_WORDS) if word in raw.columns)
-    return RawSheet(raw, kept, matched.own, sheet, tuple(sources), matched.table, grid.said)
+    kept = tuple(word for word in dict.fromkeys((*words, *VISIT_WORDS, *_OF_SPECIES)) if word in raw.columns)
+    return RawSheet(
+        raw,
+        kept,
+        matched.own,
+        sheet,
+        tuple(sources),
+        matched.table,
+        (*grid.said, *said),
+        _top(grid),
+        grid.above,
+    )
 
 
 def _slot(grid: Grid, visit: study_file.Visit, kind: str, rules: study_file.Rules) -> dict[str, int]:
     """Columns of one visit: our word -> place in the grid."""
     value = "state" if kind == "tagged" else "alive"
-    named = {value: visit.state, "height_cm": visit.height, "date": visit.date_header, "cause": visit.cause}
+    named = {
+        value: visit.state, "height_cm": visit.height, "date": visit.date_header, "cause": visit.cause,
+        "planted": visit.planted,
+    }  # fmt: skip
     slot = {
         word: find_header(grid, header, f"[[records.visits]] {visit.name}")
         for word, header in named.items()
@@ -276,12 +561,23 @@ def _slot(grid: Grid, visit: study_file.Visit, kind: str, rules: study_file.Rule
 
 
 def _at_visit(
-    facts: pd.DataFrame, grid: Grid, visit: study_file.Visit, slot: dict[str, int], place: int
+    facts: pd.DataFrame,
+    grid: Grid,
+    visit: study_file.Visit,
+    slot: dict[str, int],
+    place: int,
+    sites: Mapping[str, str],
 ) -> pd.DataFrame:
     rows = facts.assign(source=place, visit=visit.name)
+    if visit.species is not None:
+        rows["species"] = visit.species
     for word, column in slot.items():
         rows[word] = grid.cells[column].reset_index(drop=True).loc[facts.index]
-    if "date" not in slot:
+    if visit.date_by_site:
+        named = cells.texts(facts["site"]) if "site" in facts.columns else pd.Series("", index=facts.index)
+        named = named.where(named != "", cells.texts(facts["plot"]).map(squeezed).map(sites).fillna(""))
+        rows["date"] = _by_site(named, visit.date_by_site)
+    elif "date" not in slot:
         rows["date"] = visit.date or _date_in_headers(grid, visit, slot)
     return rows
 
@@ -299,24 +595,4 @@ def _date_in_headers(grid: Grid, visit: study_file.Visit, slot: dict[str, int]) 
         where=grid.place,
         mend=f'give it in the study file: [[records.visits]] name = "{visit.name}", date = "2022-05-31" '
         '(or date_header = "..." where a column holds it)',
-    )
-
-
-def _no_visits(grid: Grid, kind: str) -> RecordsError:
-    parts = [header.split(HEADER_JOINT) for header in grid.header if HEADER_JOINT in header]
-    tops = list(dict.fromkeys(part[0] for part in parts))
-    joined = next((header for header in grid.header if HEADER_JOINT in header), "")
-    free = [header for header in grid.header if header and not _REMARKS.search(header)]
-    # Else a header that speaks of living plants, else the last that is no remark.
-    alive = [header for header in free if _ALIVE.search(header)]
-    example = joined or (alive or free or list(grid.header))[0 if alive else -1]
-    close = difflib.get_close_matches("alive", tops, n=1)
-    lines = f'    [[records.visits]]\n    name = "{(close or tops or ["first visit"])[0]}"\n'
-    what = "state" if kind == "tagged" else "count"
-    lines += f'    date = "2022-05-31"\n    state = "{example}"'
-    return RecordsError(
-        "a wide sheet needs its visits named; the headers are "
-        + ", ".join(repr(header) for header in grid.header if header),
-        where=grid.place,
-        mend=f"name each visit and the header of its {what} column in the study file, such as\n{lines}",
     )

@@ -17,17 +17,16 @@ Infill is tagged when it is planted: that is how one knows its planting date.
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Literal
 
 import numpy as np
 import pandas as pd
 
-from survivor.records.cells import number_texts
+from survivor.files.cells import number_texts
+from survivor.records.frames import with_facts
 from survivor.records.problems import find, gather, none_found
 from survivor.settings import Rules
-from survivor.vocabulary import FIRST_PLANTING, State
-
-AT_PLANTING_DAYS: Final = 14
+from survivor.vocabulary import AT_PLANTING_DAYS, FIRST_PLANTING, State
 
 Missing = Literal["dead", "unknown"]
 Unknown = Literal["censored", "dead", "alive"]
@@ -206,9 +205,12 @@ def follow(past: Histories, missing: Missing, unknown: Unknown = "censored") -> 
     entry, day, state = rows["entry"], rows["day"], rows["state"]
     place = pd.Series(np.arange(len(rows)), index=rows.index)
     last_alive = place.where(state == State.ALIVE).groupby(entry).transform("max").fillna(-1)
+    replanted = state == State.REPLANTED  # what lives on under the tag is another plant
     seen = state.isin([str(State.ALIVE), str(State.DEAD), str(State.MISSING)])
     alive = seen & (place <= last_alive)
-    dead = (state == State.DEAD) | rows["blank"] | ((state == State.MISSING) & (missing == "dead"))
+    dead = (
+        (state == State.DEAD) | replanted | rows["blank"] | ((state == State.MISSING) & (missing == "dead"))
+    )
     dead &= place > last_alive
     death = dead & ~dead.groupby(entry).cumsum().gt(1)
     told = rows.assign(alive=alive, dead=dead, death=death)
@@ -261,24 +263,7 @@ def assemble(past: Histories, followed: Followed, traits: tuple[str, ...]) -> pd
     DataFrame
         One row a stretch, at_risk 1, with keys, facts, days and dates.
     """
-    facts = past.entries[
-        [
-            "site",
-            "block",
-            "plot",
-            "tag",
-            "species",
-            "method",
-            "weed_free_radius_m",
-            "cohort",
-            "planted_date",
-            *traits,
-        ]
-    ]
-    table: pd.DataFrame = followed.intervals.join(facts, on="entry")
-    for day, date in (("start_day", "start_date"), ("stop_day", "stop_date")):
-        table[date] = table["planted_date"] + pd.to_timedelta(table[day], unit="D")
-    return table.assign(at_risk=np.int64(1)).drop(columns="entry")
+    return with_facts(followed.intervals.assign(at_risk=np.int64(1)), past.entries, traits)
 
 
 def never_at_risk(followed: Followed) -> list[str]:

@@ -4,36 +4,54 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any, Final, Literal
 
+import numpy as np
 import pandas as pd
 
-from survivor.records import cells
+from survivor.files import cells
+from survivor.files.headers import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_USED, SAME_WORD
 from survivor.records.checks import cells as check
 from survivor.records.checks import order as check_order
-from survivor.records.matching import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_USED, SAME_WORD, trait_name
-from survivor.records.problems import Source, find, gather, say
+from survivor.records.problems import SAID, Source, Texts, find, gather, say
 from survivor.records.sheets import VISIT_WORDS, RawSheet
 from survivor.records.words import (
     COHORT_WORDS,
     COUNT_WORDS,
     DATE_WORDS,
+    KEY_WORDS,
     MEASURE_WORDS,
     RADIUS_WORDS,
     STATE_WORDS,
+    folded_name,
+    folded_works,
     spoken,
+    trait_name,
 )
 from survivor.vocabulary import FIRST_PLANTING
 
 UNREADABLE: Final = "?"  # a word that nobody has explained
 BLANK: Final = ""
 
+_REPLANT: Final = re.compile(
+    r"replant|replaced|replacement|new (?:plant|seedling)|infill|in place of|refill", re.IGNORECASE
+)
+_LATER: Final = re.compile(
+    r"\b(?:not|no|needs?|should|could|to be|must|will|for)\b.{0,12}(?:replant|replac|infill|refill)",
+    re.IGNORECASE,
+)
+_NUMBERS: Final = frozenset({"1", "0", "true", "false"})  # read as alive and dead
 _SHORTEST_WORD: Final = 4  # of a state that a slip is looked for; shorter ones are near to too much
 _ALIKE: Final = 0.75
 
+_LENGTHS: Final = ("depth_cm", "depth_m", "width_cm", "width_m")  # of a work
 _TEXT: Final = ("site", "block", "plot", "tag", "species", "method", "visit", "cause")
+_ASSUMED: Final = (
+    "if it is right, take that line out of assumed in the study file, in the table of the sheet; else "
+    "correct what was made of it there"
+)
 
 
 @dataclass(frozen=True)
@@ -76,6 +94,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     shown: list[tuple[str, str, str, str, str]] = []
     if kind == "tagged":
         rows["state"], wrong = _states(raw, shown)
+        if "state" in raw.cells.columns:
+            rows["state" + SAID] = cells.texts(raw.cells["state"])
         found.append(wrong)
     rows["cohort"] = FIRST_PLANTING
     if told_by in raw.words:
@@ -84,6 +104,8 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     rows = _with_all_columns(rows, kind)
     if kind == "tagged":
         found.append(check.check_heights_of_dead(rows))
+        beside = [cells.texts(raw.cells[word]) for word in ("state", "notes") if word in raw.cells.columns]
+        rows["replant"] = np.any([text.map(_speaks_of_replanting) for text in beside], axis=0)
     says = rows["state"] != BLANK if kind == "tagged" else rows["alive"].notna()
     keys = ["plot", "tag"] if kind == "tagged" else ["plot"]
     if (rows["site"] != BLANK).any():  # else the plot sheet may tell the site
@@ -99,17 +121,38 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     return _put_together(raw, rows, found, matches)
 
 
+def tidy_diary(raw: RawSheet) -> Tidy:
+    """Type the works diary; a length in metres is brought to centimetres."""
+    rows, found = _typed(raw, raw.words, measures=_LENGTHS)
+    absent: dict[str, Any] = {
+        word: BLANK for word in (*KEY_WORDS, "method", "soil_state") if word not in rows.columns
+    }
+    absent |= {word: float("nan") for word in ("pass", *_LENGTHS) if word not in rows.columns}
+    rows = rows.assign(**absent)
+    for length in ("depth", "width"):
+        rows[f"{length}_cm"] = rows[f"{length}_cm"].fillna(100 * rows[f"{length}_m"])
+    if "date" not in rows.columns:
+        rows["date"] = pd.NaT
+    rows["date"] = rows["date"].astype("datetime64[ns]")
+    others = [*_LENGTHS[1::2], check_order.OTHER_DATE]
+    rows = rows.drop(columns=[word for word in others if word in rows.columns])
+    return _put_together(raw, rows, found, raw.matches)
+
+
+def _speaks_of_replanting(text: str) -> bool:
+    return _REPLANT.search(text) is not None and _LATER.search(text) is None
+
+
 def _put_together(
     raw: RawSheet, rows: pd.DataFrame, found: list[pd.DataFrame], matches: pd.DataFrame
 ) -> Tidy:
     totals = rows.loc[rows["total"], "record"]
     on_records = gather(found)
     said = [say("how-read", what=how, mend="nothing, if that is right", source=0) for how in raw.said]
+    said += [say("assumed", what=what, mend=_ASSUMED, source=0) for what in raw.sheet.assumed]
     return Tidy(
         rows,
-        gather(
-            [*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows, rows["total"])]
-        ),
+        gather([*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows)]),
         raw.sources,
         matches,
     )
@@ -118,7 +161,7 @@ def _put_together(
 def _typed(
     raw: RawSheet, words: Sequence[str], measures: Sequence[str] = ()
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    rows = raw.cells[["record", "source", "row", "line", "total"]].copy()
+    rows = raw.cells[["record", "source", "row", "line", "total", "note"]].copy()
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
     swapped = check_order.order_that_fits(
@@ -127,7 +170,7 @@ def _typed(
     for word in words:
         column = raw.cells[word]
         # A fault in a cell that holds for all visits of a row is one problem.
-        group = None if word in VISIT_WORDS else rows["line"] + word
+        group = None if word in VISIT_WORDS else _of_line(word)
         if word in DATE_WORDS:
             columns[word], faults = cells.dates(column, raw.sheet.date_order)
             if swapped is not None:
@@ -147,10 +190,14 @@ def _typed(
                 columns[check_order.OTHER_PLANTED] = check_order.in_other_order(column, raw.sheet.date_order)
         elif word in COUNT_WORDS and word not in measures:
             values, faults = cells.numbers(column)
+            if word == "alive" and raw.sheet.counted == "alive per cent":
+                values, faults = cells.shares(values, faults)
             columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
             found.append(wrong)
-        elif word in (*COUNT_WORDS, *MEASURE_WORDS, *RADIUS_WORDS):
-            values, faults = cells.numbers(column)
+        elif word in (*COUNT_WORDS, *MEASURE_WORDS, *RADIUS_WORDS, *_LENGTHS, "pass"):
+            unit: Literal["cm", "m"] = "cm" if word.endswith("_cm") else "m"
+            of_length = word in (*RADIUS_WORDS, *_LENGTHS)
+            values, faults = cells.lengths(column, unit) if of_length else cells.numbers(column)
             texts = cells.texts(column)
             columns[word], wrong = check.check_measures(rows, word, texts, values, faults, group)
             found.append(wrong)
@@ -164,6 +211,10 @@ def _typed(
         rows["height_cm"] = rows["height_cm"].fillna(metres) if "height_cm" in rows.columns else metres
         rows = rows.drop(columns="height_m")
     return rows, found
+
+
+def _of_line(word: str) -> Callable[[pd.DataFrame], Texts]:
+    return lambda rows: rows["line"].astype(str) + word
 
 
 def _trait_values(column: pd.Series[Any]) -> pd.Series[Any]:
@@ -195,19 +246,42 @@ def _states(
     values = _meanings(words, raw.sheet.states, STATE_WORDS, raw, "state", shown)
     unknown = values == UNREADABLE
     asked, meant = _states_meant(words[unknown], raw.sheet.states)
+    own_words = {spoken(theirs) for theirs in raw.sheet.states}
+    numbers = _NUMBERS - own_words if own_words else frozenset[str]()
+    bare = cells.of_each(words, lambda word: spoken(word) in numbers)
+    number = find(
+        raw.cells,
+        bare,
+        "state-number",
+        word="state",
+        value=words,
+        what=lambda own: (
+            "the study file gives other words for states, and this is read as " + values[own.index]
+        ),
+        mend=lambda own: (
+            'nothing, if it is right; else correct it, or write under [records.sheets.states]: "'
+            + words[own.index]
+            + '" = "..."'
+        ),
+        group=words,
+    )
     found = find(
         raw.cells,
         unknown,
         "unknown-state",
         word="state",
         value=words,
-        what="this word for the state of a seedling is not known" + words.map(asked).fillna(""),
-        mend=words.map(meant).fillna("")
-        + 'say in the study file what it means, under [records.sheets.states]: "'
-        + words
-        + '" = "..." with one of alive, dead, missing, not found, not visited',
+        what=lambda own: (
+            "this word for the state of a seedling is not known" + words[own.index].map(asked).fillna("")
+        ),
+        mend=lambda own: (
+            words[own.index].map(meant).fillna("")
+            + 'say in the study file what it means, under [records.sheets.states]: "'
+            + words[own.index]
+            + '" = "..." with one of alive, dead, missing, not found, not visited, replanted'
+        ),
     )
-    return values, found
+    return values, gather([number, found])
 
 
 def _states_meant(unknown: pd.Series[Any], told: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
@@ -274,7 +348,7 @@ def _meanings(
     return column.map(meaning)
 
 
-def stack(parts: Sequence[Tidy], after: Tidy | None = None) -> Tidy:
+def stack(parts: Sequence[Tidy], after: Sequence[Tidy | None] = ()) -> Tidy:
     """Put the records of several sheets under each other, numbering records and sources anew.
 
     Parameters
@@ -284,14 +358,17 @@ def stack(parts: Sequence[Tidy], after: Tidy | None = None) -> Tidy:
     after
         Records and sources that come before; the numbers go on from theirs.
     """
-    first_record, first_source = (len(after.rows), len(after.sources)) if after is not None else (0, 0)
-    rows, found, records = [], [], first_record
+    before = [tidy for tidy in after if tidy is not None]
+    first_record, first_source = (
+        sum(len(getattr(tidy, part)) for tidy in before) for part in ("rows", "sources")
+    )
+    rows, found, records, lines = [], [], first_record, 0
     sources: list[Source] = []
     for part in parts:
         shift = first_source + len(sources)
-        rows.append(
-            part.rows.assign(record=part.rows["record"] + records, source=part.rows["source"] + shift)
-        )
+        numbers = {"record": records, "source": shift, "line": lines}
+        rows.append(part.rows.assign(**{word: part.rows[word] + more for word, more in numbers.items()}))
+        lines = int(rows[-1]["line"].max()) + 1 if len(part.rows) else lines
         moved = part.found.assign(source=part.found["source"] + shift)
         moved["record"] = moved["record"].where(moved["record"] < 0, moved["record"] + records)
         found.append(moved)
@@ -320,7 +397,7 @@ def one_spelling(
         Spellings of another sheet, which go before the commonest.
     """
     ours_for = {" ".join(theirs.split()).casefold(): ours for theirs, ours in (told or {}).items()}
-    fold = _folded_works if word == "method" else str.casefold
+    fold = folded_works if word == "method" else folded_name if word in KEY_WORDS else str.casefold
     best = {fold(ours): ours for ours in (*listed, *ours_for.values())}
     often = [str(spelling) for spelling in rows[word].value_counts().index]
     for spelling in often:
@@ -333,13 +410,8 @@ def one_spelling(
         (values != rows[word]) & ~by_rule,
         "spelling",
         word=word,
-        what="read as " + values + ", which differs in case or spaces only",
+        what=lambda own: "read as " + values[own.index] + ", which differs in case, spaces or signs only",
         mend="nothing, if they are the same; else give them different names",
         group=rows[word],
     )
     return values, gather([found, check.check_renamed(rows, word, values, by_rule)])
-
-
-def _folded_works(text: str) -> str:
-    """Write a preparation without case and without spaces round the signs that join its works."""
-    return re.sub(r"\s*([+&/,])\s*", r"\1", text.casefold())

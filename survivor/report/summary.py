@@ -1,53 +1,97 @@
-"""The season in a few plain lines, to paste into a funder's form."""
+"""The season in a few plain lines, to paste into a funder's form; the published shape of its findings."""
 
 from __future__ import annotations
 
+import json
 import textwrap
-from collections.abc import Sequence
-from typing import TYPE_CHECKING, Final
+from importlib.resources import files
+from typing import TYPE_CHECKING, Any, Final
 
-from survivor.report.content.answer import sure_of
-from survivor.report.content.wording import sentence
+from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+
+from survivor.document.elements import Listing, Paragraph, Section
+from survivor.evidence import Finding
+from survivor.report.tables import VERSION
+from survivor.sentences import plain_text
+from survivor.words import sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-    from survivor.evidence import Finding
-    from survivor.report.content.elements import Report
+    from survivor.document.elements import Report
+
 
 SUMMARY: Final = "summary.txt"
 WIDTH: Final = 88
-FIRST: Final = ("headline", "target", "alive", "total", "stocking", "payoff", "radius", "rain")
+HOLDS: Final = ("design", "radius", "season", "cost", "limits", "next")  # sections, after the answer
 
 
 def summary_of(analysis: Analysis, report: Report) -> str:
-    """Return the summary as text: the answers in the order asked, how sure each is, what cannot be said.
+    """Return the summary as text: the sentences of the report, without its tables and pictures.
 
     Parameters
     ----------
     analysis
         A season, analysed.
     report
-        Its report: the title and the lines under it.
+        The report made of it.
     """
-    by_key = {finding.key: finding for finding in analysis.findings}
-    asked = [by_key[key] for key in FIRST if key in by_key]
+    held = [section for section in report.sections if section.key in HOLDS]
     lines = [report.title, *map(sentence, report.about), ""]
-    for finding in asked:
-        lines += [finding.question, f"{sentence(finding.answer)} {_sure(finding, analysis.findings)}", ""]
-    if analysis.cannot:
-        lines += ["What cannot be said", *(f"- {sentence(reason)}" for reason in analysis.cannot), ""]
+    for section in (report.answer, *held):
+        lines += [section.heading, *lines_of(section), ""]
     made_with = f"survivor {analysis.provenance.get('survivor', '')}".strip()
     lines.append(
-        f"Limits are two-sided 95 %, by plot. Made with {made_with} from the records named in the report."
+        f"CI: confidence interval, by plot. Made with {made_with} from the records named in the annex."
     )
     return "\n".join(_wrapped(line) for line in lines) + "\n"
 
 
-def _sure(finding: Finding, findings: Sequence[Finding]) -> str:
-    held = [reason for reason in finding.reasons if finding.grade != "firm"]
-    return f"{sure_of(finding, findings)}: {finding.grade}" + (f" ({'; '.join(held)})." if held else ".")
+def lines_of(section: Section) -> list[str]:
+    """Write the paragraphs and lists of a section."""
+    found: list[str] = []
+    for block in section.blocks:
+        if isinstance(block, Paragraph):
+            found.append(f"{block.label}. {block.plain}" if block.label else block.plain)
+        elif isinstance(block, Listing):
+            found += [f"- {plain_text(item)}" for item in block.items]
+    return found
 
 
 def _wrapped(line: str) -> str:
     later = "  " if line.startswith("- ") else ""
     return textwrap.fill(line, WIDTH, subsequent_indent=later, break_long_words=False, break_on_hyphens=False)
+
+
+SCHEMA: Final = "findings.schema.json"
+
+
+class FindingsFile(BaseModel):
+    """Everything that ``findings.json`` holds."""
+
+    model_config = ConfigDict(extra="forbid", title="Findings of an establishment survival season")
+
+    format: str = Field(description="Version of this file's shape.", pattern=rf"^{VERSION}$")
+    study: str = Field(description="Name of the study.")
+    milestone: str = Field(description="Name of the milestone that the first screen answers for.")
+    at_day: float | None = Field(description="Days since planting that the answers are for.")
+    allocation: str = Field(description="How plots got their preparation.")
+    findings: list[Finding] = Field(description="The answers, the headline first; limits are two-sided 95 %.")
+    cannot: list[str] = Field(description="Questions these records cannot answer, and why.")
+    notes: list[str] = Field(description="Choices made in the analysis.")
+    provenance: dict[str, str] = Field(description="Version, seed, and digests of settings and files.")
+
+
+def schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of ``findings.json``."""
+    found = TypeAdapter(FindingsFile).json_schema()
+    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **found}
+
+
+def published() -> str:
+    """Return the schema as it is published with the package."""
+    return files("survivor.report").joinpath(SCHEMA).read_text(encoding="utf-8")
+
+
+def as_text(found: dict[str, Any]) -> str:
+    """Write a schema as the published file has it."""
+    return json.dumps(found, indent=2, ensure_ascii=False) + "\n"

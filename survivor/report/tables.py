@@ -1,25 +1,65 @@
-"""Every table as CSV, and the findings as JSON: the same numbers, not rounded."""
+"""Every table as CSV, what each holds, and the findings as JSON: the same numbers, not rounded."""
 
 from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict
-from pathlib import Path
+from pathlib import PurePosixPath, PureWindowsPath
 from typing import TYPE_CHECKING, Any, Final
 
 import pandas as pd
 
-from survivor.analysis.entry import of_found
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.privacy import COORDINATES, LANDHOLDERS, NOT_SHOWN
 from survivor.costs.prices import lines_table
-from survivor.report.logs import correction_table, photo_table
-from survivor.vocabulary import PER_100
+from survivor.vocabulary import PER_100, Basis
+from survivor.works.columns import LEAD
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.effects.dose import Dose
+    from survivor.settings import Settings
+
+
+PHOTO_COLUMNS = ("name", "site", "date", "file", "note", "latitude", "longitude")
+CORRECTION_COLUMNS = ("date", "who", "what", "why")
+
+
+def photo_table(settings: Settings) -> pd.DataFrame:
+    """Return the photo points by site, name and date: file names without their folders.
+
+    Coordinates are columns of their own, which a shared report leaves out unless the study file
+    allows them.
+    """
+    rows = [
+        (
+            point.name,
+            point.site or "",
+            point.date or "",
+            _file_name(point.file or ""),
+            point.note,
+            point.latitude,
+            point.longitude,
+        )
+        for point in settings.photo_points
+    ]
+    table = pd.DataFrame(rows, columns=list(PHOTO_COLUMNS))
+    if not settings.privacy.show_coordinates or table[["latitude", "longitude"]].isna().all(axis=None):
+        table = table.drop(columns=["latitude", "longitude"])
+    return table.sort_values(["site", "name", "date"], kind="stable").reset_index(drop=True)
+
+
+def correction_table(settings: Settings) -> pd.DataFrame:
+    """Return the corrections of the records in the order of their days."""
+    rows = [(each.date, each.who or "", each.what, each.why) for each in settings.corrections]
+    table = pd.DataFrame(rows, columns=list(CORRECTION_COLUMNS))
+    return table.sort_values("date", kind="stable").reset_index(drop=True)
+
+
+def _file_name(file: str) -> str:
+    """Return the name of a file without its folders, whichever way they are written."""
+    return PureWindowsPath(PurePosixPath(file).name).name
+
 
 FOLDER: Final = "tables"
 
@@ -33,51 +73,52 @@ MOST_ACCOUNTS: Final = 100_000
 def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
     """Return every table of an analysis by name; those with nothing in them are left out."""
     results = {
-        "survival": analysis.survival,
-        "contrasts": analysis.contrasts,
-        "all_pairs": analysis.all_pairs,
-        "curves": analysis.curves,
-        "radius": analysis.dose,
-        "radius_held": analysis.radius_held,
-        "radius_by_method": analysis.radius_by_method,
-        "rain_by_method": analysis.rain_by_method,
-        "payoff": analysis.payoff,
-        "permutation": analysis.permutation,
-        "hazards": analysis.hazards,
-        "mean_days": analysis.mean_days,
-        "within_between": analysis.within_between,
-        "e_values": analysis.sensitivity,
-        "like_sites": analysis.like_sites,
+        "survival": analysis.survival.by_method,
+        "contrasts": analysis.comparing.against,
+        "all_pairs": analysis.comparing.all_pairs,
+        "curves": analysis.survival.curves,
+        "radius": analysis.radius.response,
+        "radius_held": analysis.radius.held_equal,
+        "radius_by_method": analysis.radius.by_method,
+        "rain_by_method": analysis.rain.by_method,
+        "payoff": analysis.costs.payoff,
+        "permutation": analysis.supporting.permutation,
+        "hazards": analysis.supporting.hazards,
+        "mean_days": analysis.supporting.mean_days,
+        "within_between": analysis.confounding.within_between,
+        "e_values": analysis.confounding.sensitivity,
+        "like_sites": analysis.supporting.like_sites,
     }
     found = {name: result.table for name, result in results.items() if result is not None}
     found |= _money(analysis)
     found["tests"] = _tests(analysis)
-    if analysis.survival is not None:
-        found["filled_in"] = analysis.survival.extrapolated
-    if analysis.dose is not None:
-        found["radius_gain"] = analysis.dose.gain
-        found["radius_answer"] = _radius_answer(analysis.dose)
-    if analysis.confounding is not None:
-        found["layout"] = analysis.confounding.table.reset_index()
-        found["traits"] = analysis.confounding.balance
-        found["overlap"] = analysis.confounding.overlap
-    if analysis.mean_days is not None:
-        found["mean_days_differences"] = analysis.mean_days.differences
+    if analysis.survival.by_method is not None:
+        found["filled_in"] = analysis.survival.by_method.extrapolated
+    if analysis.radius.response is not None:
+        found["radius_gain"] = analysis.radius.response.gain
+        found["radius_answer"] = _radius_answer(analysis.radius.response)
+    if analysis.confounding.layout is not None:
+        found["layout"] = analysis.confounding.layout.table.reset_index()
+        found["traits"] = analysis.confounding.layout.balance
+        found["overlap"] = analysis.confounding.layout.overlap
+    if analysis.supporting.mean_days is not None:
+        found["mean_days_differences"] = analysis.supporting.mean_days.differences
     found |= {
-        "agreement": analysis.agreement,
-        "rain": analysis.rain,
-        "species": analysis.species,
-        "sites": analysis.sites,
-        "causes": analysis.causes,
-        "bounds": analysis.bounds,
-        "left_out": analysis.left_out,
-        "residuals": analysis.residuals,
-        "measures": analysis.measures,
-        "counted": analysis.counted,
-        "milestones": analysis.milestones,
-        "infill": analysis.infill,
-        "in_all": analysis.in_all,
-        "planting_years": analysis.years,
+        "agreement": analysis.robustness.agreement,
+        "rain": analysis.rain.measures,
+        "species": analysis.described.species,
+        "sites": analysis.described.sites,
+        "causes": analysis.described.causes,
+        "bounds": analysis.robustness.bounds,
+        "left_out": analysis.robustness.left_out,
+        "residuals": analysis.supporting.residuals,
+        "measures": analysis.described.measures,
+        "observed": analysis.survival.observed,
+        "milestones": analysis.survival.milestones,
+        "infill": analysis.survival.infill,
+        "in_all": analysis.totals.scaled,
+        "infill_to_reach": analysis.totals.to_reach,
+        "planting_years": analysis.planting_years,
         "heights": analysis.heights,
         "patch": analysis.patch,
         "photo_points": photo_table(analysis.settings),
@@ -86,6 +127,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "accounts": _accounts(analysis.records.accounts),
         "matches": analysis.records.matches,
     }
+    found |= works_tables(analysis)
     if analysis.soil_water is not None:
         found["soil_water"] = analysis.soil_water.table
         days = [
@@ -93,21 +135,33 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
             for each in analysis.soil_water.typical
         ]
         found["soil_water_days"] = pd.concat(days, ignore_index=True) if days else pd.DataFrame()
-    if analysis.rain_effect is not None:
-        found["rain_effect"] = analysis.rain_effect
-    found |= {f"terms_{name}": fit.table for name, fit in analysis.fits.items()}
+    if analysis.rain.effect is not None:
+        found["rain_effect"] = analysis.rain.effect
+    found |= {f"terms_{name}": fit.table for name, fit in analysis.models.by_name.items()}
     private = hidden(analysis) | _headers(analysis)
     shown = {name: _public(table, private) for name, table in found.items() if not table.empty}
-    return {name: _of_found(table) for name, table in shown.items()} if analysis.found_first else shown
+    return {name: _in_units(table, analysis.basis) for name, table in shown.items()}
+
+
+def works_tables(analysis: Analysis) -> dict[str, pd.DataFrame]:
+    """Return the tables of works; none where the study file does not ask about them."""
+    works = analysis.works
+    found = {"works": works.answers, "works_departures": works.departures}
+    if works.columns is not None:
+        found["works_plots"] = works.columns.table
+    if works.cheapest is not None:
+        found["works_sets"] = works.cheapest.table
+    curves = [timing.curve for timing in works.timings if not timing.curve.empty and LEAD in timing.curve]
+    return found | {"works_lead": curves[0]} if curves else found
 
 
 def _tests(analysis: Analysis) -> pd.DataFrame:
     """Return the F tests of the report that stand in no other table."""
     tested = {
-        "the radius response differs between preparations": analysis.radius_by_method,
-        "the response to rain differs between preparations": analysis.rain_by_method,
-        "ratios of hazards differ between periods": analysis.hazards,
-        "differences within and between sites differ": analysis.within_between,
+        "the radius response differs between preparations": analysis.radius.by_method,
+        "the response to rain differs between preparations": analysis.rain.by_method,
+        "ratios of hazards differ between periods": analysis.supporting.hazards,
+        "differences within and between sites differ": analysis.confounding.within_between,
     }
     rows = [
         {
@@ -144,7 +198,7 @@ def _radius_answer(dose: Dose) -> pd.DataFrame:
         rows.insert(0, {"what": "gain along a straight line", **numbers, "unit": f"{PER_100} per 10 cm"})
     stops = dose.stops_paying
     if stops is not None:
-        rows.append({"what": "gain worth having", "estimate": stops.gain, "unit": f"{PER_100} per 10 cm"})
+        rows.append({"what": "gain that matters", "estimate": stops.gain, "unit": f"{PER_100} per 10 cm"})
         ends = {"estimate": stops.value, "lower": stops.lower, "upper": stops.upper}
         if any(end is not None for end in ends.values()):
             rows.append({"what": "radius from which more stops paying", **ends, "unit": "m"})
@@ -158,29 +212,30 @@ def _radius_answer(dose: Dose) -> pd.DataFrame:
 def _money(analysis: Analysis) -> dict[str, pd.DataFrame]:
     """Tables of costs beside the cost per established plant, and of plants to put in."""
     found = {"cost_lines": lines_table(analysis.settings)}
-    if analysis.payoff is not None:
+    if analysis.costs.payoff is not None:
         more = {
-            "increments": analysis.payoff.increments,
-            "break_even": analysis.payoff.break_even,
-            "best_value": analysis.payoff.best_value,
-            "payoff_with_infill": analysis.payoff.with_infill,
+            "increments": analysis.costs.payoff.increments,
+            "break_even": analysis.costs.payoff.break_even,
+            "best_value": analysis.costs.payoff.best_value,
+            "payoff_with_infill": analysis.costs.payoff.with_infill,
         }
         found |= {name: result.table for name, result in more.items() if result is not None}
-        if analysis.payoff.increments is not None:
-            found["payoff_plane"] = analysis.payoff.increments.plane
+        if analysis.costs.payoff.best_value is not None:
+            found["best_value_ranges"] = analysis.costs.payoff.best_value.ranges
     after = {
-        "season_costs": analysis.season_costs,
-        "stocking": analysis.stems_needed,
-        "infill_order": analysis.infill_order,
+        "season_costs": analysis.costs.in_seasons,
+        "stocking": analysis.costs.stems_needed,
+        "infill_order": analysis.costs.infill_order,
     }
     return found | {name: result.table for name, result in after.items() if result is not None}
 
 
-def _of_found(table: pd.DataFrame) -> pd.DataFrame:
+def _in_units(table: pd.DataFrame, basis: Basis) -> pd.DataFrame:
     """Name what numbers are per 100 of, where that is not planted seedlings."""
-    if "unit" not in table:
+    if "unit" not in table or basis is Basis.PLANTED:
         return table
-    return table.assign(unit=table["unit"].astype(str).map(of_found))
+    units = {f"{PER_100}{step}": f"{basis.per_100}{step}" for step in ("", " per 10 cm")}
+    return table.assign(unit=table["unit"].replace(units))
 
 
 def _accounts(accounts: pd.DataFrame) -> pd.DataFrame:
@@ -220,42 +275,17 @@ def _public(table: pd.DataFrame, private: frozenset[str]) -> pd.DataFrame:
     return shown
 
 
-def write_tables(analysis: Analysis, folder: Path) -> tuple[Path, ...]:
-    """Write every table as CSV (UTF-8, dates ISO) into ``folder``.
-
-    Text that a spreadsheet would take for a formula is written with an apostrophe
-    before it: a site named ``=1+1`` stays a name.
-    """
-    folder.mkdir(parents=True, exist_ok=True)
-    written = []
-    for name, table in tables_of(analysis).items():
-        file = folder / f"{name}.csv"
-        safe = pd.DataFrame({column: _safe(table[column]) for column in table.columns})
-        file.write_text(
-            safe.to_csv(index=False, lineterminator="\n", date_format="%Y-%m-%d"), encoding="utf-8"
-        )
-        written.append(file)
-    return tuple(written)
-
-
-def _safe(column: pd.Series[Any]) -> pd.Series[Any]:
-    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
-        return column
-    return column.astype(object).map(_not_a_formula)
-
-
-def _not_a_formula(value: Any) -> Any:
-    if isinstance(value, str) and value[:1] in {"=", "+", "-", "@", "\t", "\r"} and not _is_number(value):
-        return f"'{value}"
-    return value
-
-
-def _is_number(text: str) -> bool:
-    try:
-        float(text)
-    except ValueError:
-        return False
-    return True
+def findings_table(analysis: Analysis) -> pd.DataFrame:
+    """Return the findings, one row each; lists are joined by semicolons."""
+    return pd.DataFrame(
+        [
+            {
+                name: "; ".join(value) if isinstance(value, list) else value
+                for name, value in finding.as_record().items()
+            }
+            for finding in analysis.findings
+        ]
+    )
 
 
 def findings_json(analysis: Analysis) -> str:
@@ -269,7 +299,7 @@ def findings_json(analysis: Analysis) -> str:
         "milestone": milestone_words(analysis.settings.headline_milestone, analysis.milestone_day),
         "at_day": analysis.milestone_day,
         "allocation": analysis.settings.design.allocation,
-        "findings": [asdict(finding) for finding in analysis.findings],
+        "findings": [finding.as_record() for finding in analysis.findings],
         "cannot": list(analysis.cannot),
         "notes": list(analysis.notes),
         "provenance": dict(analysis.provenance),
@@ -285,8 +315,93 @@ def _plain(value: Any) -> Any:
         return [_plain(part) for part in value]
     if hasattr(value, "item") and not isinstance(value, str):
         value = value.item()
-    if isinstance(value, float) and not math.isfinite(value):
-        return None
+    if isinstance(value, float):
+        # The last digits are those of the machine's threads.
+        return float(f"{value:.12g}") if math.isfinite(value) else None
     if value is None or isinstance(value, bool | int | float | str):
         return value
     return str(value)
+
+
+TITLES: Final[dict[str, str]] = {
+    "findings": "Every question asked, its answer with limits, what it rests on and how sure it is",
+    "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites, species",
+    "milestones": "Alive per 100 planted under each preparation at every milestone that the visits reached",
+    "counted": "Seedlings of each preparation as counted at the milestone: alive, dead, unknown",
+    "infill": "Survival of infill plants, on their own clock",
+    "in_all": "Plants alive in the whole planting, and living stems per hectare",
+    "infill_to_reach": "Infill to reach what was promised and the stems wanted, with its cost",
+    "planting_years": "Alive at the milestone by planting season and preparation",
+    "heights": "Plants alive and of the set height by preparation, as counted",
+    "patch": "Weed cover and weed-free radius at each visit, described",
+    "photo_points": "Photo points, with the names of their files",
+    "corrections": "Corrections made in the records",
+    "contrasts": "Each preparation against {base}: difference in plants alive per 100 planted",
+    "all_pairs": "The same differences between all pairs of preparations",
+    "curves": "Survival curves: share alive, limits and numbers at risk by day after planting",
+    "works": "What each work adds, when, and works after planting: differences per 100 planted",
+    "works_lead": "Alive per 100 planted by months from the first weed control to planting",
+    "works_sets": "Sets of works by cost, each against the set with most alive",
+    "works_plots": "The works of each plot, before or at planting, and when",
+    "works_departures": "What was planned for each plot, and what was done",
+    "radius": "Alive per 100 planted by radius of the weed-free patch",
+    "radius_answer": "The numbers of the answer on the radius: gain along a line, where more stops paying",
+    "radius_gain": "What a further 10 cm of radius goes with, by radius",
+    "radius_held": "Differences between preparations with the radius held equal",
+    "radius_by_method": "The radius response under each preparation",
+    "payoff": "Cost per living plant under each preparation",
+    "increments": "Extra cost and extra plants alive under each preparation, against {base}",
+    "break_even": "The most that each preparation may cost per plant to equal {base}",
+    "best_value": "Chance of the best value by what an established plant is worth",
+    "best_value_ranges": "Which preparation is the best value from which worth to which",
+    "payoff_with_infill": "Cost per living plant under each preparation, with infill out and in",
+    "season_costs": "Cost per living plant in a dry and in a wet season",
+    "cost_lines": "What was paid for under each preparation, brought to one plant",
+    "stocking": "Plants to put in per hectare for the stems wanted",
+    "infill_order": "Infill plants to order at each site for those that died so far",
+    "permutation": "p values from drawing the lots for preparations again",
+    "hazards": "Ratio of the hazard under each preparation to that under {base}, by period",
+    "mean_days": "Mean days alive up to the milestone",
+    "mean_days_differences": "Differences in mean days alive",
+    "within_between": "The difference within sites beside the difference between sites",
+    "e_values": "How strong an unmeasured cause would have to be to explain a difference away",
+    "like_sites": "Differences with limits for sites like these",
+    "layout": "Plots of each preparation at each site",
+    "filled_in": "Plants averaged over that stand where a preparation was not seen",
+    "tests": "F tests: whether responses, and ratios of hazards, differ",
+    "traits": "Traits of the plots under each preparation",
+    "overlap": "Plots that share a trait with those of {base}",
+    "agreement": "The same differences from different models",
+    "rain": "Measures of the season's rain against its record",
+    "rain_by_method": "How rain went with survival under each preparation",
+    "rain_effect": "How rain went with survival",
+    "species": "Alive at the milestone by species",
+    "sites": "Alive at the milestone by site",
+    "causes": "Deaths by preparation, period and likely cause",
+    "bounds": "The answers under other rules for missing and unknown plants",
+    "left_out": "The differences with each site left out",
+    "residuals": "Hazard ratio at each round of visits",
+    "measures": "Different ways of counting survival: survival of planted, survival of found",
+    "problems": "What is wrong with the records, and the mend",
+    "accounts": "Where every record read has gone: used, set aside or listed",
+    "matches": "How each heading of the sheets was understood",
+    "soil_water": "Days short of soil water at each plot",
+    "soil_water_days": "Soil water day by day for a typical plot of each gauge and soil",
+}
+
+_TERMS: Final = "terms_"
+
+
+def title_of(table: str, base: str = "the usual practice") -> str:
+    """Return what a table holds; for a table that no line is written for, its name in plain words.
+
+    Parameters
+    ----------
+    table
+        Its short name, as in the folder of tables.
+    base
+        What the preparations are compared with, as the report words it.
+    """
+    if table.startswith(_TERMS):
+        return f"Coefficients of the model “{table.removeprefix(_TERMS)}”, on the log scale"
+    return TITLES.get(table, table.replace("_", " ")).replace("{base}", base)

@@ -7,6 +7,8 @@ A day that is not known is not made up. From it on the balance follows two paths
 wettest and the driest that the day allows, until they meet again (within 0.05 mm), as
 they do when rain fills the soil on both or when both have dried out. A day is called
 stressed, or not, where both paths agree.
+
+Effective rain: the part of the rain that plants can use.
 """
 
 from __future__ import annotations
@@ -17,16 +19,45 @@ from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike
 
+from survivor.arrays import Floats
 from survivor.errors import SeasonError
-from survivor.season.effective_rain import LOST_BELOW, effective_rain
 from survivor.season.soil import Patch
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
-FloatArray = NDArray[np.float64]
+
+LOST_BELOW: Final = 0.2  # of the day's reference evapotranspiration
+
+
+def effective_rain(rain_mm: ArrayLike, eto_mm: ArrayLike) -> Floats:
+    """Rain of single days that enters the soil, mm.
+
+    A fall below a fifth of the day's reference evapotranspiration wets leaves and crust
+    and is gone the same day; any other enters whole (FAO-56, Allen and others 1998, ch. 8,
+    on the water balance by day).
+
+    Parameters
+    ----------
+    rain_mm, eto_mm
+        mm a day, of the same length; NaN where not known.
+
+    Returns
+    -------
+    numpy.ndarray
+        mm a day; NaN where either is not known, unless no rain fell.
+
+    Examples
+    --------
+    >>> effective_rain([0.5, 12.0], [5.0, 5.0]).tolist()  # less than a fifth of the day's demand is lost
+    [0.0, 12.0]
+    """
+    rain, eto = np.asarray(rain_mm, dtype=float), np.asarray(eto_mm, dtype=float)
+    effective = np.where(rain < LOST_BELOW * eto, 0.0, rain)
+    return np.where(rain == 0, 0.0, np.where(np.isnan(rain) | np.isnan(eto), np.nan, effective))
+
 
 MOST_ETO: Final = 15.0  # mm; a day whose evapotranspiration is not known had no more
 COLUMNS: Final = (
@@ -77,7 +108,7 @@ class Balance:
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the water left in the root zone."""
-        from survivor.figures.moisture import draw_water
+        from survivor.figures.season import draw_water
 
         return draw_water(self.table, ax, total_mm=self.patch.total_mm, ready_mm=self.patch.ready_mm)
 
@@ -150,9 +181,7 @@ def _every_day(daily: pd.DataFrame) -> pd.DataFrame:
     rows = daily[["rain_mm", "eto_mm"]].astype(float).set_axis(pd.DatetimeIndex(daily["date"]).normalize())
     if rows.empty or rows.index.hasnans or not rows.index.is_unique:
         raise SeasonError(
-            "there are no days, or a date is blank or stands twice",
-            where="daily",
-            mend="give one row a day",
+            "there are no days, or a date is blank or stands twice", where="daily", mend="give one row a day"
         )
     if (rows < 0).any(axis=None):
         raise SeasonError("an amount below 0 cannot be true", where="daily", mend="leave it blank")
@@ -160,13 +189,8 @@ def _every_day(daily: pd.DataFrame) -> pd.DataFrame:
 
 
 def _walk(
-    rain: FloatArray,
-    eto: FloatArray,
-    total: FloatArray,
-    ready: FloatArray,
-    coefficient: FloatArray,
-    start_mm: float | None,
-) -> tuple[FloatArray, FloatArray]:
+    rain: Floats, eto: Floats, total: Floats, ready: Floats, coefficient: Floats, start_mm: float | None
+) -> tuple[Floats, Floats]:
     """Follow the wettest and the driest path; each (days, 4: depletion, use, drainage, Ks; patches)."""
     wettest, driest = (np.empty((len(rain), 4, len(total))) for _ in range(2))
     low = np.full(len(total), 0.0 if start_mm is None else start_mm)
@@ -188,9 +212,7 @@ def _walk(
     return wettest, driest
 
 
-def _one_day(
-    before: FloatArray, entered: float, asked: FloatArray, total: FloatArray, ready: FloatArray
-) -> FloatArray:
+def _one_day(before: Floats, entered: float, asked: Floats, total: Floats, ready: Floats) -> Floats:
     """One day of a path: depletion in the evening, use, drainage (mm) and Ks."""
     after_rain = before - entered
     left = np.maximum(total - after_rain, 0.0)  # rounding may leave a dry soil a hair below nothing
@@ -200,7 +222,7 @@ def _one_day(
     return np.stack([np.maximum(evening, 0.0), used, np.maximum(-evening, 0.0), ks])
 
 
-def _table(given: pd.DataFrame, entered: FloatArray, wettest: FloatArray, driest: FloatArray) -> pd.DataFrame:
+def _table(given: pd.DataFrame, entered: Floats, wettest: Floats, driest: Floats) -> pd.DataFrame:
     read = (given["rain_mm"].notna() & given["eto_mm"].notna()).to_numpy()
     depletion, used, drained, ks = (
         np.where(np.abs(dry - wet) <= _SAME, wet, np.nan)
@@ -223,16 +245,16 @@ def _table(given: pd.DataFrame, entered: FloatArray, wettest: FloatArray, driest
 
 def _notes(table: pd.DataFrame) -> tuple[str, ...]:
     days = len(table)
-    found = [_LEFT_OUT]
+    notes = [_LEFT_OUT]
     for name, words in (("rain_mm", "rain"), ("eto_mm", "evapotranspiration")):
         count = int(table[name].isna().sum())
         if count:
-            found.append(f"{words} is not known on {count} of {days} days".capitalize())
+            notes.append(f"{words} is not known on {count} of {days} days".capitalize())
     unknown = int(table["depletion_mm"].isna().sum())
     if unknown:
         doubtful = int(table["stressed"].isna().sum())
-        found.append(
+        notes.append(
             f"Soil water is known within limits only on {unknown} of {days} days, and on {doubtful} of them "
             "that is too little to say whether plants were short of it"
         )
-    return tuple(found)
+    return tuple(notes)

@@ -144,6 +144,13 @@ def hargreaves(
     ------
     SeasonError
         When latitude is no latitude.
+
+    Examples
+    --------
+    >>> july = pd.to_datetime(["2024-07-14"])
+    >>> found = hargreaves(pd.Series([14.8], july), pd.Series([26.6], july), latitude=45.72)
+    >>> round(float(found.iloc[0]), 1)  # example 20 of FAO-56, for Lyon: 5.0
+    5.0
     """
     import pyet
 
@@ -153,8 +160,8 @@ def hargreaves(
     whole = inputs[inputs.notna().all(axis=1) & (inputs["low"] <= inputs["high"])]
     if whole.empty:
         return pd.Series(np.nan, index=inputs.index, dtype=float)
-    found: pd.Series[float] = pyet.hargreaves(whole["mean"], whole["high"], whole["low"], lat)
-    return found.reindex(inputs.index)
+    daily: pd.Series[float] = pyet.hargreaves(whole["mean"], whole["high"], whole["low"], lat)
+    return daily.reindex(inputs.index)
 
 
 def penman_monteith(
@@ -214,14 +221,6 @@ def penman_monteith(
         **{words[name]: whole[name] for name in humidity},
     )
     return found.reindex(inputs.index)
-
-
-def extraterrestrial_radiation(dates: pd.DatetimeIndex, latitude: float) -> pd.Series[float]:
-    """Radiation of the sun above the air, MJ per m2 and day (FAO-56 eq. 21); latitude in degrees."""
-    import pyet
-
-    found: pd.Series[float] = pyet.extraterrestrial_r(dates, radians(latitude))
-    return found
 
 
 def wind_at_two_metres(speed: pd.Series[float], height_m: float) -> pd.Series[float]:

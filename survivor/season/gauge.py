@@ -3,30 +3,62 @@
 A blank is a day not read, never a dry one. An amount read after several days stays one
 amount over several days: nobody knows on which of them it fell. What can't be true is
 set aside and listed, with its row.
+
+All gauges of a study, and the weather beside them: readings, problems, an account of each file.
 """
 
 from __future__ import annotations
 
 import datetime as dt
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from survivor.errors import SeasonError
-from survivor.figures.words import many
-from survivor.season.cells import BLANKS, SENTINELS, number_in, some
-from survivor.season.dates import DateReader
-from survivor.season.sheet import Sheet, read_sheet
-from survivor.settings import Gauge
-from survivor.vocabulary import PROBLEM_COLUMNS, Severity
+from survivor.files import cells
+from survivor.season.daily import BLANKS, DATE_WORDS, DailyFile, Layout, daily_frame, date_word, some
+from survivor.season.weather import WeatherRecord, read_weather
+from survivor.settings import Gauge, Weather
+from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS, Severity
+from survivor.words import counted
 
 MOST_A_DAY: Final = 500.0  # mm; a daily fall above it is looked at before it is believed
 _TRACE: Final = frozenset({"t", "tr", "trace"})
+IN_MONDAY: Final = "in Monday's reading"
+_FEWEST_WEEKENDS: Final = 4  # blank ones that are a habit
 _PROVISIONAL: Final = frozenset(
     {"n", "p", "prov", "provisional", "preliminary", "unchecked", "not checked", "unverified"}
+)
+
+
+def _word(tokens: list[str]) -> str | None:
+    """Tell a column by its header; the longer descriptions are looked at first."""
+    if any(token.startswith("qual") or token in ("flag", "status") for token in tokens):
+        return "quality"
+    if any(token in ("period", "days", "accumulated", "accumulation") for token in tokens):
+        return "days_covered"
+    if word := date_word(tokens):
+        return word
+    if any(token.startswith(("rain", "precip")) or token in ("amount", "mm", "fall") for token in tokens):
+        return "rain_mm"
+    return None
+
+
+RAIN: Final = Layout(
+    kind="a gauge",
+    code="rain",
+    unread="not read",
+    words=(*DATE_WORDS, "rain_mm", "days_covered", "quality"),
+    word_of=_word,
+    needed=(frozenset({"rain_mm"}),),
+    needs="an amount",
+    section="[gauges.columns]",
+    also={"amount": "rain_mm", "rain": "rain_mm", "rainfall": "rain_mm", "period": "days_covered"},
+    as_grid="rain_mm",
 )
 
 
@@ -78,18 +110,15 @@ def read_gauge(path: str | Path, gauge: Gauge) -> GaugeRecord:
     """
     given = Path(path)
     file = given / gauge.file if given.is_dir() else given
-    sheet = read_sheet(file, gauge.columns)
-    reader = _Reader(sheet)
-    reader.read()
-    daily = reader.daily()
-    if daily.empty:
-        raise SeasonError(
-            "no row of this file holds a day that can be read",
-            where=sheet.file,
-            mend="give a date column (2024-05-31 or 31/05/2024), or year, month and day",
-        )
-    problems = pd.DataFrame(reader.problems, columns=list(PROBLEM_COLUMNS))
-    return GaugeRecord(gauge.name, sheet.file, daily, problems, gauge.missing_days)
+    source = DailyFile(file, gauge.columns, RAIN, gauge.sheet, gauge.year)
+    reader = _Reader(source, weekends=gauge.weekends)
+    if not reader.kept:
+        raise source.no_day()
+    days = sorted(reader.kept)
+    amounts, covered, quality = zip(*(reader.kept[day][1:] for day in days), strict=True)
+    daily = daily_frame(days, {"rain_mm": amounts, "days_covered": covered, "quality": quality})
+    daily["quality"] = daily["quality"].astype("str")
+    return GaugeRecord(gauge.name, source.name, daily, source.problem_table(), gauge.missing_days)
 
 
 def is_provisional(quality: pd.Series[str]) -> pd.Series[bool]:
@@ -98,174 +127,196 @@ def is_provisional(quality: pd.Series[str]) -> pd.Series[bool]:
 
 
 class _Reader:
-    """Goes through the rows once and keeps readings and problems apart."""
+    """Goes through the rows once: day -> row, amount, days covered and quality of each reading."""
 
-    def __init__(self, sheet: Sheet) -> None:
-        self.sheet = sheet
-        self.dates = DateReader(sheet)
+    def __init__(self, source: DailyFile, weekends: str) -> None:
+        self._source = source
+        self._traces: list[tuple[int, dt.date]] = []
         self.kept: dict[dt.date, tuple[int, float, int, str]] = {}
-        self.problems: list[tuple[Any, ...]] = []
-        self.sentinels: dict[str, list[tuple[int, dt.date]]] = {}
-
-    def read(self) -> None:
-        for row, cells in self.sheet.rows:
-            date = self.dates.read(cells)
-            if date is None:
-                what = "the date cannot be read; the row is set aside"
-                self._note(
-                    "rain-date",
-                    Severity.CHECK,
-                    row,
-                    "date",
-                    self.dates.text(cells),
-                    what,
-                    "give the day as 2024-05-31",
-                )
-                continue
-            amount = self._amount(row, date, self.sheet.cell(cells, "rain_mm"))
-            days = self._days(row, self.sheet.cell(cells, "days_covered"))
-            amount = self._believable(row, amount, days)
-            self._keep(row, date, amount, days, self.sheet.cell(cells, "quality"))
+        for row, day, texts in source.dated():
+            days = self._days(row, texts.get("days_covered", ""))
+            amount = self._amount(row, day, texts["rain_mm"], days)
+            self._keep(row, day, amount, days, texts.get("quality", ""))
+        blank = _blank_weekends(self.kept)
+        if weekends == IN_MONDAY:
+            for monday, days in blank.items():
+                row, amount, _, quality = self.kept[monday]
+                self.kept[monday] = (row, amount, days, quality)
+        elif len(blank) >= _FEWEST_WEEKENDS:
+            first = min(blank)
+            what = (
+                f"{counted(len(blank), 'weekend')} are blank before a Monday that was read, so these days "
+                "count as not read"
+            )
+            mend = f'if Monday is read for the weekend, write in the study file: weekends = "{IN_MONDAY}"'
+            row = self.kept[first][0]
+            self._source.note("weekends", Severity.CHECK, row, "rain_mm", str(first), what, mend)
         self._summaries()
 
-    def daily(self) -> pd.DataFrame:
-        days = sorted(self.kept)
-        values = [self.kept[day] for day in days]
-        return pd.DataFrame(
-            {
-                "date": pd.to_datetime(pd.Series(days, dtype="object")),
-                "rain_mm": np.array([value[1] for value in values], dtype=float),
-                "days_covered": np.array([value[2] for value in values], dtype=np.int64),
-                "quality": pd.Series([value[3] for value in values], dtype="str"),
-            }
-        )
-
-    def _note(
-        self, code: str, severity: Severity, row: int | None, word: str, value: str, what: str, mend: str
-    ) -> None:
-        header = self.sheet.header_of(word)
-        self.problems.append((code, str(severity), self.sheet.file, "", row, header, value, what, mend))
-
-    def _amount(self, row: int, date: dt.date, text: str) -> float:
-        plain = text.strip().casefold().removesuffix("mm").strip()
-        if plain in BLANKS:
-            return float("nan")
+    def _amount(self, row: int, day: dt.date, text: str, days: int) -> float:
+        plain = text.casefold().removesuffix("mm").strip()
         if plain in _TRACE:
+            self._traces.append((row, day))
             return 0.0
-        number = number_in(plain)
-        if number is None:
+        amount = self._source.number(row, day, "rain_mm", plain)
+        if amount is None:
+            code, value, mend = "amount", text, "give mm as a number, or leave it blank"
             what = "the amount cannot be read; the day counts as not read"
-            self._note(
-                "rain-amount",
-                Severity.CHECK,
-                row,
-                "rain_mm",
-                text,
-                what,
-                "give mm as a number, or leave it blank",
+        elif amount < 0:
+            code, value, mend = "negative", f"{amount:g}", "look it up in the gauge book"
+            what = "a negative amount; the day counts as not read"
+        elif amount > MOST_A_DAY * days:
+            code, value, what = (
+                "absurd",
+                f"{amount:g}",
+                f"more than {MOST_A_DAY:g} mm a day; it counts as not read",
             )
-            return float("nan")
-        if number in SENTINELS:
-            self.sentinels.setdefault(text.strip(), []).append((row, date))
-            return float("nan")
-        return number
+            mend = "check the unit and the decimal point; leave the cell blank if it is not known"
+        else:
+            return amount
+        self._source.note(code, Severity.CHECK, row, "rain_mm", value, what, mend)
+        return float("nan")
 
     def _days(self, row: int, text: str) -> int:
-        number = number_in(text.strip())
-        if number is None and text.strip().casefold() in BLANKS:
+        if text.casefold() in BLANKS:
             return 1
+        number = cells.measure(text)
         if number is None or number < 0 or number != int(number) or number > 366:
             what = "the number of days an amount covers cannot be read; it is taken as 1"
-            self._note(
-                "rain-days", Severity.CHECK, row, "days_covered", text, what, "give a whole number of days"
-            )
+            mend = "give a whole number of days"
+            self._source.note("days", Severity.CHECK, row, "days_covered", text, what, mend)
             return 1
         return max(int(number), 1)
 
-    def _believable(self, row: int, amount: float, days: int) -> float:
-        if amount < 0:
-            what = "a negative amount; the day counts as not read"
-            self._note(
-                "rain-negative",
-                Severity.CHECK,
-                row,
-                "rain_mm",
-                f"{amount:g}",
-                what,
-                "look it up in the gauge book",
-            )
-            return float("nan")
-        if amount > MOST_A_DAY * days:
-            what = f"more than {MOST_A_DAY:g} mm a day; it counts as not read"
-            mend = "check the unit and the decimal point; leave the cell blank if it is not known"
-            self._note("rain-absurd", Severity.CHECK, row, "rain_mm", f"{amount:g}", what, mend)
-            return float("nan")
-        return amount
-
-    def _keep(self, row: int, date: dt.date, amount: float, days: int, quality: str) -> None:
-        before = self.kept.get(date)
-        if before is None:
-            self.kept[date] = (row, amount, days, quality.strip())
+    def _keep(self, row: int, day: dt.date, amount: float, days: int, quality: str) -> None:
+        if day not in self.kept:
+            self.kept[day] = (row, amount, days, quality)
             return
-        same = days == before[2] and (amount == before[1] or (np.isnan(amount) and np.isnan(before[1])))
-        if same:
-            what = f"{date} stands twice, alike (first in row {before[0]}); it counts once"
-            self._note("rain-repeated", Severity.NOTE, row, "date", str(date), what, "delete one of the rows")
-            return
-        what = (
-            f"{date} stands twice with different readings (first in row {before[0]}); it counts as not read"
-        )
-        self._note("rain-differs", Severity.CHECK, row, "date", str(date), what, "keep the row that is right")
-        self.kept[date] = (before[0], float("nan"), 1, before[3])
+        first, before, covered, said = self.kept[day]
+        alike = days == covered and (amount == before or (np.isnan(amount) and np.isnan(before)))
+        self._source.stands_twice(row, day, first, alike=alike)
+        if not alike:
+            self.kept[day] = (first, float("nan"), 1, said)
 
     def _summaries(self) -> None:
-        for text, found in self.sentinels.items():
-            which = some(day for _, day in found)
-            carry = "carries" if len(found) == 1 else "carry"
-            what = f"{many(len(found), 'day')} {carry} {text}, which stands for missing: {which}"
-            self._note(
-                "rain-sentinel",
-                Severity.NOTE,
-                found[0][0],
-                "rain_mm",
-                text,
-                what,
-                "nothing, if they were not read",
-            )
-        several = sorted((day, v) for day, v in self.kept.items() if v[2] > 1 and not np.isnan(v[1]))
+        note, kept = self._source.note, self.kept
+        several = sorted((day, v) for day, v in kept.items() if v[2] > 1 and not np.isnan(v[1]))
         if several:
-            listed = some(day for day, _ in several)
             what = (
-                f"{many(len(several), 'amount')} {'covers' if len(several) == 1 else 'cover'} several days, "
-                f"each kept whole: {listed}"
+                f"{counted(len(several), 'amount')} {'covers' if len(several) == 1 else 'cover'} several "
+                f"days, each kept whole: {some(day for day, _ in several)}"
             )
             mend = "nothing; they count in totals and break runs of dry days"
-            self._note("rain-several-days", Severity.NOTE, several[0][1][0], "days_covered", "", what, mend)
+            note("several-days", Severity.NOTE, several[0][1][0], "days_covered", "", what, mend)
         for day, (row, amount, days, _) in several:
             inside = (day - dt.timedelta(days=back) for back in range(1, days))
-            twice = [d for d in inside if d in self.kept and not np.isnan(self.kept[d][1])]
+            twice = [d for d in inside if d in kept and not np.isnan(kept[d][1])]
             if twice:
                 what = (
                     f"{amount:g} mm for {days} days to {day}; some of them have readings too: {some(twice)}"
                 )
                 mend = "check the number of days; both are counted as they stand"
-                self._note("rain-counted-twice", Severity.CHECK, row, "days_covered", str(days), what, mend)
-        loose = sorted(day for day, v in self.kept.items() if v[3].casefold() in _PROVISIONAL)
-        if loose:
+                note("counted-twice", Severity.CHECK, row, "days_covered", str(days), what, mend)
+        if self._traces:
+            days_read = "day was" if len(self._traces) == 1 else "days were"
+            what = f"{len(self._traces):,} {days_read} read as a trace and count as 0 mm: "
+            what += some(day for _, day in self._traces)
+            note("trace", Severity.NOTE, self._traces[0][0], "rain_mm", "tr", what, "nothing")
+        if loose := sorted(day for day, v in kept.items() if v[3].casefold() in _PROVISIONAL):
             what = (
-                f"{many(len(loose), 'day')} {'is' if len(loose) == 1 else 'are'} provisional, from "
+                f"{counted(len(loose), 'day')} {'is' if len(loose) == 1 else 'are'} provisional, from "
                 f"{loose[0]} to {loose[-1]}"
             )
-            row = self.kept[loose[0]][0]
-            self._note(
-                "rain-provisional",
-                Severity.NOTE,
-                row,
-                "quality",
-                "",
-                what,
-                "read the file again when it is final",
-            )
-        if self.dates.assumed_day_first:
-            what = "no date tells whether day or month comes first; the day is taken to"
-            self._note("rain-day-first", Severity.NOTE, None, "date", "", what, "write dates as 2024-05-31")
+            mend = "read the file again when it is final"
+            note("provisional", Severity.NOTE, kept[loose[0]][0], "quality", "", what, mend)
+        self._source.summaries()
+
+
+def _blank_weekends(kept: Mapping[dt.date, tuple[int, float, int, str]]) -> dict[dt.date, int]:
+    """Mondays that were read after a blank Sunday (and Saturday): the days that such a reading may be of."""
+    blanks = {}
+    for day, (_, amount, days, _) in kept.items():
+        if day.weekday() or days > 1 or np.isnan(amount):
+            continue
+        sunday, saturday = (day - dt.timedelta(days=back) for back in (1, 2))
+        blank = [back not in kept or np.isnan(kept[back][1]) for back in (sunday, saturday)]
+        if blank[0] and day > min(kept):
+            blanks[day] = 3 if blank[1] and saturday >= min(kept) else 2
+    return blanks
+
+
+_UNREADABLE = "gauge-unreadable"
+_WEATHER_UNREADABLE = "weather-unreadable"
+
+
+@dataclass(frozen=True)
+class Gauges:
+    """Gauges read.
+
+    Attributes
+    ----------
+    records
+        Readings by the name of the gauge, in the order of the study file; a gauge
+        whose file cannot be read is absent and has a problem.
+    problems, accounts
+        ``survivor.vocabulary.PROBLEM_COLUMNS`` and ``ACCOUNT_COLUMNS``; one account a file.
+    weather
+        Temperature or evapotranspiration by the name of the gauge it stands beside.
+    """
+
+    records: dict[str, GaugeRecord]
+    problems: pd.DataFrame
+    accounts: pd.DataFrame
+    weather: dict[str, WeatherRecord] = field(default_factory=dict)
+
+
+def read_gauges(folder: Path, gauges: tuple[Gauge, ...], weather: tuple[Weather, ...] = ()) -> Gauges:
+    """Read every gauge of a study; a file that cannot be read is a problem, not an end.
+
+    Parameters
+    ----------
+    folder
+        Where the files are.
+    gauges, weather
+        As the study file names them.
+    """
+    found: dict[str, GaugeRecord] = {}
+    beside: dict[str, WeatherRecord] = {}
+    problems: list[pd.DataFrame] = []
+    accounts: list[tuple[object, ...]] = []
+    for gauge in gauges:
+        try:
+            record = read_gauge(folder / gauge.file, gauge)
+        except SeasonError as fault:
+            problems.append(_unreadable(_UNREADABLE, gauge.file, gauge.name, fault))
+            accounts.append((gauge.file, "", "", "rain gauge", "set aside", fault.what, _UNREADABLE))
+            continue
+        found[gauge.name] = record
+        problems.append(record.problems)
+        days = record.daily["rain_mm"].notna()
+        counts = f"{int(days.sum())} days of rain known, {int((~days).sum())} in the file and not known"
+        accounts.append((record.file, "", "", "rain gauge", "used", counts, ""))
+    for station in weather:
+        try:
+            read = read_weather(folder / station.file, station)
+        except SeasonError as fault:
+            problems.append(_unreadable(_WEATHER_UNREADABLE, station.file, station.gauge, fault))
+            accounts.append((station.file, "", "", "weather", "set aside", fault.what, _WEATHER_UNREADABLE))
+            continue
+        beside[station.gauge] = read
+        problems.append(read.problems)
+        whole = read.daily.notna().all(axis=1)
+        counts = f"{int(whole.sum())} days of weather known, {int((~whole).sum())} in the file and not whole"
+        accounts.append((read.file, "", "", "weather", "used", counts, ""))
+    filled = [table for table in problems if not table.empty]
+    return Gauges(
+        found,
+        pd.concat(filled, ignore_index=True) if filled else pd.DataFrame(columns=list(PROBLEM_COLUMNS)),
+        pd.DataFrame(accounts, columns=list(ACCOUNT_COLUMNS)),
+        beside,
+    )
+
+
+def _unreadable(code: str, file: str, name: str, fault: SeasonError) -> pd.DataFrame:
+    row = (code, Severity.STOP, file, "", "", "", name, fault.what, fault.mend)
+    return pd.DataFrame([row], columns=list(PROBLEM_COLUMNS))

@@ -12,12 +12,11 @@ from numpy.typing import NDArray
 
 from survivor.errors import SeasonError, SurvivorError
 from survivor.season.balance import Balance, water_balances
-from survivor.season.calendar import on_calendar
 from survivor.season.evapotranspiration import reference_evapotranspiration
-from survivor.season.gauge import GaugeRecord
-from survivor.season.gauges import Gauges
+from survivor.season.gauge import GaugeRecord, Gauges
 from survivor.season.soil import Patch, water_held
 from survivor.season.weather import WeatherRecord
+from survivor.season.windows import on_calendar
 from survivor.settings import Gauge, Settings, Soil, Weather
 from survivor.vocabulary import PLOT_KEY
 
@@ -235,7 +234,7 @@ def _daily(
 
 def _typical(plots: pd.DataFrame, balances: Sequence[Balance]) -> list[Typical]:
     """For each texture, the plot whose radius is nearest to the median."""
-    found = []
+    typical = []
     for (gauge, texture), rows in plots.groupby(["gauge", "texture"], sort=True):
         radius = rows["weed_free_radius_m"]
         middle = rows.index[0]
@@ -246,5 +245,5 @@ def _typical(plots: pd.DataFrame, balances: Sequence[Balance]) -> list[Typical]:
         if balance.patch.radius_m is not None:
             words += f", patch of {balance.patch.radius_m:.2f} m radius"
         planted = pd.to_datetime(rows["planted_date"]).min()
-        found.append(Typical(str(gauge), words, balance, planted, len(rows)))
-    return found
+        typical.append(Typical(str(gauge), words, balance, planted, len(rows)))
+    return typical

@@ -9,18 +9,20 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, replace
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Floats
 from survivor.errors import SeasonError
-from survivor.figures.words import many
-from survivor.season.calendar import Calendar, on_calendar, runs
-from survivor.season.gauge import GaugeRecord, read_gauge
-from survivor.season.windows import Window, windows
-from survivor.settings import DrySeason
+from survivor.season.daily import stretches
+from survivor.season.gauge import IN_MONDAY, GaugeRecord, Gauges, read_gauge
+from survivor.season.windows import Calendar, Window, on_calendar, runs, windows
+from survivor.settings import DrySeason, Gauge
+from survivor.vocabulary import PROBLEM_COLUMNS, Severity
+from survivor.words import counted, date
 
 __all__ = ["COLUMNS", "GaugeRecord", "measures", "read_gauge"]
 
@@ -120,17 +122,94 @@ def measures(
     calendar = on_calendar(record, until)
     rows: list[tuple[object, ...]] = []
     done: set[tuple[str, pd.Timestamp]] = set()
-    for date in dates:
-        for window in windows(date, dry_season, until):
+    for planted in dates:
+        for window in windows(planted, dry_season, until):
             if (window.kind, window.start) in done:
                 continue
             done.add((window.kind, window.start))
             rows += [
-                (record.name, date, *_row(calendar, measure, window, missing_share))
+                (record.name, planted, *_row(calendar, measure, window, missing_share))
                 for measure in _MEASURES
                 if measure.window == window.kind
             ]
     return pd.DataFrame(rows, columns=list(COLUMNS))
+
+
+def dry_season_gaps(
+    record: GaugeRecord, planted: Iterable[dt.date], dry_season: DrySeason, as_of: dt.date | None = None
+) -> list[tuple[Window, list[dt.date]]]:
+    """Find dry seasons of which too little is known for a total, and the days that are not known.
+
+    Parameters
+    ----------
+    record, planted, dry_season, as_of
+        As `measures`.
+
+    Returns
+    -------
+    list of (Window, list of date)
+    """
+    until = None if as_of is None else pd.Timestamp(as_of)
+    calendar = on_calendar(record, until)
+    dates = sorted({pd.Timestamp(day).normalize() for day in planted if not pd.isna(day)})
+    dry = {w.start: w for day in dates for w in windows(day, dry_season, until) if w.kind == "dry" and w.days}
+    gaps = []
+    for window in dry.values():
+        unknown = np.isnan(calendar.slice(calendar.most, window.start, window.end))
+        if unknown.sum() > MISSING_SHARE * window.days:
+            days = pd.date_range(window.start, window.end)[unknown]
+            gaps.append((window, [day.date() for day in days]))
+    return gaps
+
+
+def check_dry_seasons(
+    gauges: Gauges,
+    named: Iterable[Gauge],
+    intervals: pd.DataFrame,
+    dry_season: DrySeason | None,
+    as_of: dt.date | None,
+) -> Gauges:
+    """Add to the problems of gauges which dry seasons have no total, and why.
+
+    Parameters
+    ----------
+    gauges
+        As read.
+    named
+        The gauges of the study file.
+    intervals
+        Risk intervals: their sites and planting dates tell which dry seasons are asked for.
+    dry_season
+        Of the study file; None: none is asked for.
+    as_of
+        Day after which no record is used.
+    """
+    if dry_season is None:
+        return gauges
+    rows = []
+    for gauge in named:
+        record = gauges.records.get(gauge.name)
+        of_gauge = intervals["site"].isin(gauge.sites) if gauge.sites else intervals["site"].notna()
+        planted = intervals.loc[of_gauge, "planted_date"].dropna().unique()
+        if record is None or not len(planted):
+            continue
+        for window, days in dry_season_gaps(record, planted, dry_season, as_of):
+            what = (
+                f"{len(days)} of {window.days} days of the dry season from {date(window.start)} to "
+                f"{date(window.end)} are not known, more than {100 * MISSING_SHARE:.0f} of 100, so it has "
+                f"no total and how rain went with survival cannot be told: {stretches(days)}"
+            )
+            mend = (
+                "write these days into the gauge's file, or those of the nearest station; if Monday's "
+                f'reading is of the whole weekend, write in the study file: weekends = "{IN_MONDAY}"; '
+                'if a day without a row was dry: missing_days = "zero"'
+            )
+            rows.append(("rain-gaps", Severity.CHECK, record.file, "", pd.NA, "", gauge.name, what, mend))
+    if not rows:
+        return gauges
+    more = pd.DataFrame(rows, columns=list(PROBLEM_COLUMNS))
+    problems = pd.concat([gauges.problems, more], ignore_index=True) if len(gauges.problems) else more
+    return replace(gauges, problems=problems)
 
 
 def _row(calendar: Calendar, measure: _Measure, window: Window, missing_share: float) -> tuple[object, ...]:
@@ -138,22 +217,22 @@ def _row(calendar: Calendar, measure: _Measure, window: Window, missing_share: f
     if window.days == 0:
         return (*head, np.nan, measure.unit, 0, 0, np.nan, np.nan, 0, window.note)
     known = _known(calendar, window)
-    said = [window.note] if window.note else []
+    note = [window.note] if window.note else []
     value = np.nan
     if window.days - known > missing_share * window.days:
         share = f"{100 * missing_share:.0f} %"
-        said.append(f"{window.days - known} of {window.days} days are not known, more than {share}: no value")
+        note.append(f"{window.days - known} of {window.days} days are not known, more than {share}: no value")
     else:
         value = measure.compute(calendar, window.start, window.end)
-        said += _doubts(calendar, measure, window, known)
+        note += _doubts(calendar, measure, window, known)
     others = _other_years(calendar, measure, window, missing_share)
     median = float(np.median(others)) if len(others) >= _YEARS_FOR_MEDIAN else np.nan
     decile = _decile(value, others) if len(others) >= _YEARS_FOR_DECILE else np.nan
     if known < window.days and window.end > calendar.last:
-        said.append(f"the record ends on {calendar.last.date()}")
+        note.append(f"the record ends on {date(calendar.last)}")
     if len(others) < _YEARS_USUAL:
-        said.append(f"{many(len(others), 'other year')} of record; {_YEARS_USUAL} are usual")
-    return (*head, value, measure.unit, known, window.days, median, decile, len(others), "; ".join(said))
+        note.append(f"{counted(len(others), 'other year')} of record, where {_YEARS_USUAL} are usual")
+    return (*head, value, measure.unit, known, window.days, median, decile, len(others), "; ".join(note))
 
 
 def _known(calendar: Calendar, window: Window) -> int:
@@ -162,35 +241,37 @@ def _known(calendar: Calendar, window: Window) -> int:
 
 def _doubts(calendar: Calendar, measure: _Measure, window: Window, known: int) -> list[str]:
     """Say what a reader should know of a value that is given."""
-    said = []
+    notes = []
     if known < window.days:
         word = "the total is at least this" if measure.unit == "mm" else "it may be more"
         unknown = window.days - known
         verb = "is" if unknown == 1 else "are"
-        said.append(f"{unknown} of {many(window.days, 'day')} {verb} not known, so {word}")
+        notes.append(f"{unknown} of {counted(window.days, 'day')} {verb} not known, so {word}")
     low, high = calendar.place(window.start), calendar.place(window.end)
     across = [amount for start, end, amount in calendar.sums if start <= high and end >= low]
     if across and measure.of_sums:
         alone = len(across) == 1
         breaks = measure.of_sums_one if alone else measure.of_sums
-        said.append(f"{many(len(across), 'amount')} {'covers' if alone else 'cover'} several days; {breaks}")
+        notes.append(
+            f"{counted(len(across), 'amount')} {'covers' if alone else 'cover'} several days, {breaks}"
+        )
     over = [(s, e, a) for s, e, a in calendar.sums if (s < low <= e) or (s <= high < e)]
     if over and measure.unit == "mm":
-        said.append(f"{over[0][2]:g} mm were read for days on both sides of the window's edge")
+        notes.append(f"{over[0][2]:g} mm were read for days on both sides of the window's edge")
     for mask, one, more in (
         (calendar.provisional, "is provisional", "are provisional"),
         (calendar.assumed, "is not in the file and counts as dry", "are not in the file and count as dry"),
     ):
         count = int(np.nansum(calendar.slice(mask.astype(float), window.start, window.end)))
         if count:
-            said.append(f"{many(count, 'day')} {one if count == 1 else more}")
-    return said
+            notes.append(f"{counted(count, 'day')} {one if count == 1 else more}")
+    return notes
 
 
 def _other_years(
     calendar: Calendar, measure: _Measure, window: Window, missing_share: float
 ) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
-    found = []
+    sums = []
     for year in range(calendar.first.year - 1, calendar.last.year + 2):
         shift = pd.DateOffset(years=year - window.start.year)
         start = window.start + shift
@@ -199,8 +280,8 @@ def _other_years(
             continue
         known = (~np.isnan(calendar.slice(calendar.most, start, end))).mean()
         if 1 - known <= missing_share:
-            found.append(measure.compute(calendar, start, end))
-    return np.array(found, dtype=float)
+            sums.append(measure.compute(calendar, start, end))
+    return np.array(sums, dtype=float)
 
 
 def _decile(value: float, others: np.ndarray[tuple[int], np.dtype[np.float64]]) -> float:
@@ -233,8 +314,8 @@ def _soaking_falls(calendar: Calendar, start: pd.Timestamp, end: pd.Timestamp) -
 
 
 _BREAKS: Final = (
-    "they break a run unless the whole amount is below the limit",
-    "it breaks a run unless the whole amount is below the limit",
+    "which break a run unless the whole amount is below the limit",
+    "which breaks a run unless the whole amount is below the limit",
 )
 _MEASURES: Final = (
     _Measure("before", "rain in the six months before planting", "mm", _total),
@@ -252,7 +333,86 @@ _MEASURES: Final = (
         "falls of 10 mm or more in the dry season",
         "falls",
         _soaking_falls,
-        "they are not counted as falls",
-        "it is not counted as a fall",
+        "which are not counted as falls",
+        "which is not counted as a fall",
     ),
 )
+
+
+_MOST_UNKNOWN: Final = 0.05  # share of days not read, above which a sum says too little
+_FEW_DAYS: Final = 3  # as many may be unknown however short the sum
+
+
+@dataclass(frozen=True)
+class RainSoFar:
+    """Rain added up from the first planting on, this season and in the years of the record.
+
+    Attributes
+    ----------
+    name
+        The gauge, and the planting season where there are several.
+    table
+        ``date, rain_mm`` (since the first planting), ``low, median, high`` (mm: the record's tenth,
+        fiftieth and ninetieth percentile) and ``not_read``, the days so far whose fall is not known.
+        Those add nothing, so the true sum can only be higher; once they are more than one in twenty
+        the sum is no longer given.
+    years
+        Years compared.
+    """
+
+    name: str
+    table: pd.DataFrame
+    years: int
+
+
+def rain_so_far(
+    name: str, daily: pd.DataFrame, planted: pd.Series[Any], until: pd.Timestamp
+) -> RainSoFar | None:
+    """Add up the rain of a season against its record; None where too little is known.
+
+    Parameters
+    ----------
+    name
+        What to call it.
+    daily
+        ``date, rain_mm`` of one gauge.
+    planted
+        Planting dates of the season.
+    until
+        Last day wanted; a year is the most.
+    """
+    if planted.empty or pd.isna(until) or until <= planted.min():
+        return None
+    start = pd.Timestamp(planted.min())
+    days = min((until - start).days + 1, 366)
+    by_day = daily.assign(date=pd.to_datetime(daily["date"])).groupby("date")["rain_mm"].sum(min_count=1)
+    series = by_day.asfreq("D")
+    this, unknown = _added(series, start, days)
+    others = []
+    for year in range(series.index[0].year, start.year):
+        begin = _same_day(start, year)
+        added, _ = _added(series, begin, days)
+        if not np.isnan(added).any():
+            others.append(added)
+    if len(others) < _YEARS_FOR_DECILE or np.isnan(this).all():
+        return None
+    low, median, high = np.quantile(np.array(others), (0.1, 0.5, 0.9), axis=0)
+    dates = pd.date_range(start, periods=days, freq="D")
+    table = pd.DataFrame({"date": dates, "rain_mm": this, "low": low, "median": median, "high": high})
+    table["not_read"] = unknown
+    return RainSoFar(name, table, len(others))
+
+
+def _added(series: pd.Series[float], start: pd.Timestamp, days: int) -> tuple[Floats, Floats]:
+    """Return rain added up, NaN once too many days are not known, and the days not known so far."""
+    window = series.reindex(pd.date_range(start, periods=days, freq="D")).to_numpy(dtype=float)
+    unknown = np.cumsum(np.isnan(window)).astype(float)
+    added = np.cumsum(np.nan_to_num(window, nan=0.0))
+    allowed = np.maximum(_MOST_UNKNOWN * np.arange(1, days + 1), _FEW_DAYS)
+    # From the first day with too many on: a later reading does not make up for them.
+    return np.where(np.maximum.accumulate(unknown > allowed), np.nan, added), unknown
+
+
+def _same_day(day: pd.Timestamp, year: int) -> pd.Timestamp:
+    last = 28 if day.month == 2 else day.day
+    return pd.Timestamp(year=year, month=day.month, day=min(day.day, last))

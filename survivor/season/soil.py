@@ -54,6 +54,11 @@ def water_held(texture: str, named: Mapping[str, Texture] | None = None) -> Held
     ------
     SeasonError
         When neither knows the word.
+
+    Examples
+    --------
+    >>> round(water_held("loamy sand").field_capacity, 2)
+    0.12
     """
     word = _plain(texture)
     own = {_plain(name): soil for name, soil in (named or {}).items()}

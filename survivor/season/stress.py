@@ -10,14 +10,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arrays import Days, Flags
 from survivor.errors import SeasonError
 from survivor.season.balance import Balance
-from survivor.season.calendar import runs
 from survivor.season.moisture import SoilWater
 from survivor.season.rain import COLUMNS
-from survivor.season.windows import windows
+from survivor.season.windows import runs, windows
 from survivor.settings import DrySeason
 from survivor.vocabulary import PLOT_KEY
+from survivor.words import date
 
 STRESS_DAYS: Final = "stress days in the dry season"
 LONGEST_RUN: Final = "longest run of stress days in the dry season"
@@ -32,9 +33,6 @@ STRESS_COLUMNS: Final = (
     "stress_share_least",
     "stress_share_most",
 )
-
-Days = NDArray[np.datetime64]
-BoolArray = NDArray[np.bool_]
 
 
 def stress_measures(
@@ -82,8 +80,8 @@ def stress_measures(
             (LONGEST_RUN, runs(span.sure).max(initial=0), runs(span.possible).max(initial=0)),
         ):
             value, note = span.value(float(least), float(most))
-            said = "; ".join(part for part in (window.note, note) if part)
-            numbers = (value, "days", span.known, len(span.sure), np.nan, np.nan, np.nan, said)
+            notes = "; ".join(part for part in (window.note, note) if part)
+            numbers = (value, "days", span.known, len(span.sure), np.nan, np.nan, np.nan, notes)
             rows.append((*head, f"{name}, {soil}", *tail, *numbers))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -107,8 +105,8 @@ def longest_spell_without(table: pd.DataFrame) -> tuple[pd.Timestamp, pd.Timesta
 class _Span:
     """Days of a window: of stress for sure, and possibly; days outside the balance are possible only."""
 
-    sure: BoolArray
-    possible: BoolArray
+    sure: Flags
+    possible: Flags
 
     @classmethod
     def of(cls, balance: Balance, start: pd.Timestamp, end: pd.Timestamp) -> _Span:
@@ -140,16 +138,16 @@ def _first(
     span = _Span.of(balance, planted, end)
     days = len(span.sure)
     sure, possible = (int(which.argmax()) if which.any() else None for which in (span.sure, span.possible))
-    value, note = np.nan, f"none to {end.date()}"
+    value, note = np.nan, f"none to {date(end)}"
     if sure is not None and sure == possible:
-        value, note = float(sure), f"on {(planted + pd.Timedelta(days=sure)).date()}"
+        value, note = float(sure), f"on {date(planted + pd.Timedelta(days=sure))}"
     elif possible is not None:
-        first = (planted + pd.Timedelta(days=possible)).date()
+        first = date(planted + pd.Timedelta(days=possible))
         note = f"not before {first}" + (
-            f" and not after {(planted + pd.Timedelta(days=sure)).date()}" if sure is not None else ""
+            f" and not after {date(planted + pd.Timedelta(days=sure))}" if sure is not None else ""
         )
     if spell := longest_spell_without(balance.table[balance.table["date"].between(planted, end)]):
-        note += "; longest spell known to be without: " + " to ".join(str(day.date()) for day in spell)
+        note += "; longest spell known to be without: " + " to ".join(map(date, spell))
     return (*head, value, "days", span.known, days, np.nan, np.nan, np.nan, note)
 
 
@@ -187,6 +185,12 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
     seen through the balance: it may take the radius's place in a model, it says nothing
     beside it. It is part of what a preparation does, so a comparison of preparations
     is not adjusted for it. Between sites it goes with everything else that differs there.
+
+    Examples
+    --------
+    >>> study = survivor.load("datasets/tagged")
+    >>> survivor.stress_days(study.first_plants.head(3), study.soil_water)["stress_days_most"].tolist()
+    [0.0, 8.0, 152.0]
     """
     several = isinstance(balance, SoilWater)
     needed = ["start_date", "stop_date", *(PLOT_KEY if several else ())]
@@ -205,12 +209,12 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
     for number in np.unique(place[place >= 0]):
         rows = (place == number) & dated
         table = each[number].table
-        for found, doubt in ((least, False), (most, True)):
+        for counts_of, doubt in ((least, False), (most, True)):
             stressed = table["stressed"].fillna(doubt).to_numpy(dtype=bool)
-            found[rows] = _count(stressed, table["date"].iloc[0], start[rows], stop[rows], outside=doubt)
-    known = np.where(least == most, least, np.nan)
+            counts_of[rows] = _count(stressed, table["date"].iloc[0], start[rows], stop[rows], outside=doubt)
+    agreed = np.where(least == most, least, np.nan)
     days = np.where(dated, (stop - start).astype(float), np.nan)
-    counts = (known, least, most)
+    counts = (agreed, least, most)
     shares = (count / np.where(days > 0, days, np.nan) for count in counts)
     columns = dict(zip(STRESS_COLUMNS, (*counts, *shares), strict=True))
     return pd.DataFrame(columns, index=intervals.index)

@@ -10,18 +10,14 @@ from __future__ import annotations
 import datetime as dt
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.errors import SeasonError
-from survivor.figures.words import many
-from survivor.season.cells import BLANKS, SENTINELS, number_in, some
-from survivor.season.dates import DateReader
-from survivor.season.sheet import DATE_WORDS, Layout, Sheet, date_word, read_sheet
+from survivor.season.daily import DATE_WORDS, DailyFile, Layout, daily_frame, date_word
 from survivor.settings import Weather
-from survivor.vocabulary import PROBLEM_COLUMNS, Severity
+from survivor.vocabulary import Severity
 
 # Our word -> lowest and highest value that is believed, and its unit.
 LIMITS: Final[dict[str, tuple[float, float, str]]] = {
@@ -58,6 +54,8 @@ def _word(tokens: list[str]) -> str | None:
 
 WEATHER: Final = Layout(
     kind="a weather file",
+    code="weather",
+    unread="not known",
     words=(*DATE_WORDS, *LIMITS),
     word_of=_word,
     needed=(frozenset({"eto_mm"}), frozenset({"tmin_c", "tmax_c"})),
@@ -105,113 +103,60 @@ def read_weather(path: str | Path, weather: Weather) -> WeatherRecord:
         wrong with single rows is listed in ``problems`` instead.
     """
     given = Path(path)
-    file = given / weather.file if given.is_dir() else given
-    sheet = read_sheet(file, weather.columns, WEATHER)
-    reader = _Reader(sheet)
-    reader.read()
+    source = DailyFile(given / weather.file if given.is_dir() else given, weather.columns, WEATHER)
+    reader = _Reader(source)
     if not reader.kept:
-        raise SeasonError(
-            "no row of this file holds a day that can be read",
-            where=sheet.file,
-            mend="give a date column (2024-05-31 or 31/05/2024), or year, month and day",
-        )
-    problems = pd.DataFrame(reader.problems, columns=list(PROBLEM_COLUMNS))
-    return WeatherRecord(weather.gauge, sheet.file, reader.daily(), problems)
+        raise source.no_day()
+    days = sorted(reader.kept)
+    daily = daily_frame(days, {word: [reader.kept[day][1][word] for day in days] for word in reader.words})
+    return WeatherRecord(weather.gauge, source.name, daily, source.problem_table())
 
 
 class _Reader:
-    """Goes through the rows once and keeps values and problems apart."""
+    """Goes through the rows once: day -> row and values of each reading."""
 
-    def __init__(self, sheet: Sheet) -> None:
-        self.sheet = sheet
-        self.dates = DateReader(sheet)
-        self.words = [word for word in LIMITS if word in sheet.places]
+    def __init__(self, source: DailyFile) -> None:
+        self._source = source
+        self.words = [word for word in LIMITS if word in source.words]
         self.kept: dict[dt.date, tuple[int, dict[str, float]]] = {}
-        self.problems: list[tuple[Any, ...]] = []
-        self.sentinels: dict[tuple[str, str], list[tuple[int, dt.date]]] = {}
-
-    def read(self) -> None:
-        for row, cells in self.sheet.rows:
-            date = self.dates.read(cells)
-            if date is None:
-                what, mend = "the date cannot be read; the row is set aside", "give the day as 2024-05-31"
-                self._note("weather-date", Severity.CHECK, row, "date", self.dates.text(cells), what, mend)
-                continue
-            values = {word: self._value(row, date, word, self.sheet.cell(cells, word)) for word in self.words}
+        for row, day, texts in source.dated():
+            values = {word: self._value(row, day, word, texts[word]) for word in self.words}
             self._crossed(row, values)
-            self._keep(row, date, values)
-        for (word, text), found in self.sentinels.items():
-            which = some(day for _, day in found)
-            carry = "carries" if len(found) == 1 else "carry"
-            what = f"{many(len(found), 'day')} {carry} {text}, which stands for missing: {which}"
-            mend = "nothing, if they were not read"
-            self._note("weather-sentinel", Severity.NOTE, found[0][0], word, text, what, mend)
-        if self.dates.assumed_day_first:
-            what = "no date tells whether day or month comes first; the day is taken to"
-            self._note(
-                "weather-day-first", Severity.NOTE, None, "date", "", what, "write dates as 2024-05-31"
-            )
+            self._keep(row, day, values)
+        source.summaries()
 
-    def daily(self) -> pd.DataFrame:
-        days = sorted(self.kept)
-        frame = pd.DataFrame({"date": pd.to_datetime(pd.Series(days, dtype="object"))})
-        for word in self.words:
-            frame[word] = np.array([self.kept[day][1][word] for day in days], dtype=float)
-        return frame
-
-    def _note(
-        self, code: str, severity: Severity, row: int | None, word: str, value: str, what: str, mend: str
-    ) -> None:
-        header = self.sheet.header_of(word)
-        self.problems.append((code, str(severity), self.sheet.file, "", row, header, value, what, mend))
-
-    def _value(self, row: int, date: dt.date, word: str, text: str) -> float:
-        plain = text.strip().casefold()
-        if plain in BLANKS:
-            return float("nan")
-        number = number_in(plain)
-        if number is None:
-            what, mend = "this is no number; it counts as not known", "give a number, or leave it blank"
-            self._note("weather-value", Severity.CHECK, row, word, text, what, mend)
-            return float("nan")
-        if number in SENTINELS:
-            self.sentinels.setdefault((word, text.strip()), []).append((row, date))
-            return float("nan")
+    def _value(self, row: int, day: dt.date, word: str, text: str) -> float:
+        number = self._source.number(row, day, word, text)
         low, high, unit = LIMITS[word]
-        if not low <= number <= high:
-            what = f"this cannot be true in {unit}; it counts as not known"
+        if number is None:
+            code, mend = "value", "give a number, or leave it blank"
+            what = "this is no number; it counts as not known"
+        elif number < low or number > high:
+            code, what = "absurd", f"this cannot be true in {unit}; it counts as not known"
             mend = f"check the unit and the decimal point; {low:g} to {high:g} is believed"
-            self._note("weather-absurd", Severity.CHECK, row, word, text, what, mend)
-            return float("nan")
-        return number
+        else:
+            return number
+        self._source.note(code, Severity.CHECK, row, word, text, what, mend)
+        return float("nan")
 
     def _crossed(self, row: int, values: dict[str, float]) -> None:
         """Take neither of two readings of which the lowest is above the highest."""
         for low, high in (("tmin_c", "tmax_c"), ("rh_min", "rh_max")):
             if low in values and high in values and values[low] > values[high]:
-                what = (
-                    f"the lowest ({values[low]:g}) is above the highest ({values[high]:g}); neither is taken"
-                )
+                what = f"the lowest, {values[low]:g}, is above the highest, {values[high]:g}; neither is used"
                 mend = "look both up; were they written in each other's column?"
-                self._note("weather-crossed", Severity.CHECK, row, low, f"{values[low]:g}", what, mend)
+                self._source.note("crossed", Severity.CHECK, row, low, f"{values[low]:g}", what, mend)
                 values[low] = values[high] = float("nan")
 
-    def _keep(self, row: int, date: dt.date, values: dict[str, float]) -> None:
-        before = self.kept.get(date)
-        if before is None:
-            self.kept[date] = (row, values)
+    def _keep(self, row: int, day: dt.date, values: dict[str, float]) -> None:
+        if day not in self.kept:
+            self.kept[day] = (row, values)
             return
-        same = all(
+        first, before = self.kept[day]
+        alike = all(
             a == b or (np.isnan(a) and np.isnan(b))
-            for a, b in zip(before[1].values(), values.values(), strict=True)
+            for a, b in zip(before.values(), values.values(), strict=True)
         )
-        stands = f"{date} stands twice"
-        if same:
-            what, mend = f"{stands}, alike (first in row {before[0]})", "delete one of the rows"
-            self._note("weather-repeated", Severity.NOTE, row, "date", str(date), what, mend)
-            return
-        what = f"{stands} with different readings (first in row {before[0]}); it counts as not known"
-        self._note(
-            "weather-differs", Severity.CHECK, row, "date", str(date), what, "keep the row that is right"
-        )
-        self.kept[date] = (before[0], dict.fromkeys(values, float("nan")))
+        self._source.stands_twice(row, day, first, alike=alike)
+        if not alike:
+            self.kept[day] = (first, dict.fromkeys(values, float("nan")))

@@ -42,8 +42,10 @@ class Season:
 
     @property
     def usual(self) -> str:
-        """The preparation that the others are compared with: the first level."""
-        return methods_of(self.intervals)[0]
+        """The preparation that the others are compared with: the first level, planted here or not."""
+        method = self.intervals["method"]
+        levels = isinstance(method.dtype, pd.CategoricalDtype)
+        return str(method.cat.categories[0]) if levels else methods_of(self.intervals)[0]
 
     def strata(self) -> list[str] | None:
         """Name the strata of the season's own model."""
@@ -113,9 +115,7 @@ def _taken(study: Study, name: str) -> Season:
             where=name,
             mend=f"see what is wrong with its records: survivor check {study.path.parent.name}",
         )
-    intervals = first.assign(season=name)
-    intervals.attrs = dict(first.attrs)
-    return Season(name, study, intervals)
+    return Season(name, study, first.assign(season=name))
 
 
 def _as_shown(seasons: Sequence[Season]) -> tuple[Season, ...]:
@@ -160,10 +160,6 @@ def join_seasons(seasons: Sequence[Season]) -> pd.DataFrame:
     for name in words:  # a trait that one season did not write down
         if name != "method" and not pd.api.types.is_datetime64_any_dtype(joined[name]):
             joined[name] = joined[name].fillna("")
-    dry = [season.intervals.attrs.get("dry_season") for season in seasons]
-    joined.attrs = (
-        {"dry_season": dry[0]} if dry[0] is not None and all(each == dry[0] for each in dry) else {}
-    )
     return joined
 
 
@@ -182,10 +178,9 @@ def side_by_side(intervals: pd.DataFrame, strata: Sequence[str] | None, usual: s
     """Keep preparations that some place joins to the usual practice: the rest can't be told from places."""
     places = [name for name in strata or () if name in ("site", "block")]
     if not places:
-        return intervals
+        return of_methods(intervals, intervals["method"].unique())
     parts = layout(intervals, "method", places).parts()
-    kept = next((part for part in parts if usual in map(str, part)), ())
-    return of_methods(intervals, kept)
+    return of_methods(intervals, next((part for part in parts if usual in map(str, part)), ()))
 
 
 def common_day(seasons: Sequence[Season], milestone: str | None = None) -> tuple[Milestone, float]:
@@ -206,25 +201,27 @@ def common_day(seasons: Sequence[Season], milestone: str | None = None) -> tuple
     name = seasons[0].settings.headline_milestone.name if milestone is None else milestone
     days: dict[str, float] = {}
     for season in seasons:
-        known = {each.name: each for each in season.settings.milestones}
-        if name not in known:
+        milestones = {each.name: each for each in season.settings.milestones}
+        if name not in milestones:
             raise PoolingError(
                 f"this season has no milestone {name!r}",
                 where=season.name,
-                mend=f"its milestones: {', '.join(known)}; name one that all seasons have",
+                mend=f"its milestones: {', '.join(milestones)}; name one that all seasons have",
             )
-        day, said = milestone_day(season.intervals, known[name])
-        if not reached(known[name], day):
+        day, said = milestone_day(season.intervals, milestones[name])
+        if not reached(milestones[name], day):
             raise PoolingError(
                 said, where=season.name, mend="wait for that visit, or name an earlier milestone"
             )
         days[season.name] = day
-    nominal = {next(m.day for m in s.settings.milestones if m.name == name) for s in seasons}
-    if len(nominal) > 1:
+    same = [next(m for m in season.settings.milestones if m.name == name) for season in seasons]
+    nominal = {milestone.day for milestone in same}
+    # Days within each other's window are one milestone: the same visits answer for either.
+    if max(nominal) - min(nominal) > min(milestone.window_days for milestone in same):
         raise PoolingError(
             f"{name!r} means different days: {', '.join(f'{day}' for day in sorted(nominal))}",
             where="milestones",
-            mend="give the milestone the same day in every study file",
+            mend="give the milestone the same day in every study file, or days within its window",
         )
     # One day for all: the earliest that all have been seen to.
     return next(m for m in seasons[0].settings.milestones if m.name == name), min(days.values())

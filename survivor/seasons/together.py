@@ -4,31 +4,47 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
+from survivor.curves import curve
+from survivor.curves.rounds import at_milestone
 from survivor.errors import PoolingError
-from survivor.figures.words import number
-from survivor.models.multiplicity import holm
+from survivor.models.result import holm
 from survivor.pooling import Pooled, PooledTrend, pool, pool_by
-from survivor.pooling.limits import Factor, Limits
-from survivor.pooling.scale import within_scale
-from survivor.pooling.spread import Method
-from survivor.seasons.joint import joint_estimates
+from survivor.pooling.limits import Limits, Pooling, TrendLimits
+from survivor.pooling.result import within_scale
+from survivor.seasons import english as en
 from survivor.seasons.season import Season, common_day
-from survivor.seasons.traits import RAIN_DECILE, unit_traits
-from survivor.seasons.units import LOG_HAZARD, SCALES, Unit, unit_estimates
-from survivor.seasons.wording import limits_note
+from survivor.seasons.units import (
+    RAIN_DECILE,
+    SCALES,
+    Unit,
+    joint_estimates,
+    unit_estimates,
+    unit_traits,
+)
+from survivor.sentences import Names
+from survivor.sentences import say as sentence_of
 from survivor.vocabulary import PER_100
+from survivor.words import counted, first_few, listed
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 Say = Callable[[str], None]
+_SAME_SITES: Final = ("site", "method", "season", "estimate", "lower", "upper")
 Key = tuple[str, str, str]  # method, against, scale
 _HIGH_I2 = 50.0  # % between units: more than moderate (Higgins et al. 2003, BMJ 327, 557-560)
+SEASONS_POOLED: Final = Pooling()  # where nothing else is asked for
+_LIMITS: Final[dict[Limits, str]] = {
+    "cr2": "Limits go by each {unit}'s own distance to the mean (CR2, Satterthwaite degrees of freedom). "
+    "Those of Hartung and Knapp, with their factor as it is and kept at 1, are in the table of other limits.",
+    "hartung-knapp": "Limits are those of Hartung and Knapp; others are in the table of other limits.",
+    "normal": "Limits are normal ones; others are in the table of other limits.",
+}
 
 
 @dataclass(frozen=True, repr=False)
@@ -59,6 +75,9 @@ class SeasonsTogether:
         Pooling on a trait, by method, against and scale; empty where none was asked for.
     checks
         Plain sentences.
+    same_sites
+        ``site, method, season, estimate, lower, upper`` (per 100, observed) of the sites that come in
+        more than one season; empty where none does.
     """
 
     milestone: str
@@ -70,6 +89,7 @@ class SeasonsTogether:
     joint: pd.DataFrame
     trends: Mapping[Key, PooledTrend] = field(repr=False)
     checks: tuple[str, ...]
+    same_sites: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
 
     def of(self, method: str, scale: str = PER_100) -> Pooled:
         """Give one comparison with the usual practice.
@@ -111,9 +131,7 @@ def pool_seasons(
     *,
     milestone: str | None = None,
     unit: Unit = "season",
-    method: Method = "reml",
-    limits: Limits = "cr2",
-    factor: Factor = "as is",
+    pooling: Pooling = SEASONS_POOLED,
     trait: str | None = None,
     say: Say = lambda _: None,
 ) -> SeasonsTogether:
@@ -127,8 +145,8 @@ def pool_seasons(
         What to tell it for; None: the headline of the first season.
     unit
         One estimate a season, or one a site and season.
-    method, limits, factor
-        As for :func:`survivor.pool`.
+    pooling
+        How.
     trait
         ``rain decile`` or a column of the plots: also pool on it, by Knapp and Hartung's tests.
     say
@@ -148,58 +166,127 @@ def pool_seasons(
     named, at = common_day(seasons, milestone)
     units = unit_estimates(seasons, at, unit, float(named.window_days), say)
     say("Pooling")
-    pooled: dict[Key, Pooled] = {}
-    trends: dict[Key, PooledTrend] = {}
-    lines = []
-    for key, rows in _comparisons(units):
-        known = rows[np.isfinite(rows["estimate"]) & (rows["std_error"] > 0)]
-        missed = rows[~rows.index.isin(known.index)]
-        if len(known) < 2:
-            lines.append(_line(key, len(known), None, _why(missed, len(known))))
-            continue
-        asked: dict[str, Any] = {"method": method, "limits": limits, "factor": factor, "scale": key[2]}
-        names = known["unit"].tolist()
-        found = pool(known["estimate"], known["std_error"], units=names, **asked)
-        pooled[key] = found
-        lines.append(_line(key, len(known), found, _why(missed, len(known)) if len(missed) else ""))
-        if trait is not None:
-            values = unit_traits(seasons, known, trait)
-            by_trait = asked | {"limits": "normal" if limits == "normal" else "hartung-knapp"}
-            trends[key] = pool_by(
-                known["estimate"], known["std_error"], {trait: values}, units=names, **by_trait
-            )
+    table, pooled = pool_units(units, pooling)
     if not pooled:
-        reasons = "; ".join(dict.fromkeys(line["reason"] for line in lines if line["reason"]))
+        reasons = "; ".join(dict.fromkeys(reason for reason in table["reason"] if reason))
         raise PoolingError(
             f"no comparison is made by two {unit}s or more ({reasons})",
             where="seasons",
             mend="pool seasons that compare the same preparations, spelt alike",
         )
-    table = pd.DataFrame(lines)
-    table["p_adjusted"] = np.nan
-    for scale in SCALES:
-        same = (table["scale"] == scale).to_numpy()
-        table.loc[same, "p_adjusted"] = holm(table.loc[same, "p_value"].to_numpy(dtype=float))
-    table = within_scale(table, "scale")
+    trends = {} if trait is None else _trends(seasons, units, trait, pooled, pooling)
     say("One model of all records")
-    joint, said = joint_estimates(seasons, at)
-    compared = len({key[0] for key in pooled})
-    checks = [*_said(seasons, units, pooled, unit), limits_note(limits, unit, compared), *said]
+    joint, remarks = joint_estimates(seasons, at)
+    days = sorted({next(m.day for m in one.settings.milestones if m.name == named.name) for one in seasons})
+    checks = [*_said(seasons, units, pooled, unit), _limits_note(pooling.limits, unit, pooled), *remarks]
+    if len(days) > 1:
+        checks.append(en.DAYS.format(days=listed(f"day {day:g}" for day in days), at=f"{at:g}"))
     if trait is None:
         checks += _differing(table, unit)
     return SeasonsTogether(
-        named.name, at, unit, table, units, pooled, joint, trends, tuple(dict.fromkeys(checks))
+        named.name,
+        at,
+        unit,
+        table,
+        units,
+        pooled,
+        joint,
+        trends,
+        tuple(dict.fromkeys(checks)),
+        _same_sites(seasons, at, float(named.window_days)),
     )
 
 
+def _same_sites(seasons: Sequence[Season], at: float, window: float) -> pd.DataFrame:
+    """Survival as observed of each preparation in each season at the sites that come in several."""
+    parts = []
+    for site in _sites_again(seasons):
+        for season in seasons:
+            rows = season.intervals[season.intervals["site"].astype(str) == site]
+            if rows.empty:
+                continue
+            moved, _ = at_milestone(rows, at, window)
+            found = curve(moved, by="method").read(at).rename(columns={"survival": "estimate"})
+            known = found.assign(
+                method=found["method"].astype(str),
+                **{name: 100 * found[name].astype(float) for name in ("estimate", "lower", "upper")},
+            )
+            parts.append(known.assign(site=site, season=season.name)[list(_SAME_SITES)])
+    return pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(_SAME_SITES))
+
+
+def pool_units(
+    units: pd.DataFrame, pooling: Pooling = SEASONS_POOLED
+) -> tuple[pd.DataFrame, dict[Key, Pooled]]:
+    """Pool every comparison over its units.
+
+    Parameters
+    ----------
+    units
+        From `survivor.seasons.units.unit_estimates`.
+    pooling
+        How.
+
+    Returns
+    -------
+    table, pooled
+        As ``SeasonsTogether`` has them; a comparison of fewer than two units is in the table only.
+    """
+    pooled: dict[Key, Pooled] = {}
+    lines = []
+    for key, rows in _comparisons(units):
+        estimated = _known(rows)
+        missed = rows[~rows.index.isin(estimated.index)]
+        if len(estimated) >= 2:
+            pooled[key] = pool(
+                estimated["estimate"],
+                estimated["std_error"],
+                pooling.method,
+                pooling.limits,
+                factor=pooling.factor,
+                units=estimated["unit"].tolist(),
+                scale=key[2],
+            )
+        lines.append(_line(key, len(estimated), pooled.get(key), _why(missed, len(estimated))))
+    if not lines:
+        return pd.DataFrame({"scale": units["scale"], "reason": units["reason"], "cut": ""}), pooled
+    table = pd.DataFrame(lines)
+    for scale in SCALES:
+        same = (table["scale"] == scale).to_numpy()
+        table.loc[same, "p_adjusted"] = holm(table.loc[same, "p_value"].to_numpy(dtype=float))
+    return within_scale(table, "scale"), pooled
+
+
+def _trends(
+    seasons: Sequence[Season], units: pd.DataFrame, trait: str, pooled: Mapping[Key, Pooled], pooling: Pooling
+) -> dict[Key, PooledTrend]:
+    limits: TrendLimits = "normal" if pooling.limits == "normal" else "hartung-knapp"
+    trends = {}
+    for key, rows in _comparisons(units):
+        if key in pooled:
+            estimated = _known(rows)
+            trends[key] = pool_by(
+                estimated["estimate"],
+                estimated["std_error"],
+                {trait: unit_traits(seasons, estimated, trait)},
+                pooling.method,
+                limits,
+                factor=pooling.factor,
+                units=estimated["unit"].tolist(),
+                scale=key[2],
+            )
+    return trends
+
+
+def _known(rows: pd.DataFrame) -> pd.DataFrame:
+    estimated: pd.DataFrame = rows[np.isfinite(rows["estimate"]) & (rows["std_error"] > 0)]
+    return estimated
+
+
 def _comparisons(units: pd.DataFrame) -> list[tuple[Key, pd.DataFrame]]:
-    told = units[units["method"] != ""]
-    keys = told[["method", "against", "scale"]].drop_duplicates()
-    found = []
-    for method, against, scale in keys.itertuples(index=False):
-        same = (told["method"] == method) & (told["against"] == against) & (told["scale"] == scale)
-        found.append(((str(method), str(against), str(scale)), told[same]))
-    return found
+    compared = units[units["method"] != ""]
+    groups = compared.groupby(["method", "against", "scale"], sort=False)
+    return [((str(method), str(against), str(scale)), rows) for (method, against, scale), rows in groups]
 
 
 def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, Any]:
@@ -224,50 +311,49 @@ def _line(key: Key, units: int, found: Pooled | None, reason: str) -> dict[str, 
 
 
 def _why(missed: pd.DataFrame, known: int) -> str:
+    """Say why units are left out, or why those there are make no pooled estimate; empty where none is."""
     parts = [f"{row['unit']}: {row['reason']}" for row in missed.to_dict("records")]
     if known < 2 and not parts:
         return "one unit alone compares them: its own limits stand as they are"
-    left = "left out: " if known >= 2 else ""
+    left = "left out: " if known >= 2 and parts else ""
     return left + "; ".join(parts[:5]) + (f"; and {len(parts) - 5} more" if len(parts) > 5 else "")
 
 
 def _said(
     seasons: Sequence[Season], units: pd.DataFrame, pooled: Mapping[Key, Pooled], unit: Unit
 ) -> list[str]:
-    said = [
-        f"Pooled twice: as {LOG_HAZARD}s, and as differences {PER_100}; the same ratio makes a smaller "
-        "difference in a season in which few die."
-    ]
+    remarks = [en.TWICE]
     again = _sites_again(seasons)
     if again:
-        named = ", ".join(again[:4]) + (" ..." if len(again) > 4 else "")
-        said.append(
-            f"{'A site comes' if len(again) == 1 else f'{len(again)} sites come'} in more than one season "
-            f"({named}): these estimates are not wholly independent."
-        )
+        remarks.append(en.SITE_AGAIN.format(sites=first_few(again, 4)))
     if unit == "site" and len(seasons) < 3:
         many = "one season" if len(seasons) == 1 else f"{len(seasons)} seasons"
-        said.append(f"Sites of {many} tell how sites differ, not how seasons do.")
+        remarks.append(en.SITES_OF.format(seasons=many))
     if units["site"].astype(bool).any():
-        said.append("Sites of one season share its weather: the limits take them as independent.")
+        remarks.append(en.SITES_SHARE)
     for found in pooled.values():
-        said += [line for line in found.checks if not line.startswith(("The units agree", "Only "))]
+        remarks += [line for line in found.checks if not line.startswith(("The units agree", "Only "))]
     few = min(pooled.values(), key=lambda found: len(found.units))
-    said += [line for line in few.checks if line.startswith("Only ")]
-    return said
+    remarks += [line for line in few.checks if line.startswith("Only ")]
+    return remarks
+
+
+def _limits_note(kind: Limits, unit: Unit, pooled: Mapping[Key, Pooled]) -> str:
+    """Say what kind the limits are, and that they do not allow for several comparisons."""
+    note, comparisons = _LIMITS[kind].format(unit=unit), len({key[0] for key in pooled})
+    if comparisons > 1:
+        note += f" {en.NOT_ADJUSTED.format(comparisons=counted(comparisons, 'comparison'))}"
+    return note
 
 
 def _differing(table: pd.DataFrame, unit: Unit) -> list[str]:
     """Say where units differ so much that the question is what goes with it."""
-    told = table[(table["scale"] == PER_100) & (table["i2"] > _HIGH_I2)]
-    if told.empty:
+    apart = table[(table["scale"] == PER_100) & (table["i2"] > _HIGH_I2)]
+    if apart.empty:
         return []
-    highest = told.sort_values("i2", ascending=False, kind="stable").iloc[0]
-    more = f" and {len(told) - 1} more" if len(told) > 1 else ""
-    return [
-        f"The {unit}s differ ({highest['method']}{more}: I² {number(float(highest['i2']))} %): ask what goes "
-        f"with it, --trait '{RAIN_DECILE}' or --trait with a column of the plot sheet."
-    ]
+    ordered = apart.sort_values("i2", ascending=False, kind="stable")
+    names = Names(tuple(ordered["method"].astype(str)))
+    return [str(sentence_of(en.DIFFER, unit=unit, names=names)), en.ASK.format(trait=RAIN_DECILE)]
 
 
 def _sites_again(seasons: Sequence[Season]) -> list[str]:

@@ -6,14 +6,17 @@ file are relative to it.
 """
 
 from survivor.settings.costs import Cost, CostLine, Costs, Infill, Per, Spacing, Stocking
-from survivor.settings.design import Design, DrySeason, Milestone, Target
-from survivor.settings.models import (
-    STUDY_FILE,
-    About,
-    Method,
-    Planted,
-    Settings,
+from survivor.settings.design import (
+    Correction,
+    Design,
+    DrySeason,
+    Heights,
+    Milestone,
+    PhotoPoint,
+    Privacy,
+    Target,
 )
+from survivor.settings.models import STUDY_FILE, About, Method, Planted, Settings
 from survivor.settings.reading import find_study_file, key_lines, read_settings
 from survivor.settings.season import (
     DEPLETION_FRACTION,
@@ -24,8 +27,7 @@ from survivor.settings.season import (
     Texture,
     Weather,
 )
-from survivor.settings.sharing import Correction, Heights, PhotoPoint, Privacy
-from survivor.settings.sheets import Records, Rules, Sheet, Visit
+from survivor.settings.sheets import Records, Rules, Sheet, Visit, Works, works_of_pair
 
 __all__ = [
     "DEPLETION_FRACTION",
@@ -59,7 +61,9 @@ __all__ = [
     "Texture",
     "Visit",
     "Weather",
+    "Works",
     "find_study_file",
     "key_lines",
     "read_settings",
+    "works_of_pair",
 ]

@@ -41,6 +41,19 @@ def _month_and_day(text: str) -> str:
     return text
 
 
+_LONGEST_CURRENCY = 24  # letters that fit beside an amount in a figure
+
+
+def _short(text: str) -> str:
+    if len(text) > _LONGEST_CURRENCY:
+        raise ValueError(
+            f"{len(text)} letters do not fit beside an amount; write it in {_LONGEST_CURRENCY} at most, "
+            'such as "dollars"'
+        )
+    return text
+
+
 Text = Annotated[str, Field(min_length=1)]
 Day = Annotated[str, AfterValidator(_iso_day)]
 MonthDay = Annotated[str, AfterValidator(_month_and_day)]
+Currency = Annotated[str, Field(min_length=1), AfterValidator(_short)]

@@ -6,7 +6,7 @@ from typing import Literal
 
 from pydantic import Field, model_validator
 
-from survivor.settings.base import Strict, Text
+from survivor.settings.base import Currency, Strict, Text
 
 Per = Literal["plant", "hectare", "km", "plot", "site"]
 
@@ -47,7 +47,7 @@ class CostLine(Strict):
     plants: int | None = Field(
         default=None, ge=1, description="plants that share the amount; needed per plot and per site"
     )
-    currency: Text | None = Field(default=None, description="without it that of [costs]")
+    currency: Currency | None = Field(default=None, description="without it that of [costs]")
     year: int | None = Field(
         default=None, ge=1900, le=2200, description="year of the price; without it that of [costs]"
     )
@@ -71,7 +71,7 @@ class CostLine(Strict):
 class Costs(Strict):
     """Where the costs come from, and what every preparation pays alike."""
 
-    currency: Text = Field(description="such as dollars")
+    currency: Currency = Field(description="such as dollars")
     year: int = Field(ge=1900, le=2200, description="year of the prices")
     source: Text = Field(description="where the figures come from")
     lines: tuple[CostLine, ...] = Field(

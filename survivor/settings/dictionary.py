@@ -7,7 +7,8 @@ from typing import Any, NamedTuple, get_args
 
 from pydantic import BaseModel
 
-from survivor.settings.faults import heading, literals_in, repeated, tables
+from survivor.files.faults import OWN_WORD, Tables, literals_in
+from survivor.settings.models import Settings
 
 # A few words to a kind of value; what TOML calls them helps nobody.
 _KINDS = (
@@ -18,6 +19,8 @@ _KINDS = (
     ("float", "number"),
 )
 _BOUNDS = (("gt", "above"), ("ge", "at least"), ("lt", "below"), ("le", "at most"))
+
+TABLES = Tables(Settings)
 
 
 class Key(NamedTuple):
@@ -32,11 +35,11 @@ class Key(NamedTuple):
 
 def keys() -> Iterator[Key]:
     """Give every key of a study file that holds a value, table by table."""
-    for path, model in tables():
+    for path, model in TABLES.models.items():
         for name, field in model.model_fields.items():
             if _holds_tables(field.annotation):
                 continue
-            yield Key(heading(path), name, _value(field), _default(field), str(field.description))
+            yield Key(TABLES.heading(path), name, _value(field), _default(field), str(field.description))
 
 
 def key_table() -> str:
@@ -45,8 +48,8 @@ def key_table() -> str:
     by_table: dict[str, list[Key]] = {}
     for key in keys():
         by_table.setdefault(key.table, []).append(key)
-    for path, model in tables():
-        own = by_table.get(heading(path))
+    for path, model in TABLES.models.items():
+        own = by_table.get(TABLES.heading(path))
         if not own:
             continue
         purpose = _purpose(model) if path else "Keys that stand before the first table."
@@ -61,11 +64,11 @@ def _title(path: tuple[str, ...]) -> str:
     """Write the head of a table, or how a table within another is written."""
     if not path:
         return "Top of the file"
-    if path[-1] == "...":
+    if path[-1] == OWN_WORD:
         return f'`[{".".join(path[:-1])}."your word"]`'
-    if len(path) > 1 and repeated(path[:-1]) and not repeated(path):
-        return f"`{path[-1]} = {{ ... }}` within `{heading(path[:-1])}`"
-    return f"`{heading(path)}`"
+    if len(path) > 1 and TABLES.repeated(path[:-1]) and not TABLES.repeated(path):
+        return f"`{path[-1]} = {{ ... }}` within `{TABLES.heading(path[:-1])}`"
+    return f"`{TABLES.heading(path)}`"
 
 
 def _purpose(model: type[BaseModel]) -> str:

@@ -3,18 +3,26 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Collection
 from typing import Literal
 
 from pydantic import Field, model_validator
 
+from survivor.files.faults import Disagreement, named_here, named_once
 from survivor.settings.base import Day, Strict, Text
 from survivor.settings.costs import Cost, CostLine, Costs, Infill, Spacing, Stocking
-from survivor.settings.design import Design, DrySeason, Milestone, Target
-from survivor.settings.nearest import meant
+from survivor.settings.design import (
+    Correction,
+    Design,
+    DrySeason,
+    Heights,
+    Milestone,
+    PhotoPoint,
+    Privacy,
+    Reporting,
+    Target,
+)
 from survivor.settings.season import Gauge, Soil, Weather
-from survivor.settings.sharing import Correction, Heights, PhotoPoint, Privacy
-from survivor.settings.sheets import Records, Rules
+from survivor.settings.sheets import Records, Rules, Works
 
 STUDY_FILE = "study.toml"
 
@@ -32,6 +40,9 @@ class About(Strict):
     as_of: Day | None = Field(
         default=None,
         description="day on which the records were closed; without it today: no later date is true",
+    )
+    outside: bool = Field(
+        default=False, description="whether files that lie outside the study's folder may be read"
     )
     note: str = Field(default="", description="a sentence printed in the report")
 
@@ -98,6 +109,7 @@ class Settings(Strict):
         description="the preparations; once any is given, one that is not among them is a fault; without "
         "any, every spelling in the sheets is a preparation of its own",
     )
+    works: Works | None = Field(default=None, description="the works diary")
     costs: Costs | None = Field(default=None, description="where the costs come from")
     spacing: Spacing | None = Field(default=None, description="how far apart plants stand")
     infill: Infill | None = Field(default=None, description="what infill costs")
@@ -110,38 +122,40 @@ class Settings(Strict):
     corrections: tuple[Correction, ...] = Field(
         default=(), description="corrections of the records that the report lists"
     )
+    report: Reporting = Field(
+        default=Reporting(), description="who did it and for whom, and how it was decided; all optional"
+    )
     privacy: Privacy = Field(default=Privacy(), description="what a shared report may show")
 
     @model_validator(mode="after")
     def _names_agree(self) -> Settings:
-        milestones = _once("milestones", [m.name for m in self.milestones])
-        promised = self.target.milestone if self.target else None
-        tall = self.heights.milestone if self.heights else None
-        asked_for = (
-            ("headline", self.headline),
-            ("[target] milestone", promised),
-            ("[heights] milestone", tall),
+        milestones, gauges, methods = (
+            [entry.name for entry in tables] for tables in (self.milestones, self.gauges, self.methods)
         )
-        for key, asked in asked_for:
-            _among(key, asked, "milestones", milestones)
-        areas = [line.site for line in self.planted if line.hectares is not None]
-        for site in areas:
-            if areas.count(site) > 1:
-                raise ValueError(f'two [[planted]] give hectares of "{site}"; give them once a site')
-        _once("gauges", [g.name for g in self.gauges])
-        beside = [w.gauge for w in self.weather]
-        if len(set(beside)) < len(beside):
-            raise ValueError("two [[weather]] files stand beside one gauge; keep one of them")
-        for gauge in beside:
-            _among("[[weather]] gauge", gauge, "gauges", [g.name for g in self.gauges])
-        methods = _once("methods", [m.name for m in self.methods])
+        for table, names in (("milestones", milestones), ("gauges", gauges), ("methods", methods)):
+            named_once(table, names)
+        for place, asked in (
+            (("headline",), self.headline),
+            (("target", "milestone"), self.target.milestone if self.target else None),
+            (("heights", "milestone"), self.heights.milestone if self.heights else None),
+        ):
+            named_here(place, asked, "[[milestones]]", milestones)
         if methods:
-            _among("[design] usual_practice", self.design.usual_practice, "methods", methods)
+            named_here(("design", "usual_practice"), self.design.usual_practice, "[[methods]]", methods)
+        for number, weather in enumerate(self.weather):
+            beside = ("weather", number, "gauge")
+            named_here(beside, weather.gauge, "[[gauges]]", gauges)
+            if weather.gauge in [earlier.gauge for earlier in self.weather[:number]]:
+                raise Disagreement(beside, "has another [[weather]] file beside it; keep one of them")
+        areas = [(number, line.site) for number, line in enumerate(self.planted) if line.hectares is not None]
+        for earlier, (number, site) in enumerate(areas):
+            if site in [before for _, before in areas[:earlier]]:
+                again = ("planted", number, "hectares")
+                raise Disagreement(again, f'is given a second time for "{site}"; give hectares once a site')
         planted, closed = self.rules.planted_date, self.study.as_of
         if planted is not None and closed is not None and planted > closed:
-            raise ValueError(
-                f"[rules] planted_date = {planted} is after [study] as_of = {closed}; correct one of them"
-            )
+            later = f'is after [study] as_of = "{closed}"; correct one of them'
+            raise Disagreement(("rules", "planted_date"), later)
         return self
 
     @model_validator(mode="after")
@@ -187,19 +201,3 @@ def _can_be_per_plant(line: CostLine, method: str, spacing: Spacing | None) -> N
             f'"{line.name}" of "{method}" is paid per km of rip line: add in_row_m, the metres from plant to '
             "plant, under [spacing]"
         )
-
-
-def _once(table: str, names: list[str]) -> list[str]:
-    for name in names:
-        if names.count(name) > 1:
-            raise ValueError(f'two [[{table}]] have the name "{name}"; give each its own')
-    return names
-
-
-def _among(key: str, asked: str | None, table: str, names: Collection[str]) -> None:
-    if asked is None or asked in names:
-        return
-    listed = ", ".join(f'"{name}"' for name in names) or "none"
-    raise ValueError(
-        f'{key} = "{asked}" is none of the [[{table}]] of this file: {listed}{meant(asked, names)}'
-    )

@@ -18,6 +18,19 @@ class Gauge(Strict):
 
     name: Text = Field(description="what the report calls the gauge")
     file: Text = Field(description="name of its daily file, relative to the study file")
+    sheet: Text | None = Field(
+        default=None, description="sheet of a workbook; without it the first that holds rain"
+    )
+    year: int | None = Field(
+        default=None,
+        ge=1800,
+        le=2200,
+        description="year of the first month of a month grid (a row a day, a column a month) that tells none",
+    )
+    weekends: Literal["not read", "in Monday's reading"] = Field(
+        default="not read",
+        description="what a blank Saturday and Sunday mean; in Monday's reading: it is of all three days",
+    )
     sites: tuple[str, ...] = Field(
         default=(), description="sites it stands for, spelt as in the records; none: all"
     )

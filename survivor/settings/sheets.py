@@ -2,11 +2,42 @@
 
 from __future__ import annotations
 
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import Field, model_validator
 
 from survivor.settings.base import Day, Strict, Text
+
+_State = Literal["alive", "dead", "missing", "not found", "not visited", "replanted"]
+
+
+_IN_PLACE: Final = "in place of "
+
+
+class Visit(Strict):
+    """A visit of a wide sheet: its date, and the header(s) of its columns."""
+
+    name: Text = Field(description="name of the visit")
+    date: Day | None = Field(
+        default=None, description="day of the visit; without it a date column or the header holds it"
+    )
+    date_header: Text | None = Field(
+        default=None, description="header of a column with the date of this visit in each row"
+    )
+    date_by_site: dict[str, Day] = Field(
+        default={}, description="site = day of this visit there, where each site has its own"
+    )
+    state: Text | None = Field(
+        default=None, description="header of the column of states, or of counts of the living"
+    )
+    species: Text | None = Field(
+        default=None, description="species that the column of counts is of, where each has its own"
+    )
+    planted: Text | None = Field(
+        default=None, description="header of the column with the number planted of that species"
+    )
+    height: Text | None = Field(default=None, description="header of a column of heights")
+    cause: Text | None = Field(default=None, description="header of a column with the cause of death")
 
 
 class Sheet(Strict):
@@ -18,6 +49,19 @@ class Sheet(Strict):
     file: Text = Field(description="name of the file (CSV, XLSX, ODS or Parquet), relative to the study file")
     sheet: Text | None = Field(
         default=None, description="sheet of a workbook; without it the first filled one"
+    )
+    area: Text | None = Field(
+        default=None,
+        pattern=r"^[A-Z]{1,3}[1-9]\d*:[A-Z]{1,3}[1-9]\d*$",
+        description='cells of the table, such as "A3:H40", where the sheet holds several; without it all',
+    )
+    turned: bool = Field(
+        default=False, description="whether the plots lie across and the visits down the side"
+    )
+    sections: bool = Field(
+        default=False,
+        description="whether lines with one cell head the rows below them, such as the plot or the site; its "
+        'parts are columns headed "section 1", "section 2"',
     )
     skip_rows: int = Field(default=0, ge=0, description="rows above the header, such as a title")
     header_rows: int = Field(
@@ -35,27 +79,27 @@ class Sheet(Strict):
     every_row: dict[str, str] = Field(
         default={}, description="survivor's word = what all rows share and no column tells, such as the site"
     )
-    states: dict[str, Literal["alive", "dead", "missing", "not found", "not visited"]] = Field(
-        default={}, description="your word for the state of a seedling = one of the five states"
+    planted_by_site: dict[str, Day] = Field(
+        default={}, description="site = planting day of its plots, where no column tells it"
+    )
+    counted: Literal["alive", "alive per cent", "dead to date", "dead since the last visit"] = Field(
+        default="alive",
+        description="what the counts are of; of all but the living the number planted has to be told",
+    )
+    assumed: tuple[str, ...] = Field(
+        default=(),
+        description="what was taken so without being told: survivor check asks; take out what is right",
+    )
+    fill_down: tuple[str, ...] = Field(
+        default=(), description="survivor's words whose blank cells mean as above, such as site and plot"
+    )
+    visits: tuple[Visit, ...] = Field(
+        default=(), description="the visits of this wide sheet, where its columns are its own"
+    )
+    states: dict[str, _State] = Field(
+        default={}, description="your word for the state of a seedling = one of the six states"
     )
     species: dict[str, str] = Field(default={}, description="a spelling of a species = the name to use")
-
-
-class Visit(Strict):
-    """A visit of a wide sheet: its date, and the header(s) of its columns."""
-
-    name: Text = Field(description="name of the visit")
-    date: Day | None = Field(
-        default=None, description="day of the visit; without it a date column or the header holds it"
-    )
-    date_header: Text | None = Field(
-        default=None, description="header of a column with the date of this visit in each row"
-    )
-    state: Text | None = Field(
-        default=None, description="header of the column of states, or of counts of the living"
-    )
-    height: Text | None = Field(default=None, description="header of a column of heights")
-    cause: Text | None = Field(default=None, description="header of a column with the cause of death")
 
 
 class Records(Strict):
@@ -65,17 +109,73 @@ class Records(Strict):
         description='"tagged": a row tells of one seedling; "counts": of a plot'
     )
     shape: Literal["long", "wide"] = Field(
-        default="long", description='"long": a row a visit; "wide": a column, or more, a visit'
+        default="long",
+        description='"long": a row a visit; "wide": a column, or more, a visit, in sheets that name visits',
     )
     sheets: tuple[Sheet, ...] = Field(min_length=1, description="the file or files of visits")
     visits: tuple[Visit, ...] = Field(default=(), description="the visits of a wide sheet, in order")
+    not_read: tuple[str, ...] = Field(
+        default=(), description="sheets with seedlings or plots that are not meant to be read, such as copies"
+    )
+    copies: dict[str, str] = Field(
+        default={},
+        description='a sheet (or file) that is a copy of another = "not read", or "in place of" and the name '
+        "of the other",
+    )
+    columns: dict[str, str | tuple[str, ...]] = Field(
+        default={}, description="as in [records.sheets.columns], for all sheets of visits"
+    )
+    states: dict[str, _State] = Field(
+        default={}, description="as in [records.sheets.states], for all sheets of visits"
+    )
+    species: dict[str, str] = Field(
+        default={}, description="as in [records.sheets.species], for all sheets of visits"
+    )
     plots: Sheet | None = Field(
         default=None, description="the file with one row a plot: preparation, planting date, radius, ground"
     )
 
     @model_validator(mode="after")
+    def _what_holds_for_all_sheets(self) -> Records:
+        """Give every sheet what is written once for all of them; what a sheet says itself goes before."""
+        shared = {word: getattr(self, word) for word in ("columns", "states", "species")}
+        merged = tuple(
+            sheet.model_copy(update={word: {**own, **getattr(sheet, word)} for word, own in shared.items()})
+            for sheet in self.sheets
+        )
+        object.__setattr__(self, "sheets", merged)  # frozen from here on
+        return self
+
+    @model_validator(mode="after")
+    def _copies_in_place_of_others(self) -> Records:
+        """Read a copy where it is said to be read in place of another sheet, or file."""
+        sheets = self.sheets
+        for copy, said in self.copies.items():
+            if said == "not read":
+                continue
+            other = said.removeprefix(_IN_PLACE)
+            word = next((w for w in ("sheet", "file") if any(getattr(s, w) == other for s in sheets)), None)
+            if word is None or not said.startswith(_IN_PLACE):
+                raise ValueError(
+                    f'{copy!r} under copies has to be "not read", or "{_IN_PLACE}" and the name of a sheet '
+                    f"or file that is read; it is {said!r}"
+                )
+            sheets = tuple(
+                sheet.model_copy(update={word: copy}) if getattr(sheet, word) == other else sheet
+                for sheet in sheets
+            )
+        object.__setattr__(self, "sheets", sheets)
+        return self
+
+    @property
+    def passed_over(self) -> frozenset[str]:
+        """Names of sheets that are not meant to be read: copies, and what a copy is read in place of."""
+        replaced = (said.removeprefix(_IN_PLACE) for said in self.copies.values())
+        return frozenset({*self.not_read, *self.copies, *replaced})
+
+    @model_validator(mode="after")
     def _wide_sheets_name_their_visits(self) -> Records:
-        if self.visits and self.shape != "wide":
+        if (self.visits or any(sheet.visits for sheet in self.sheets)) and self.shape != "wide":
             raise ValueError('visits are named for wide sheets only; set shape = "wide" or remove them')
         return self
 
@@ -114,3 +214,40 @@ class Rules(Strict):
         description="whose the preparation is: with plot, a plot whose rows tell several is set aside",
     )
     planted_date: Day | None = Field(default=None, description="planting day where no sheet gives one")
+
+
+class Works(Strict):
+    """The works diary, and what was settled about works before the records were seen."""
+
+    diary: Sheet | None = Field(
+        default=None, description="the sheet with a row a work; without it the works of [[methods]] stand"
+    )
+    words: dict[str, str] = Field(
+        default={}, description="a word of the diary = the work to use, such as knockdown or rip"
+    )
+    interactions: tuple[str, ...] = Field(
+        default=(), description='pairs of works of which it was asked beforehand, such as ["rip x mound"]'
+    )
+    whole_plots: Text | None = Field(
+        default=None,
+        description="column of the plot sheet that names the whole plots, such as rip lines, where some "
+        "works were allocated to whole plots and others to the plots within them",
+    )
+    allocated: dict[str, Literal["random within blocks", "by choice", "not recorded"]] = Field(
+        default={},
+        description="a work = how it was chosen which plots got it, where that is not as [design] says",
+    )
+
+    @model_validator(mode="after")
+    def _pairs_are_of_two(self) -> Works:
+        for pair in self.interactions:
+            if len(works_of_pair(pair)) != 2:
+                raise ValueError(
+                    f'"{pair}" in interactions is no pair; write two works, such as "rip x mound"'
+                )
+        return self
+
+
+def works_of_pair(pair: str) -> tuple[str, ...]:
+    """Part a pair such as ``rip x mound`` into its works."""
+    return tuple(part.strip() for part in pair.split(" x ") if part.strip())

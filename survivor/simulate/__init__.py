@@ -14,9 +14,17 @@ bare arrays (:func:`draw_watched`) and the truth that both estimate (:func:`true
 
 from __future__ import annotations
 
-from survivor.simulate.cohort import Cohort, hazard_knots, season_cuts
+from survivor.simulate.cohort import (
+    Cohort,
+    Truth,
+    average_survival,
+    hazard_knots,
+    normal_nodes,
+    season_cuts,
+    true_dose,
+    true_effects,
+)
 from survivor.simulate.drawing import Drawn, Watched, draw_intervals, draw_records, draw_watched
-from survivor.simulate.truth import Truth, average_survival, normal_nodes, true_dose, true_effects
 
 __all__ = [
     "Cohort",

@@ -9,10 +9,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arrays import Floats
 from survivor.errors import SimulationError
-from survivor.intervals import collapse_rows
-from survivor.simulate.cohort import Cohort, Floats, knots_of_site, radius_effect, radius_range
-from survivor.vocabulary import FIRST_PLANTING, INTERVAL_COLUMNS, State
+from survivor.intervals import collapse_rows, season_words
+from survivor.simulate.cohort import Cohort, knots_of_site, radius_effect, radius_range
+from survivor.vocabulary import DRY_SEASON, FIRST_PLANTING, INTERVAL_COLUMNS, State
 
 
 @dataclass(frozen=True)
@@ -100,11 +101,11 @@ def _draw(cohort: Cohort, rng: np.random.Generator) -> _Draw:
     visited = np.ones((plots, visits), dtype=bool)
     if cohort.p_skip:
         visited = rng.random((plots, visits)) >= cohort.p_skip
-    found = np.broadcast_to(visited[:, None, :], (plots, seedlings, visits))
+    looked_at = np.broadcast_to(visited[:, None, :], (plots, seedlings, visits))
     if cohort.p_lost:
         kept = rng.random((plots, seedlings, visits)) >= cohort.p_lost
-        found = found & np.logical_and.accumulate(kept, axis=2)
-    return _Draw(radius, limit, days, found, visited)
+        looked_at = looked_at & np.logical_and.accumulate(kept, axis=2)
+    return _Draw(radius, limit, days, looked_at, visited)
 
 
 def draw_intervals(
@@ -177,7 +178,7 @@ def draw_intervals(
         columns=list(INTERVAL_COLUMNS),
     )
     if cohort.dry_season is not None:
-        frame.attrs["dry_season"] = {"start": cohort.dry_season[0], "end": cohort.dry_season[1]}
+        frame[DRY_SEASON] = season_words(*cohort.dry_season)
     return frame
 
 
@@ -261,21 +262,21 @@ def draw_records(cohort: Cohort, seed: int | np.random.Generator) -> Drawn:
     plots = names.assign(
         method=methods, planted_date=planted, planted=cohort.seedlings, weed_free_radius_m=draw.radius
     )
-    each = np.repeat(np.arange(len(names)), cohort.seedlings)
-    seedlings = names.iloc[each].reset_index(drop=True)
-    seedlings["tag"] = [f"T{number + 1:05d}" for number in range(len(each))]
+    blocks = np.repeat(np.arange(len(names)), cohort.seedlings)
+    seedlings = names.iloc[blocks].reset_index(drop=True)
+    seedlings["tag"] = [f"T{number + 1:05d}" for number in range(len(blocks))]
     species = np.array([name for name, _ in cohort.species], dtype=object)[lay.species]
     seedlings["species"] = np.tile(species, len(names))
-    seedlings["method"] = methods[each]
-    seedlings["planted_date"] = planted[each]
+    seedlings["method"] = methods[blocks]
+    seedlings["planted_date"] = planted[blocks]
     seedlings["death_day"] = death.ravel()
     visits = draw.days.shape[1]
     rows = np.repeat(np.arange(len(seedlings)), visits)
-    day = draw.days[lay.site][each].ravel()
+    day = draw.days[lay.site][blocks].ravel()
     records = seedlings.loc[rows, ["site", "block", "plot", "tag", "species"]].reset_index(drop=True)
     records["visit"] = np.tile(np.arange(1, visits + 1), len(seedlings))
     records["day"] = day
-    records["date"] = planted[each][rows] + day.astype("timedelta64[D]")
+    records["date"] = planted[blocks][rows] + day.astype("timedelta64[D]")
     dead = draw.limit[:, :, None] <= _hazard_at_visits(cohort, draw)[lay.site][:, None, :]
     seen = np.where(dead, State.DEAD.value, State.ALIVE.value)
     seen = np.where(draw.found, seen, State.NOT_FOUND.value)

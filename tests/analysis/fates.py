@@ -2,44 +2,16 @@
 
 from __future__ import annotations
 
-import csv
-import datetime as dt
 from collections.abc import Callable
 from pathlib import Path
 
-PLANTED = dt.date(2021, 6, 1)
-STUDY = """
-headline = "12 months"
+from tests.writing import AT_PLANTING, Seedling, states_until, study_file, write_season
 
-[study]
-name = "A season of given fates"
-as_of = "2024-12-31"
-
-[records]
-kind = "tagged"
-
-[[records.sheets]]
-file = "visits.csv"
-
-[rules]
-tagged = "at planting"
-{rules}
-
-[design]
-usual_practice = "usual"
-allocation = "{allocation}"
-plots_placed = "random"
-
-[dry_season]
-start = "12-01"
-end = "03-31"
-
+MILESTONE = """
 [[milestones]]
 name = "12 months"
 day = 365
 window_days = 30
-
-{more}
 """
 COSTS = """
 [costs]
@@ -49,19 +21,20 @@ source = "invented"
 
 [[methods]]
 name = "usual"
-cost = {{ per_plant = 3.0 }}
+cost = { per_plant = 3.0 }
 
 [[methods]]
 name = "other"
-cost = {{ per_plant = 4.0 }}
+cost = { per_plant = 4.0 }
 
 [[methods]]
 name = "third"
-cost = {{ per_plant = 5.0 }}
-""".replace("{{", "{").replace("}}", "}")
+cost = { per_plant = 5.0 }
+"""
 
-#: Visit (0, 1, ...) at which a seedling is no longer alive, and the word for its state from then on.
-Fate = Callable[[int, str, int, int], tuple[int, str]]
+#: Visit (0, 1, ...) at which a seedling is no longer alive, and the word for its state from then on;
+#: None: there is no such seedling.
+Fate = Callable[[int, str, int, int], tuple[int, str] | None]
 
 
 def write_fates(
@@ -78,24 +51,29 @@ def write_fates(
     allocation: str = "random within blocks",
 ) -> Path:
     """Write a season; ``fate(site, method, plot, number)`` tells of each seedling."""
-    folder.mkdir(parents=True, exist_ok=True)
-    study = STUDY.format(rules=rules, more=more, allocation=allocation)
-    (folder / "study.toml").write_text(study, encoding="utf-8")
-    with (folder / "visits.csv").open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(["site", "plot", "tag", "method", "planted_date", "visit", "date", "state"])
-        for site in range(sites):
-            for method in methods:
-                for plot in range(plots):
-                    name = f"{method[0]}{plot}"
-                    for number in range(plants):
-                        last, word = fate(site, method, plot, number)
-                        for visit, day in enumerate(days):
-                            state = word if visit >= last else "alive"
-                            date = PLANTED + dt.timedelta(days=day)
-                            keys = [f"site {site}", name, f"{name}-{number}", method, PLANTED]
-                            writer.writerow([*keys, visit + 1, date, state])
-    return folder
+    study = study_file(
+        "A season of given fates",
+        first='headline = "12 months"',
+        rules=f"{AT_PLANTING}\n{rules}",
+        allocation=allocation,
+        more=MILESTONE + more,
+    )
+    seedlings = (
+        Seedling(
+            f"site {site}",
+            f"{method[0]}{plot}",
+            f"{method[0]}{plot}-{number}",
+            method,
+            days,
+            states_until(last, len(days), after),
+        )
+        for site in range(sites)
+        for method in methods
+        for plot in range(plots)
+        for number in range(plants)
+        for last, after in filter(None, [fate(site, method, plot, number)])
+    )
+    return write_season(folder, study, seedlings)
 
 
 def spread(number: int, dead: int, visits: int = 4) -> tuple[int, str]:

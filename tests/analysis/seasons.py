@@ -2,42 +2,11 @@
 
 from __future__ import annotations
 
-import csv
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
-from survivor.analysis import Analysis
-from survivor.study import load
-
-PLANTED = dt.date(2021, 6, 1)
-STUDY = """
-{headline}
-
-[study]
-name = "A small season"
-as_of = "2024-12-31"
-
-[records]
-kind = "tagged"
-
-[[records.sheets]]
-file = "visits.csv"
-
-[rules]
-{rules}
-
-[design]
-usual_practice = "usual"
-allocation = "random within blocks"
-plots_placed = "random"
-
-[dry_season]
-start = "12-01"
-end = "03-31"
-"""
-AT_PLANTING = 'tagged = "at planting"'
-HEADER = ["site", "block", "plot", "tag", "method", "cohort", "planted_date", "visit", "date", "state"]
+from tests.writing import AT_PLANTING, PLANTED, Seedling, states_until, study_file, write_season
 
 #: Days of the visits to a plot, by site and plot number.
 Days = Callable[[int, int], tuple[int, ...]]
@@ -66,33 +35,24 @@ def write(
     ``infill`` plants are put into every plot at its first visit and live. Seedlings
     ``unseen`` have no row before the second visit.
     """
-    folder.mkdir(parents=True, exist_ok=True)
-    study = STUDY.format(headline=headline, rules=rules) + more
-    (folder / "study.toml").write_text(study, encoding="utf-8")
-    with (folder / "visits.csv").open("w", newline="", encoding="utf-8") as file:
-        writer = csv.writer(file)
-        writer.writerow(HEADER)
-        for site in range(sites):
-            for method in ("usual", "other"):
-                for plot in range(2):
-                    name, visits = f"{method[0]}{plot}", days(site, plot)
-                    early, late = deaths(method, plot)
-                    dates = [PLANTED + dt.timedelta(days=day) for day in visits]
-                    for number in range(10):
-                        died = 0 if number < early else len(visits) - 1 if number < early + late else 99
-                        for visit, date in enumerate(dates):
-                            if visit == 0 and unseen(number):
-                                continue
-                            state = "dead" if visit >= died else "alive"
-                            keys = [f"site {site}", "", name, f"{name}-{number}", method, "planting"]
-                            writer.writerow([*keys, PLANTED, visit + 1, date, state])
-                    for number in range(infill):
-                        for visit, date in enumerate(dates[1:], start=2):
-                            keys = [f"site {site}", "", name, f"{name}-i{number}", method, "infill"]
-                            writer.writerow([*keys, dates[0], visit, date, "alive"])
-    return folder
+    plots = [
+        (f"site {site}", f"{method[0]}{plot}", method, days(site, plot), deaths(method, plot))
+        for site in range(sites)
+        for method in ("usual", "other")
+        for plot in range(2)
+    ]
 
+    def plants() -> Iterator[Seedling]:
+        for site, plot, method, visits, (early, late) in plots:
+            for number in range(10):
+                last = 0 if number < early else len(visits) - 1 if number < early + late else len(visits)
+                states: list[str | None] = [*states_until(last, len(visits))]
+                if unseen(number):
+                    states[0] = None
+                yield Seedling(site, plot, f"{plot}-{number}", method, visits, states)
+            for number in range(infill):
+                states = [None, *["alive"] * (len(visits) - 1)]
+                planted = PLANTED + dt.timedelta(days=visits[0])
+                yield Seedling(site, plot, f"{plot}-i{number}", method, visits, states, "infill", planted)
 
-def analysed(folder: Path) -> Analysis:
-    """Load a season and analyse it."""
-    return load(folder).analyse()
+    return write_season(folder, study_file(first=headline, rules=rules, more=more), plants())

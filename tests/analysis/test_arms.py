@@ -8,7 +8,7 @@ import pytest
 
 from survivor.evidence import Finding
 from tests.analysis.fates import spread, write_fates
-from tests.analysis.seasons import analysed
+from tests.once import analysed
 
 
 def fate(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
@@ -47,6 +47,7 @@ def test_arms_weigh_by_the_plants_put_in_at_each_site(tmp_path: Path) -> None:
         return alive(tmp_path / str(weights[0]), ("usual", "other", "third"), 2, people)[1][0]
 
     # An average by plants is linear in the weights of the sites.
-    assert at((500, 500)) == pytest.approx((at((900, 100)) + at((100, 900))) / 2, abs=1e-6)
+    even = at((500, 500))
+    assert even == pytest.approx((at((900, 100)) + at((100, 900))) / 2, abs=1e-6)
     # Of ten two to four died under the two, all under the third: 70 of 100 in two thirds.
-    assert at((500, 501)) == pytest.approx(2 / 3 * 70, abs=1.5)
+    assert even == pytest.approx(2 / 3 * 70, abs=1.5)

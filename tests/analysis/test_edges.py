@@ -14,8 +14,8 @@ from survivor.models.fit import fit
 from survivor.proportions import newcombe, wilson
 from survivor.study import load
 from tests.analysis.fates import COSTS, spread, write_fates
-from tests.analysis.seasons import analysed
-from tests.effects.fakes import planting
+from tests.effects.making import planting
+from tests.once import analysed
 
 
 def dies(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
@@ -42,21 +42,21 @@ def of(findings, key):
 @pytest.mark.parametrize("fate", [dies, dies_at_once])
 def test_a_preparation_with_nobody_alive_is_told_by_its_counts(tmp_path: Path, fate) -> None:
     analysis = analysed(write_fates(tmp_path, fate, more=COSTS))
-    line = analysis.survival.table.set_index("method").loc["third"]
+    line = analysis.survival.by_method.table.set_index("method").loc["third"]
     assert line["estimate"] == line["lower"] == 0.0
     # Eighty seedlings in eight plots are worth eighty at most: that Wilson limit is the least there is.
     assert 100 * wilson(0, 80)[1] <= line["upper"] < 25
-    assert "third" not in analysis.fits["grouped"].data["method"].unique()
-    assert analysis.fits["grouped"].variance == "CR2"  # nothing penalised on its account
+    assert "third" not in analysis.models.by_name["grouped"].data["method"].unique()
+    assert analysis.models.by_name["grouped"].variance == "CR2"  # nothing penalised on its account
     against = of(analysis.findings, "third against usual")
-    assert against.grade in ("fair", "firm")
+    assert against.grade in ("moderate", "strong")
     # 36 of 80 of the usual practice died: 55 alive per 100 against none.
     assert against.estimate == pytest.approx(-55.0)
     assert against.lower < -55 < against.upper < -30
     # Its cost is not told, and no figure is beyond belief.
-    assert "third" not in analysis.payoff.table["method"].tolist()
-    assert analysis.payoff.left_out["third"] == "nobody was alive"
-    assert analysis.payoff.table["cost_per_established"].max() < 10
+    assert "third" not in analysis.costs.payoff.table["method"].tolist()
+    assert analysis.costs.payoff.left_out["third"] == "nobody was alive"
+    assert analysis.costs.payoff.table["cost_per_established"].max() < 10
     # What compares the others is answered, as by the model without that preparation.
     rest = load(tmp_path).first_plants
     rest = rest[rest["method"].astype(str) != "third"].assign(method=lambda f: f["method"].astype(str))
@@ -68,10 +68,10 @@ def test_a_preparation_with_nobody_alive_is_told_by_its_counts(tmp_path: Path, f
 
 def test_a_preparation_with_everybody_alive_costs_what_its_plants_cost(tmp_path: Path) -> None:
     analysis = analysed(write_fates(tmp_path, lives, more=COSTS))
-    line = analysis.survival.table.set_index("method").loc["third"]
+    line = analysis.survival.by_method.table.set_index("method").loc["third"]
     assert (line["estimate"], line["upper"]) == (100.0, 100.0)
     assert 75 < line["lower"] <= 100 * wilson(80, 80)[0]
-    cost = analysis.payoff.table.set_index("method").loc["third"]
+    cost = analysis.costs.payoff.table.set_index("method").loc["third"]
     assert cost["cost_per_established"] == pytest.approx(5.0)
     assert of(analysis.findings, "third against usual").estimate == pytest.approx(45.0)
 
@@ -81,7 +81,7 @@ def test_of_two_preparations_one_without_anybody_alive_is_still_compared(tmp_pat
         return (0, "dead") if method == "other" else dies(site, method, plot, number)
 
     analysis = analysed(write_fates(tmp_path, fate, methods=("usual", "other")))
-    assert of(analysis.findings, "headline").grade in ("fair", "firm")
+    assert of(analysis.findings, "headline").grade in ("moderate", "strong")
     assert of(analysis.findings, "other against usual").estimate == pytest.approx(-55.0)
 
 
@@ -90,7 +90,7 @@ def test_where_the_usual_practice_has_nobody_alive_each_is_set_against_its_count
         return (1, "dead") if method == "usual" else spread(number, 3 + (site + plot) % 2)
 
     analysis = analysed(write_fates(tmp_path, fate))
-    table = analysis.contrasts.table
+    table = analysis.comparing.against.table
     assert table["against"].astype(str).tolist() == ["usual", "usual"]
     assert (table["basis"] == "within sites").all()
     assert table["estimate"].tolist() == pytest.approx([65.0, 65.0])
@@ -111,7 +111,7 @@ def test_counted_survival_is_that_of_the_curve(tmp_path: Path) -> None:
     analysis = analysed(write_fates(tmp_path, lives))
     rows = load(tmp_path).first_plants
     read = curve(rows, by="method", strata="site").read(365).set_index("method").loc["third"]
-    line = analysis.survival.table.set_index("method").loc["third"]
+    line = analysis.survival.by_method.table.set_index("method").loc["third"]
     assert line["lower"] == pytest.approx(100 * read["lower"])
 
 

@@ -9,18 +9,20 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from survivor.analysis.heights import tall_and_alive
+from survivor.analysis.heights import alive_above_height
 from survivor.analysis.models import first_plants
 from survivor.analysis.patch import patch_by_visit
-from survivor.analysis.whole import in_all
-from survivor.analysis.years import survival_by_year, years_note
+from survivor.analysis.planting_years import survival_by_year, years_note
+from survivor.analysis.totals import in_all
 from survivor.effects.standardise import survival
 from survivor.models.fit import fit
-from survivor.models.varying import fit_varying
-from survivor.report.content import report_of
+from survivor.report.arrangement import ANNEX
+from survivor.sentences import plain_text
 from survivor.settings import DrySeason, Heights, Planted, Spacing
 from survivor.study import load
-from tests.analysis.seasons import analysed, write
+from survivor.vocabulary import Basis
+from tests.analysis.seasons import write
+from tests.once import analysed
 
 MORE = """
 [[planted]]
@@ -50,24 +52,22 @@ def test_the_total_is_survival_times_the_plants_put_in(season: Path) -> None:
         assert getattr(total, name) == pytest.approx(10 * getattr(alive, name))
     assert total.unit == "plants"
     assert total.grade == alive.grade
-    assert "Of 1,000 plants put in over the whole planting" in total.answer
-    assert "Infill is not in it" in total.answer
+    assert "of the 1,000 plants in the whole planting" in total.answer
+    assert "Infill is not counted" in total.answer
     # Survival is averaged by the 900 and 100 plants put in, not by the plots (20 seedlings a method each).
     rows = first_plants(analysis.records.intervals)
     people = pd.DataFrame({"site": ["site 0", "site 1"], "species": "", "plants": [900, 100]})
-    # As many died early under both and not late, so that the ratio differs between periods.
-    fitted = fit_varying(fit(rows, "method", strata=["site"]), "method")
-    expected = survival(fitted, None, 365, people).table["estimate"].iloc[0]
+    expected = survival(fit(rows, "method", strata=["site"]), None, 365, people).table["estimate"].iloc[0]
     assert alive.estimate == pytest.approx(expected)
 
 
 def test_stocking_goes_by_the_spacing_or_by_the_hectares(season: Path) -> None:
     analysis = analysed(season)
-    whole = survival(analysis.fits["grouped"], None, 365)
+    whole = survival(analysis.models.by_name["grouped"], None, 365)
     share = float(whole.table["estimate"].iloc[0]) / 100
     spaced = analysis.settings.model_copy(update={"spacing": Spacing(row_m=3.0, in_row_m=2.0)})
     # 10,000 / (row x in-row spacing in m) stems per hectare (common practice): 1,667 at 3 m by 2 m.
-    rows = in_all(whole, spaced, found_first=False).set_index("measure")
+    rows = in_all(whole, spaced, basis=Basis.PLANTED).set_index("measure")
     assert rows.loc["stocking", "put_in"] == pytest.approx(10_000 / 6)
     assert rows.loc["stocking", "estimate"] == pytest.approx(10_000 / 6 * share)
     measured = (
@@ -75,29 +75,29 @@ def test_stocking_goes_by_the_spacing_or_by_the_hectares(season: Path) -> None:
         Planted(site="site 1", plants=100, hectares=0.3),
     )
     told = spaced.model_copy(update={"planted": measured})
-    rows = in_all(whole, told, found_first=False).set_index("measure")
+    rows = in_all(whole, told, basis=Basis.PLANTED).set_index("measure")
     assert rows.loc["stocking", "estimate"] == pytest.approx(1000 / 0.8 * share)
     assert "1,000 plants put in on 0.8 ha" in rows.loc["stocking", "note"]
 
 
 def test_what_is_not_told_is_not_made_up(season: Path) -> None:
     analysis = analysed(season)
-    whole = survival(analysis.fits["grouped"], None, 365)
+    whole = survival(analysis.models.by_name["grouped"], None, 365)
     bare = analysis.settings.model_copy(update={"planted": ()})
-    assert in_all(whole, bare, found_first=False).empty
+    assert in_all(whole, bare, basis=Basis.PLANTED).empty
     # Of seedlings found at the first visit more live than of those planted.
-    assert in_all(whole, analysis.settings, found_first=True).empty
+    assert in_all(whole, analysis.settings, basis=Basis.FOUND).empty
     # One site without hectares: the area is not known.
     half = analysis.settings.model_copy(
         update={"planted": (Planted(site="a", plants=1, hectares=1.0), Planted(site="b", plants=1))}
     )
-    assert list(in_all(whole, half, found_first=False)["measure"]) == ["plants alive in the whole planting"]
+    assert list(in_all(whole, half, basis=Basis.PLANTED)["measure"]) == ["plants alive in the whole planting"]
 
 
 def test_hectares_are_given_once_a_site(tmp_path: Path) -> None:
     twice = '[[planted]]\nsite = "site 0"\nplants = 9\nhectares = 1.0\n'
     folder = write(tmp_path / "s", visits, more=twice + twice.replace("plants", "species = 'oak'\nplants"))
-    with pytest.raises(Exception, match="give them once a site"):
+    with pytest.raises(Exception, match="give hectares once a site"):
         load(folder)
 
 
@@ -131,7 +131,7 @@ def test_alive_and_tall_by_hand(asking) -> None:
         "c": [59.0, 61.0, None, None, None],
     }
     visits, intervals = _plants(plots)
-    (row,) = tall_and_alive(visits, intervals, asking).to_dict("records")
+    (row,) = alive_above_height(visits, intervals, asking).to_dict("records")
     counts = [row[name] for name in ("known", "alive", "measured", "tall", "n_plots")]
     assert counts == [15, 9, 8, 5, 3]
     share = 9 / 15 * 5 / 8
@@ -148,24 +148,26 @@ def test_alive_and_tall_by_hand(asking) -> None:
 
 
 def test_none_and_all_have_limits_too_and_one_plot_none(asking) -> None:
-    none = tall_and_alive(*_plants({"a": [10.0, None], "b": [20.0, 30.0], "c": [None, 9.0]}), asking).iloc[0]
+    none = alive_above_height(
+        *_plants({"a": [10.0, None], "b": [20.0, 30.0], "c": [None, 9.0]}), asking
+    ).iloc[0]
     assert none["estimate"] == 0
     assert none["lower"] == pytest.approx(0, abs=1e-9)
     assert 0 < none["upper"] <= 100
-    every = tall_and_alive(*_plants({"a": [90.0, 90.0], "b": [90.0, 90.0]}), asking).iloc[0]
+    every = alive_above_height(*_plants({"a": [90.0, 90.0], "b": [90.0, 90.0]}), asking).iloc[0]
     assert every["estimate"] == 100
     assert every["lower"] < 100
-    alone = tall_and_alive(*_plants({"a": [90.0, None]}), asking).iloc[0]
+    alone = alive_above_height(*_plants({"a": [90.0, None]}), asking).iloc[0]
     assert np.isnan(alone["lower"])
     assert "one plot gives no limits" in alone["note"]
 
 
 def test_the_dead_count_and_a_milestone_not_reached_has_no_number(asking) -> None:
-    dead = tall_and_alive(*_plants({"a": [None, None], "b": [None, None]}), asking).iloc[0]
+    dead = alive_above_height(*_plants({"a": [None, None], "b": [None, None]}), asking).iloc[0]
     assert dead["estimate"] == 0
     visits, intervals = _plants({"a": [70.0, 80.0], "b": [70.0, None]})
     early = intervals.assign(stop_day=100.0)
-    assert tall_and_alive(visits.assign(day=100), early, asking).empty
+    assert alive_above_height(visits.assign(day=100), early, asking).empty
 
 
 # ---- the patch -------------------------------------------------------------------------------------
@@ -203,9 +205,9 @@ def _two_years(season: Path, *, mixed: bool):
     rows = first_plants(study.intervals)
     later = rows["plot"].astype(str).str.endswith("1") if mixed else rows["site"].astype(str) == "site 1"
     moved = rows["planted_date"].where(~later, rows["planted_date"] + pd.DateOffset(years=1))
-    out = rows.assign(planted_date=moved)
-    out.attrs = dict(rows.attrs)
-    return out, study.settings.model_copy(update={"dry_season": DrySeason(start="12-01", end="03-31")})
+    return rows.assign(planted_date=moved), study.settings.model_copy(
+        update={"dry_season": DrySeason(start="12-01", end="03-31")}
+    )
 
 
 def test_years_stand_beside_each_other(season: Path) -> None:
@@ -223,13 +225,13 @@ def test_years_stand_beside_each_other(season: Path) -> None:
 
 def test_it_is_said_whether_years_are_compared_apart(season: Path) -> None:
     apart, settings = _two_years(season, mixed=False)
-    assert "every site was planted in one year" in years_note(apart, settings)
+    assert "Every site was planted in one year" in plain_text(years_note(apart, settings))
     mixed, settings = _two_years(season, mixed=True)
-    assert "are not compared apart" in years_note(mixed, settings)
-    assert years_note(first_plants(load(season).intervals), settings) == ""
+    assert "are not compared apart" in plain_text(years_note(mixed, settings))
+    assert years_note(first_plants(load(season).intervals), settings) == ()
 
 
 def test_one_season_has_no_section_of_years(season: Path) -> None:
     analysis = analysed(season)
-    assert analysis.years.empty
-    assert "planting-years" not in {section.key for section in report_of(analysis).sections}
+    assert analysis.planting_years.empty
+    assert "planting-years" not in {section.key for section in ANNEX.of(analysis).sections}

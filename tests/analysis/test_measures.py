@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from survivor.analysis.measures import three_measures
+from survivor.analysis.described import three_measures
 
 
 def rows(*plots: tuple[str, float, int, int]) -> pd.DataFrame:

@@ -8,11 +8,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.analysis.money import deaths_so_far, rain_slope
-from survivor.analysis.rain import _effect
+from survivor.analysis.costs import deaths_so_far, rain_slope
+from survivor.analysis.rain import Rain, _effect
 from survivor.settings import Gauge
+from survivor.words import date
 from tests.analysis.fates import spread, write_fates
-from tests.analysis.seasons import analysed
+from tests.once import analysed
 
 SLOPE = -0.006  # of the log hazard, per mm
 RAIN = {
@@ -64,14 +65,12 @@ def season():
 
 
 def test_the_effect_of_rain_holds_its_truth_and_the_rain_it_rests_on(season):
-    effect, by_method, reason = _effect(*season)
-    assert reason == ""
+    effect, by_method = _effect(*season)
     row = effect.iloc[0]
     assert row["lower"] < SLOPE < row["upper"]
     assert (row["rain_least_mm"], row["rain_most_mm"]) == (40.0, 190.0)
     assert row["rain_mean_mm"] == pytest.approx(np.mean(list(RAIN.values())))
-    analysis = SimpleNamespace(rain_effect=effect, rain_by_method=by_method)
-    slope = rain_slope(analysis, ["usual", "spot"])
+    slope = rain_slope(Rain(effect=effect, by_method=by_method), ["usual", "spot"])
     assert slope is not None
     assert slope.estimate == pytest.approx(SLOPE, abs=4 * float(slope.std_error.max()))
     assert (np.abs(slope.estimate) < 0.02).all()  # per mm, not per 100
@@ -99,15 +98,24 @@ def test_one_preparation_alone_has_a_cost_of_its_own(tmp_path):
     method = '[[methods]]\nname = "usual"\nworks = ["spot spray"]\ncost.per_plant = 4.0\n'
     fate = lambda site, method, plot, number: spread(number, 2 + (site + plot) % 3)  # noqa: E731
     analysis = analysed(write_fates(tmp_path, fate, more=costs + method, methods=("usual",)))
-    assert analysis.payoff is not None
-    assert analysis.survival is not None
-    row = analysis.payoff.table.iloc[0]
-    alive = float(analysis.survival.table["estimate"].iloc[0]) / 100
+    assert analysis.costs.payoff is not None
+    assert analysis.survival.by_method is not None
+    row = analysis.costs.payoff.table.iloc[0]
+    alive = float(analysis.survival.by_method.table["estimate"].iloc[0]) / 100
     assert row["cost_per_established"] == pytest.approx(4.0 / alive)
     assert row["lower"] < row["cost_per_established"] < row["upper"]
     cost = next(finding for finding in analysis.findings if finding.key == "payoff")
-    assert cost.answer.startswith("At these sites usual cost ")
-    assert cost.grade in ("fair", "slight")  # survival is not known to 5 per 100, so neither is the cost
+    assert cost.answer.startswith("At these sites the cost under “usual” was ")
+    assert cost.grade in ("moderate", "weak")  # survival is not known to 5 per 100, so neither is the cost
     assert "No range was given for any cost, so limits of costs rest on survival alone." in cost.checks
     assert not any(said.startswith("Cost per established plant") for said in analysis.cannot)
     assert not any("cheapest" in said for said in cost.checks)
+
+
+def test_without_a_total_the_days_that_no_reading_covers_are_named_and_would_answer_it(season):
+    settings, falls, records = season
+    unread = falls.assign(value=np.nan, days_with_data=106, days_in_window=122)
+    found, _ = _effect(settings, unread, records)
+    gauge, window = falls.iloc[0]["gauge"], falls.iloc[0]
+    assert f"at {gauge} 16 of 122 days from {date(window['window_start'])}" in found.what
+    assert found.what_to_do == "the readings of those days"

@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.analysis.models import SeasonFits, fit_season, working_of
-from survivor.effects.consistency import leave_one_site_out
+from survivor.analysis.models import SeasonFits, fit_season
+from survivor.effects.compare import working_of
 from survivor.effects.contrasts import contrasts
-from survivor.effects.likesites import like_sites
+from survivor.effects.prediction import like_sites
+from survivor.effects.sites import leave_one_site_out
 from survivor.effects.within_between import within_between
+from survivor.models.by_period import fit_again
 from survivor.models.fit import fit
-from survivor.models.varying import fit_again
 from survivor.settings import read_settings
 from tests.analysis.seasons import write
 from tests.calibration.layouts import AT, Layout, balanced, ten_fold
@@ -82,7 +83,7 @@ def test_what_is_fitted_again_weights_plots_too() -> None:
     difference = contrasts(head, at=AT).table["estimate"].iloc[0]
     plain = contrasts(fit(frame, "method"), at=AT).table["estimate"].iloc[0]
     assert abs(difference - plain) > 0.5  # per 100 planted
-    # Limits for sites like these go by site, about the same estimate.
+    # Expected at similar sites go by site, about the same estimate.
     assert like_sites(head, at=AT).table["estimate"].iloc[0] == pytest.approx(difference, abs=1e-8)
     rest = frame[frame["site"] != "site 01"]
     again = contrasts(fit(rest, "method", working="plot correlation"), at=AT).table["estimate"].iloc[0]

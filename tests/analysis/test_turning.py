@@ -10,20 +10,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.analysis.answers import _lot_disagrees
+from survivor.analysis.answer import lot_disagrees
 from survivor.analysis.milestone import between_visits
-from survivor.analysis.swayed import many_set_aside
-from survivor.costing import payoff
-from survivor.effects.fitted_counts import fitted_counts
+from survivor.analysis.robustness import many_set_aside
+from survivor.costs.payoff import payoff
+from survivor.effects.counted import fitted_counts
 from survivor.effects.standardise import survival
 from survivor.evidence.words import beside, target_verdict
+from survivor.models.by_period import fit_again, fit_varying
 from survivor.models.fit import fit
-from survivor.models.permutation import DRAWN, EVERY
-from survivor.models.varying import fit_again, fit_varying
+from survivor.models.randomisation import DRAWN, EVERY
+from survivor.sentences import plain_text
 from survivor.study import load
 from tests.analysis.fates import COSTS, spread, write_fates
-from tests.analysis.seasons import analysed
-from tests.effects.fakes import planting
+from tests.effects.making import planting
+from tests.once import analysed
 
 TARGET = """
 [target]
@@ -53,7 +54,7 @@ def crossing(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
     return ((3 if (method == "other") != late else 0), "dead") if number < dead else (99, "dead")
 
 
-def test_a_verdict_that_turns_on_missing_plants_is_graded_down_and_said(tmp_path: Path) -> None:
+def test_a_verdict_that_turns_on_missing_plants_says_so(tmp_path: Path) -> None:
     more = TARGET.format(75) + COSTS
     found = {
         rule: analysed(
@@ -64,14 +65,21 @@ def test_a_verdict_that_turns_on_missing_plants_is_graded_down_and_said(tmp_path
         for rule in ("dead", "unknown")
     }
     words = {rule: of(analysis.findings, "target").verdict for rule, analysis in found.items()}
-    assert words["dead"] != words["unknown"]
+    assert set(words.values()) == {"depends on missing plants"}
     target = of(found["dead"].findings, "target")
-    assert "With missing plants counted as unknown it is" in target.answer
-    assert words["unknown"] in target.answer
-    assert target.grade != "firm"
-    assert any("missing plants" in reason or "not found" in reason for reason in target.reasons)
+    other = of(found["unknown"].findings, "target")
+    assert target.grade is None
+    assert target.reasons == ("whether the target was met turns on the rule for missing plants",)
+    # Each names the other's numbers as those of the other rule.
+    assert target.otherwise is not None
+    assert target.otherwise.rule == "missing plants counted as unknown"
+    assert target.otherwise.estimate == pytest.approx(other.estimate)
+    assert (target.otherwise.lower, target.otherwise.upper) == pytest.approx((other.lower, other.upper))
+    assert (
+        f"With missing plants counted as unknown the verdict is: {target.otherwise.verdict}." in target.answer
+    )
     headline = of(found["dead"].findings, "headline")
-    assert "With missing plants counted as unknown this reads otherwise: other" in headline.answer
+    assert "With missing plants counted as unknown the answer for “other” is another" in headline.answer
     assert "the answer changes with the rule for missing plants" in headline.reasons
 
 
@@ -90,7 +98,7 @@ def test_without_a_promise_survival_turns_on_missing_plants_where_they_lead_out_
     reason = "the answer changes with the rule for missing plants"
     assert reason in alive.reasons
     assert reason in total.reasons
-    assert total.grade == alive.grade != "firm"
+    assert total.grade == alive.grade != "strong"
     # Of ten, one or two die first and four are missing later: 45 of 100 live by one rule, 85 by the other.
     said = alive.answer.partition("With missing plants counted as unknown, ")[2]
     assert float(said.split()[0]) == pytest.approx(85, abs=3)
@@ -112,12 +120,12 @@ def test_without_missing_plants_nothing_turns_on_their_rule(tmp_path: Path) -> N
 def test_ratios_that_differ_between_periods_go_into_the_answer(tmp_path: Path) -> None:
     """Half way most of one and few of the other are dead, though as many die in the end."""
     analysis = analysed(write_fates(tmp_path, crossing, methods=("usual", "other")))
-    assert analysis.hazards.test.p_value < 0.05
-    assert analysis.fits["grouped"].by_period == "method"
+    assert analysis.supporting.hazards.test.p_value < 0.05
+    assert analysis.models.by_name["grouped"].by_period == "method"
     assert any(CROSSED in note for note in analysis.notes)
     rows = load(tmp_path).first_plants
     plain = fit(rows, "method")
-    varying = fit_again(rows, analysis.fits["grouped"])
+    varying = fit_again(rows, analysis.models.by_name["grouped"])
     # The counts at day 100: of a plot's ten, the share of deaths that falls to the first visit.
     seen = rows[rows["stop_day"] == 100].groupby("method", observed=True)[["at_risk", "died"]].sum()
     counted = 100 * (1 - seen["died"] / seen["at_risk"])
@@ -141,15 +149,15 @@ def test_survival_by_period_has_the_slope_that_its_limits_use() -> None:
     found = fit_varying(fit(frame, "method", pieces=[150]), "method")
     cells = frame[["site", "method"]].drop_duplicates().reset_index(drop=True)
     engine = found.engine
-    alive, slope = engine.survival(cells, 300.0)
-    told = engine.survival.told
+    alive, slope = engine.survival.averages(cells, np.eye(len(cells)), 300.0)
+    told = engine.survival.model
     levels, pieces = len(told.solution.level), len(told.solution.alpha)
     for place in range(len(engine.parameters)):
         moved = told.solution.parameters.copy()
         moved[place] += 1e-6
         parts = np.split(moved, [levels, levels + pieces])
         solution = replace(told.solution, level=parts[0], alpha=parts[1], beta=parts[2])
-        again, _ = replace(engine.survival, told=replace(told, solution=solution))(cells, 300.0)
+        again = replace(engine.survival, model=replace(told, solution=solution)).alive(cells, 300.0)
         assert (again - alive) / 1e-6 == pytest.approx(slope[:, place], abs=1e-5)
     # Each method and period has its own hazard and sites are alike in layout: counts are met.
     shares = frame[frame["stop_day"] == 150].groupby("method", observed=True)[["at_risk", "died"]].sum()
@@ -170,10 +178,13 @@ def test_a_day_between_visits_is_said_to_be_the_models(tmp_path: Path) -> None:
     days = (100, 200, 330, 386)
     analysis = analysed(write_fates(tmp_path, late, days=days, more=TARGET.format(72)))
     target = of(analysis.findings, "target")
-    assert "were alive by the model, between the visits at days 330 and 386 (95 % limits" in target.answer
+    assert "were alive by the model, between the visits at days 330 and 386 (95 % CI" in target.answer
     # 80 of 100 were alive at day 330 and 65 at day 386: whether 72 stand at day 365 is a matter of the days.
     assert "the answer turns on how deaths are spread over the days between two visits" in target.reasons
-    assert "Day 365 is told by the model, between the visits" in of(analysis.findings, "headline").answer
+    assert (
+        "Survival on day 365 is estimated by the model, between the visits"
+        in of(analysis.findings, "headline").answer
+    )
 
 
 @pytest.mark.parametrize(
@@ -191,10 +202,10 @@ def test_between_which_visits_a_day_lies(days, said) -> None:
 
 
 def test_a_limit_is_never_written_as_the_target_that_it_misses() -> None:
-    said = target_verdict(66.1, 62.0, 69.53, 70).sentence
-    assert "66.1 were alive (95 % limits 62.0 to 69.5" in said
-    assert "was not met" in said
-    assert "66 were alive (95 % limits 62 to 69)" in target_verdict(66.1, 62.0, 69.4, 70).sentence
+    said = plain_text(target_verdict((66.1, 62.0, 69.53), 70).said)
+    assert "66.1 were alive (95 % CI 62.0 to 69.5" in said
+    assert "was missed" in said
+    assert "66 were alive (95 % CI 62 to 69)" in plain_text(target_verdict((66.1, 62.0, 69.4), 70).said)
     assert beside(70, 69.97) == 2
 
 
@@ -205,7 +216,7 @@ def test_survival_without_limits_has_no_cost_with_limits() -> None:
     assert survival(fit(frame, "method"), at=365).table["lower"].isna().all()
     assert found.table[["lower", "upper"]].isna().all(axis=None)
     assert found.cheapest is None
-    assert "cannot be told which" in found.statement
+    assert "not enough evidence to say which" in found.statement
 
 
 def test_next_to_no_survival_has_no_upper_limit_of_cost() -> None:
@@ -227,7 +238,7 @@ def lot(p_value: float, tried: int, how: str) -> SimpleNamespace:
         "tried": [tried],
         "how": [how],
     }
-    return SimpleNamespace(permutation=SimpleNamespace(table=pd.DataFrame(line), by="method"))
+    return SimpleNamespace(table=pd.DataFrame(line), by="method")
 
 
 @pytest.mark.parametrize(
@@ -236,14 +247,14 @@ def lot(p_value: float, tried: int, how: str) -> SimpleNamespace:
         (0.0110, 1024, EVERY, "clear difference", True),
         (0.0060, 1024, EVERY, "clear difference", False),
         (0.0500, 20, EVERY, "clear difference", False),  # the lot could say no more
-        (0.0110, 1024, EVERY, "too little data to tell", False),
+        (0.0110, 1024, EVERY, "not enough evidence to say", False),
         # Drawn: 0.0135 is 3 of 222, so that 0.003 is as likely, and 0.05 once adjusted is not shown.
         (0.0135, 221, DRAWN, "clear difference", False),
         (0.1000, 221, DRAWN, "clear difference", True),
     ],
 )
-def test_firm_needs_the_lot_to_agree(p_value, tried, how, read, holds) -> None:
-    assert _lot_disagrees(lot(p_value, tried, how), "rip", "usual", read) is holds
+def test_strong_needs_the_lot_to_agree(p_value, tried, how, read, holds) -> None:
+    assert lot_disagrees(lot(p_value, tried, how), "rip", "usual", read) is holds
 
 
 @pytest.mark.parametrize(("aside", "many"), [(2, False), (3, True)])

@@ -1,11 +1,13 @@
-"""Seconds and peak memory of each demo report from a cold start.
+"""Seconds and peak memory of reports from a cold start: the demo cohorts, and studies of many plots.
 
-Run ``python -m tests.benchmarks.report_time``. Each report is made in a process of its
-own, as ``survivor report`` does it; the figures are printed, not tested.
+``python -m tests.benchmarks.report_time`` makes every report below in a process of its own, as
+``survivor report`` does it, and writes the table in ``report_time.md`` anew; ``... 100 1000`` makes
+those of counts with so many plots only, and prints. The figures are printed, not tested.
 """
 
 from __future__ import annotations
 
+import os
 import resource
 import subprocess
 import sys
@@ -14,9 +16,17 @@ import time
 from pathlib import Path
 
 DATASETS = Path(__file__).parents[2] / "datasets"
+TABLE = Path(__file__).with_suffix(".md")
+PLOTS = (100, 1_000, 4_000, 20_000)
+SEEDLINGS = 100_000
+_BEGIN, _END = "<!-- table -->", "<!-- end -->"
 _REPORT = "import sys; from survivor.cli import main; sys.argv = ['survivor', *sys.argv[1:]]; main()"
 # Peak memory is kept for all children together, so each report is measured by a parent of its own.
 _MEASURED = "from tests.benchmarks.report_time import measured; import sys; measured(sys.argv[1])"
+_HEAD = (
+    "| report | rows of records | clock, s | processor, s | processor, ms a plot | peak memory, MB | load |",
+    "|---|---|---|---|---|---|---|",
+)
 
 
 def measured(study: str) -> None:
@@ -30,13 +40,51 @@ def measured(study: str) -> None:
         )
         seconds = time.perf_counter() - began
     used = resource.getrusage(resource.RUSAGE_CHILDREN)
-    megabytes = used.ru_maxrss / 1024  # kilobytes on Linux
-    print(
-        f"{Path(study).name:10} {seconds:6.1f} s, {used.ru_utime + used.ru_stime:6.1f} s of processor, "
-        f"{megabytes:5.0f} MB at most"
+    print(seconds, used.ru_utime + used.ru_stime, used.ru_maxrss / 1024)  # kilobytes on Linux
+
+
+def line(name: str, study: Path, plots: int) -> str:
+    """Measure one report, as a line of the table."""
+    made = subprocess.run(
+        [sys.executable, "-c", _MEASURED, str(study)], check=True, capture_output=True, text=True
+    )
+    seconds, processor, megabytes = map(float, made.stdout.split())
+    records = [study / file for file in ("counts.csv", "visits.csv") if (study / file).exists()]
+    rows = sum(len(file.read_bytes().splitlines()) - 1 for file in records)
+    return (
+        f"| {name} | {f'{rows:,}' if rows else ''} | {seconds:.1f} | {processor:.1f} | "
+        f"{1000 * processor / plots:.1f} | {megabytes:.0f} | {os.getloadavg()[0]:.0f} |"
     )
 
 
+def lines(plots: tuple[int, ...], demo: bool) -> list[str]:
+    """Measure the reports, printing each line as it is there."""
+    from tests.benchmarks.large_studies import write_counts, write_tagged
+
+    found = list(_HEAD)
+
+    def tell(name: str, study: Path, number: int) -> None:
+        found.append(line(name, study, number))
+        print(found[-1], flush=True)
+
+    if demo:
+        tell("demo, tagged (96 plots)", DATASETS / "tagged", 96)
+        tell("demo, counts (60 plots)", DATASETS / "counts", 60)
+    with tempfile.TemporaryDirectory() as folder:
+        for number in plots:
+            tell(f"counts, {number:,} plots", write_counts(Path(folder) / str(number), number), number)
+        if demo:
+            study = write_tagged(Path(folder) / "tagged", SEEDLINGS)
+            number = len((study / "plots.csv").read_bytes().splitlines()) - 1
+            tell(f"tagged, {SEEDLINGS:,} seedlings ({number:,} plots)", study, number)
+    return found
+
+
 if __name__ == "__main__":
-    for cohort in sorted(path for path in DATASETS.iterdir() if path.is_dir()):
-        subprocess.run([sys.executable, "-c", _MEASURED, str(cohort)], check=True)
+    asked = tuple(map(int, sys.argv[1:]))
+    made = lines(asked or PLOTS, demo=not asked)
+    if not asked:
+        before, rest = TABLE.read_text(encoding="utf-8").split(_BEGIN)
+        after = rest.split(_END)[1]
+        text = "\n".join([before.rstrip(), "", _BEGIN, "", *made, "", _END, after.lstrip("\n")])
+        TABLE.write_text(text.rstrip() + "\n", encoding="utf-8")

@@ -21,10 +21,12 @@ import lifelines
 import numpy as np
 import pandas as pd
 import statsmodels.api as sm
+from statsmodels.stats.multitest import multipletests
 
 from survivor.curves import curve
 from survivor.errors import CurveError
 from survivor.models.fit import fit
+from survivor.models.result import holm
 from survivor.simulate import draw_intervals
 from tests.benchmarks.mixed_fit import cohort
 
@@ -188,10 +190,22 @@ def table() -> pd.DataFrame:
     species = draw_intervals(cohort(3000), 3)
     what = "mixed, plot effect, 1,008,000 counted, four species, eight visits"
     add(what, len(species), "20", lambda: fit(species, "method + species", "mixed"), 1)
+    three = np.array([0.01, 0.04, 0.03])
+
+    def repeat(adjusted: Callable[[], np.ndarray]) -> np.ndarray:
+        return np.array([adjusted() for _ in range(100)])[0]
+
+    def peer() -> np.ndarray:
+        return np.asarray(multipletests(three, method="holm")[1])
+
+    add("Holm over three comparisons, 100 times", 3, "", lambda: repeat(lambda: holm(three)))
+    add("statsmodels multipletests, the same", 3, "peer", lambda: repeat(peer), 1)
     return pd.DataFrame(lines)
 
 
 def _answer(found: object) -> str:
+    if isinstance(found, np.ndarray):
+        return ", ".join(f"{value:.2f}" for value in found)
     if hasattr(found, "at") and callable(found.at):
         return f"{found.at(365):.4f} alive at day 365" if _told(found) else "between days"
     return _ratio(found)

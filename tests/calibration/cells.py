@@ -16,7 +16,6 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.effects.cells import study_cells, under_levels
-from survivor.effects.limits import limits_of_differences
 from survivor.errors import SurvivorError
 from survivor.models.grouped import fit_grouped
 from survivor.models.result import Fit
@@ -143,7 +142,7 @@ class Differences:
             self._cells = self._read(fitted)
         stacked, weights = self._cells
         found = fitted.average_survival(stacked, weights, AT)
-        lower, upper, p_value = limits_of_differences(found)
+        lower, upper, p_value = found.limits_of_differences()
         estimate, std_error, df = found.estimate, found.std_error, np.asarray(found.df)
         numbers = np.column_stack(
             [100 * estimate, 100 * std_error, df, 100 * lower, 100 * upper, p_value],

@@ -14,7 +14,8 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.models.grouped import arranged, covariance_by, fit_grouped
+from survivor.models.grouped import arranged, fit_grouped
+from survivor.models.likelihood import covariance_by
 from survivor.simulate import Cohort, draw_intervals
 
 # 24 plots at 6 sites, method within sites (in blocks), plot SD 0.5 on the log hazard, no effect.
@@ -50,7 +51,7 @@ def p_of_one(intervals: pd.DataFrame) -> np.ndarray:
     found, fit = [row["p_value"]], arranged(fitted)
     pick = np.eye(len(fit.solution.parameters))[-1:]
     for _, kind in ANALYSES[1:]:
-        limits = covariance_by(fit.left_out.codes, fit.left_out.clusters, fit.data, fit.solution, kind)
+        limits = covariance_by(fit.codes, fit.clusters, fit.data, fit.solution, kind)
         size = abs(row["estimate"]) / np.sqrt(limits.covariance_of(pick)[0, 0])
         found.append(2 * stats.t.sf(size, limits.degrees(pick)[0]))
     return np.array(found)

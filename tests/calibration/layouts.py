@@ -18,8 +18,7 @@ from numpy.typing import NDArray
 
 from survivor.models.fit import fit
 from survivor.simulate import Cohort
-from survivor.simulate.cohort import knots_of_site
-from survivor.simulate.truth import average_survival, normal_nodes
+from survivor.simulate.cohort import average_survival, knots_of_site, normal_nodes
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]
@@ -81,7 +80,7 @@ class Layout:
             }
         )
         if cohort.dry_season is not None:
-            frame.attrs["dry_season"] = {"start": cohort.dry_season[0], "end": cohort.dry_season[1]}
+            frame["dry_season"] = " to ".join(cohort.dry_season)
         return frame
 
     def with_counts(self, at_risk: Floats, died: Floats) -> pd.DataFrame:

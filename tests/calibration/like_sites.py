@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.effects.contrasts import contrasts
-from survivor.effects.likesites import like_sites
+from survivor.effects.prediction import like_sites
 from survivor.models.fit import fit
 from survivor.simulate import Cohort, draw_intervals, true_effects
 

@@ -16,9 +16,9 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arrays import Floats
 from survivor.pooling.limits import Factor, Limits, means, new_unit, new_unit_by_t
 from survivor.pooling.spread import METHODS, between_variance
-from survivor.pooling.weighted import Floats
 
 TABLE = Path(__file__).with_suffix(".csv")
 SEASONS = (3, 5, 10)

@@ -27,14 +27,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.analysis.models import _by_period, working_of
+from survivor.effects.compare import ratios_of, working_of
 from survivor.errors import SurvivorError
+from survivor.models.by_period import fit_varying
 from survivor.models.fit import fit
 from survivor.models.result import Fit
-from survivor.models.varying import fit_varying
 from survivor.models.working import INDEPENDENCE, PLOT_CORRELATION
-from survivor.simulate.cohort import knots_of_site
-from survivor.simulate.truth import average_survival
+from survivor.simulate.cohort import average_survival, knots_of_site
 from tests.calibration.cells import NUMBERS, SEED, Differences, slug
 from tests.calibration.layouts import AT, Layout, balanced
 from tests.calibration.table import read as read_parts
@@ -136,7 +135,8 @@ def _differences(fitted: Fit | None, differences: Differences) -> Floats:
 def by_period(frame: pd.DataFrame, differences: Differences) -> tuple[Floats, bool, bool]:
     """Numbers of each line, shape (3, 6); whether the test rejects; whether it does and no model answers."""
     headline = fit(frame, "method", strata="site")
-    answer, said, unfitted = _by_period(headline)
+    chosen = ratios_of(headline, "method")
+    answer, said, unfitted = chosen.fit, chosen.said, chosen.unfitted
     each: Fit | None = answer
     if answer is headline:
         try:

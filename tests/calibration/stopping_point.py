@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.effects.dose import dose
-from survivor.effects.paying import StopsPaying
+from survivor.effects.plateau import Plateau
 
 SITES = tuple(f"S{number}" for number in range(6))
 METHODS = ("usual", "spot", "rip")
@@ -54,7 +54,7 @@ def draw(rng: np.random.Generator, bend: float, plot_sd: float, plants: int) -> 
     return pd.DataFrame(rows, columns=names)
 
 
-def covered(stops: StopsPaying, point: float, edge: float) -> bool:
+def covered(stops: Plateau, point: float, edge: float) -> bool:
     """Whether the limits hold the truth; a limit beyond the data holds all beyond it."""
     lower = -math.inf if stops.lower is None else stops.lower
     upper = math.inf if stops.upper is None else stops.upper

@@ -3,7 +3,8 @@
 import numpy as np
 import pytest
 
-from survivor.models.jeffreys import GroupedJeffreys
+from survivor.models.jeffreys import Jeffreys
+from survivor.models.likelihood import Rows
 from survivor.models.penalised import Profile, coefficient, maximise
 from tests.calibration.penalised_limits import COHORTS, run
 
@@ -27,14 +28,15 @@ def test_profiles_of_independent_seedlings_cover():
                 alive -= died
         at_risk, deaths = np.array(rows, dtype=float).T
         seen = at_risk > 0
-        likelihood = GroupedJeffreys(
+        data = Rows(
             columns[seen],
             np.tile(np.eye(2), (2, 1))[seen],
             np.zeros(int(seen.sum()), dtype=np.intp),
             at_risk[seen],
             deaths[seen],
         )
-        profile = Profile(likelihood, maximise(likelihood, likelihood.start()), HALF_QUANTILE)
+        likelihood = Jeffreys(data)
+        profile = Profile(likelihood, maximise(likelihood, data.start()), HALF_QUANTILE)
         held += profile.fall([coefficient(2, 3)], [truth]) <= HALF_QUANTILE
         none += deaths[2:].sum() == 0
     assert 0.1 < none / studies < 0.5

@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.analysis.models import working_of
+from survivor.effects.compare import working_of
 from survivor.effects.contrasts import contrasts
+from survivor.models.by_period import fit_varying
 from survivor.models.fit import fit
-from survivor.models.varying import fit_varying
 from tests.calibration import season_choices as choices
 from tests.calibration.cells import NUMBERS, Differences
 from tests.calibration.layouts import AT, balanced

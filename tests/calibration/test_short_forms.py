@@ -16,19 +16,6 @@ def within(share_per_100: float, nominal: float, studies: int) -> bool:
     return abs(share_per_100 - nominal) <= 3 * error
 
 
-def test_no_method_effect_is_called_one_in_about_5_of_100_studies():
-    table = false_alarms.table(false_alarms.p_values(seed=11, studies=400))
-    reported, seedling = table["p_under_0.05_per_100"].iloc[[0, -1]]
-    assert within(reported, 5, 400)
-    # Seedlings taken as independent: about 28 of 100 (our own simulation; no published value).
-    assert seedling > 15
-
-
-def test_limits_hold_the_truth_of_the_tagged_cohort_at_about_the_nominal_rate():
-    table = coverage.run(40, first=500, workers=1)
-    assert (coverage.overall(table) > 90).all()
-
-
 def test_grouped_recovers_the_truth_where_visits_differ_between_methods_and_cox_does_not():
     table = irregular_visits.run(30, seed=3).set_index("model")
     grouped, cox = table.loc["grouped"], table.loc["cox"]
@@ -47,11 +34,14 @@ def test_other_variances_of_one_fit_are_those_of_fits_that_ask_for_them():
 
 
 @pytest.mark.slow
-def test_false_alarms_in_10_000_studies(capsys):
-    table = false_alarms.run(10_000, workers=os.cpu_count() or 1)
+def test_false_alarms_in_4_000_studies(capsys):
+    table = false_alarms.run(4_000, workers=os.cpu_count() or 1)
     with capsys.disabled():
         print("\n" + table.to_string(index=False, float_format="{:.2f}".format))
-    assert 4 <= table["p_under_0.05_per_100"].iloc[0] <= 6
+    reported, seedling = table["p_under_0.05_per_100"].iloc[[0, -1]]
+    assert within(reported, 5, 4_000)
+    # Seedlings taken as independent: about 28 of 100 (our own simulation; no published value).
+    assert seedling > 15
 
 
 @pytest.mark.slow

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import optimize, stats
 
-from survivor.costs.fieller import fieller
+from survivor.costs.breakeven import fieller
 
 # Glick, Doshi, Sonnad and Polsky, Economic Evaluation in Clinical Trials, experiment 1: the inputs are
 # from memory (rounded), the limits were computed from these inputs by the quadratic of the formula.

@@ -10,16 +10,16 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from survivor.costs.draws import draw_share, draw_survival
+from survivor.costs.draws import Costed, at_the_end, draw_share, draw_survival
 from survivor.costs.infill import InfillPlants, with_infill
 from survivor.costs.prices import Price, draw_prices
 from survivor.costs.scenarios import DRY, WET, RainSlope, under_rain
 from survivor.costs.stocking import ALL_SITES, InfillLives, infill_order, stems_needed
-from survivor.effects.limits import survival_limits
 from survivor.effects.standardise import survival
 from survivor.errors import PayoffError
+from survivor.limits import survival_limits
 from survivor.settings import Cost, Infill
-from tests.effects.fakes import FakeFit, planting
+from tests.effects.making import FakeFit, planting
 
 ALIVE = {"usual": 0.6, "spot": 0.8}
 DRAWS = 100_000
@@ -70,6 +70,31 @@ def test_draws_at_the_edge_end_at_the_printed_limit(alive, plots):
     )
 
 
+# Jeffreys limits of x in 10: Brown, Cai and DasGupta (2001), Statistical Science 16, 101-133, table 5 (from
+# memory; so by scipy).
+JEFFREYS = {2: (0.044, 0.503), 3: (0.093, 0.606), 4: (0.153, 0.696), 5: (0.224, 0.776)}
+
+
+@pytest.mark.parametrize("alive", JEFFREYS)
+def test_draws_without_limits_are_those_of_jeffreys_with_a_plot_as_one_plant(alive):
+    table = pd.DataFrame({"estimate": [10.0 * alive], "lower": math.nan, "upper": math.nan, "df": math.nan})
+    standard = SimpleNamespace(
+        table=table.assign(method="a", n_plots=10, n_seedlings=400), covariance=np.zeros((1, 1))
+    )
+    drawn = draw_survival(standard, [0], DRAWS, rng())
+    assert np.quantile(drawn, [0.025, 0.975]) == pytest.approx(JEFFREYS[alive], abs=0.005)
+
+
+def test_draws_at_the_edge_have_jeffreys_half_on_the_other_side():
+    # With the lower limit that Jeffreys' prior gives 10 of 10, beta (10.5, 0.5), the draws are that beta.
+    ranks = np.array([0.025, 0.1, 0.5, 0.9])
+    jeffreys = stats.beta(10.5, 0.5)
+    np.testing.assert_allclose(at_the_end(ranks, True, jeffreys.ppf(0.025), 1.0), jeffreys.ppf(ranks))
+    np.testing.assert_allclose(
+        at_the_end(1 - ranks, False, 0.0, 1 - jeffreys.ppf(0.025)), 1 - jeffreys.ppf(ranks)
+    )
+
+
 def test_without_limits_there_are_no_draws():
     assert np.isnan(draw_share(0.7, math.nan, math.nan, 10, rng())).all()
 
@@ -78,18 +103,12 @@ def costed(infill, plants, spread=0.0):
     prices = [Price.of("usual", Cost(per_plant=3.0)), Price.of("spot", Cost(per_plant=4.0))]
     alive = np.array([0.6, 0.8])
     drawn = np.clip(alive + spread * rng().standard_normal((DRAWS, 2)), 0.01, 1)
-    return with_infill(
-        ["usual", "spot"],
-        alive,
-        drawn,
-        prices,
-        draw_prices(prices, DRAWS, rng()),
-        infill,
-        plants,
-        rng(),
-        by="method",
-        at=365,
-    )
+    return with_infill(two_methods(alive, drawn, prices), infill, plants)
+
+
+def two_methods(alive, drawn, prices):
+    paid = draw_prices(prices, DRAWS, rng())
+    return Costed("method", 365.0, "", ("usual", "spot"), alive, tuple(prices), drawn, paid, 4)
 
 
 def test_infill_is_counted_in_what_is_paid_and_in_what_lives():
@@ -208,17 +227,7 @@ def test_a_dry_season_shifts_survival_by_the_slope():
     rain = RainSlope(
         np.array([-0.01, -0.01]), np.array([0.002, 0.002]), np.array([8.0, 8.0]), 100.0, 40.0, 130.0
     )
-    found = under_rain(
-        ["usual", "spot"],
-        alive,
-        np.tile(alive, (DRAWS, 1)),
-        prices,
-        draw_prices(prices, DRAWS, rng()),
-        rain,
-        rng(),
-        by="method",
-        at=365,
-    )
+    found = under_rain(two_methods(alive, np.tile(alive, (DRAWS, 1)), prices), rain)
     table = found.table.set_index(["scenario", "method"])
     # Proportional hazards: survival to the power of the ratio of hazards, exp(-0.01 x -60) = 1.822.
     dry = 0.6 ** math.exp(0.6)

@@ -165,7 +165,7 @@ SLIPS = {
     "who shares it": ("plants = 900", "", "how many plants at a site share the amount"),
     "plants without use": ("times = 2", "plants = 2", "plants has no use here"),
     "another currency": ("times = 2", 'currency = "euros"', "is in euros", "one currency"),
-    "no amount": ("amount = 200", "", "[[methods.costs]] no. 1, amount is needed"),
+    "no amount": ("amount = 200", "", '[[methods.costs]] "rip line", amount is needed'),
     "misspelt": ("amount = 200", "ammount = 200", "did you mean amount?"),
     "spacing told in part": ("in_row_m = 2.0", "", "give row_m and in_row_m together"),
     "spacing told twice": ("in_row_m = 2.0", "in_row_m = 2.0\nstems_per_hectare = 900", "make 2,000 plants"),

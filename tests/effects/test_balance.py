@@ -2,9 +2,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.effects.balance import balance, overlap
-from survivor.effects.confounding import confounding
-from tests.effects.fakes import planting
+from survivor.effects.confounding import balance, confounding, overlap
+from tests.effects.making import planting
 
 
 @pytest.fixture

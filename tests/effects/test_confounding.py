@@ -4,7 +4,7 @@ import pytest
 
 from survivor.effects.confounding import confounding, layout
 from survivor.errors import EffectError
-from tests.effects.fakes import planting
+from tests.effects.making import planting
 
 
 @pytest.fixture

@@ -7,8 +7,7 @@ from survivor.effects.contrasts import contrasts, holm
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
 from survivor.models.fit import fit
-from tests.effects.fakes import FakeFit, planting
-from tests.effects.test_standardise import bartlett
+from tests.effects.making import FakeFit, bartlett, planting
 
 SITE_LEVEL = {"Oddle Flat": 0.0, "Snarrow Rise": 0.1, "Quillop Bend": -0.2, "Thribble End": -0.1}
 EFFECT = {"usual": 0.0, "spot": 0.1, "rip": 0.2}
@@ -269,3 +268,17 @@ def test_only_pairs_with_a_separated_method_rest_on_the_penalty():
         assert found.loc[("rip", "usual"), name] == pytest.approx(alone[name])
     capped = contrasts(whole, at=365).table
     assert capped["penalised"].all()
+
+
+def test_numbers_that_stand_for_names_are_not_compared_on_a_line():
+    rows = planting({site: {"usual": 3, "spot": 3, "rip": 3} for site in SITE_LEVEL}).assign(
+        died=[1 + place % 4 for place in range(36)]
+    )
+    rows["code"] = rows["method"].cat.codes + 1
+    with pytest.raises(EffectError, match=r"column of numbers.*\n?.*C\(code\)"):
+        contrasts(fit(rows, "code"), by="code")
+    by_code, by_name = contrasts(fit(rows, "C(code)"), by="code"), contrasts(fit(rows, "method"))
+    assert by_code.table["estimate"].tolist() == pytest.approx(by_name.table["estimate"].tolist())
+    two = rows[rows["code"] < 3]  # of two values a line tells what names tell
+    line, names = contrasts(fit(two, "code"), by="code"), contrasts(fit(two, "C(code)"), by="code")
+    assert line.table["estimate"].tolist() == pytest.approx(names.table["estimate"].tolist())

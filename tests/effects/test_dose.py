@@ -5,28 +5,11 @@ import pandas as pd
 import pytest
 
 from survivor.effects.dose import dose
-from survivor.effects.paying import crossing, not_shown, stops_paying
-from survivor.effects.spread import Curve, choose_curve, spread_of
+from survivor.effects.plateau import crossing, not_shown, stops_paying
+from survivor.effects.response import Curve, choose_curve, spread_of
 from survivor.errors import EffectError
 from survivor.models.fit import fit
-
-RADII = (0.3, 0.45, 0.6, 0.75, 0.9, 1.05)
-
-
-def planted(hazard, radii=RADII, plants=200, sites=("Oddle Flat", "Snarrow Rise")):
-    """Plots without chance: every plot of a site and method has its expected deaths.
-
-    ``hazard(site, method, radius)`` is the cumulative hazard in a year.
-    """
-    rows = []
-    for site in sites:
-        for method in ("usual", "spot"):
-            for place, radius in enumerate(radii):
-                died = round(plants * (1 - math.exp(-hazard(site, method, radius))))
-                rows.append((site, f"{method}{place}", method, radius, 0, 365, plants, died))
-    names = ["site", "plot", "method", "weed_free_radius_m", "start_day", "stop_day", "at_risk", "died"]
-    frame = pd.DataFrame(rows, columns=names)
-    return frame.assign(method=pd.Categorical(frame["method"], categories=["usual", "spot"]))
+from tests.effects.making import RADII, planted_by_radius
 
 
 def levelling(_site, _method, radius):
@@ -66,7 +49,7 @@ def test_limits_are_where_the_limits_of_the_gain_cross():
     assert found.value == pytest.approx(0.5 + 0.2 * 2 / 3)
     assert found.lower == pytest.approx(0.5 + 0.2 * 1 / 3)
     assert found.upper is None
-    assert "1.26 m²" in found.sentence  # pi times 0.633 squared: the area is printed too
+    assert "a radius of 0.63 m" in found.sentence
     narrow = stops_paying(POINTS, gains, 1.0, gains - 1, gains + 0.5)
     assert narrow.upper == pytest.approx(0.5 + 0.2 * 2.5 / 3)
     assert narrow.state == "reached"
@@ -77,15 +60,15 @@ def test_a_limit_beyond_the_data_is_said():
     found = stops_paying(POINTS, gains, 1.0, gains - 5, gains + 5)
     assert found.lower is None
     assert found.upper is None
-    assert found.sentence.endswith("(95 % limits 0.20 m or less to beyond the data).")
+    assert found.sentence.endswith("(95 % CI 0.20 m or less to beyond the data).")
 
 
 def test_not_reached_is_an_answer():
     gains = np.array([5.0, 3.0, 2.0, 1.5])
     found = stops_paying(POINTS, gains, 1.0, gains - 0.2, gains + 0.2)
     assert (found.value, found.state) == (None, "not reached")
-    assert found.sentence.startswith("Not reached within the data")
-    assert "also by the lower limit of the gain there" in found.sentence
+    assert found.sentence.startswith("Up to a radius of")
+    assert "so by the lower limit of the gain there, too" in found.sentence
 
 
 def test_where_not_reached_the_limits_of_the_gain_tell_from_where_it_might_stop():
@@ -100,14 +83,14 @@ def test_where_not_reached_the_limits_of_the_gain_tell_from_where_it_might_stop(
 def test_a_bend_that_is_not_shown_stops_nowhere():
     """Straight on the scale of the model: whatever bend the curve shows is chance."""
     rng = np.random.default_rng(11)
-    frame = planted(straight, plants=60)
+    frame = planted_by_radius(straight, plants=60)
     frame["died"] = rng.binomial(60, frame["died"] / 60)
     found = dose(frame)
     assert found.p_value < 0.05 < found.line_p_value
     stops = found.stops_paying
     assert (stops.value, stops.lower, stops.upper, stops.state) == (None, None, None, "not shown")
-    assert "a straight line fits about as well as a curve" in stops.sentence
-    assert str(found.along_line)[1:] in stops.sentence
+    assert "A straight line fits about as well as a curve" in stops.sentence
+    assert str(found.along_line) in stops.sentence
     # The truth along the grid, per 10 cm: within the limits.
     low, high = found.along_line.from_m, found.along_line.to_m
     alive = [100 * math.exp(-straight("", "", radius)) for radius in (low, high)]
@@ -117,7 +100,7 @@ def test_a_bend_that_is_not_shown_stops_nowhere():
 
 def test_no_gain_worth_having_needs_no_bend():
     """Where every gain is shown to be too small, straight or not, more does not pay."""
-    frame = planted(lambda *_: 0.2, plants=20_000)
+    frame = planted_by_radius(lambda *_: 0.2, plants=20_000)
     frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
     found = dose(frame)
     assert found.stops_paying.value == pytest.approx(found.table["weed_free_radius_m"].iloc[0])
@@ -125,13 +108,13 @@ def test_no_gain_worth_having_needs_no_bend():
 
 
 def test_soil_volume_is_area_times_depth():
-    found = dose(planted(levelling), soil_depth_m=0.4)
+    found = dose(planted_by_radius(levelling), soil_depth_m=0.4)
     assert found.table["volume_m3"].to_numpy() == pytest.approx(0.4 * found.table["area_m2"].to_numpy())
-    assert "volume_m3" not in dose(planted(levelling)).table
+    assert "volume_m3" not in dose(planted_by_radius(levelling)).table
 
 
 def test_mean_area_is_the_mean_of_areas():
-    found = dose(planted(straight), radius_measured="after planting")
+    found = dose(planted_by_radius(straight), radius_measured="after planting")
     expected = np.mean([math.pi * radius**2 for radius in RADII])
     assert found.description["mean_area_m2"].to_numpy() == pytest.approx(expected)
     assert expected > math.pi * np.mean(RADII) ** 2 + 0.1
@@ -141,24 +124,9 @@ def test_no_response_is_not_shown():
     assert "cannot be ruled out" in not_shown(0.4, 1.0).sentence
 
 
-def test_the_model_without_a_plot_is_the_model_fitted_without_it():
-    frame = planted(straight)
-    frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
-    whole = dose(frame).fit
-    cells = whole.data.iloc[[0, 5, 20]]
-    apart = whole.without_each_cluster(cells, np.eye(3), 365)
-    plots = whole.data[["site", "plot"]].drop_duplicates().sort_values(["site", "plot"])
-    assert len(apart) == len(plots) == 24
-    for place in (0, 7, 23):
-        site, plot = plots.iloc[place]
-        rest = whole.data[(whole.data["site"] != site) | (whole.data["plot"] != plot)]
-        again = fit(rest, whole.formula, strata=list(whole.strata))
-        assert apart[place] == pytest.approx(again.average_survival(cells, np.eye(3), 365).estimate, abs=1e-6)
-
-
 @pytest.mark.parametrize("model", ["cox", "logistic"])
 def test_other_models_answer_too(model):
-    frame = planted(levelling)
+    frame = planted_by_radius(levelling)
     frame["died"] += np.tile([3, -2, 1, 0, -3, 2], 4)
     given = {"at": 365} if model == "logistic" else {}
     found = dose(fit(frame, "method", model=model, **given))
@@ -186,7 +154,7 @@ def test_the_bends_hold_no_line():
     [((0.5, 1.0), "groups"), ((0.4, 0.7, 1.0), "groups"), (RADII, "spline")],
 )
 def test_the_shape_follows_the_number_of_radii(radii, shape):
-    frame = planted(straight, radii=radii)
+    frame = planted_by_radius(straight, radii=radii)
     curve, _ = choose_curve(
         spread_of(frame, "weed_free_radius_m", ["site", "method"]), "weed_free_radius_m", None
     )
@@ -194,7 +162,7 @@ def test_the_shape_follows_the_number_of_radii(radii, shape):
 
 
 def test_knots_are_quantiles_of_plots_not_of_seedlings():
-    frame = planted(straight)
+    frame = planted_by_radius(straight)
     frame.loc[0, "at_risk"] = 100_000
     curve, _ = choose_curve(spread_of(frame, "weed_free_radius_m", ["site"]), "weed_free_radius_m", None)
     expected = np.quantile(np.repeat(RADII, 4), [0.1, 0.5, 0.9])
@@ -202,7 +170,7 @@ def test_knots_are_quantiles_of_plots_not_of_seedlings():
 
 
 def test_spread_within_method_and_site():
-    frame = planted(straight, radii=(0.5, 0.7))
+    frame = planted_by_radius(straight, radii=(0.5, 0.7))
     frame.loc[frame["site"] == "Snarrow Rise", "weed_free_radius_m"] += 1.0
     spread = spread_of(frame, "weed_free_radius_m", ["site", "method"])
     # By hand: four cells of two plots, each 0.1 m from its mean, four degrees of freedom.
@@ -213,7 +181,7 @@ def test_spread_within_method_and_site():
 
 
 def test_a_response_that_levels_off():
-    found = dose(fit(planted(levelling), "method"), at=365)
+    found = dose(fit(planted_by_radius(levelling), "method"), at=365)
     assert found.shape == "spline"
     assert found.p_value < 1e-4
     assert found.line_p_value < 0.01
@@ -225,20 +193,20 @@ def test_a_response_that_levels_off():
 
 
 def test_nothing_is_said_outside_the_middle_of_the_plots():
-    found = dose(fit(planted(levelling), "method"))
+    found = dose(fit(planted_by_radius(levelling), "method"))
     low, high = np.quantile(np.repeat(RADII, 4), [0.05, 0.95])
     assert found.table["weed_free_radius_m"].iloc[[0, -1]].tolist() == pytest.approx([low, high], abs=1e-3)
 
 
 def test_a_line_gives_the_survival_it_came_from():
-    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line")
+    found = dose(fit(planted_by_radius(straight, plants=20_000), "method"), shape="line")
     expected = [100 * math.exp(-straight("", "", radius)) for radius in found.table["weed_free_radius_m"]]
     assert found.table["estimate"].to_numpy() == pytest.approx(expected, abs=0.02)
     assert math.isnan(found.line_p_value)
 
 
 def test_gain_is_for_each_10_cm():
-    found = dose(fit(planted(straight, plants=20_000), "method"), shape="line")
+    found = dose(fit(planted_by_radius(straight, plants=20_000), "method"), shape="line")
     gain = found.gain.iloc[0]
     rise = math.exp(-straight("", "", gain["to_m"])) - math.exp(-straight("", "", gain["from_m"]))
     assert gain["estimate"] == pytest.approx(100 * rise * 0.1 / (gain["to_m"] - gain["from_m"]), abs=0.05)
@@ -246,7 +214,9 @@ def test_gain_is_for_each_10_cm():
 
 def test_only_variation_within_method_and_site_counts():
     # Wide patches go with the better site and the better method; within them the radius does nothing.
-    frame = planted(lambda site, method, _: 0.4 + 0.6 * (site == "Oddle Flat") + 0.5 * (method == "usual"))
+    frame = planted_by_radius(
+        lambda site, method, _: 0.4 + 0.6 * (site == "Oddle Flat") + 0.5 * (method == "usual")
+    )
     shift = 0.5 * (frame["site"] == "Snarrow Rise") + 0.5 * (frame["method"] == "spot")
     frame["weed_free_radius_m"] += shift + 0.4 * (
         (frame["site"] == "Snarrow Rise") & (frame["method"] == "spot")
@@ -258,13 +228,13 @@ def test_only_variation_within_method_and_site_counts():
 
 
 def test_no_variation_within_method_and_site_is_refused():
-    frame = planted(straight, radii=(0.5, 0.505))
+    frame = planted_by_radius(straight, radii=(0.5, 0.505))
     with pytest.raises(EffectError, match=r"varies by 0\.4 cm only"):
         dose(frame)
 
 
 def test_two_radii_are_groups():
-    frame = planted(straight, radii=(0.5, 1.0, 0.5, 1.0), plants=2000)
+    frame = planted_by_radius(straight, radii=(0.5, 1.0, 0.5, 1.0), plants=2000)
     frame["died"] += np.tile([5, 5, -5, -5], 4)  # plots differ, not with the radius
     found = dose(fit(frame, "method"))
     assert found.shape == "groups"
@@ -274,7 +244,7 @@ def test_two_radii_are_groups():
 
 
 def test_measured_after_planting_is_described_not_modelled():
-    found = dose(planted(straight), radius_measured="after planting")
+    found = dose(planted_by_radius(straight), radius_measured="after planting")
     assert found.shape == "described"
     assert found.fit is None
     assert found.table.empty
@@ -283,24 +253,55 @@ def test_measured_after_planting_is_described_not_modelled():
 
 
 def test_a_flat_response_names_no_radius():
-    frame = planted(lambda *_: 0.4, plants=20)
+    frame = planted_by_radius(lambda *_: 0.4, plants=20)
     frame["died"] += np.concatenate([sign * np.array([3, -3, 1, 2, -3, 0]) for sign in (1, -1, -1, 1)])
     found = dose(fit(frame, "method"))
     assert found.p_value > 0.05
     assert found.stops_paying.value is None
-    assert found.stops_paying.sentence.startswith("Not shown")
+    assert found.stops_paying.sentence.startswith("There is not enough evidence")
 
 
 def test_plots_without_a_radius_are_named():
-    frame = planted(straight)
+    frame = planted_by_radius(straight)
     frame.loc[[0, 1], "weed_free_radius_m"] = np.nan
     found = dose(frame, shape="line")
     assert found.n_plots == 22
-    assert any("2 plots, 400 plants" in sentence for sentence in found.checks)
+    assert any("400 plants, 2 plots wholly" in sentence for sentence in found.checks)
+
+
+def test_a_radius_a_seedling_counts_plots_and_not_radii():
+    """Half the plants of each plot have another radius: 24 plots, 48 radii."""
+    frame = planted_by_radius(straight)
+    half = frame.assign(at_risk=frame["at_risk"] // 2, died=frame["died"] // 2)
+    other = half.assign(weed_free_radius_m=half["weed_free_radius_m"] + 0.05)
+    both = pd.concat([half, other], ignore_index=True)
+    both["tag"] = ["a"] * len(half) + ["b"] * len(other)
+    found = dose(both, shape="line")
+    assert found.description["n_plots"].tolist() == [12, 12]
+    assert found.n_plots == 24
+    both.loc[(both["tag"] == "b") & (both["plot"] == "usual0"), "weed_free_radius_m"] = np.nan
+    said = " ".join(dose(both, shape="line").checks)
+    assert "200 plants, 0 plots wholly" in said
+
+
+def test_where_no_bend_is_shown_the_drawn_response_is_the_straight_line_that_is_told():
+    rng = np.random.default_rng(5)
+    frame = planted_by_radius(straight)
+    frame["died"] = np.clip(frame["died"] + rng.integers(-12, 13, len(frame)), 0, frame["at_risk"])
+    found = dose(frame)
+    assert found.line_p_value >= 0.05
+    assert found.shape == "line"
+    by_line = dose(frame, shape="line")
+    assert found.table["estimate"].tolist() == pytest.approx(by_line.table["estimate"].tolist())
+    # From end to end the table rises by what the sentence says for each 10 cm.
+    along, ends = found.along_line, found.table.iloc[[0, -1]]
+    rise = float(ends["estimate"].diff().iloc[-1])
+    wide = 10 * float(ends[found.column].diff().iloc[-1])
+    assert rise / wide == pytest.approx(along.estimate, rel=0.02)
 
 
 def test_other_terms_of_the_fit_are_kept():
-    frame = planted(straight)
+    frame = planted_by_radius(straight)
     frame["crew"] = np.where(np.arange(len(frame)) % 2, "first", "second")
     found = dose(fit(frame, "method + crew"), shape="line")
     assert found.fit.table["term"].tolist() == ["crew[T.second]", "weed_free_radius_m"]
@@ -310,4 +311,4 @@ def test_other_terms_of_the_fit_are_kept():
 @pytest.mark.parametrize("column", ["radius", "plot"])
 def test_a_column_that_is_no_radius_is_refused(column):
     with pytest.raises(EffectError, match=r"absent|no numbers"):
-        dose(planted(straight), column)
+        dose(planted_by_radius(straight), column)

@@ -7,8 +7,8 @@ from scipy import stats
 from survivor.effects.hazards import hazards, residual_rounds
 from survivor.errors import ModelError
 from survivor.models.by_period import fit_by_period
+from survivor.models.cox import scaled_residuals
 from survivor.models.fit import fit
-from survivor.models.schoenfeld import scaled_residuals
 from tests.models.cohorts import counts
 
 

@@ -3,9 +3,9 @@ import pandas as pd
 import pytest
 from scipy import stats
 
-from survivor.effects import likesites
+from survivor.effects import prediction
 from survivor.effects.contrasts import contrasts
-from survivor.effects.likesites import like_sites
+from survivor.effects.prediction import like_sites
 from survivor.errors import EffectError
 from survivor.models.fit import fit
 from tests.models.cohorts import counts
@@ -36,7 +36,7 @@ def test_jackknife_by_site_by_hand():
 def test_many_sites_are_left_out_in_groups(monkeypatch):
     model = fit(counts(sites=12, planted=20), "method")
     each = like_sites(model).table["std_error"]
-    monkeypatch.setattr(likesites, "MOST_PARTS", 6)
+    monkeypatch.setattr(prediction, "MOST_PARTS", 6)
     found = like_sites(model)
     assert "each of 6 groups of sites" in found.limits_note
     assert (found.table["df"] <= 5).all()

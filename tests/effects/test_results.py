@@ -5,13 +5,13 @@ import numpy as np
 import pytest
 from matplotlib.axes import Axes
 
-from survivor.costing import payoff
+from survivor.costs.payoff import payoff
 from survivor.effects.confounding import confounding
 from survivor.effects.contrasts import contrasts
 from survivor.effects.dose import dose
 from survivor.effects.standardise import survival
 from survivor.models.fit import fit
-from tests.effects.fakes import planting
+from tests.effects.making import planting
 
 
 @pytest.fixture(scope="module")

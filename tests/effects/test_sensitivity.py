@@ -6,7 +6,7 @@ from survivor.effects.contrasts import contrasts
 from survivor.effects.sensitivity import e_value, e_value_of_limit, sensitivity
 from survivor.errors import EffectError
 from survivor.models.fit import fit
-from tests.effects.fakes import FakeFit, planting
+from tests.effects.making import FakeFit, planting
 from tests.models.cohorts import counts
 
 

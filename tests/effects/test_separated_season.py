@@ -1,16 +1,18 @@
 """A season in which nobody died with one method: what rests on the penalty, from intervals to findings."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
-from survivor.analysis.answers import comparison_findings
+from survivor.analysis.answer import comparison_findings
 from survivor.analysis.comparing import without_separated
+from survivor.analysis.models import NO_FITS
 from survivor.effects.contrasts import contrasts
 from survivor.evidence import Circumstances
 from survivor.models.fit import fit
-from tests.effects.fakes import planting
+from tests.effects.making import planting
 
 
 @pytest.fixture(scope="module")
@@ -23,13 +25,13 @@ def frame():
     return found
 
 
-def season(fitted):
-    return SimpleNamespace(fits=SimpleNamespace(headline=fitted))
+def models(fitted):
+    return replace(NO_FITS, headline=fitted)
 
 
 def test_the_model_without_the_separated_method_has_no_penalty(frame):
     head = fit(frame, "method")
-    plain, said = without_separated(season(head))
+    plain, said = without_separated(models(head))
     assert plain.variance == "CR2"
     assert plain.data["method"].unique().tolist() == ["usual", "rip"]
     assert said[0].startswith(
@@ -39,7 +41,7 @@ def test_the_model_without_the_separated_method_has_no_penalty(frame):
 
 def test_only_findings_on_the_separated_method_are_held_back(frame):
     head = fit(frame, "method")
-    plain, _ = without_separated(season(head))
+    plain, _ = without_separated(models(head))
     found = contrasts(head, plain_fit=plain)
     design = SimpleNamespace(
         allocation="random within blocks",
@@ -50,20 +52,20 @@ def test_only_findings_on_the_separated_method_are_held_back(frame):
     settings = SimpleNamespace(design=design)
     told = comparison_findings(found, [Circumstances(), Circumstances()], settings, "12 months")
     grades = {finding.methods[0]: finding for finding in told if finding.key != "headline"}
-    assert grades["rip"].grade == "firm"
-    assert grades["mat"].grade == "slight"
+    assert grades["rip"].grade == "strong"
+    assert grades["mat"].grade == "weak"
     assert any("penalised model" in reason for reason in grades["mat"].reasons)
     # Both beat the usual practice, so the headline is as sure as the less sure of them.
-    assert told[0].grade == "slight"
+    assert told[0].grade == "weak"
 
 
 def test_without_a_separated_method_nothing_is_fitted_again(frame):
     deaths = frame.assign(died=frame["died"].where(frame["method"] != "mat", 3))
-    assert without_separated(season(fit(deaths, "method"))) == (None, ())
+    assert without_separated(models(fit(deaths, "method"))) == (None, ())
 
 
 def test_where_the_usual_practice_is_separated_every_comparison_rests_on_it(frame):
     first = frame.assign(method=frame["method"].cat.reorder_categories(["mat", "usual", "rip"]))
     head = fit(first, "method")
-    plain, _ = without_separated(season(head))
+    plain, _ = without_separated(models(head))
     assert contrasts(head, plain_fit=plain).table["penalised"].all()

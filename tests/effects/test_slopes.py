@@ -5,7 +5,7 @@ import pytest
 from survivor.effects.slopes import radius_by_method
 from survivor.errors import EffectError
 from survivor.models.fit import fit
-from tests.effects.test_dose import RADII, planted
+from tests.effects.making import RADII, planted_by_radius
 
 
 def uneven(site, method, radius):
@@ -15,7 +15,7 @@ def uneven(site, method, radius):
 
 @pytest.fixture(scope="module")
 def frame():
-    found = planted(uneven, plants=300)
+    found = planted_by_radius(uneven, plants=300)
     found["died"] += np.tile([3, -2, 1, 0, -3, 2, -4, 1, 2, 3, 0, -2], 2)
     return found
 
@@ -75,12 +75,13 @@ def test_one_method_alone_is_refused(frame):
         radius_by_method(frame[frame["method"] == "usual"])
 
 
+@pytest.mark.slow
 def test_false_alarms_are_near_5_in_100():
     """Alike slopes, plots that differ: 120 plantings, binomial bounds of 5 in 100 at 1 in 1000."""
     rng = np.random.default_rng(5)
     alarms = 0
     for _ in range(120):
-        found = planted(lambda *_: 0.5, radii=RADII, plants=40)
+        found = planted_by_radius(lambda *_: 0.5, radii=RADII, plants=40)
         hazard = 0.5 * np.exp(-0.5 * found["weed_free_radius_m"] + rng.normal(0, 0.4, len(found)))
         found["died"] = rng.binomial(40, 1 - np.exp(-hazard))
         alarms += radius_by_method(found).test.p_value < 0.05

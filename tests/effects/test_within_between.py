@@ -4,7 +4,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.effects.within_between import BETWEEN, DIFFERENCE, WITHIN, within_between
+from survivor.effects.confounding import WITHIN
+from survivor.effects.within_between import BETWEEN, DIFFERENCE, within_between
 from survivor.errors import EffectError
 from survivor.models.fit import fit
 from tests.models.cohorts import counts

@@ -7,10 +7,15 @@ import pandas as pd
 import pytest
 from matplotlib.text import Text
 
-from survivor.figures.breakeven import break_even_figure, draw_break_even
-from survivor.figures.plane import draw_plane, plane_figure
-from survivor.figures.stocking import draw_order, draw_stems, stems_figure
-from survivor.figures.value import draw_value, value_figure
+from survivor.figures.payoff import (
+    break_even_figure,
+    draw_break_even,
+    draw_order,
+    draw_stems,
+    draw_value,
+    value_figure,
+)
+from survivor.figures.plane import draw_plane
 
 NAN = float("nan")
 PLANE = pd.DataFrame(
@@ -60,9 +65,8 @@ def said(figure) -> str:
     return " ".join(text.get_text() for text in figure.findobj(Text))
 
 
-@pytest.mark.parametrize("size", ["wide", "narrow"])
-def test_the_plane_names_each_method_and_the_usual_practice(size):
-    figure = plane_figure(PLANE, size=size)
+def test_the_plane_names_each_method_and_the_usual_practice():
+    figure = draw_plane(PLANE).figure
     text = said(figure)
     assert "spot $x$" in text
     assert "usual (compared with)" in text
@@ -96,19 +100,19 @@ def test_best_value_is_thick_only_where_a_method_leads(size):
 def test_break_even_stands_beside_what_is_paid(size):
     figure = break_even_figure(BREAK_EVEN, size=size)
     text = said(figure)
-    assert "4.00 dollars (3.40 to 4.70); 5.00 dollars" in text
-    assert "not told; 3.90 dollars" in text
+    assert "$4.00 (3.40 to 4.70); $5.00" in text
+    assert "not told; $3.90" in text
     crosses = [line for line in figure.axes[0].lines if line.get_marker() == "x"]
     assert list(crosses[0].get_xdata()) == [5.0, 3.9]
 
 
 def test_stems_without_an_upper_end_are_drawn():
-    assert "1,250 (1,200 to 1,300)" in said(stems_figure(STEMS))
+    assert "1,250 (1,200 to 1,300)" in said(draw_stems(STEMS).figure)
 
 
 def test_plants_to_put_in_are_rounded_up_as_in_the_table():
     part = STEMS.assign(plants_needed=1250.2, lower=1199.1, upper=1300.01)
-    assert "1,251 (1,200 to 1,301)" in said(stems_figure(part))
+    assert "1,251 (1,200 to 1,301)" in said(draw_stems(part).figure)
 
 
 @pytest.mark.parametrize(

@@ -1,7 +1,8 @@
 import matplotlib as mpl
 import pytest
 
-from survivor.figures.style import COLOURS, lines, spread, styled, wrapped
+from survivor.figures.colours import COLOURS
+from survivor.figures.style import lines, spread, styled, wrapped
 
 
 def _luminance(colour: str) -> float:

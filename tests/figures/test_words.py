@@ -2,7 +2,7 @@ import math
 
 import pytest
 
-from survivor.figures.words import difference, limits, money, number, per_100, per_100_limits
+from survivor.words import difference, limits, money, number, per_100, per_100_limits
 
 WRITTEN = {
     (0.5, 0): "1",  # halves go away from nought, unlike Python's own rounding
@@ -43,5 +43,6 @@ def test_a_narrow_difference_keeps_one_place_and_a_wide_one_none() -> None:
 
 def test_money_has_its_sign_before_or_its_name_after() -> None:
     assert money(4.2, "$") == "$4.20"
-    assert money(4.2, "dollars") == "4.20 dollars"
+    assert money(4.2, "dollars") == "$4.20"
+    assert money(-4.2, "kroner") == "−4.20 kroner"
     assert money(math.nan, "$") == "–"

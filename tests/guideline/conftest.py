@@ -9,16 +9,13 @@ import pytest
 
 from survivor.demo.seasons import seasons_files
 from survivor.guideline import Guideline, make_guideline
+from tests.writing import write_files
 
 
 @pytest.fixture(scope="session")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The demo's three seasons and guideline file."""
-    place = tmp_path_factory.mktemp("seasons")
-    for name, content in seasons_files().items():
-        (place / name).parent.mkdir(parents=True, exist_ok=True)
-        (place / name).write_bytes(content)
-    return place
+    return write_files(tmp_path_factory.mktemp("seasons"), seasons_files())
 
 
 @pytest.fixture(scope="session")

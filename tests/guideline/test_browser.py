@@ -9,7 +9,6 @@ import itertools
 import re
 import shutil
 import subprocess
-from collections.abc import Iterator
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,17 +19,8 @@ import pytest
 from pydantic import BaseModel
 
 from survivor.guideline import Guideline, write_guideline
-from tests.report.browsing import (
-    barriers,
-    in_a_browser,
-    open_browser,
-    opened,
-    outside,
-    tabbed,
-    times_drawn,
-    words_cut_off,
-)
-from tests.report.test_document import elements, tags
+from tests.document.browsing import in_a_browser, no_barrier, nothing_over_the_edge, opened, printed, tabbed
+from tests.document.reading import elements, tags
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
@@ -76,21 +66,12 @@ def folders(made: Guideline, hostile: Guideline, tmp_path_factory: pytest.TempPa
     return {name: place / name for name in FOLDERS}
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    yield from open_browser()
-
-
 @pytest.mark.parametrize("name", FOLDERS)
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_nothing_is_asked_for_and_axe_finds_no_barrier(
     browser: Browser, folders: dict[str, Path], name: str, scheme: str
 ) -> None:
-    page, amiss = opened(browser, folders[name] / "guideline.html", color_scheme=scheme)
-    found = barriers(page)
-    page.close()
-    assert amiss == []
-    assert found == ""
+    no_barrier(browser, folders[name] / "guideline.html", scheme)
 
 
 @pytest.mark.parametrize("name", FOLDERS)
@@ -98,12 +79,7 @@ def test_nothing_is_asked_for_and_axe_finds_no_barrier(
 def test_nothing_runs_over_the_edge_and_no_words_are_cut_off(
     browser: Browser, folders: dict[str, Path], name: str, width: int
 ) -> None:
-    page, _ = opened(browser, folders[name] / "guideline.html", viewport={"width": width, "height": 800})
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert outside(page) == []
-    assert words_cut_off(page) == []
-    assert set(times_drawn(page)) == {1}
-    page.close()
+    nothing_over_the_edge(browser, folders[name] / "guideline.html", width)
 
 
 @pytest.mark.parametrize("width", [360, 1400])
@@ -125,18 +101,12 @@ def test_the_keyboard_goes_through_the_page_in_reading_order(
 def test_it_prints_without_what_is_only_for_a_screen(
     browser: Browser, folders: dict[str, Path], tmp_path: Path
 ) -> None:
-    page, _ = opened(browser, folders["demo"] / "guideline.html")
-    page.emulate_media(media="print")
-    assert page.evaluate("getComputedStyle(document.querySelector('nav')).display") == "none"
-    printed = tmp_path / "printed.pdf"
-    page.pdf(path=printed, format="A4")
-    page.close()
-    assert printed.stat().st_size > 50_000
+    file = printed(browser, folders["demo"] / "guideline.html", tmp_path / "printed.pdf")
     if POPPLER:
-        words = re.sub(r"\s+", " ", text_of(printed))
-        assert "Advised on clay flats: spray and rip" in words
+        words = re.sub(r"\s+", " ", text_of(file))
+        assert "On clay flats nothing is advised yet in place of spot spray only" in words
         assert "No product and no rate" in words or "no product and no rate" in words
-        over_the_edge(printed)
+        over_the_edge(file)
 
 
 def test_a_ground_named_as_a_script_stays_text_everywhere(browser: Browser, folders: dict[str, Path]) -> None:

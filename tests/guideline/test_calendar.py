@@ -7,9 +7,9 @@ from dataclasses import replace
 
 import pytest
 
-from survivor.guideline.calendar import calendar_table, works_due
 from survivor.guideline.file import Lead
-from survivor.planning.works import USUAL_WORKS, breaks_ground, checks_first
+from survivor.guideline.wording import calendar_table, works_due
+from survivor.planning.calendar import USUAL_WORKS, breaks_ground, checks_first
 
 CHECKS = tuple(work.name for work in USUAL_WORKS if work.before_ground)
 
@@ -46,7 +46,7 @@ def test_checks_end_before_the_ground_is_broken(made):
         first, last = (float(week) for week in found[name][1].split(" to "))
         assert last > max(week for week in starts if week > 0)
         assert first > last
-    assert "Break ground only when these two are done" in calendar_table(made).note
+    assert "Do not dig until both are done" in calendar_table(made).note
 
 
 def test_without_a_usual_planting_day_the_checks_come_first_too(made):
@@ -76,7 +76,7 @@ def test_a_line_of_the_file_stands_over_the_usual_work_of_its_name(made):
 
 def test_works_without_a_lead_time_are_named_and_not_dropped(made):
     note = calendar_table(made).note
-    assert note.endswith("No lead time is entered for: hand-dug hole; scalp by hand.")
+    assert note.endswith("No lead time is entered for: hand-dug hole, scalp by hand.")
     hole = {"what": "hand-dug hole", "earliest_days_before": 21, "latest_days_before": 0}
     assert calendar_table(with_lines(made, hole)).note.endswith("No lead time is entered for: scalp by hand.")
 

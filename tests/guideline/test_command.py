@@ -7,7 +7,7 @@ from typer.testing import CliRunner
 
 from survivor.cli import app
 
-pytestmark = pytest.mark.slow  # whole guidelines are made
+pytestmark = [pytest.mark.slow, pytest.mark.usefixtures("read_once")]  # whole guidelines are made
 
 
 def run(*arguments: object) -> object:

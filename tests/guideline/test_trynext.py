@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
+from scipy import integrate, stats
 
 from survivor.guideline.advice import Advice, SeasonSays
 from survivor.guideline.file import Ground
@@ -36,18 +37,46 @@ def test_worth_lies_between_nothing_and_perfect_knowledge():
     assert worth_of_season(5.0, 6.0, 10.0, 5.0).perfect == pytest.approx(6 / np.sqrt(2 * np.pi))
 
 
-def advice(name: str, estimate: float, half: float) -> Advice:
-    season = (SeasonSays("one", estimate, estimate - half, estimate + half, 4),)
+@pytest.mark.parametrize("df", [3.0, 6.0])
+def test_with_few_seasons_the_loss_is_that_of_t(df):
+    mean, sd, threshold = 4.0, 6.0, 5.0
+    gain = lambda true: max(true - threshold, 0.0)  # noqa: E731
+    law = stats.t(df, loc=mean, scale=sd)
+    by_hand = integrate.quad(lambda true: gain(true) * law.pdf(true), threshold, np.inf)[0]
+    assert worth_of_season(mean, sd, 1e-12, threshold, df).value == pytest.approx(by_hand, rel=1e-6)
+
+
+def advice(name: str, estimate: float, error: float, seasons: int = 3) -> Advice:
+    half = 4.3 * error
+    says = SeasonSays("one", estimate, estimate - half, estimate + half, 4)
     return Advice(
-        "clay", name, "usual", "not answered", "", estimate, estimate - half, estimate + half, n_sites=4,
-        seasons=season,
+        "clay", name, "usual", "not answered", "", estimate, estimate - half, estimate + half,
+        std_error=error, df=2.0, n_sites=4 * seasons, seasons=(says,) * seasons,
     )  # fmt: skip
+
+
+def test_what_seasons_that_differ_leave_open_is_worth_a_further_one():
+    """Three seasons 29 apart, -8 on average with a standard error of 8.2: a choice that may well change."""
+    ground = Ground.model_validate({"name": "clay", "where": {"texture": ("clay",)}})
+    line = try_next((advice("auger", -8.0, 8.2),), (ground,), 5.0).iloc[0]
+    # A new season has three times the variance of the mean of three.
+    by_hand = worth_of_season(-8.0, 8.2, 3 * 8.2**2, 5.0, 2.0)
+    assert line["chance_per_100"] == pytest.approx(100 * by_hand.chance)
+    assert line["chance_per_100"] > 3
+    assert line["value_per_100"] > 0.1
+
+
+def test_one_season_alone_is_worth_more_of_than_three_that_agree():
+    ground = Ground.model_validate({"name": "clay", "where": {"texture": ("clay",)}})
+    told = (advice("one", 8.0, 4.0, 1), advice("three", 8.0, 4.0 / 3**0.5, 3))
+    table = try_next(told, (ground,), 5.0).set_index("preparation")
+    assert table.loc["one", "value_per_100"] > table.loc["three", "value_per_100"]
 
 
 def test_the_most_worth_comes_first_and_without_an_estimate_nothing_is_told():
     told = (
-        advice("sure", 30.0, 4.0),
-        advice("open", 5.0, 14.0),
+        advice("sure", 30.0, 1.0),
+        advice("open", 5.0, 4.0),
         Advice("clay", "none", "usual", "not answered", ""),
     )
     ground = Ground.model_validate({"name": "clay", "where": {"texture": ("clay",)}, "plants_a_year": 1000})

@@ -1,10 +1,12 @@
 """Effects by period against the same model written with a column for each method and visit."""
 
 import numpy as np
+import pandas as pd
 import pytest
 
+import survivor
 from survivor.errors import ModelError
-from survivor.models.by_period import fit_by_period
+from survivor.models.by_period import fit_by_period, fit_varying
 from survivor.models.fit import fit
 from tests.models.cohorts import VISITS, counts
 
@@ -117,3 +119,24 @@ def test_false_alarms_where_hazards_are_proportional():
         for seed in range(300)
     ]
     assert 0.01 < np.mean(alarms) < 0.09
+
+
+def test_ratios_by_period_are_an_argument_of_fit():
+    frame = counts(planted=40)
+    plain = survivor.fit(frame, "method")
+    for asked in (
+        survivor.fit(frame, "method", by_period="method"),
+        survivor.fit(frame, "method", survivor.Grouped(by_period="method")),
+    ):
+        assert asked.by_period == "method"
+        pd.testing.assert_frame_equal(asked.table, fit_varying(plain, "method").table)
+    with pytest.raises(ModelError, match="has one ratio for the whole season"):
+        survivor.fit(frame, "method", model="cox", by_period="method")
+    with pytest.raises(ModelError, match="has one ratio for the whole season"):
+        survivor.fit(frame, "method", baseline="unspecified", by_period="method")
+    with pytest.raises(ModelError, match="does not hold species"):
+        survivor.fit(frame, "method", by_period="species")
+    wide, names = _written_out(frame)
+    peer = fit(wide, " + ".join(names))
+    asked = survivor.fit(frame, "method", by_period="method")
+    np.testing.assert_allclose(asked.table["estimate"], peer.table["estimate"], rtol=1e-7)

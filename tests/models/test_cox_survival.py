@@ -3,13 +3,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-from lifelines import KaplanMeierFitter
 
 from survivor.errors import ModelError
 from survivor.models.fit import fit
 from survivor.models.partial import evaluate
 from tests.models.cohorts import counts, single
 from tests.models.lifelines_refits import METHOD, METHODS, coefficients
+from tests.peers import KaplanMeierFitter
 
 
 def _values(found, column):

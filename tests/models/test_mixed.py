@@ -11,6 +11,7 @@ from survivor.models.fit import fit
 from survivor.models.mixed import fit_mixed
 from survivor.models.mixed_likelihood import MixedRows, likelihood
 from survivor.models.mixed_solver import solve_mixed
+from survivor.models.quadrature import hermite
 from survivor.simulate import Cohort, draw_intervals
 from tests.models.cohorts import counts, split_rows, tagged
 from tests.models.published import orobanche
@@ -140,12 +141,12 @@ def test_arrays_give_the_same_as_a_frame():
         np.column_stack([seed, root, seed & root]).astype(float),
         np.ones((21, 1)),
         np.zeros(21, dtype=np.intp),
-        np.arange(21)[:, None],
         data["n"].to_numpy(float),
         data["y"].to_numpy(float),
-        "logit",
+        link="logit",
+        groups=np.arange(21)[:, None],
     )
-    found = solve_mixed(rows, 25)
+    found = solve_mixed(rows, [25])
     np.testing.assert_allclose(np.concatenate([found.level, found.beta]), CROWDER[25][0], atol=2e-6)
 
 
@@ -163,14 +164,14 @@ def test_the_end_is_the_maximum_of_the_approximated_likelihood(cohort, which, po
     formula = "method" if which == "strata across plots" else "method + species"
     found = fit_mixed(cohort, formula, cluster="plot", points=points, **RANDOM[which])
     engine, solution = found.engine, found.engine.solution
-    likely = likelihood(engine.rows)
+    likely, nodes = likelihood(engine.rows), [hermite(count) for count in found.points]
     assert bool(likely.border) == (which != "strata across plots")
     at = solution.at
     size = [len(at.level), len(at.common), len(at.sd)]
 
     def value(move):
         parts = np.split(move, np.cumsum(size)[:-1])
-        return likely.evaluate(at.moved(*parts), engine.nodes).value
+        return likely.evaluate(at.moved(*parts), nodes).value
 
     free = np.concatenate([np.ones(size[0] + size[1], dtype=bool), solution.free])
     identity = np.eye(sum(size))[free]
@@ -182,7 +183,7 @@ def test_the_end_is_the_maximum_of_the_approximated_likelihood(cohort, which, po
         far = (value(2 * move) - value(-2 * move)) / (4 * step)
         # Richardson: differences of the value alone; one standard error away the value falls by a half.
         assert abs((4 * near - far) / 3) < 1e-7
-    ready = likely.evaluate(at, engine.nodes)
+    ready = likely.evaluate(at, nodes)
     slopes = np.concatenate([ready.level, ready.common, ready.sd])[free]
     assert np.abs(slopes * errors).max() < 1e-8
 
@@ -191,10 +192,11 @@ def test_limits_come_from_the_observed_information(cohort):
     found = fit_mixed(cohort, "method", cluster="plot", strata=None, points=5)
     solution, engine = found.engine.solution, found.engine
     likely, step = likelihood(engine.rows), 1e-3
+    nodes = [hermite(count) for count in found.points]
     size = [len(solution.at.level), len(solution.at.common), 1]
 
     def value(move):
-        return likely.evaluate(solution.at.moved(*np.split(move, np.cumsum(size)[:-1])), engine.nodes).value
+        return likely.evaluate(solution.at.moved(*np.split(move, np.cumsum(size)[:-1])), nodes).value
 
     moves = step * np.eye(sum(size))
     curve = np.array(

@@ -10,13 +10,13 @@ from scipy import integrate, stats
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.errors import ModelError
-from survivor.models.containment import degrees
 from survivor.models.fit import fit
 from survivor.models.mixed import MixedFit, fit_mixed
 from survivor.models.mixed_likelihood import MixedRows, Parameters, likelihood
 from survivor.models.mixed_solver import solve_mixed
 from survivor.models.quadrature import hermite
-from survivor.models.restricted import Objective
+from survivor.models.random_effects import degrees
+from survivor.models.variance_components import Objective
 from survivor.simulate import Cohort, draw_intervals, true_effects
 from tests.models.cohorts import counts
 from tests.models.published import orobanche
@@ -104,14 +104,14 @@ def test_restricted_likelihood_is_reml_where_counts_are_nearly_normal():
         method[:, None],
         np.ones((plots, 1)),
         np.zeros(plots, dtype=np.intp),
-        np.arange(plots)[:, None],
         n,
         died,
-        "logit",
+        link="logit",
+        groups=np.arange(plots)[:, None],
     )
     seen = np.log(died / (n - died))
     residual = seen - np.array([seen[:6].mean(), seen[6:].mean()]).repeat(6)
-    full = solve_mixed(rows, 5)
+    full = solve_mixed(rows, [5])
     # The sampling variance of each log odds, about 4e-6, is far below the tolerance.
     np.testing.assert_allclose(full.sd, np.sqrt(np.sum(residual**2) / 12), rtol=1e-4)
     objective = Objective(likelihood(rows), (hermite(5),), (), 1, restricted=True)
@@ -154,9 +154,9 @@ def test_survival_is_integrated_over_the_effects(cohort, at):
     cells, _ = _cells(cohort)
     cells = cells.iloc[:1]
     spread = np.sqrt(np.sum(solution.sd**2))
-    columns = engine.design.columns_for(cells)[0]
+    columns = engine.read.design.columns_for(cells)[0]
     if at is None:
-        lengths = engine.pieces.lengths(cells, np.zeros(1), np.array([365.0]))[0]
+        lengths = engine.read.pieces.lengths(cells, np.zeros(1), np.array([365.0]))[0]
         base = np.log(lengths @ np.exp(np.concatenate([[0.0], solution.alpha])))
     else:
         base = 0.0
@@ -220,20 +220,6 @@ def test_effects_read_a_mixed_fit(cohort):
     assert "<table" in found._repr_html_()
 
 
-def test_leaving_a_plot_out_is_fitting_without_it():
-    frame = counts(plots=3)
-    found = fit(frame, "method", "mixed", pieces=[40, 150], points=5)
-    cells = frame[["site", "method"]].drop_duplicates(ignore_index=True)
-    weights = np.full((1, len(cells)), 1 / len(cells))
-    each = found.without_each_cluster(cells, weights, 150.0)
-    plots = frame.groupby(["site", "plot"]).ngroup().to_numpy()
-    assert each.shape == (plots.max() + 1, 1)
-    for plot in (0, 11):
-        again = fit(frame[plots != plot], "method", "mixed", pieces=[40, 150], points=5)
-        wanted = again.average_survival(cells, weights, 150.0).estimate
-        np.testing.assert_allclose(each[plot], wanted, atol=1e-5)
-
-
 # Degrees of freedom
 
 
@@ -287,7 +273,7 @@ def test_what_cannot_be_fitted_is_said(cohort):
     _refused("needs groups", cohort, cluster=None)
     _refused("no column 'paddock'", cohort, random="paddock/plot")
     _refused("as many numbers of points", cohort, points=(7, 7))
-    _refused("as many numbers of points", cohort, points=0)
+    _refused("points: 0 is not a number that goes here", cohort, points=0)
     _refused("no pieces", cohort, at=365.0, pieces=[100])
     _refused("only nested effects", cohort, strata=None, random="species/plot")
     _refused("cannot be told apart", cohort, strata=None, random="site:block:method/plot")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from statsmodels.stats.multitest import multipletests
 
-from survivor.models.multiplicity import holm
+from survivor.models.result import holm
 
 
 @pytest.mark.parametrize("count", [1, 2, 5, 40])

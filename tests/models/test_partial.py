@@ -3,12 +3,12 @@
 import numpy as np
 import pytest
 import statsmodels.api as sm
-from lifelines import CoxPHFitter
 
 from survivor.intervals import group_codes
-from survivor.models.cox import seedlings
 from survivor.models.partial import evaluate, maximise, residuals, risk_sets
 from tests.models.cohorts import counts, single, split_rows
+from tests.models.lifelines_refits import seedlings
+from tests.peers import CoxPHFitter
 
 BETA = np.array([0.3, -0.4, 0.2])
 

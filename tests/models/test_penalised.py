@@ -12,16 +12,22 @@ from scipy.optimize import minimize
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.errors import ModelError
-from survivor.models.design_effect import INDEPENDENT, design_effect
 from survivor.models.fit import fit
 from survivor.models.grouped import arranged
-from survivor.models.jeffreys import GroupedJeffreys, LogisticJeffreys
+from survivor.models.jeffreys import Jeffreys
+from survivor.models.likelihood import Rows
 from survivor.models.penalised import Profile, coefficient, maximise
+from survivor.models.working import INDEPENDENT, design_effect
 from survivor.proportions import design_effect as rao_scott
 from tests.models.cohorts import VISITS, counts, tagged
+from tests.models.making import dense_objective
 from tests.models.published import freireich_at_visits
 
 CHI2 = stats.chi2.ppf(0.95, 1)
+
+
+def odds(columns, strata, counted, number):
+    return Jeffreys(Rows(columns, np.ones((len(columns), 1)), strata, number, counted, link="logit"))
 
 
 def without_deaths(frame, method="rip"):
@@ -110,19 +116,6 @@ def test_a_milestone_by_plot():
 # --- grouped -------------------------------------------------------------------------------------------
 
 
-def _dense(parameters, columns, lengths, strata, at_risk, died):
-    """Log-likelihood plus half the log determinant, with every matrix written out."""
-    levels, later = strata.max() + 1, lengths.shape[1] - 1
-    level, alpha, beta = np.split(parameters, [levels, levels + later])
-    by_piece = np.exp(level[strata] + columns @ beta)[:, None] * lengths * np.exp(np.append(0.0, alpha))
-    hazard = by_piece.sum(axis=1)
-    own = (strata[:, None] == np.arange(levels)) * hazard[:, None]
-    slopes = np.hstack([own, by_piece[:, 1:], hazard[:, None] * columns])
-    information = slopes.T @ ((at_risk / np.expm1(hazard))[:, None] * slopes)
-    value = died @ np.log(-np.expm1(-hazard)) - (at_risk - died) @ hazard
-    return value + np.linalg.slogdet(information)[1] / 2
-
-
 def _arrays(frame):
     edges = np.array([0, *VISITS])
     start, stop = frame["start_day"].to_numpy(float), frame["stop_day"].to_numpy(float)
@@ -149,7 +142,7 @@ def test_grouped_is_the_definition_maximised(shape):
     found = fit(frame, "method", cluster=None, pieces=VISITS[:2])
     arrays = _arrays(frame)
     start = np.concatenate([np.full(3, -6.0), np.zeros(4)])
-    peer = minimize(lambda at: -_dense(at, *arrays), start, method="BFGS", options={"gtol": 1e-7})
+    peer = minimize(lambda at: -dense_objective(at, *arrays), start, method="BFGS", options={"gtol": 1e-7})
     np.testing.assert_allclose(found.table["estimate"], peer.x[-2:], atol=2e-5)
     best = found.engine.profile.best
     assert best.point.value == pytest.approx(-peer.fun, abs=1e-8)
@@ -164,7 +157,7 @@ def test_grouped_limits_are_those_of_the_profile():
     for end in ("lower", "upper"):
         held = found.table[end].iloc[1]
         peer = minimize(
-            lambda at, held=held: -_dense(np.append(at, held), *arrays),
+            lambda at, held=held: -dense_objective(np.append(at, held), *arrays),
             best.parameters[:-1],
             method="BFGS",
             options={"gtol": 1e-6},
@@ -196,10 +189,10 @@ def test_the_gradient_is_the_derivative():
     number = rng.integers(3, 10, 50)
     died = rng.binomial(number, 0.3)
     for likelihood in (
-        GroupedJeffreys(columns, lengths, strata, number.astype(float), died.astype(float)),
-        LogisticJeffreys(columns, strata, died.astype(float), number.astype(float)),
+        Jeffreys(Rows(columns, lengths, strata, number.astype(float), died.astype(float))),
+        odds(columns, strata, died.astype(float), number.astype(float)),
     ):
-        at = likelihood.start() + 0.3 * rng.normal(size=len(likelihood.start()))
+        at = likelihood.data.start() + 0.3 * rng.normal(size=len(likelihood.data.start()))
         steps = 1e-5 * np.eye(len(at))
         slope = [(likelihood.at(at + step).value - likelihood.at(at - step).value) / 2e-5 for step in steps]
         np.testing.assert_allclose(likelihood.at(at).gradient, slope, atol=1e-6)
@@ -282,14 +275,30 @@ def test_the_design_effect_is_that_of_plot_totals():
     # residuals of clusters are those of the plots' counts.
     rng = np.random.default_rng(5)
     died = rng.binomial(20, rng.beta(2, 4, 8))
-    likelihood = LogisticJeffreys(
-        np.empty((8, 0)), np.zeros(8, dtype=np.intp), died.astype(float), np.full(8, 20.0)
-    )
+    likelihood = odds(np.empty((8, 0)), np.zeros(8, dtype=np.intp), died.astype(float), np.full(8, 20.0))
     found = design_effect(likelihood, np.arange(8), np.arange(8), 20.0)
     # A half is added to each of two cells, which moves the share a little.
     assert found.effect == pytest.approx(rao_scott(died, np.full(8, 20)).design_effect, rel=0.02)
     assert found.df == pytest.approx(7)
     assert (found.how, found.clusters) == ("within", 8)
+
+
+def test_plots_more_alike_than_chance_count_as_independent_seedlings():
+    # Eight plots with 6 of 20 dead each: no spread at all, an effect of 0 by Rao and Scott, and 1 is taken.
+    plots = np.arange(8)
+    even = odds(np.empty((8, 0)), np.zeros(8, dtype=np.intp), np.full(8, 6.0), np.full(8, 20.0))
+    found = design_effect(even, plots, plots, 20.0)
+    assert (found.effect, found.how) == (1.0, "within")
+
+
+def test_sites_are_counted_in_only_where_plots_within_them_are_too_few():
+    # Two sites of four plots leave 6 degrees of freedom within sites: enough. Without sites there are 7.
+    died, plots = np.array([2.0, 5, 8, 9, 1, 4, 9, 12]), np.arange(8)
+    found = design_effect(odds(np.empty((8, 0)), plots // 4, died, np.full(8, 20.0)), plots, plots, 20.0)
+    assert (found.how, found.clusters) == ("within", 8)
+    assert found.df == pytest.approx(6)
+    pairs = design_effect(odds(np.empty((8, 0)), plots // 6, died, np.full(8, 20.0)), plots[5:], plots, 20.0)
+    assert (pairs.how, pairs.clusters) == ("between", 3)
 
 
 def test_a_plot_of_each_method_at_each_site_counts_sites_in():
@@ -369,18 +378,6 @@ def test_tests_are_by_the_likelihood_ratio():
     assert both.p_value < 0.01
 
 
-def test_without_each_plot():
-    frame = without_deaths(counts())
-    found = fit(frame, "method")
-    cells = frame[["site", "method"]].drop_duplicates()
-    weights = np.full((1, len(cells)), 1 / len(cells))
-    apart = found.without_each_cluster(cells, weights, 365)
-    assert apart.shape == (18, 1)
-    rest = frame[~((frame["site"] == "site 0") & (frame["plot"] == "auger 0"))]
-    again = fit(rest, "method").average_survival(cells, weights, 365)
-    assert apart[0, 0] == pytest.approx(again.estimate[0], abs=1e-6)
-
-
 def test_labels_of_rows_are_of_no_account():
     frame = without_deaths(counts()).set_index(pd.Index([0] * len(counts())))
     for model, at in (("grouped", None), ("logistic", 365)):
@@ -393,10 +390,10 @@ def test_a_penalised_fit_is_not_taken_apart():
 
 
 def test_a_limit_that_is_never_reached_is_infinite():
-    likelihood = LogisticJeffreys(
+    likelihood = odds(
         np.array([[1.0], [0.0]]), np.zeros(2, dtype=np.intp), np.array([20.0, 14.0]), np.array([20.0, 20.0])
     )
-    profile = Profile(likelihood, maximise(likelihood, likelihood.start()), 15.0)
+    profile = Profile(likelihood, maximise(likelihood, likelihood.data.start()), 15.0)
     lower, upper = profile.limits(coefficient(1, 2))
     assert upper == np.inf
     assert np.isfinite(lower)

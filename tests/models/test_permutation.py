@@ -9,7 +9,7 @@ from statsmodels.stats.multitest import multipletests
 
 from survivor.errors import ModelError
 from survivor.models.fit import fit
-from survivor.models.permutation import DRAWN, EVERY, permutation_test
+from survivor.models.randomisation import DRAWN, EVERY, permutation_test
 from tests.models.cohorts import counts
 
 PAIR = ("spot spray", "rip")
@@ -117,15 +117,55 @@ def _two_alike(seed):
 
 
 @pytest.mark.slow
-def test_p_is_no_smaller_than_it_may_be_though_a_third_preparation_differs():
+@pytest.mark.parametrize("statistic", ["t", "score"])
+def test_p_is_no_smaller_than_it_may_be_though_a_third_preparation_differs(statistic):
     # p of two that do the same reaches each of the values 1/8 ... 1 no more often than that.
     found = []
     for seed in range(200):
-        table = permutation_test(fit(_two_alike(seed), "method")).table.set_index("method")
+        table = permutation_test(fit(_two_alike(seed), "method"), statistic=statistic).table
+        table = table.set_index("method")
         found.append(table.loc["rip", "p_value"])
     values = np.array(found)
     for level in (1 / 8, 1 / 4, 1 / 2):
         assert np.mean(values <= level) < level + 3 * np.sqrt(level * (1 - level) / len(values))
+
+
+def test_scores_of_one_visit_are_deaths_less_expected():
+    # By hand: with one visit and a level a block, the null model expects the share dead of the block's two
+    # plots in each, and a score is H / p (deaths less expected) with H = -log(1 - p).
+    frame = _blocks(blocks=6)
+    frame = frame[frame["start_day"] == 0]
+    pair = frame.pivot_table(index="site", columns="method", values=["at_risk", "died"], observed=True)
+    dead = pair["died"].sum(axis=1) / pair["at_risk"].sum(axis=1)
+    more = pair["died"]["rip"] - pair["at_risk"]["rip"] * dead
+    own = (-np.log1p(-dead) / dead * more).to_numpy()
+    sums = np.array([np.sum(own * signs) for signs in product((1, -1), repeat=6)])
+    line = permutation_test(fit(frame, "method"), statistic="score").table.iloc[0]
+    assert (line["how"], line["layouts"], line["tried"]) == (EVERY, 64, 64)
+    assert line["statistic"] == pytest.approx(own.sum(), rel=1e-5)
+    assert line["p_value"] == np.mean(np.abs(sums) >= abs(own.sum()) * (1 - 1e-9))
+
+
+def test_scores_answer_as_t_does():
+    # Both are exact; they order the layouts a little differently.
+    pairs = []
+    for seed in range(10):
+        model = fit(_blocks(seed=seed, blocks=7, methods=("spot spray", "rip", "mound")), "method")
+        found = (permutation_test(model, statistic=name).table["p_value"] for name in ("t", "score"))
+        pairs += list(zip(*found, strict=True))
+    by_t, by_score = np.array(pairs).T
+    assert np.corrcoef(by_t, by_score)[0, 1] > 0.97
+    assert np.abs(by_t - by_score).mean() < 0.03
+
+
+def test_scores_drawn_come_near_to_every_layout(monkeypatch):
+    model = fit(_blocks(blocks=4, plots=2), "method")
+    every = permutation_test(model, statistic="score").table.iloc[0]
+    monkeypatch.setattr("survivor.models.randomisation.MOST_EXACT", 0)
+    drawn = permutation_test(model, statistic="score", draws=600).table.iloc[0]
+    assert (every["tried"], drawn["tried"], drawn["how"]) == (6**4, 600, DRAWN)
+    error = np.sqrt(every["p_value"] * (1 - every["p_value"]) / 600)
+    assert abs(drawn["p_value"] - every["p_value"]) < 3 * error + 0.002
 
 
 def test_blocks_within_strata_of_the_model():
@@ -166,6 +206,7 @@ def test_holm_over_the_comparisons():
         (lambda f: permutation_test(fit(f, "method"), blocks="paddock"), "no column .paddock."),
         (lambda f: permutation_test(fit(f, "method"), blocks="species"), "lies in two blocks"),
         (lambda f: permutation_test(fit(f, "method", model="cox")), "not CR2"),
+        (lambda f: permutation_test(fit(f, "method"), statistic="z"), "is not known"),
     ],
 )
 def test_what_cannot_be_dealt_anew_is_refused(make, words):

@@ -5,8 +5,7 @@ import pytest
 from scipy import integrate as quadrature
 from scipy import stats
 
-from survivor.models.quadrature import Tree, hermite, integrate
-from survivor.models.row_terms import Counts
+from survivor.models.quadrature import Counts, Tree, hermite, integrate
 
 ROWS = 60
 LEVELS = {1: [0.6], 2: [0.5, 0.7], 3: [0.5, 0.4, 0.7]}

@@ -3,12 +3,12 @@
 import numpy as np
 import pandas as pd
 import pytest
-from lifelines import CoxPHFitter
 
 from survivor.errors import ModelError
+from survivor.models.cox import scaled_residuals
 from survivor.models.fit import fit
-from survivor.models.schoenfeld import scaled_residuals
 from tests.models.cohorts import counts
+from tests.peers import CoxPHFitter
 
 
 def _untied(seed=4, plots=24):

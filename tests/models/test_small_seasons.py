@@ -13,8 +13,8 @@ from survivor.models.likelihood import NoFiniteBaseline, has_deaths
 from survivor.planning.quick import analysed_quickly
 from survivor.planning.simulated import analysed_whole, cohort_of, draw_season, watch_season
 from survivor.planning.variation import spread_of
-from tests.models.test_penalised import _dense
-from tests.planning.seasons import small_plan
+from tests.models.making import dense_objective
+from tests.planning.making import small_plan
 
 METHODS = ("spot spray", "rip")
 # site, method, plot, start, stop, at risk, died: at A all who reached the second visit died by it, at B
@@ -52,7 +52,7 @@ def test_a_baseline_without_end_is_penalised():
         frame["died"].to_numpy(float),
     )
     start = np.array([-5.5, -7.0, 1.5, 0.0])
-    peer = minimize(lambda at: -_dense(at, *arrays), start, method="BFGS", options={"gtol": 1e-7})
+    peer = minimize(lambda at: -dense_objective(at, *arrays), start, method="BFGS", options={"gtol": 1e-7})
     np.testing.assert_allclose(found.engine.profile.best.parameters, peer.x, atol=5e-5)
     table = contrasts(found, at=365).table.iloc[0]
     assert table["lower"] < table["estimate"] < table["upper"]

@@ -9,8 +9,8 @@ from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.errors import RecordsError, SurvivorError
-from survivor.planning.blank import blank_files
-from survivor.planning.reading import read_plan
+from survivor.planning.folder import blank_files
+from survivor.planning.planfile import read_plan
 from survivor.settings import read_settings
 
 

@@ -6,20 +6,21 @@ import math
 import pytest
 from statsmodels.stats.power import TTestPower, normal_power_het
 
-from survivor.errors import PlanError
 from survivor.planning.closed_form import (
-    Arms,
-    cheapest_seedlings,
-    events_needed,
     half_width,
     plots_needed,
     power_of_events,
     power_of_proportions,
-    proportions_needed,
-    seedlings_for_events,
     standard_error,
 )
 from survivor.proportions import design_effect_from_icc
+from tests.planning.making import (
+    alike_sites,
+    cheapest_seedlings,
+    events_needed,
+    proportions_needed,
+    seedlings_for_events,
+)
 
 ROUNDED = (1.96 + 0.84) ** 2  # the quantiles of the MRC CBU page
 
@@ -52,12 +53,6 @@ def test_events(ratio, power, share, events):
     assert events_needed(ratio, power, share) == pytest.approx(events, rel=1e-6)
 
 
-@pytest.mark.parametrize("ratio", [1.0, 0.0, -2.0])
-def test_no_events_show_what_is_no_ratio(ratio):
-    with pytest.raises(PlanError):
-        events_needed(ratio)
-
-
 @pytest.mark.parametrize(
     ("size", "icc", "variation", "effect"),
     [(50, 0.05, 0.0, 3.45), (20, 0.01, 0.0, 1.19), (20, 0.05, 0.4, 2.11), (20, 0.15, 0.0, 3.85)],
@@ -65,7 +60,7 @@ def test_no_events_show_what_is_no_ratio(ratio):
 def test_the_design_effect_widens_the_error_by_its_root(size, icc, variation, effect):
     # 1 + ((1 + cv^2) m - 1) rho: Donner and Klar 2000; unequal sizes by hand.
     assert design_effect_from_icc(size, icc, variation) == pytest.approx(effect, abs=1e-9)
-    alone = dataclasses.replace(Arms.alike_sites(0.6, 0.7, 0.0), unequal=variation)
+    alone = dataclasses.replace(alike_sites(0.6, 0.7, 0.0), unequal=variation)
     plots = dataclasses.replace(alone, correlation=icc)
     widened = standard_error(plots, 10, size) / standard_error(alone, 10, size)
     assert widened**2 == pytest.approx(effect, abs=1e-9)
@@ -81,14 +76,14 @@ def test_two_proportions_agree_with_statsmodels():
 @pytest.mark.parametrize(("plots", "difference"), [(3, 0.4), (8, 0.15), (24, 0.1), (60, 0.08)])
 def test_power_in_blocks_is_that_of_a_paired_t_test(plots, difference):
     # statsmodels' non-central t: a difference a block, blocks less one degrees of freedom.
-    arms = Arms.alike_sites(0.5, 0.5 + difference, 0.12)
+    arms = alike_sites(0.5, 0.5 + difference, 0.12)
     of_block = standard_error(arms, 1, 20)
     oracle = TTestPower().power(difference / of_block, nobs=plots, alpha=0.05)
     assert power_of_proportions(arms, plots, 20) == pytest.approx(float(oracle), abs=2e-5)
 
 
 def test_power_is_a_number_however_large_the_difference():
-    arms = Arms.alike_sites(0.1, 0.99, 0.0)
+    arms = alike_sites(0.1, 0.99, 0.0)
     assert power_of_proportions(arms, 500, 50) == pytest.approx(1.0)
     assert power_of_events(arms, 500, 50) == pytest.approx(1.0)
     assert power_of_proportions(arms, 1, 50) == 0.0  # one block has no degrees of freedom
@@ -96,12 +91,12 @@ def test_power_is_a_number_however_large_the_difference():
 
 def test_the_two_formulas_meet_where_hazards_are_near():
     # Both describe one test; they part only as the hazards move apart.
-    arms = Arms.alike_sites(0.60, 0.65, 0.1)
+    arms = alike_sites(0.60, 0.65, 0.1)
     assert power_of_events(arms, 80, 20) == pytest.approx(power_of_proportions(arms, 80, 20), abs=0.01)
 
 
 def test_plots_needed_is_the_first_that_is_enough():
-    arms = Arms.alike_sites(0.6, 0.7, 0.1)
+    arms = alike_sites(0.6, 0.7, 0.1)
     plots = plots_needed(lambda number: power_of_proportions(arms, number, 20))
     assert plots is not None
     assert power_of_proportions(arms, plots, 20) >= 0.8 > power_of_proportions(arms, plots - 1, 20)
@@ -115,7 +110,7 @@ def test_no_number_of_plots_shows_nothing():
 
 
 def test_limits_of_few_plots_are_wide():
-    arms = Arms.alike_sites(0.6, 0.7, 0.1)
+    arms = alike_sites(0.6, 0.7, 0.1)
     # t on one degree of freedom is 12.7 errors.
     assert half_width(arms, 2, 20) == pytest.approx(12.7062 * standard_error(arms, 2, 20), rel=1e-4)
     assert half_width(arms, 1, 20) == math.inf
@@ -123,7 +118,7 @@ def test_limits_of_few_plots_are_wide():
 
 def test_the_cheapest_split_has_the_smallest_error():
     # Cochran 1977, Sampling Techniques, ch. 10: the root's whole neighbours are the best whole numbers.
-    arms = Arms.alike_sites(0.6, 0.7, 0.1)
+    arms = alike_sites(0.6, 0.7, 0.1)
     best = cheapest_seedlings(100, 4, 0.1)
     assert best == pytest.approx(15.0)
     errors = {m: standard_error(arms, 10_000 / (100 + 4 * m), m) for m in range(2, 60)}

@@ -5,18 +5,21 @@ from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.errors import PlanError
-from survivor.planning.blank import blank_files
 from survivor.planning.closed_form import power_of_proportions
-from survivor.planning.compared import compared, fewest_plots, refuse_unanswerable
-from survivor.planning.layout import draw_layout, fewest_side_by_side
+from survivor.planning.folder import blank_files
+from survivor.planning.layout import (
+    compared,
+    draw_layout,
+    fewest_plots,
+    fewest_side_by_side,
+    refuse_unanswerable,
+)
 from survivor.planning.run import plan as plan_season
-from survivor.planning.run import size_of
+from survivor.planning.size import size_of
 from survivor.planning.split import splits
 from survivor.planning.variation import arms_of, spread_of
 from survivor.planning.words import summary
-from tests.planning.seasons import METHODS, SITES, raw_plan, small_plan
-from tests.planning.test_plan import COSTS
-from tests.planning.test_round_trip import write_toml
+from tests.planning.making import COSTS, METHODS, SITES, raw_plan, small_plan, write_toml
 
 YEAR_AWAY = [{"name": "first weeks", "day": 35}]
 NONE_LEFT = [{**raw_plan()["sites"][0], "cannot": ["spot spray"]}, *raw_plan()["sites"][1:]]

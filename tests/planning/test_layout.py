@@ -7,7 +7,7 @@ import pytest
 
 from survivor.errors import PlanError
 from survivor.planning.layout import blocks_of, draw_layout, fewest_side_by_side
-from tests.planning.seasons import METHODS, raw_plan, small_plan
+from tests.planning.making import METHODS, raw_plan, small_plan
 
 
 def sites(**changed):

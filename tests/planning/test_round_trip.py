@@ -7,28 +7,15 @@ from typer.testing import CliRunner
 import survivor
 from survivor.cli import app
 from survivor.planning.layout import draw_layout
-from survivor.planning.reading import read_plan
+from survivor.planning.planfile import read_plan
 from survivor.simulate import true_effects
-from tests.planning.seasons import METHODS, cohort_like, deaths, fill, raw_plan, small_plan
+from tests.planning.making import METHODS, cohort_like, deaths, fill, raw_plan, small_plan, write_toml
 
 PLOTS, SEEDLINGS = 8, 20
 
 
 def run(*arguments):
     return CliRunner().invoke(app, [str(part) for part in arguments])
-
-
-def write_toml(raw, path):
-    """Write tables as TOML: what a person types."""
-    import json
-
-    lines = []
-    for table, values in raw.items():
-        for group in values if isinstance(values, list) else [values]:
-            lines.append(f"[[{table}]]" if isinstance(values, list) else f"[{table}]")
-            lines += [f"{key} = {json.dumps(value)}" for key, value in group.items()]
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    return path
 
 
 def test_a_season_from_plan_to_report(tmp_path):
@@ -60,14 +47,14 @@ def test_a_season_from_plan_to_report(tmp_path):
     pd.testing.assert_series_equal(counted, truth, check_names=False)
 
     assert study.report(tmp_path / "report")[0].is_file()
-    found = study.analysis.contrasts.table.iloc[0]
+    found = study.analysis.comparing.against.table.iloc[0]
     assert (found["method"], found["against"]) == (METHODS[1], METHODS[0])
     assert found["n_plots"] == 2 * PLOTS
     expected = true_effects(cohort).at(365).loc[METHODS[1], "difference"]
     assert found["lower"] < expected < found["upper"]
     page = (tmp_path / "report" / "report.html").read_text(encoding="utf-8")
     assert plan.plan.name in page
-    assert "at random" in page
+    assert "randomised block trial" in page
 
 
 def test_a_layout_is_never_written_over_a_study(tmp_path):
@@ -79,10 +66,10 @@ def test_a_layout_is_never_written_over_a_study(tmp_path):
 
 
 def test_the_next_sheet_tells_the_last_known_state(tmp_path):
+    from survivor.files.sheets import read_grid
     from survivor.planning.calendar import visit_calendar
     from survivor.planning.folder import visit_files, write_folder
     from survivor.planning.next_sheets import renew_sheets
-    from survivor.records.reading import read_grid
 
     plan = small_plan()
     layout = draw_layout(plan, 4, 10)

@@ -8,8 +8,8 @@ import zipfile
 import pandas as pd
 import pytest
 
+from survivor.files.sheets import read_grid
 from survivor.planning.sheets import FILLED, GIVEN, GUIDE, HEADER, SHEET, STATES, SheetPlan, sheet_bytes
-from survivor.records.reading import read_grid
 
 ABOUT = SheetPlan("Season R&D (invented)", "12 months", "1 June 2023 to 20 June 2023", dt.date(2022, 6, 7))
 ROWS = pd.DataFrame(

@@ -10,7 +10,7 @@ from survivor.planning.quick import Told, analysed_quickly
 from survivor.planning.simulated import analysed_whole, cohort_of, draw_season, simulate_power, watch_season
 from survivor.planning.variation import arms_of, spread_of
 from survivor.simulate import true_effects
-from tests.planning.seasons import small_plan
+from tests.planning.making import small_plan
 
 HERE = "."
 

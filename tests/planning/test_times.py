@@ -4,14 +4,21 @@ import datetime as dt
 
 import pytest
 
-from survivor.planning.calendar import visit_calendar, visits_until
+from survivor.planning.calendar import (
+    COMMON,
+    USUAL_WORKS,
+    breaks_ground,
+    checks_of,
+    timetable,
+    visit_calendar,
+    visits_until,
+    window,
+)
 from survivor.planning.planfile import Work
-from survivor.planning.timetable import checks_of, timetable, window
 from survivor.planning.words import ground_first
-from survivor.planning.works import COMMON, USUAL_WORKS, breaks_ground
-from survivor.report.content.cautions import touched
+from survivor.report.cautions import touched
 from survivor.settings import DrySeason
-from tests.planning.seasons import small_plan
+from tests.planning.making import small_plan
 
 DRY = DrySeason(start="12-01", end="03-31")
 

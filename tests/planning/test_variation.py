@@ -17,7 +17,7 @@ from survivor.planning.variation import (
     wider,
 )
 from survivor.proportions import plot_correlation
-from tests.planning.seasons import small_plan
+from tests.planning.making import small_plan
 
 DATASETS = Path(__file__).parent.parent.parent / "datasets"
 

@@ -1,19 +1,31 @@
 """What a plan says of its verdict, its cost and its days."""
 
 import dataclasses
+import math
 import re
 from pathlib import Path
 
 import pandas as pd
 import pytest
 
+from survivor.planning.calendar import timetable, visit_calendar
 from survivor.planning.page import report_of_plan
 from survivor.planning.run import plan as plan_season
-from survivor.planning.timetable import timetable
+from survivor.planning.size import shown_by_formula
+from survivor.planning.size import usual_sizes as usual_table
 from survivor.planning.variation import arms_of, spread_of
-from survivor.planning.words import asked_about, cost, late_works, precision, reached, size, summary, verdict
-from tests.planning.seasons import raw_plan, small_plan
-from tests.planning.test_plan import COSTS
+from survivor.planning.words import (
+    asked_about,
+    cost,
+    late_works,
+    precision,
+    reached,
+    size,
+    summary,
+    usual_sizes,
+    verdict,
+)
+from tests.planning.making import COSTS, raw_plan, small_plan
 
 
 @pytest.fixture(scope="module")
@@ -99,12 +111,49 @@ def test_limits_wider_than_the_scale_tell_nothing(season):
 def test_days_left_open_are_asked_about():
     sites = raw_plan()["sites"]
     assert asked_about(small_plan()) == []
-    (said,) = asked_about(small_plan(plan={"as_of": None}))
-    assert said.startswith("No as_of given: lateness not judged; write as_of =")
+    assert asked_about(small_plan(plan={"as_of": None})) == []  # what is late is a matter of the timetable
     mistyped = [{**sites[0], "planted": "2025-06-07"}, *sites[1:]]
     (said,) = asked_about(small_plan(sites=mistyped))
     assert "over a year apart" in said
     assert "Tarn Hollow" in said
+
+
+def test_rows_without_a_day_have_no_column_of_where_they_stand(season):
+    def columns(plan):
+        told = dataclasses.replace(
+            season, plan=plan, timetable=timetable(plan), calendar=visit_calendar(plan)
+        )
+        section = next(section for section in report_of_plan(told).sections if section.key == "when")
+        table = section.blocks[0]
+        return [column.heading for column in table.columns], table.note
+
+    headings, note = columns(small_plan(plan={"as_of": None}, costs=COSTS))
+    assert "Where it stands" not in headings
+    assert "as_of" in note
+    assert "Where it stands" in columns(small_plan(costs=COSTS))[0]
+
+
+def test_the_answer_is_for_a_season_in_which_nothing_is_lost_and_says_what_a_loss_costs(season):
+    told = simulated(season, 300, 81, 75, 84)
+    assert verdict(told).startswith("If nothing is lost, this season ")
+    # Nine of ten plots, by two proportions.
+    by_hand = shown_by_formula(told.plan, told.spread, int(0.9 * told.plots), told.seedlings)
+    assert told.lost == pytest.approx(by_hand)
+    assert f"with one plot of ten lost {by_hand:.0f}, by formula" in verdict(told)
+    assert by_hand < float(told.power["two_proportions"])
+
+
+def test_a_season_far_larger_than_usual_says_what_a_usual_one_would_show(season):
+    assert usual_sizes(season) == ""
+    table = usual_table(season.plan, season.spread, 62, season.seedlings)
+    assert table["plots"].tolist() == [20, 25]
+    assert table["power"].is_monotonic_increasing
+    assert table["seen"].is_monotonic_decreasing
+    said = usual_sizes(dataclasses.replace(season, plots=62, usual=table))
+    assert "62 blocks" in said
+    for row in table.to_dict("records"):
+        assert f"with {row['plots']:.0f} plots of each method {row['power']:.0f} of 100 would show it" in said
+        assert f"a difference of {math.ceil(row['seen'])} per 100" in said
 
 
 def test_works_past_their_day_after_planting_are_asked_about():
@@ -125,7 +174,7 @@ def test_a_budget_that_buys_nothing_draws_nothing_and_says_what_would_do():
     poor = plan_season(small_plan(costs={**COSTS, "budget": 500}), studies=20)
     assert poor.table.empty
     assert "The smallest season that could answer it costs about" in "\n".join(summary(poor))
-    from survivor.report.content.elements import Figure
+    from survivor.document.elements import Figure
 
     report = report_of_plan(poor)
     assert not any(isinstance(block, Figure) for block in report.answer.blocks)

@@ -107,6 +107,22 @@ def test_pooling_on_latitude_as_printed(bcg):
     assert found.tests["p_value"].iloc[0] == pytest.approx(stats.chi2.sf(16.3571, 1), rel=2e-3)
 
 
+def test_units_nearer_to_a_trend_than_chance_say_so():
+    """With the factor kept at 1, F is the chi-square of the normal test over its df (Knapp and Hartung)."""
+    effect, error = [12.1, 9.8, 8.1, 5.9, 4.2], [4.0, 3.0, 3.5, 2.5, 4.0]
+    decile = {"decile": [1.0, 3.0, 5.0, 7.0, 9.0]}
+    found = survivor.pool_by(effect, error, decile)
+    normal = survivor.pool_by(effect, error, decile, limits="normal")
+    assert (found.table["factor"] < 0.5).all()
+    assert any("nearer to the trend" in said for said in found.checks)
+    assert not any("nearer to the trend" in said for said in normal.checks)
+    kept = stats.f.sf(normal.tests["f"].iloc[0], 1, 3)
+    assert found.tests["p_factor_at_least_1"].iloc[0] == pytest.approx(kept, rel=1e-9)
+    assert found.tests["p_value"].iloc[0] < kept / 5
+    at_least = survivor.pool_by(effect, error, decile, factor="at least 1")
+    assert at_least.tests["p_value"].iloc[0] == pytest.approx(kept, rel=1e-9)
+
+
 def random_units(seed: int, units: int, apart: float = 1.5) -> tuple[np.ndarray, np.ndarray]:
     rng = np.random.default_rng(seed)
     error = rng.uniform(0.5, 3.0, units)
@@ -275,7 +291,7 @@ def test_a_worded_trait_of_two_levels_tests_the_difference_of_two_pools():
     assert found.table["estimate"].iloc[1] == pytest.approx(effect[3:].mean() - effect[:3].mean())
     assert found.tests["f"].iloc[0] == pytest.approx(t_test.statistic**2)
     assert found.tests["p_value"].iloc[0] == pytest.approx(t_test.pvalue)
-    assert any("by lot" in line for line in found.checks)
+    assert any("at random" in line for line in found.checks)
 
 
 def test_a_worded_trait_of_three_levels_tests_as_an_analysis_of_variance():
@@ -356,3 +372,18 @@ def test_results_are_frozen_and_show_themselves():
     assert "a new one" in labels
     ratio = survivor.pool([-0.4, -0.2], [0.1, 0.2], scale="log hazard ratio").plot()
     assert ratio.get_xscale() == "log"
+
+
+def test_a_trend_is_drawn_on_the_scale_of_what_was_pooled():
+    numbers, errors, decile = [9.0, 14.0, 6.0, 3.0], [3.0, 4.0, 3.5, 2.0], {"decile": [2, 1, 5, 8]}
+    difference = survivor.pool_by(numbers, errors, decile, scale="per 100 planted")
+    ax, slope = difference.plot(), difference.table.set_index("term").loc["decile"]
+    assert (ax.get_xlabel(), ax.get_xscale()) == ("Difference per 100 planted", "linear")
+    drawn = [line.get_xdata() for line in ax.lines]
+    assert any(
+        np.allclose(np.sort(points), [slope["lower"], slope["upper"]]) for points in drawn if len(points) == 2
+    )
+    ratio = survivor.pool_by(
+        [-0.4, -0.2, 0.1, 0.3], [0.1, 0.2, 0.1, 0.2], decile, scale="log hazard ratio"
+    ).plot()
+    assert ratio.get_xlabel().startswith("Hazard ratio, on a logarithmic")

@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from survivor.errors import RecordsError
-from survivor.records.checks.species import is_short_for
+from survivor.records.checks.names import is_short_for
 from survivor.records.checks.tags import bare_tag
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy, record_codes, sheet
+from tests.records.making import COUNTS, TAGGED, ReadStudy, record_codes, sheet
 
 AIM = TAGGED.replace("\nas_of", '\npurpose = "check a target"\nas_of')
 COUNTED = COUNTS.replace("\nas_of", '\npurpose = "check a target"\nas_of')

@@ -7,7 +7,7 @@ import datetime as dt
 import pandas as pd
 import pytest
 
-from survivor.records.cells import dates, numbers, texts
+from survivor.files.cells import dates, numbers, texts
 
 DATES = {
     # cell: (without an order, day-first, month-first); a text of letters is a fault

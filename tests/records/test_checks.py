@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 import pytest
 
 from survivor.records.codes import CODES
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy, sheet
+from tests.records.making import COUNTS, TAGGED, ReadStudy, sheet
 
 AIM = '\npurpose = "check a target"'
 PLOTS = '[records.plots]\nfile = "plots.csv"\n'
@@ -295,6 +295,7 @@ CASES: dict[str, Case] = {
     "unreadable-number": radii("weed-free radius (m)", "half", value="half", rows=(2,)),
     "impossible-radius": radii("weed-free radius (m)", "-1", value="-1", rows=(2,)),
     "radius-in-centimetres": radii("weed-free radius (m)", "50", value="50", rows=(2,)),
+    "radius-in-metres": radii("weed-free radius (cm)", "0.5", value="0.5", rows=(2,)),
     "radius-like-diameter": radii(
         "weed-free diameter (m)", "0.5", value="0.5", rows=(2,), study=CALLED_RADIUS
     ),
@@ -321,7 +322,13 @@ CASES: dict[str, Case] = {
     "no-site": Case("tagged", SEEDLINGS.replace("site,", "") + GOOD.replace("Rise,", ""), (), "site"),
 }
 
-ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
+ELSEWHERE = {  # in the tables of histories, counts, slips, the works diary and the study file
+    "work-without-place", "work-unnamed", "work-nowhere", "work-in-future", "work-before-planting",
+    "work-after-planting", "work-long-before", "work-undated", "work-spelling", "work-own-word",
+    "soil-state-unknown", "repeated-work", "work-not-in-diary", "work-not-done", "work-at-other-time",
+    "work-not-planned", "plot-without-works",
+    "trait-spelling", "trait-blank", "planted-unusual", "planting-far",
+    "plot-of-one-visit", "visit-lacking", "height-unlike", "state-number",
     "odd-preparation", "planting-odd", "impossible-measure", "height-without-plant", "height-unit",
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
@@ -331,11 +338,14 @@ ELSEWHERE = {  # in the tables of histories, counts, slips and the study file
     "stratum-absent", "usual-practice-unnamed",
     "method-without-plots", "method-without-cost", "currency-absent", "target-absent",
     "milestone-not-reached",
-    "later-milestone", "column-word", "rule-without-use",
+    "later-milestone", "column-word", "rule-without-use", "note-row", "replant-unclear", "site-blank",
+    "replanted-tag", "replant-row", "assumed", "living-reckoned", "no-planted-for-living",
+    "share-of-no-number", "more-dead-than-planted", "small-plot", "sheet-not-read",
     "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",
 }  # fmt: skip
 COMMON = {
-    "skipped-visit", "plot-without-visits", "target-absent", "milestone-not-reached", "later-milestone",
+    "skipped-visit", "visit-lacking", "plot-without-visits",
+    "target-absent", "milestone-not-reached", "later-milestone",
     "one-plot-site", "one-plot-method", "usual-practice-unnamed",
 }  # fmt: skip
 

@@ -12,7 +12,7 @@ import pandas as pd
 import pytest
 
 from survivor.intervals import check_intervals
-from tests.records.conftest import COUNTS, ReadStudy, record_codes, sheet
+from tests.records.making import COUNTS, ReadStudy, record_codes, sheet
 
 DAYS = (30, 100, 200, 300)
 PLANTED = dt.date(2022, 6, 1)

@@ -34,7 +34,7 @@ def test_every_method_of_the_study_file_is_in_the_intervals(tagged: Records, cou
         methods = list(records.intervals["method"].cat.categories)
         assert set(methods) == {method.name for method in settings.methods}
         assert methods[0] == settings.design.usual_practice
-        assert records.intervals.attrs["dry_season"] == {"start": "12-01", "end": "03-31"}
+        assert (records.intervals["dry_season"] == "12-01 to 03-31").all()
 
 
 def test_the_tagged_cohort(tagged: Records) -> None:

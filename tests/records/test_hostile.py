@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import io
+import subprocess
+import sys
 import time
 import tracemalloc
 import zipfile
@@ -12,10 +14,10 @@ from pathlib import Path
 import pytest
 
 from survivor.errors import RecordsError
-from survivor.records.bounds import MOST_CELLS
-from survivor.records.reading import as_text, read_grid
+from survivor.files.bounds import MOST_CELLS
+from survivor.files.sheets import as_text, read_grid
 from survivor.report.checked import page_of_check, workbook_of_check
-from tests.records.conftest import COUNTS, ReadStudy, sheet
+from tests.records.making import COUNTS, ReadStudy, sheet
 from tests.records.sheetfiles import as_ods, as_xlsx, ods_of, xlsx_cell, xlsx_of
 
 HEAD = f'<row r="1">{xlsx_cell("A1", "site")}</row>'
@@ -118,6 +120,74 @@ def test_what_only_looks_large_is_read(tmp_path: Path, name: str) -> None:
     grid = read_grid(tmp_path / name)
     assert grid.header == ("site",)
     assert list(grid.cells[0]) == ["Rise"]
+
+
+LONG = "a" * 2**22
+SHARED = (
+    '<sst xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main">'
+    f"<si><t>site</t></si><si><t>{LONG}</t></si></sst>"
+)
+
+
+def of_one_text() -> bytes:
+    """Two thousand cells that hold the same text of four million letters."""
+    held = io.BytesIO(
+        xlsx_of(
+            '<row r="1"><c r="A1" t="s"><v>0</v></c></row>'
+            + "".join(f'<row r="{row}"><c r="A{row}" t="s"><v>1</v></c></row>' for row in range(2, 2002))
+        )
+    )
+    with zipfile.ZipFile(held, "a", zipfile.ZIP_DEFLATED) as packed:
+        packed.writestr("xl/sharedStrings.xml", SHARED)
+    return held.getvalue()
+
+
+# name -> (content, words of the refusal)
+MANY_TIMES = {
+    "one text in every cell.xlsx": (of_one_text, "its cells hold 8,3"),
+    "one text repeated.ods": (
+        lambda: ods_table(ods_row(ods_cell("site")) + ods_row(ods_cell("a" * 2**20, 1000)) * 5),
+        "its cells hold 5,2",
+    ),
+    "repeats of repeats.ods": (
+        lambda: ods_table(ods_row(ods_cell("site")) + ods_row(ods_cell("x", 1000), 1000) * 100),
+        "reaches over 100,001 rows and 1,000 columns",
+    ),
+    "a line of spaces.ods": (
+        lambda: ods_table(ods_row(ods_cell('site<text:s text:c="4000000000"/>'))),
+        "its cells hold 4,000 million letters",
+    ),
+}
+READ_ALONE = """
+import sys, time
+from pathlib import Path
+from survivor.errors import RecordsError
+from survivor.files.sheets import read_grid
+start = time.process_time()
+try:
+    read_grid(Path(sys.argv[1]))
+except RecordsError as refusal:
+    print(refusal.what)
+print(time.process_time() - start)
+status = Path("/proc/self/status")
+if status.exists():  # the peak of this program alone: what getrusage says begins with that of its parent
+    peak = [line for line in status.read_text().splitlines() if line.startswith("VmHWM")]
+    print(int(peak[0].split()[1]) / 1024)
+"""
+
+
+@pytest.mark.parametrize("name", MANY_TIMES)
+def test_a_small_workbook_that_would_take_all_memory_is_refused_at_once(tmp_path: Path, name: str) -> None:
+    make, words = MANY_TIMES[name]
+    (tmp_path / name).write_bytes(make())
+    assert (tmp_path / name).stat().st_size < 100_000
+    done = subprocess.run(
+        [sys.executable, "-c", READ_ALONE, tmp_path / name], capture_output=True, text=True, timeout=120
+    )
+    refusal, seconds, *megabytes = done.stdout.splitlines()
+    assert words in refusal
+    assert float(seconds) < 5  # a fraction of a second; it would be a minute
+    assert all(float(peak) < 300 for peak in megabytes)
 
 
 def test_a_full_season_is_far_inside_the_bounds() -> None:

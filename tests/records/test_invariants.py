@@ -9,14 +9,14 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from survivor.errors import RecordsError
 from survivor.intervals import check_intervals, entries
 from survivor.records import Records, read_records
 from survivor.settings import read_settings
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy, sheet
+from tests.records.making import COUNTS, TAGGED, ReadStudy, sheet
 
 PLANTED = dt.date(2022, 6, 1)
 DAYS = (0, 30, 100, 200, 300)
@@ -171,6 +171,7 @@ counted = st.lists(
 
 
 @given(counted, st.sampled_from(["report", "mend"]))
+@example([(None, [None, None, 0, 0], [0, 0, 0, 0])], "report")
 @settings(max_examples=30, deadline=None)
 def test_counts_fall_and_add_up(
     told: list[tuple[int | None, list[int | None], list[int]]], rises: str

@@ -7,9 +7,10 @@ from pathlib import Path
 import pytest
 
 from survivor.errors import RecordsError, StudyFileError
-from survivor.records.words import is_total, spoken, squeezed
+from survivor.files.headers import squeezed
+from survivor.records.words import is_total, spoken
 from survivor.settings import read_settings
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy, record_codes, sheet
+from tests.records.making import COUNTS, TAGGED, ReadStudy, record_codes, sheet
 
 AIM = TAGGED.replace('name = "tagged"', 'name = "tagged"\npurpose = "follow a trend"')
 RULES = '[rules]\ntagged = "at planting"\nplanted_date = "2022-06-01"\n'

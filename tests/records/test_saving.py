@@ -14,10 +14,11 @@ from typer.testing import CliRunner
 from survivor.cli import app
 from survivor.errors import StudyFileError
 from survivor.records import read_records
-from survivor.records.proposal import propose_study
 from survivor.records.saving import BACKUP, BEGINS, ENDS, save_matches
+from survivor.records.study_text import propose_study
 from survivor.settings import read_settings
-from tests.records.conftest import ReadStudy
+from survivor.settings.questions import answered, questions_in
+from tests.records.making import ReadStudy
 from tests.records.sheetfiles import as_csv, as_xlsx
 
 DATASETS = Path(__file__).parents[2] / "datasets"
@@ -99,13 +100,24 @@ def test_a_second_time_there_is_nothing_to_write(tmp_path: Path) -> None:
     assert file.read_bytes() == once
 
 
-def test_another_version_kept_aside_is_never_written_over(tmp_path: Path) -> None:
+def test_every_version_is_kept_aside(tmp_path: Path) -> None:
     file = study(tmp_path)
     (tmp_path / f"study.toml{BACKUP}").write_text("older")
-    with pytest.raises(StudyFileError, match="another version"):
-        save_matches(file, matches_of(tmp_path))
-    assert file.read_bytes().decode() == STUDY
+    save_matches(file, matches_of(tmp_path))
     assert (tmp_path / f"study.toml{BACKUP}").read_text() == "older"
+    assert (tmp_path / f"study.toml{BACKUP}-2").read_bytes().decode() == STUDY
+
+
+def test_words_that_nobody_has_explained_are_lines_to_fill_in(tmp_path: Path) -> None:
+    study(tmp_path)
+    (tmp_path / "visits.csv").write_text(SEEDLINGS.replace(",D,", ",kaput,"))
+    for number in range(2):
+        CliRunner().invoke(app, ["check", str(tmp_path), "--write-matches"])
+        text = (tmp_path / "study.toml").read_text()
+        assert text.count('#? "kaput" = ""   # 1 cell: alive, dead, missing') == 1, number
+    (question,) = questions_in(text)
+    (tmp_path / "study.toml").write_text(answered(text, {question.parts[0][0].place: '"dead"'}))
+    assert list(read_records(tmp_path, read_settings(tmp_path)).intervals["died"]) == [0, 1]
 
 
 @pytest.mark.parametrize(
@@ -179,7 +191,6 @@ def test_the_demo_is_proposed_as_it_is(tmp_path: Path) -> None:
         for word, header in sheet["columns"].items():
             assert own["columns"].get(word, header) == header
         assert "rain, it seems" in text
-        assert '# [dry_season]\n# start = "12-01"\n# end = "03-31"' in text
         if kind == "counts":
             assert [v["state"] for v in proposed["visits"]] == [v["state"] for v in told["visits"]]
 
@@ -187,11 +198,11 @@ def test_the_demo_is_proposed_as_it_is(tmp_path: Path) -> None:
 def test_what_cannot_be_told_is_asked(tmp_path: Path) -> None:
     table = [["Site", "Plot", "Tag", "Date", "State"], ["Rise", "1", "1", "03/04/2022", "A"]]
     (tmp_path / "a.csv").write_bytes(as_csv(table))
-    assert '# date_order = "day-first"' in propose_study(tmp_path)
+    assert '#? date_order = "day-first"   # 3 April' in propose_study(tmp_path)
     wide = [["Site", "Plot", "Jul 2022", "14 Apr 2023"], ["Rise", "1", "48", "40"]]
     (tmp_path / "a.csv").write_bytes(as_csv(wide))
     text = propose_study(tmp_path)
-    assert '# date = "2022-05-31"   # the header does not tell the day' in text
+    assert '#? date = ""   # Jul 2022: year-month-day, such as 2022-05-31' in text
     assert 'date = "2023-04-14"' in text
 
 

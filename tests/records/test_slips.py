@@ -9,6 +9,7 @@ from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.study import Study, load
+from tests.writing import write_files
 
 TAGGED = """
 [study]
@@ -34,10 +35,7 @@ def tagged(folder: Path, odd: dict[int, str], plants: int = 10) -> Study:
             for place, day in enumerate(("2023-03-01", "2023-09-01")):
                 told = odd.get(plant, method) if plot == "1" and place == 0 else method
                 lines.append(f"Oddle Flat,{plot},{plot}-{plant},{told},2022-08-01,{day},alive")
-    folder.mkdir(exist_ok=True)
-    (folder / "study.toml").write_text(TAGGED, encoding="utf-8")
-    (folder / "visits.csv").write_text("\n".join(lines), encoding="utf-8")
-    return load(folder)
+    return load(write_files(folder, {"study.toml": TAGGED, "visits.csv": "\n".join(lines)}))
 
 
 def test_a_slip_in_one_row_is_named_with_what_was_meant_and_the_rest_is_used(tmp_path: Path) -> None:
@@ -76,10 +74,7 @@ def counts(folder: Path, planted: str, first: str = "2023-03-01") -> Study:
         day = planted if plot == 1 else "2022-06-10"
         for seen, alive in ((first if plot == 1 else "2022-09-12", 18), ("2023-06-12", 15)):
             lines.append(f"Oddle Flat,{plot},{'rip' if plot % 2 else 'auger'},{day},20,{seen},{alive}")
-    folder.mkdir(exist_ok=True)
-    (folder / "study.toml").write_text(COUNTS, encoding="utf-8")
-    (folder / "visits.csv").write_text("\n".join(lines), encoding="utf-8")
-    return load(folder)
+    return load(write_files(folder, {"study.toml": COUNTS, "visits.csv": "\n".join(lines)}))
 
 
 def test_a_planting_date_after_a_visit_takes_the_plot_out_and_is_set_beside_the_others(
@@ -144,10 +139,7 @@ def visited(folder: Path, visits: dict[str, dict[str, str]]) -> Study:
         lines += [
             f"Oddle Flat,1,{tag},rip,2022-08-01,{number},{day},{state}" for tag, state in states.items()
         ]
-    folder.mkdir(exist_ok=True)
-    (folder / "study.toml").write_text(TAGGED, encoding="utf-8")
-    (folder / "visits.csv").write_text("\n".join(lines), encoding="utf-8")
-    return load(folder)
+    return load(write_files(folder, {"study.toml": TAGGED, "visits.csv": "\n".join(lines)}))
 
 
 TAGS = [f"{number:04d}" for number in range(10, 20)]

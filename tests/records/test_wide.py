@@ -11,8 +11,8 @@ import pytest
 import xlsxwriter
 
 from survivor.errors import RecordsError
-from survivor.records.reading import read_grid
-from tests.records.conftest import COUNTS, TAGGED, ReadStudy, record_codes
+from survivor.files.sheets import read_grid
+from tests.records.making import COUNTS, TAGGED, ReadStudy, record_codes
 
 WIDE = 'shape = "wide"\n[[records.sheets]]\nfile = "visits.xlsx"\nheader_rows = 2\n'
 RULES = '[rules]\ntagged = "at planting"\nplanted_date = "2022-06-01"\n'

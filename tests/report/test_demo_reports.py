@@ -2,22 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import pytest
 
 import survivor
-from tests.report.reading import read
-from tests.report.test_content import CAUSAL
-
-DATASETS = Path(__file__).parents[2] / "datasets"
+from tests.document.reading import read
+from tests.report.demo import DATASETS, reported
+from tests.report.making import CAUSAL
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("name", ["counts", "tagged"])
-def test_a_demo_study_becomes_a_page(name: str, tmp_path: Path) -> None:
+def test_a_demo_study_becomes_a_page(name: str) -> None:
     study = survivor.load(DATASETS / name)
-    page = study.report(tmp_path)[0].read_text(encoding="utf-8")
+    page = reported(name)["report.html"].decode("utf-8")
     root = read(page)
     ids = [e.attributes["id"] for e in root.all() if "id" in e.attributes]
     assert len(ids) == len(set(ids))

@@ -8,11 +8,11 @@ from pathlib import Path
 import pytest
 
 from survivor.demo import write_demo
-from survivor.report.content import report_of
-from survivor.report.page import write_report
+from survivor.report.arrangement import ANNEX
+from survivor.report.forms import write_report
 from survivor.study import load
-from tests.report.reading import read
-from tests.report.test_content import named, words
+from tests.document.reading import read
+from tests.report.making import named, words
 
 pytestmark = pytest.mark.slow  # a season is analysed and written in every form
 
@@ -50,10 +50,10 @@ def test_every_milestone_is_said_not_to_be_reached(folder: Path, analysis) -> No
     codes = study.problems[study.problems["code"].isin(["milestone-not-reached", "later-milestone"])]
     for name in ("after the first dry season", "12 months", "24 months"):
         assert codes["what"].str.contains(name, regex=False).any(), name
-        said = " ".join(words(named(report_of(analysis), "milestones")).split()).casefold()
+        said = " ".join(words(named(ANNEX.of(analysis), "milestones")).split()).casefold()
         assert f"{name} (day " in said
-    assert (analysis.milestones["method"] == "").all()
-    assert analysis.milestones["note"].str.startswith("not reached").all()
+    assert (analysis.survival.milestones["method"] == "").all()
+    assert analysis.survival.milestones["note"].str.startswith("not reached").all()
 
 
 def test_no_answer_claims_a_milestone(analysis) -> None:
@@ -63,7 +63,7 @@ def test_no_answer_claims_a_milestone(analysis) -> None:
         assert "12 months" not in said or "have not reached 12 months" in said, finding.answer
         assert finding.verdict is None
     assert analysis.heights.empty
-    heights = words(named(report_of(analysis), "heights"))
+    heights = words(named(ANNEX.of(analysis), "heights"))
     assert "have not reached 12 months" in heights
 
 

@@ -3,60 +3,40 @@
 from __future__ import annotations
 
 import io
-from types import SimpleNamespace
+from dataclasses import replace
 
 import pandas as pd
-import pytest
 from python_calamine import CalamineWorkbook
 
-from survivor.analysis.reasons import plain_terms
-from survivor.report.content import report_of
-from survivor.report.content.elements import Figure, Paragraph
-from survivor.report.titles import title_of
-from survivor.report.workbook import workbook_of
+from survivor.analysis import Analysis
+from survivor.document.elements import Figure
+from survivor.report.arrangement import ANNEX, REPORT
+from survivor.report.forms import workbook_of
+from survivor.report.tables import title_of
 from survivor.season.rain import COLUMNS
-from tests.report.conftest import METHODS, USUAL, build
-from tests.report.test_content import named, words
-
-
-@pytest.mark.parametrize(
-    ("said", "plain"),
-    [
-        ("no limits for method[T.spot spray]: one plot", "no limits for spot spray: one plot"),
-        ("method[T.rip, mound (2 m)] and species[T.oak]", "rip, mound (2 m) and oak"),
-        ("period[T.first dry season]:method[T.rip] moves", "first dry season with rip moves"),
-        ("method[T.auger [300 mm]] moves", "auger [300 mm] moves"),
-        ("weed_free_radius_m is a line", "the weed-free radius is a line"),
-        ("nothing to put", "nothing to put"),
-    ],
-)
-def test_terms_of_a_model_in_the_words_of_the_records(said: str, plain: str) -> None:
-    assert plain_terms(said) == plain
+from survivor.vocabulary import Basis
+from survivor.words import term_words
+from tests.report.making import METHODS, USUAL, build, named, words
 
 
 def test_no_term_of_a_model_stands_among_what_the_models_noticed() -> None:
-    fit = build().fits["grouped"]
-    fit.checks = (f"no limits for method[T.{METHODS[3]}]: one plot alone decides it",)
-    said = words(named(report_of(build(fits={"grouped": fit})), "workings"))
+    noticed = (f"no limits for {term_words(f'method[T.{METHODS[3]}]')}: one plot alone decides it",)
+    fit = replace(build().models.by_name["grouped"], checks=noticed)
+    said = words(named(ANNEX.of(build(fits={"grouped": fit})), "workings"))
     assert "[T." not in said
     assert f"No limits for {METHODS[3]}: one plot alone decides it." in said
 
 
-def _unnamed() -> SimpleNamespace:
+def _unnamed() -> Analysis:
     settings = build().settings
     design = settings.design.model_copy(update={"usual_practice": None})
     return build(settings=settings.model_copy(update={"design": design}))
 
 
 def test_where_no_usual_practice_is_named_the_first_screen_says_what_is_compared_with() -> None:
-    blocks = report_of(_unnamed()).answer.blocks
-    notes = [block for block in blocks if isinstance(block, Paragraph) and block.label == "No usual practice"]
-    assert [USUAL in note.text for note in notes] == [True]
-    assert blocks.index(notes[0]) < [type(block) for block in blocks].index(Figure)
-    assert not any(
-        isinstance(block, Paragraph) and block.label == "No usual practice"
-        for block in report_of(build()).answer.blocks
-    )
+    said = words(REPORT.of(_unnamed()).answer)
+    assert f"names no usual practice; “{USUAL}”, with most plots, stands for it" in said
+    assert "names no usual practice" not in words(REPORT.of(build()).answer)
 
 
 def test_the_workbook_names_no_usual_practice_that_nobody_named() -> None:
@@ -67,28 +47,11 @@ def test_the_workbook_names_no_usual_practice_that_nobody_named() -> None:
     assert "against the usual practice" in title_of("contrasts")
 
 
-def test_rounds_of_visits_are_one_line() -> None:
-    curves = build().curves
-    curves.notes = (
-        "visits on days 358 to 373 are taken as made on day 365",
-        "visits on days 35 to 45 are taken as one round, on day 45",
-        "visits on days 85 to 159 are taken as one round, on day 159",
-        "scalp: no limits after day 365, the last on which two plots were watched",
-    )
-    blocks = named(report_of(build(curves=curves)), "curves").blocks
-    said = [block.text for block in blocks if isinstance(block, Paragraph) and block.kind == "small"]
-    assert said == [
-        "Visits on days 358 to 373 are taken as made on day 365.",
-        "Visits on these days are taken as one round, on its last day: 35 to 45 and 85 to 159.",
-        "Scalp: no limits after day 365, the last on which two plots were watched.",
-    ]
-
-
 def test_late_tags_tell_where_stretches_begin() -> None:
     assert "stretches begin at the first sighting" in words(
-        named(report_of(build(found_first=True)), "periods")
+        named(ANNEX.of(build(basis=Basis.FOUND)), "periods")
     )
-    assert "first sighting" not in words(named(report_of(build()), "periods"))
+    assert "first sighting" not in words(named(ANNEX.of(build()), "periods"))
 
 
 def _rain(*planted: str) -> pd.DataFrame:
@@ -107,7 +70,7 @@ def test_rain_is_told_once_a_planting_season() -> None:
     rain = _rain("2022-06-20", "2022-07-04", "2022-07-09", "2023-06-15")
     figure = next(
         block
-        for block in named(report_of(build(rain=rain)), "season").blocks
+        for block in named(ANNEX.of(build(rain_measures=rain)), "season").blocks
         if isinstance(block, Figure) and block.key == "deciles"
     )
     assert [row[0] for row in figure.table.rows] == ["north, planted 2022"] * 2 + ["north, planted 2023"] * 2
@@ -121,5 +84,5 @@ def test_rain_is_told_once_a_planting_season() -> None:
 
 def test_the_season_of_one_year_is_not_named_after_it() -> None:
     rain = _rain("2022-06-20", "2022-07-04")
-    season = named(report_of(build(rain=rain)), "season")
+    season = named(ANNEX.of(build(rain_measures=rain)), "season")
     assert "planted 2022" not in words(season)

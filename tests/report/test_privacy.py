@@ -14,8 +14,8 @@ from pathlib import Path
 import pytest
 
 from survivor.analysis.privacy import shared
-from survivor.study import load
 from tests.analysis.seasons import write
+from tests.once import study_of
 
 PLACES = {
     "site 0": "Secretvale Hollow",
@@ -175,7 +175,7 @@ def _words_of(document: Path) -> str:
 def hidden(tmp_path_factory: pytest.TempPathFactory) -> dict[str, str]:
     folder = season(tmp_path_factory.mktemp("hidden"), places=False)
     out = tmp_path_factory.mktemp("hidden-report")
-    load(folder).report(out)
+    study_of(folder).report(out)
     return texts_of(out)
 
 
@@ -186,10 +186,10 @@ def test_no_file_of_a_report_holds_a_name_that_may_not_be_shown(hidden: dict[str
 
 
 def test_sites_have_the_same_number_everywhere(hidden: dict[str, str]) -> None:
-    for name in ("report.html", "tables/sites.csv", "tables/layout.csv", "tables/photo_points.csv"):
+    for name in ("annex.html", "tables/sites.csv", "tables/layout.csv", "tables/photo_points.csv"):
         assert "site " in hidden[name]
     for number in (1, 2, 3, 4):
-        assert f"site {number}" in hidden["report.html"]
+        assert f"site {number}" in hidden["annex.html"]
         assert f"site {number}" in hidden["tables/sites.csv"]
     # The site of the photo point and its file, the study's name and the correction speak of two sites.
     (row,) = list(csv.DictReader(io.StringIO(hidden["tables/photo_points.csv"].partition("\n")[2])))
@@ -204,7 +204,7 @@ def test_sites_have_the_same_number_everywhere(hidden: dict[str, str]) -> None:
 
 
 def test_the_numbers_are_those_of_the_report_with_names(tmp_path: Path, hidden: dict[str, str]) -> None:
-    named = load(season(tmp_path / "named", places=True)).analysis
+    named = study_of(season(tmp_path / "named", places=True)).analysis
     told = json.loads(hidden["findings.json"].partition("\n")[2])["findings"]
     for finding, other in zip(named.findings, told, strict=True):
         for name in ("estimate", "lower", "upper"):
@@ -215,10 +215,10 @@ def test_the_numbers_are_those_of_the_report_with_names(tmp_path: Path, hidden: 
 def test_names_stand_where_the_study_file_allows_them(tmp_path: Path) -> None:
     folder = season(tmp_path / "shown", places=True, holders=True, coordinates=True)
     out = tmp_path / "report"
-    load(folder).report(out)
+    study_of(folder).report(out)
     said = texts_of(out)
     # Where they may stand they are found in every kind of file: so the search above can find them.
-    for name in ("report.html", "report.pdf", "report.xlsx/xl/sharedStrings.xml", "tables/sites.csv"):
+    for name in ("annex.html", "annex.pdf", "report.xlsx/xl/sharedStrings.xml", "tables/sites.csv"):
         assert "zzyxmere" in said[name]
     assert "145.27272" in said["tables/photo_points.csv"]
     assert "ask peregrine quietly" in said["tables/problems.csv"]
@@ -227,22 +227,22 @@ def test_names_stand_where_the_study_file_allows_them(tmp_path: Path) -> None:
 def test_landholders_are_kept_back_though_places_are_shown(tmp_path: Path) -> None:
     folder = season(tmp_path / "shown", places=True)
     out = tmp_path / "report"
-    load(folder).report(out)
+    study_of(folder).report(out)
     said = texts_of(out)
-    assert "zzyxmere" in said["report.html"]
+    assert "zzyxmere" in said["annex.html"]
     kept = ("peregrine quietly", "peregrine@", "37.4242", "145.2727")
     assert {(name, secret) for name, text in said.items() for secret in kept if secret in text} == set()
 
 
 def test_the_study_itself_keeps_its_names(tmp_path: Path) -> None:
-    study = load(season(tmp_path / "own", places=False))
-    study.analyse()
+    study = study_of(season(tmp_path / "own", places=False))
+    assert study.analysis.findings
     assert set(study.intervals["site"].astype(str)) == set(PLACES.values())
     assert "ask Peregrine Quietly" in set(study.problems["value"])
 
 
 def test_numbers_of_sites_follow_neither_their_names_nor_the_run(tmp_path: Path) -> None:
-    study = load(season(tmp_path / "own", places=False))
+    study = study_of(season(tmp_path / "own", places=False))
     seen = [shared(study.settings, study.records, study.gauges, {}).records.plots for _ in (1, 2)]
     assert seen[0].equals(seen[1])
     assert list(seen[0]["site"]) == sorted(seen[0]["site"])

@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from itertools import pairwise
-from types import SimpleNamespace
 
 import numpy as np
 import pandas as pd
 import pytest
 from matplotlib.text import Annotation
 
+from survivor.analysis import Analysis
+from survivor.document.elements import Figure, Table
 from survivor.figures.season import deciles_figure
-from survivor.report.content import report_of
-from survivor.report.content.elements import Figure, Table
-from survivor.report.content.wording import dates_in_words
-from tests.report.conftest import METHODS, build
-from tests.report.test_backing import part, table
-from tests.report.test_content import named
+from survivor.report.arrangement import ANNEX
+from tests.report.making import METHODS, build, named, part, table
 
 
-def patch_table(analysis: SimpleNamespace) -> Table:
-    section = named(report_of(analysis), "patch")
+def patch_table(analysis: Analysis) -> Table:
+    section = named(ANNEX.of(analysis), "patch")
     return next(block.table for block in section.blocks if isinstance(block, Figure))
 
 
-def test_the_patch_has_a_row_a_preparation_and_a_column_a_visit(analysis: SimpleNamespace) -> None:
+def test_the_patch_has_a_row_a_preparation_and_a_column_a_visit(analysis: Analysis) -> None:
     made = patch_table(analysis)
     assert [row[0] for row in made.rows] == list(METHODS)
     headings = [column.heading for column in made.columns]
@@ -33,7 +31,7 @@ def test_the_patch_has_a_row_a_preparation_and_a_column_a_visit(analysis: Simple
     assert "patch.csv has every visit" in made.note
 
 
-def test_of_many_visits_the_first_and_the_last_stand(analysis: SimpleNamespace) -> None:
+def test_of_many_visits_the_first_and_the_last_stand(analysis: Analysis) -> None:
     one = analysis.patch[analysis.patch["visit"] == "visit 1"]
     visits = [
         one.assign(visit=str(n), day=30.0 * n, first_day=30.0 * n, last_day=30.0 * n, mean=10.0 + n)
@@ -44,7 +42,7 @@ def test_of_many_visits_the_first_and_the_last_stand(analysis: SimpleNamespace) 
     assert made.rows[0][2].startswith("19 ")
 
 
-def test_traits_that_are_alike_are_named_once(analysis: SimpleNamespace) -> None:
+def test_traits_that_are_alike_are_named_once(analysis: Analysis) -> None:
     balance = pd.DataFrame(
         {
             "trait": ["slope", "texture", "texture", "crew", "crew"],
@@ -56,26 +54,11 @@ def test_traits_that_are_alike_are_named_once(analysis: SimpleNamespace) -> None
             "standardised_difference": [0.0, 0.04, -0.04, 0.0, 0.3],
         }
     )
-    known = SimpleNamespace(**vars(analysis.confounding) | {"balance": balance})
-    made = table(part(build(confounding=known), "ground"), "balance-table")
+    known = replace(analysis.confounding.layout, balance=balance)
+    made = table(part(build(layout=known), "ground"), "balance-table")
     # Of a trait with a level that differs, every level stands.
     assert [row[0] for row in made.rows] == ["crew: A", "crew: B"]
     assert "0.0 apart: slope and texture." in made.note
-
-
-@pytest.mark.parametrize(
-    ("text", "said"),
-    [
-        (
-            "Not before 2022-06-25 and not after 2022-06-26.",
-            "Not before 25 June 2022 and not after 26 June 2022.",
-        ),
-        ("see rain-2022-06-25.csv, 2022-06-25.csv", "see rain-2022-06-25.csv, 2022-06-25.csv"),
-        ("2022-13-25; 12022-06-25", "2022-13-25; 12022-06-25"),
-    ],
-)
-def test_dates_stand_in_words_but_names_of_files_do_not_change(text: str, said: str) -> None:
-    assert dates_in_words(text) == said
 
 
 @pytest.mark.parametrize("size", ["wide", "narrow"])

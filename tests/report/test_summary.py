@@ -2,21 +2,17 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+from survivor.analysis import Analysis
+from survivor.report.arrangement import REPORT
+from survivor.report.summary import HOLDS, WIDTH, lines_of, summary_of
 
-from survivor.report.content import report_of
-from survivor.report.summary import WIDTH, summary_of
 
-
-def test_it_answers_in_the_order_asked_and_in_plain_lines(analysis: SimpleNamespace) -> None:
-    text = summary_of(analysis, report_of(analysis))
+def test_it_holds_the_sentences_of_the_report_in_plain_lines(analysis: Analysis) -> None:
+    report = REPORT.of(analysis)
+    text = summary_of(analysis, report)
     joined = " ".join(text.split())
-    for finding in analysis.findings:
-        if finding.key in ("headline", "target", "payoff"):
-            assert " ".join(finding.answer.split()).rstrip(".") in joined
-            assert f"How sure: {finding.grade}" in joined
-    for reason in analysis.cannot:
-        assert " ".join(reason.split()).rstrip(".")[1:] in joined
-    assert text.isprintable() or "\n" in text
+    for section in (report.answer, *(s for s in report.sections if s.key in HOLDS)):
+        for line in lines_of(section):
+            assert " ".join(line.split()) in joined
     assert max(len(line) for line in text.splitlines() if " " in line) <= WIDTH
     assert not set(text) & set("<>{}*#|")

@@ -7,12 +7,12 @@ from pathlib import Path
 import pytest
 
 from survivor.analysis import Analysis
-from survivor.report.content.cautions import cautions
-from survivor.report.content.elements import Paragraph, Table
-from survivor.report.content.grouping import species
-from survivor.report.content.planting import planting
-from survivor.study import load
+from survivor.document.elements import Paragraph, Table
+from survivor.report.cautions import cautions
+from survivor.report.groups import species
+from survivor.report.planting import planting
 from tests.analysis.seasons import write
+from tests.once import analysed
 
 METHODS = """
 [[methods]]
@@ -49,14 +49,14 @@ def with_species(folder: Path, of: dict[str, int]) -> Path:
 
 @pytest.fixture(scope="module")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Analysis:
-    return load(with_species(tmp_path_factory.mktemp("alike"), {"usual": 5, "other": 5})).analyse()
+    return analysed(with_species(tmp_path_factory.mktemp("alike"), {"usual": 5, "other": 5}))
 
 
 def test_a_preparation_in_no_plot_is_named_as_such_and_touches_no_caution(season: Analysis) -> None:
     tables = {block.key: block for block in planting(season).blocks if isinstance(block, Table)}
     assert [row[0] for row in tables["preparations"].rows] == ["usual", "other"]
     assert "In the study file but in no plot of these records: deep auger." in tables["preparations"].note
-    assert "deep auger" not in [column.heading for column in tables["layout"].columns]
+    assert not any(column.heading == "deep auger" for table in tables.values() for column in table.columns)
     first = next(block.text for block in cautions(season).blocks if isinstance(block, Paragraph))
     assert "herbicide" in first
     assert "machinery" not in first
@@ -65,6 +65,6 @@ def test_a_preparation_in_no_plot_is_named_as_such_and_touches_no_caution(season
 def test_species_are_said_to_be_planted_unlike_only_where_they_are(season: Analysis, tmp_path: Path) -> None:
     said = next(block.text for block in species(season).blocks if isinstance(block, Paragraph))
     assert said == "Species were planted in the same shares under every preparation and at every site."
-    unlike = load(with_species(tmp_path, {"usual": 3, "other": 7})).analyse()
+    unlike = analysed(with_species(tmp_path, {"usual": 3, "other": 7}))
     said = next(block.text for block in species(unlike).blocks if isinstance(block, Paragraph))
-    assert said.startswith("Species are not planted alike")
+    assert said.startswith("Species were not planted alike")

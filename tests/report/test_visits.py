@@ -7,7 +7,7 @@ from types import SimpleNamespace
 
 import pandas as pd
 
-from survivor.report.content.planting import visits_table
+from survivor.report.planting import visits_table
 from survivor.study import load
 
 DATASETS = Path(__file__).parents[2] / "datasets"

@@ -3,24 +3,25 @@
 from __future__ import annotations
 
 import io
-from types import SimpleNamespace
+from dataclasses import replace
 
 import pytest
 from python_calamine import CalamineWorkbook
 
-from survivor.report.tables import tables_of
-from survivor.report.titles import TITLES, title_of
-from survivor.report.workbook import LONGEST_NAME, findings_table, workbook_of
-from tests.report.conftest import build
+from survivor.analysis import Analysis
+from survivor.document.workbook import LONGEST_NAME
+from survivor.report.forms import workbook_of
+from survivor.report.tables import TITLES, findings_table, tables_of, title_of
+from tests.report.making import build
 
 
 @pytest.fixture(scope="module")
-def book(analysis: SimpleNamespace) -> CalamineWorkbook:
+def book(analysis: Analysis) -> CalamineWorkbook:
     return CalamineWorkbook.from_filelike(io.BytesIO(workbook_of(analysis)))
 
 
 def test_every_table_has_a_sheet_and_a_line_in_the_contents(
-    book: CalamineWorkbook, analysis: SimpleNamespace
+    book: CalamineWorkbook, analysis: Analysis
 ) -> None:
     names = ["findings", *tables_of(analysis)]
     assert book.sheet_names == ["contents", *(name[:LONGEST_NAME] for name in names)]
@@ -30,7 +31,7 @@ def test_every_table_has_a_sheet_and_a_line_in_the_contents(
     assert all(row[1] for row in contents[1:])
 
 
-def test_the_numbers_keep_sixteen_digits(book: CalamineWorkbook, analysis: SimpleNamespace) -> None:
+def test_the_numbers_keep_sixteen_digits(book: CalamineWorkbook, analysis: Analysis) -> None:
     for name, table in tables_of(analysis).items():
         rows = book.get_sheet_by_name(name[:LONGEST_NAME]).to_python()
         assert rows[0] == [str(column) for column in table.columns]
@@ -42,21 +43,20 @@ def test_the_numbers_keep_sixteen_digits(book: CalamineWorkbook, analysis: Simpl
             assert read == pytest.approx(table["estimate"].dropna().tolist(), rel=1e-15, abs=0)
 
 
-def test_text_stays_text(analysis: SimpleNamespace) -> None:
+def test_text_stays_text(analysis: Analysis) -> None:
     problems = analysis.records.problems.assign(value=["=1+1", "https://x.invalid", "-9999"])
-    records = build().records
-    records.problems = problems
+    records = replace(build().records, problems=problems)
     read = CalamineWorkbook.from_filelike(io.BytesIO(workbook_of(build(records=records))))
     rows = read.get_sheet_by_name("problems").to_python()
     place = rows[0].index("value")
     assert [row[place] for row in rows[1:]] == ["=1+1", "https://x.invalid", "not shown"]
 
 
-def test_the_same_analysis_gives_the_same_bytes(analysis: SimpleNamespace) -> None:
+def test_the_same_analysis_gives_the_same_bytes(analysis: Analysis) -> None:
     assert workbook_of(analysis) == workbook_of(analysis)
 
 
-def test_findings_stand_one_a_row(analysis: SimpleNamespace) -> None:
+def test_findings_stand_one_a_row(analysis: Analysis) -> None:
     assert list(findings_table(analysis)["key"]) == [finding.key for finding in analysis.findings]
 
 

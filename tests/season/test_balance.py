@@ -35,6 +35,30 @@ def test_three_days_by_hand():
     assert table["stressed"].tolist() == [False, False, True]
 
 
+def test_the_day_that_breaks_a_drought_by_hand():
+    # FAO-56 eq. 84 and 85, rain entering first. Depletion 80, 30 past the ready water. 40 mm fall: 40 are
+    # missing, under the 50 that are ready, so Ks is 1 and the day uses 6 in full: 46 in the evening. 20 mm
+    # leave 60 missing: Ks = (100 - 60) / (100 - 50) = 0.8, 4.8 are used: 64.8.
+    broken = water_balance(days([40], [6.0]), PLAIN, start_mm=80).table.iloc[0]
+    np.testing.assert_allclose(broken[["ks", "et_mm", "depletion_mm"]].astype(float), [1.0, 6.0, 46.0])
+    assert not broken["stressed"]
+    eased = water_balance(days([20], [6.0]), PLAIN, start_mm=80).table.iloc[0]
+    np.testing.assert_allclose(eased[["ks", "et_mm", "depletion_mm"]].astype(float), [0.8, 4.8, 64.8])
+    assert eased["stressed"]
+
+
+def test_a_day_not_known_may_be_as_dry_as_a_hot_one():
+    # A grass reference of 9 mm a day is the highest average that FAO-56 gives (table 2, warm and arid; from
+    # memory), and single days in dry wind go beyond: of a day not known they must lie between the paths.
+    for asked in (9.0, 13.0):
+        truth = water_balance(days([0, 0], [asked, 4.0]), PLAIN, start_mm=10).table
+        table = water_balance(days([0, 0], [np.nan, 4.0]), PLAIN, start_mm=10).table
+        assert (table["driest_mm"] >= truth["depletion_mm"]).all()
+        assert (table["wettest_mm"] <= truth["depletion_mm"]).all()
+    # All is ready here, so the driest path uses the whole bound.
+    np.testing.assert_allclose(table["driest_mm"], [10 + MOST_ETO, 14 + MOST_ETO])
+
+
 def test_rain_fills_the_soil_and_the_rest_drains():
     # Depletion 30. Day 1: 30 - 45 + 5 = -10: 10 drain, none is left missing. Day 2: 0 - 2 + 4 = 2.
     table = water_balance(days([45, 2], [5.0, 4.0]), PLAIN, start_mm=30).table

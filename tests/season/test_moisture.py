@@ -13,7 +13,7 @@ from pydantic import ValidationError
 import survivor
 from survivor.errors import SeasonError
 from survivor.season.balance import water_balance
-from survivor.season.gauges import read_gauges
+from survivor.season.gauge import read_gauges
 from survivor.season.moisture import soil_water
 from survivor.season.rain import COLUMNS
 from survivor.season.soil import Patch
@@ -148,7 +148,7 @@ def test_the_patch_of_middling_radius_stands_for_its_texture(season):
 def test_weather_names_a_gauge_of_the_study():
     with pytest.raises(ValidationError, match="none of the \\[\\[gauges\\]\\] of this file"):
         settings_of(weather=[{"gauge": "west", "file": "eto.csv"}])
-    with pytest.raises(ValidationError, match="stand beside one gauge"):
+    with pytest.raises(ValidationError, match="has another \\[\\[weather\\]\\] file beside it"):
         settings_of(weather=[{"gauge": "north", "file": "a.csv"}, {"gauge": "north", "file": "b.csv"}])
     with pytest.raises(ValidationError, match="wilting_point has to be below the field_capacity"):
         settings_of(soil={"textures": {"peat": {"field_capacity": 0.2, "wilting_point": 0.3}}})
@@ -247,7 +247,9 @@ def test_measures_of_a_season_that_is_known():
     assert rows.loc["longest run of stress days in the dry season", "value"] == 111
     first = rows.loc["planting to the first stress day"]
     assert first["value"] == 10
-    assert first["note"] == "on 2022-12-11; longest spell known to be without: 2022-12-01 to 2022-12-10"
+    assert first["note"] == (
+        "on 11 December 2022; longest spell known to be without: 1 December 2022 to 10 December 2022"
+    )
 
 
 def test_measures_say_what_is_in_doubt():
@@ -267,7 +269,7 @@ def test_no_stress_is_said():
     rows = measured(balance(10, length=8))
     first = rows.loc["planting to the first stress day"]
     assert np.isnan(first["value"])
-    assert first["note"].startswith("none to 2022-12-08")
+    assert first["note"].startswith("none to 8 December 2022")
     assert longest_spell_without(balance(0).table) is None
 
 

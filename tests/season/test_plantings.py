@@ -5,7 +5,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
-from survivor.season.plantings import planting_years
+from survivor.season.windows import planting_years
 from survivor.settings import DrySeason
 
 SUMMER = DrySeason(start="12-01", end="03-31")
@@ -21,7 +21,7 @@ SUMMER = DrySeason(start="12-01", end="03-31")
         # Put in within the dry season: they meet that one, as do those of the winter before.
         (["2021-07-01", "2021-12-15", "2022-07-01"], SUMMER, ["2021", "2021", "2022"]),
         # After the dry season, in one calendar year with the ones before it.
-        (["2021-02-01", "2021-07-01"], SUMMER, ["2021 (from 2021-02-01)", "2021 (from 2021-07-01)"]),
+        (["2021-02-01", "2021-07-01"], SUMMER, ["2021 (from 1 February 2021)", "2021 (from 1 July 2021)"]),
         # A wet season over the turn of the year, dry from June to September.
         (
             ["2021-11-20", "2022-02-10", "2022-12-01"],

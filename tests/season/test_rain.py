@@ -11,10 +11,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from survivor.errors import SeasonError
-from survivor.season.calendar import on_calendar, runs
 from survivor.season.rain import COLUMNS, measures, read_gauge
+from survivor.season.windows import on_calendar, runs
 from survivor.settings import DrySeason, Gauge
 from survivor.vocabulary import PROBLEM_COLUMNS
+from tests.records.sheetfiles import as_ods, as_xlsx, xlsx_of
 
 DRY = DrySeason(start="12-01", end="03-31")
 PLANTED = dt.date(2023, 7, 1)
@@ -74,6 +75,37 @@ def test_files_as_they_come(tmp_path, layout):
     assert list(record.problems.columns) == list(PROBLEM_COLUMNS)
 
 
+# Ways of one day that the sheets of visits are read in as well.
+SPELLINGS = (
+    "2024-05-31", "20240531", "31/05/2024", "31.5.2024", "31-May-2024", "31/05/24", "Fri 31 May 2024",
+    "31 May 24", "May 31, 2024", "45443", "31st May 2024", "2024 05 31",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize("written", SPELLINGS)
+def test_ordinary_spellings_of_a_day(tmp_path, written):
+    record = read(tmp_path, f'date,rain\n"{written}",4.2\n')
+    assert record.daily["date"].tolist() == [pd.Timestamp("2024-05-31")]
+    assert set(record.problems["code"]) <= {"rain-serial-date"}
+
+
+@pytest.mark.parametrize(("ending", "made"), [("xlsx", as_xlsx), ("ods", as_ods)])
+def test_a_gauge_kept_in_a_workbook(tmp_path, ending, made):
+    """A title above the header, a day as a spreadsheet counts it, a trace."""
+    rows = [["Lower shed", ""], ["Date", "Rain mm"], ["45443", "4.2"], ["1 June 2024", "tr"]]
+    (tmp_path / f"rain.{ending}").write_bytes(made(rows))
+    record = read_gauge(tmp_path, Gauge(name="shed gauge", file=f"rain.{ending}"))
+    assert record.daily["date"].tolist() == [pd.Timestamp("2024-05-31"), pd.Timestamp("2024-06-01")]
+    assert record.daily["rain_mm"].tolist() == [4.2, 0.0]
+    assert record.problems["code"].tolist() == ["rain-serial-date", "rain-trace"]
+
+
+def test_a_gauge_in_a_workbook_is_held_to_the_same_bounds(tmp_path):
+    (tmp_path / "rain.xlsx").write_bytes(xlsx_of('<row r="1048576"><c r="XFD1048576"><v>1</v></c></row>'))
+    with pytest.raises(SeasonError, match="too many cells to hold"):
+        read_gauge(tmp_path, Gauge(name="g", file="rain.xlsx"))
+
+
 def test_headers_named_in_the_study_file(tmp_path):
     text = "when,lower gauge,upper gauge\n2024-05-31,4.2,5.0\n"
     record = read(tmp_path, text, columns={"date": "When", "rain_mm": "upper gauge"})
@@ -89,7 +121,7 @@ def test_a_path_to_the_file_itself(tmp_path):
 def test_blank_is_missing_and_nought_is_dry(tmp_path):
     record = read(tmp_path, "date,rain\n2024-05-01,\n2024-05-02,0\n2024-05-03,tr\n2024-05-04,-\n")
     assert record.daily["rain_mm"].isna().tolist() == [True, False, False, True]
-    assert record.problems.empty
+    assert record.problems["code"].tolist() == ["rain-trace"]
 
 
 def test_what_cannot_be_true_is_set_aside_and_listed_with_its_row(tmp_path):
@@ -139,9 +171,9 @@ def test_an_amount_of_several_days_may_be_large(tmp_path):
 @pytest.mark.parametrize(
     ("text", "words"),
     [
-        ("", "the file is empty"),
-        (" \n \n", "the file is empty"),
-        (b"PK\x03\x04\x00\x00rain", "not a text file"),
+        ("", "there is nothing in it"),
+        (" \n \n", "there is nothing in it"),
+        (b"PK\x03\x04\x00\x00rain", "a workbook under the name of a text file"),
         (b"\x89PNG\x00\x01", "not a text file"),
         ("site,alive\nA,3\n", "the columns of this file cannot be told"),
         ("date,rain\nTotal,3\n", "no row of this file holds a day"),
@@ -198,7 +230,7 @@ def test_measures_by_hand(tmp_path):
     assert found["days_in_window"].tolist()[:3] == [181, 153, 122]
     assert (found["days_with_data"] == found["days_in_window"]).all()
     assert found["decile"].isna().all()  # no other year to be placed in
-    assert found["note"].str.contains("0 other years of record; 30 are usual", regex=False).all()
+    assert found["note"].str.contains("0 other years of record, where 30 are usual", regex=False).all()
 
 
 def season_text(dry_totals: list[float], first_year: int = 1990) -> str:
@@ -227,7 +259,7 @@ def test_few_years_give_a_median_and_no_decile(tmp_path):
     found = of(measures(record, dt.date(1997, 7, 1), DRY), "rain in the dry season")
     assert (found["median"], found["years_of_record"]) == (4.0, 7)
     assert np.isnan(found["decile"])
-    assert found["note"] == "7 other years of record; 30 are usual"
+    assert found["note"] == "7 other years of record, where 30 are usual"
 
 
 def test_a_year_with_gaps_is_not_compared_with(tmp_path):
@@ -247,7 +279,7 @@ def test_too_many_missing_days_give_no_total_and_say_so(tmp_path):
     assert np.isnan(total["value"])
     assert (total["days_with_data"], total["days_in_window"]) == (101, 122)
     assert "21 of 122 days are not known, more than 10 %: no value" in total["note"]
-    assert "the record ends on 2024-03-30" in total["note"]
+    assert "the record ends on 30 March 2024" in total["note"]
     lenient = of(measures(record, PLANTED, DRY, missing_share=0.2), "rain in the dry season")
     assert lenient["value"] == pytest.approx(101 * 0.5)
     assert "21 of 122 days are not known, so the total is at least this" in lenient["note"]
@@ -272,7 +304,9 @@ def test_an_amount_of_several_days_is_never_spread(tmp_path, amount, run, falls)
     assert (total["value"], total["days_with_data"]) == (amount, 122)
     assert of(found, "days under 2 mm")["value"] == run
     assert of(found, "falls of 10 mm")["value"] == falls
-    assert "1 amount covers several days; it is not counted as a fall" in of(found, "falls of 10 mm")["note"]
+    assert (
+        "1 amount covers several days, which is not counted as a fall" in of(found, "falls of 10 mm")["note"]
+    )
     daily = on_calendar(record)
     assert np.nansum(daily.booked) == amount
     assert np.isnan(daily.single[364:367]).all()
@@ -311,17 +345,17 @@ def test_a_season_not_over_is_measured_to_the_day(tmp_path):
     record = read(tmp_path, daily_text("2022-01-01", np.ones(years(2022, 2024))))
     found = of(measures(record, PLANTED, DRY, as_of=dt.date(2024, 1, 15)), "rain in the dry season")
     assert (found["value"], found["days_in_window"]) == (46, 46)
-    assert "to 2024-01-15 only, of days to 2024-03-31" in found["note"]
+    assert "to 15 January 2024 only, of days to 31 March 2024" in found["note"]
     early = of(measures(record, PLANTED, DRY, as_of=dt.date(2023, 9, 1)), "rain in the dry season")
     assert np.isnan(early["value"])
-    assert early["note"] == "not begun by 2023-09-01"
+    assert early["note"] == "not begun by 1 September 2023"
 
 
 def test_planted_in_the_dry_season(tmp_path):
     record = read(tmp_path, daily_text("2022-01-01", np.ones(years(2022, 2024))))
     found = measures(record, dt.date(2024, 1, 1), DRY)
     assert of(found, "rain in the dry season")["value"] == 91
-    assert "planted in the dry season, which began on 2023-12-01" in of(found, "planting to")["note"]
+    assert "planted in the dry season, which began on 1 December 2023" in of(found, "planting to")["note"]
 
 
 def test_planting_dates_share_a_dry_season(tmp_path):

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from survivor.errors import SeasonError
-from survivor.season.effective_rain import effective_rain, monthly_effective_rain
+from survivor.season.balance import effective_rain
 from survivor.season.soil import TEXTURES, Patch, water_held
 from survivor.settings import Texture
 
@@ -123,27 +123,3 @@ def test_small_falls_are_lost():
     # Source: FAO-56 ch. 8, read in copies by others: daily rain below about 0.2 ETo can be ignored.
     found = effective_rain([0.9, 1.0, 1.1, 0.0, np.nan, 3.0, 0.0], [5.0, 5.0, 5.0, 5.0, 5.0, np.nan, np.nan])
     np.testing.assert_array_equal(found, [0.0, 1.0, 1.1, 0.0, np.nan, np.nan, 0.0])
-
-
-@pytest.mark.parametrize(
-    ("rain", "effective"), [(10, 0), (20, 2), (50, 20), (70, 32), (80, 39), (100, 55), (250, 175)]
-)
-def test_fao_table_of_monthly_effective_rain(rain, effective):
-    # Source: Brouwer and Heibloem 1986, FAO Irrigation Water Management Training Manual 3: the rule read in
-    # copies by others, the values of its table from memory; they agree.
-    assert round(float(monthly_effective_rain(rain, "fao"))) == effective
-
-
-@pytest.mark.parametrize(("rain", "effective"), [(50, 46), (100, 84), (200, 136), (250, 150), (300, 155)])
-def test_usda_scs_monthly_effective_rain(rain, effective):
-    # Source: USDA Soil Conservation Service rule, P (125 - 0.2 P) / 125 to 250 mm, else 125 + 0.1 P;
-    # computed from the rule by code written apart from this package.
-    assert float(monthly_effective_rain(rain, "usda-scs")) == pytest.approx(effective)
-
-
-def test_monthly_effective_rain_keeps_gaps_and_refuses_nonsense():
-    np.testing.assert_array_equal(monthly_effective_rain([np.nan, 75.0, 0.0]), [np.nan, 35.0, 0.0])
-    with pytest.raises(SeasonError, match="below 0"):
-        monthly_effective_rain([-1.0])
-    with pytest.raises(SeasonError, match="no rule"):
-        monthly_effective_rain([1.0], "other")

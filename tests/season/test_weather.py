@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from survivor.errors import SeasonError
-from survivor.season.gauges import read_gauges
+from survivor.season.gauge import read_gauges
 from survivor.season.weather import read_weather
 from survivor.settings import Gauge, Weather
 from survivor.vocabulary import PROBLEM_COLUMNS

@@ -14,12 +14,16 @@ import survivor
 from survivor.cli import app
 from survivor.demo.seasons import seasons_files
 from survivor.errors import PoolingError
-from survivor.pooling.scale import TELLS_NOTHING, within_scale
+from survivor.pooling.limits import Pooling
+from survivor.pooling.result import TELLS_NOTHING, within_scale
 from survivor.seasons import join_seasons, pool_seasons, take_in
-from survivor.seasons.traits import RAIN_DECILE, unit_traits
-from survivor.seasons.units import LOG_HAZARD, unit_estimates
+from survivor.seasons.page import page_of_seasons
+from survivor.seasons.units import LOG_HAZARD, RAIN_DECILE, unit_estimates, unit_traits
 from survivor.seasons.wording import told_in_words
 from survivor.vocabulary import PER_100
+from survivor.words import difference
+from tests.document.reading import read
+from tests.writing import write_files
 
 pytestmark = pytest.mark.slow  # three seasons are read and analysed
 
@@ -28,11 +32,7 @@ YEARS = (2021, 2022, 2023)
 
 @pytest.fixture(scope="module")
 def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    place = tmp_path_factory.mktemp("seasons")
-    for name, content in seasons_files().items():
-        (place / name).parent.mkdir(parents=True, exist_ok=True)
-        (place / name).write_bytes(content)
-    return place
+    return write_files(tmp_path_factory.mktemp("seasons"), seasons_files())
 
 
 @pytest.fixture(scope="module")
@@ -107,7 +107,6 @@ def test_a_comparison_of_one_season_alone_is_not_pooled_and_says_why(seasons):
     kept = [season for season in seasons if season.name != "season-2023"]
     dropped = kept[1].intervals
     fewer = dropped[dropped["method"].astype(str) != "hand scalp"].copy()
-    fewer.attrs = dict(dropped.attrs)
     fewer["method"] = fewer["method"].cat.remove_unused_categories()
     from dataclasses import replace
 
@@ -143,13 +142,23 @@ def test_the_command_writes_tables_and_pictures_and_says_it_in_sentences(folder,
     studies = [str(folder / f"season-{year}") for year in YEARS]
     run = CliRunner().invoke(app, ["pool", *studies, "--out", str(tmp_path / "out")])
     assert run.exit_code == 0, run.output
-    assert "spray and auger against spot spray only at 12 months: +" in run.output
-    assert "a new season may show" in run.output
+    assert "“spray and auger” against “spot spray only” at 12 months: +" in run.output
+    assert "A new season may show" in run.output
     assert "Only 3 units" in run.output
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert {"pooled.csv", "units.csv", "joint.csv", "left-out.csv", "other-limits.csv", "pooled.txt"} <= names
     table = pd.read_csv(tmp_path / "out" / "pooled.csv")
     assert len(table) == 8
+    # The page has the pooled answer and, beside it, that of one model of all records.
+    page = read((tmp_path / "out" / "pooled.html").read_text(encoding="utf-8"))
+    assert "Page: " in run.output
+    shown = next(each for each in page.all("table") if each.attributes["id"] == "together-table").text()
+    joint = pd.read_csv(tmp_path / "out" / "joint.csv")
+    for each in (table, joint):
+        for row in each[each["scale"] == "per 100 planted"].to_dict("records"):
+            assert difference(row["estimate"], row["lower"], row["upper"])[0] in shown
+    assert "In a new season like these" in shown
+    assert len(page.all("figure")) == 4
     picture = (tmp_path / "out" / "spray-and-auger-per-100.svg").read_text(encoding="utf-8")
     assert "<script" not in picture
     assert "<desc" in picture
@@ -178,7 +187,7 @@ def test_the_trait_asked_for_is_answered_in_words(seasons):
     found = pool_seasons(seasons, unit="site", trait="slope")
     said = told_in_words(found)
     auger = next(
-        line for line in said if line.startswith("spray and auger against spot spray only, by slope:")
+        line for line in said if line.startswith("“spray and auger” against “spot spray only”, by slope:")
     )
     # Truth of the demo: auger holes pay on flat clay and not on the slopes.
     assert ": the answer goes with it (" in auger
@@ -199,16 +208,17 @@ def test_the_kind_of_limits_and_that_they_are_not_adjusted_is_said(together, sea
     assert "They are not adjusted for 4 comparisons" in said
     kinds = set(together.pooled["spray and rip", "spot spray only", PER_100].other_limits["limits"])
     assert {"hartung-knapp, factor as is", "hartung-knapp, factor at least 1"} < kinds
-    other = pool_seasons(seasons[:2], limits="hartung-knapp")
+    other = pool_seasons(seasons[:2], pooling=Pooling(limits="hartung-knapp"))
     assert any(line.startswith("Limits are those of Hartung and Knapp") for line in other.checks)
 
 
 def test_seasons_that_differ_ask_what_goes_with_it(together):
     high = together.table[(together.table["scale"] == PER_100) & (together.table["i2"] > 50)]
-    asked = [line for line in together.checks if "--trait" in line]
+    asked = [line for line in together.checks if "differ by more than chance" in line]
     assert len(asked) == min(1, len(high))
-    if asked:
-        assert high.loc[high["i2"].idxmax(), "method"] in asked[0]
+    assert len([line for line in together.checks if "--trait" in line]) == len(asked)
+    for name in high["method"]:
+        assert f"“{name}”" in asked[0]
 
 
 def test_limits_wider_than_the_scale_are_cut_and_said(seasons):
@@ -221,8 +231,8 @@ def test_limits_wider_than_the_scale_are_cut_and_said(seasons):
     assert whole["lower"] < -100
     assert (auger["new_lower"], auger["new_upper"]) == (-100.0, 100.0)
     assert "limits of a new unit wider than the whole scale: tells nothing" in auger["cut"]
-    line = next(one for one in told_in_words(found) if one.startswith("spray and auger"))
-    assert "may show anything (limits wider than the whole scale: tells nothing)" in line
+    line = next(one for one in told_in_words(found) if one.startswith("“spray and auger”"))
+    assert "may show anything: its interval is wider than the whole scale: tells nothing." in line
     numbers = found.table[found.table["scale"] == PER_100][["lower", "upper", "new_lower", "new_upper"]]
     assert numbers.abs().to_numpy().max() <= 100
     logs = found.table[found.table["scale"] == LOG_HAZARD]
@@ -259,3 +269,48 @@ def test_places_that_a_study_hides_are_in_nothing_pooled_and_change_no_answer(fo
     again = found.table.set_index(["method", "scale"])["estimate"]
     assert again.to_dict() == pytest.approx(plain.to_dict())
     assert {key for key in hidden[0].study.provenance if "sha256" in key}
+
+
+def test_a_site_of_two_seasons_stands_season_beside_season(folder, tmp_path):
+    """The counts by hand: of the seedlings of a preparation at the site, those known to be alive."""
+    shutil.copytree(folder, tmp_path / "all")
+    visits = tmp_path / "all" / "season-2022" / "visits.csv"
+    plots = visits.with_name("plots.csv")
+    for file in (visits, plots):
+        file.write_text(file.read_text(encoding="utf-8").replace("Gorsey Level", "Dunmere"), encoding="utf-8")
+    # Tags of the two seasons are their own: the same site, other plants.
+    several = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    found = pool_seasons(several)
+    table = found.same_sites
+    assert set(table["site"]) == {"Dunmere"}
+    assert set(table["season"]) == {"season-2021", "season-2022"}
+    assert any("Dunmere" in line for line in found.checks)
+    for season in several[:2]:
+        rows = season.intervals[season.intervals["site"] == "Dunmere"]
+        told = table[table["season"] == season.name].set_index("method")["estimate"]
+        for method, own in rows.groupby(rows["method"].astype(str)):
+            planted = own.loc[own["start_day"] == 0, "at_risk"].sum()
+            died = own.loc[own["stop_day"] <= found.at_day + 30, "died"].sum()
+            assert told[method] == pytest.approx(100 * (1 - died / planted), abs=5)
+    assert "At the same sites, season beside season" in [
+        one.heading for one in page_of_seasons(found, ()).sections
+    ]
+
+
+def test_seasons_at_other_sites_have_no_such_table(together):
+    assert together.same_sites.empty
+    assert "same-sites" not in [one.key for one in page_of_seasons(together, ()).sections]
+
+
+def test_days_within_each_others_window_are_one_milestone(folder, tmp_path):
+    shutil.copytree(folder, tmp_path / "all")
+    file = tmp_path / "all" / "season-2022" / "study.toml"
+    text = file.read_text(encoding="utf-8")
+    assert "day = 365" in text
+    file.write_text(text.replace("day = 365", "day = 372", 1), encoding="utf-8")
+    near = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    assert any("day 365 and day 372" in line for line in pool_seasons(near).checks)
+    file.write_text(text.replace("day = 365", "day = 230", 1), encoding="utf-8")
+    far = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    with pytest.raises(PoolingError, match="different days"):
+        pool_seasons(far)

@@ -1,15 +1,22 @@
-"""Checks of single cells: dates, counts, measures, keys, totals and spellings."""
+"""Checks of single cells: dates, counts, measures, keys, totals and spellings.
+
+Heights that seem to be in another unit than their column: looked at, never changed.
+"""
 
 from __future__ import annotations
 
+import re
+from collections.abc import Callable, Sequence
+from typing import Final
+
 import pandas as pd
 
-from survivor.records import cells as read
-from survivor.records.problems import Texts, find, gather, none_found
-from survivor.records.words import is_total
+from survivor.files import cells as read
+from survivor.files.cells import number_texts
+from survivor.records.problems import Group, Source, Texts, find, gather, none_found
+from survivor.records.words import speaks_of_sums
 from survivor.vocabulary import State
 
-_MOST_NAMES = 12  # that one problem lists
 _WHOLE = 100.0  # % of the ground
 _NEVER_BELOW_NOUGHT = {
     "weed_cover": (
@@ -32,7 +39,7 @@ _DATE_ORDER_MEND = (
 
 
 def check_dates(
-    rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group: Texts | None = None
+    rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group: Group = None
 ) -> pd.DataFrame:
     """Find dates that can be read in two ways, in none, or as a spreadsheet's day number.
 
@@ -77,7 +84,7 @@ def check_dates(
                 value=raw,
                 what="a spreadsheet's day number was read as a day",
                 mend="nothing, if the days in the visits are right; else format the column as dates",
-                group=rows["source"].astype(str) + word,
+                group=lambda own: own["source"].astype(str) + word,
             ),
         ]
     )
@@ -89,7 +96,7 @@ def check_counts(
     raw: Texts,
     values: pd.Series[float],
     faults: Texts,
-    group: Texts | None = None,
+    group: Group = None,
 ) -> tuple[pd.Series[float], pd.DataFrame]:
     """Find counts that are no counts: percentages, text, negative or broken numbers.
 
@@ -154,7 +161,7 @@ def check_measures(
     raw: Texts,
     values: pd.Series[float],
     faults: Texts,
-    group: Texts | None = None,
+    group: Group = None,
 ) -> tuple[pd.Series[float], pd.DataFrame]:
     """Find measures that are no numbers, and those that nothing can have; a cover may have a % sign.
 
@@ -207,19 +214,57 @@ def check_heights_of_dead(rows: pd.DataFrame) -> pd.DataFrame:
         no_plant & (rows["height_cm"] > 0),
         "height-without-plant",
         word="height_cm",
-        value=rows["height_cm"].map("{:g}".format),
-        what="a height stands beside the state " + rows["state"].astype(str) + "; the state is used",
+        value=rows["height_cm"],
+        what=lambda own: (
+            "a height stands beside the state " + own["state"].astype(str) + "; the state is used"
+        ),
         mend="correct the state if the plant lives, else take the height out or write it into a remark",
     )
 
 
-def total_rows(rows: pd.DataFrame, labels: list[str]) -> pd.Series[bool]:
-    """Tell which rows sum up others: one of their labels says so."""
-    total = pd.Series(False, index=rows.index)
-    for word in labels:
-        distinct = rows[word].unique()
-        total |= rows[word].isin([label for label in distinct if label and is_total(label)])
-    return total
+def total_rows(
+    beside: Callable[[], pd.DataFrame], own: pd.Series[bool], told: pd.DataFrame
+) -> pd.Series[bool]:
+    """Tell the rows that sum up others: figures, a word for a sum, and no tag or plot of their own.
+
+    Parameters
+    ----------
+    beside
+        Gives the text of every cell beside the states or counts; asked for where a row may be a sum.
+    own
+        Rows with a tag (or plot) of their own.
+    told
+        Text of the states or counts, one column each.
+
+    Returns
+    -------
+    Series of bool
+        A word that stands in rows with a name of their own too (a site called Total Creek) is none
+        for a sum; figures above 1 for states need no word.
+    """
+    figures = told.apply(lambda column: read.of_each(column, lambda text: bool(_FIGURE.fullmatch(text))))
+    plain_sums = (figures | (told == "")).all(axis=1) & ~own
+    if not plain_sums.any():
+        return plain_sums
+    texts = beside()
+    names = {text for column in texts.columns for text in texts.loc[own, column].unique()}
+    words = {
+        text
+        for column in texts.columns
+        for text in texts.loc[plain_sums, column].unique()
+        if text and text not in names and speaks_of_sums(text)
+    }
+    says = texts.isin(words).any(axis=1)
+    bare = (texts == "").all(axis=1) & (figures.any(axis=1)) & told.map(_above_one).any(axis=1)
+    return plain_sums & (says | bare)
+
+
+_FIGURE: Final = re.compile(r"[-+]?\d+(?:[.,]\d+)?\s*%?")
+
+
+def _above_one(text: str) -> bool:
+    number = read.measure(text.rstrip("% "))
+    return number is not None and number > 1
 
 
 def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.Series[bool]:
@@ -243,16 +288,14 @@ def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.
     return total
 
 
-def check_totals(rows: pd.DataFrame, total: pd.Series[bool]) -> pd.DataFrame:
-    """List the rows that sum up others."""
-    return find(
-        rows,
-        total,
-        "total-row",
-        word="plot",
-        what="this row sums up others and was left out",
-        mend="nothing; or remove it from the sheet",
-    )
+def check_totals(rows: pd.DataFrame) -> pd.DataFrame:
+    """List the rows that sum up others, and those that hold a remark only."""
+    mend = "nothing; or remove it from the sheet"
+    sums, notes = rows["total"] & ~rows["note"], rows["note"]
+    what = "this row sums up others and was left out"
+    found = find(rows, sums, "total-row", word="plot", what=what, mend=mend)
+    what = "this row holds a remark and no record, and was left out"
+    return gather([found, find(rows, notes, "note-row", word="plot", what=what, mend=mend)])
 
 
 def check_keys(rows: pd.DataFrame, words: list[str]) -> pd.DataFrame:
@@ -293,7 +336,7 @@ def check_blank_dates(rows: pd.DataFrame, unread: pd.Series[bool], says: pd.Seri
 
 
 def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Series[bool]) -> pd.DataFrame:
-    """Say which names were read as others because the study file says so, once a sheet.
+    """Say which names were read as others because the study file says so, each once a sheet.
 
     Parameters
     ----------
@@ -307,15 +350,93 @@ def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Seri
     other = (values != rows[word]) & by_rule
     if not other.any():
         return none_found()
-    pairs = pd.DataFrame({"theirs": rows[word], "ours": values})[other].drop_duplicates()
-    listed = [f"{theirs} as {ours}" for theirs, ours in pairs.itertuples(index=False, name=None)]
-    more = f" and {len(listed) - _MOST_NAMES} more" if len(listed) > _MOST_NAMES else ""
     return find(
         rows,
         other,
         "renamed",
         word=word,
-        what="names read as the study file says: " + ", ".join(listed[:_MOST_NAMES]) + more,
+        value=rows[word],
+        what="read as “" + values.astype(str) + "”, as the study file says",
         mend="nothing, if that is right",
-        group=rows["source"].astype(str) + word,
+        group=lambda own: own["source"].astype(str) + word + rows.loc[own.index, word].astype(str),
     )
+
+
+_FAR: Final = 30.0  # times the median of its column; plants of one visit differ less
+_SHRUNK: Final = 50.0  # times lower than at the visit before
+_FEWEST: Final = 3  # heights of which a median is taken
+
+
+def check_heights(rows: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Find heights far from the others of their column and visit, and plants that shrank by far.
+
+    Parameters
+    ----------
+    rows
+        Visit records with entry, cohort, visit, date and height_cm (cm).
+    sources
+        Where they came from; their headers tell a column in metres from one in cm.
+
+    Returns
+    -------
+    DataFrame
+        Findings; the heights themselves are used as they were written.
+    """
+    height = rows["height_cm"].where(rows["height_cm"] > 0)
+    if height.notna().sum() < 2:
+        return none_found()
+    # In a long sheet one column holds plants of all ages, so each visit is looked at alone.
+    month = read.day_texts(rows["date"].dt.to_period("M").dt.to_timestamp())
+    when = rows["visit"].where(rows["visit"] != "", month)
+    alike = height.groupby([rows["source"], when, rows["cohort"]])
+    middle = alike.transform("median").where(alike.transform("count") >= _FEWEST)
+    low, high = height * _FAR <= middle, height >= middle * _FAR
+    before = _before(rows, height.where(~high))
+    shrunk = (height * _SHRUNK <= before) & ~low
+    in_metres = rows["source"].map(lambda source: _in_metres(sources[source]))
+    found = []
+    for metres in (False, True):
+        own = in_metres == metres
+        likely, odd = (high, low | shrunk) if metres else (low | shrunk, high)
+        for wrong, is_slip in ((own & likely, True), (own & odd, False)):
+            told = pd.DataFrame({"height": height, "usual": middle, "last": before, "far": low | high})[wrong]
+            found.append(_height_unit(rows[wrong], told, metres, is_slip=is_slip))
+    return gather(found)
+
+
+def _height_unit(rows: pd.DataFrame, told: pd.DataFrame, metres: bool, *, is_slip: bool) -> pd.DataFrame:
+    """Ask about heights of a column in metres, or in cm, that another unit would explain (or not)."""
+    shown, usual, last = (_written(told[word], metres) for word in ("height", "usual", "last"))
+    of_others = ", and the median of its column at this visit is " + usual
+    slip = _written(told["height"] / 100 if metres else told["height"] * 100, metres, unit=False)
+    unit, other, meant = ("m", "metres", "in cm") if metres else ("cm", "cm", "in metres")
+    same = f"correct it if it is wrong; if the other heights of its column are {meant}, write them in {other}"
+    return find(
+        rows,
+        pd.Series(True, index=rows.index),
+        "height-unit",
+        word="height_m" if metres else "height_cm",
+        value=_written(told["height"], metres, unit=False),
+        what="this height is "
+        + shown
+        + of_others.where(told["far"], ", and it was " + last + " at its visit before"),
+        mend=f"if it is {meant}, write " + slip + f" ({unit}); it is used as it stands until then"
+        if is_slip
+        else same,
+    )
+
+
+def _before(rows: pd.DataFrame, height: pd.Series[float]) -> pd.Series[float]:
+    """Height of each plant at the last visit before at which it was measured, cm."""
+    told = pd.DataFrame({"entry": rows["entry"], "date": rows["date"], "height": height}).dropna()
+    told = told.sort_values("date", kind="stable")
+    return told.groupby("entry")["height"].shift().reindex(rows.index)
+
+
+def _in_metres(source: Source) -> bool:
+    return "height_m" in source.headers and "height_cm" not in source.headers
+
+
+def _written(cm: pd.Series[float], metres: bool, *, unit: bool = True) -> Texts:
+    values = (cm / 100 if metres else cm).round(6)
+    return number_texts(values) + ((" m" if metres else " cm") if unit else "")

@@ -8,7 +8,7 @@ from typing import Any, Final
 
 import pandas as pd
 
-from survivor.records import cells as read
+from survivor.files import cells as read
 from survivor.records.problems import Source, Texts, find, gather, none_found
 
 DATE_ORDER: Final = "date-order"

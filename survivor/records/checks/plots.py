@@ -1,34 +1,128 @@
-"""Checks of what is told of a plot: its method, planting date and weed-free radius."""
+"""Checks of what is told of a plot: its method, planting date and weed-free radius.
+
+Preparations that the rows of one plot tell in several ways: a slip of the pen, or two plots in one.
+"""
 
 from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Literal
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.records.cells import number_texts
+from survivor.files.cells import number_texts, of_each
+from survivor.files.headers import plain
+from survivor.files.names import look_alike
 from survivor.records.checks.cells import check_renamed
-from survivor.records.checks.slips import odd_preparations, preparations_told, spellings_told
-from survivor.records.problems import Source, Texts, find, gather, none_found
-from survivor.records.words import RADIUS_WORDS, plain
+from survivor.records.problems import Source, Texts, find, gather, joined, none_found
+from survivor.records.words import RADIUS_WORDS
 from survivor.settings import Method
+
+_MOST_NAMED = 6  # rows of one preparation that are named one by one
+_MOST_ODD = 0.1  # share of the rows, or plants, of a plot that may tell another preparation by a slip
+
+
+def odd_preparations(rows: pd.DataFrame, method: Texts, whose: Texts, of: str) -> tuple[Texts, pd.DataFrame]:
+    """Take the preparation of all but a few rows of a plot for these few, and name each of them.
+
+    A slip of the pen is in a row or two; two plots under one label, or a plot in two parts,
+    are in many. At most one in ten, of the rows of the sheet or of the plants, and the rest all
+    alike: a state that cannot be read takes a record away, and changes neither of the two.
+    """
+    told = method.where(method != "")
+    if told.groupby(whose).nunique().max() <= 1:
+        return method, none_found()
+    most = told.groupby(whose).transform(lambda part: part.mode().iloc[0] if part.notna().any() else None)
+    main = told == most
+    apart = told.notna() & ~main
+    few = _few(apart, told, whose, rows["line"]) | _few(apart, told, whose, rows["entry"])
+    odd = apart & few
+    if not odd.any():
+        return method, none_found()
+    others = [str(name) for name in told[~odd].dropna().unique()]
+    asked, mends = {}, {}
+    for word, usual in pd.DataFrame({"told": told, "most": most})[odd].drop_duplicates().to_numpy():
+        near = difflib.get_close_matches(str(word), [name for name in others if name != word], n=1)
+        if near:
+            asked[word, usual] = "" if near[0] == usual else f"; did you mean {near[0]}?"
+            mends[word, usual] = "; or " + as_other_spelling(str(word), near[0])
+    pairs = pd.Series(list(zip(told, most, strict=True)), index=rows.index)
+    found = find(
+        rows,
+        odd,
+        "odd-preparation",
+        word="method",
+        value=told.fillna(""),
+        what="this row tells "
+        + told.fillna("")
+        + f", the other rows of the {of} "
+        + most.astype(object).fillna("")
+        + ", which is used"
+        + pairs.map(asked).fillna(""),
+        mend=f"write the preparation of the {of} here too, or the right {of} label"
+        + pairs.map(mends).fillna(""),
+        group=rows["line"],
+    )
+    return method.where(~odd, most), found
+
+
+def _few(apart: pd.Series[bool], told: Texts, whose: Texts, unit: Texts) -> pd.Series[bool]:
+    """Tell the plots of which few units (rows of the sheet, or plants) tell another preparation."""
+    all_units = unit.where(told.notna()).groupby(whose).transform("nunique")
+    odd_units = unit.where(apart).groupby(whose).transform("nunique")
+    return odd_units <= _MOST_ODD * all_units
+
+
+def as_other_spelling(word: str, usual: str) -> str:
+    """Say how the study file takes a word for another spelling of a preparation."""
+    return (
+        f"if {word} is another spelling of {usual}, give every preparation a table [[methods]] in the study "
+        f'file, and under the one with name = "{usual}" write: also = ["{word}"]'
+    )
+
+
+def spellings_told(names: Sequence[str], often: Mapping[str, int]) -> str:
+    """Say how the study file joins two preparations of a plot that look like one, or nothing."""
+    ranked = sorted(names, key=lambda name: (-often.get(name, 0), name))
+    for place, name in enumerate(ranked):
+        for usual in ranked[:place]:
+            if look_alike(name, usual):
+                return "; " + as_other_spelling(name, usual)
+    return ""
+
+
+def preparations_told(rows: pd.DataFrame, told: Texts, sources: Sequence[Source]) -> str:
+    """Name the preparations of a plot, each with its rows where they are few, else how many."""
+    files = rows["source"].map(lambda source: sources[source].file)
+    apart = files.nunique() > 1
+    said = []
+    for name in sorted(told.dropna().unique()):
+        mine = told == name
+        places = list(dict.fromkeys(zip(files[mine], rows.loc[mine, "row"], strict=True)))
+        if len(places) > _MOST_NAMED:
+            said.append(f"{name} ({len(places):,} rows)")
+        else:
+            word = "" if apart else "row " if len(places) == 1 else "rows "
+            named = [f"{file} row {row}" if apart else str(row) for file, row in places]
+            said.append(f"{name} ({word}{', '.join(named)})")
+    return " and ".join(said)
+
 
 WIDEST_RADIUS_M = 3.0
 MOST_PLANTING_DAYS = 120  # more between two planting days of a plot than one planting season lasts
 NOT_RECORDED = "not recorded"  # the method, where nothing is compared and no sheet tells it
 _CENTIMETRES = (10.0, 300.0)
+_LEAST_RADIUS_M = 0.03  # less, but for none, is written in metres in a column of centimetres
 _LIKE_DOUBLE = (1.8, 2.25)
 
 
 def plot_name(rows: pd.DataFrame) -> Texts:
     """Name each row's plot: site, block and plot together."""
-    name: Texts = rows["site"] + "|" + rows["block"] + "|" + rows["plot"]
-    return name.str.casefold()
+    return of_each(joined(rows["site"], rows["block"], rows["plot"]), str.casefold)
 
 
 def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts, pd.DataFrame]:
@@ -54,7 +148,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         word="method",
         what="no preparation is given for the plot",
         mend="write what was done to the ground, also where that was nothing",
-        group=plot_name(rows),
+        group=plot_name,
     )
     if not methods:
         return rows["method"], blank
@@ -71,8 +165,8 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         "unknown-method",
         word="method",
         what="this preparation is none of the [[methods]] of the study file",
-        mend=rows["method"].map(mends).fillna(""),
-        group=plot_name(rows),
+        mend=rows["method"].map(lambda text: mends.get(text, "")),
+        group=plot_name,
     )
     return matched, gather([blank, unknown, renamed])
 
@@ -169,7 +263,7 @@ def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[M
         word="method",
         what="the plot sheet gives another preparation for this plot, " + method.astype(object).fillna(""),
         mend="correct one of them; that of the plot sheet is used",
-        group=rows["name"] + "|" + own,
+        group=joined(rows["name"], own),
     )
 
 
@@ -254,12 +348,14 @@ def check_seasons(rows: pd.DataFrame) -> pd.DataFrame:
         apart > MOST_PLANTING_DAYS,
         "several-plantings",
         word="planted_date",
-        what="the planting days told of this plot lie "
-        + number_texts(apart.fillna(0).astype(float))
-        + " days apart, so its days cannot be counted from one of them; none of its records is used",
+        what=lambda own: (
+            "the planting days told of this plot lie "
+            + number_texts(apart[own.index].astype(float))
+            + " days apart, so its days cannot be counted from one of them; none of its records is used"
+        ),
         mend="if the plot was planted in several seasons, give each planting its own plot label, such as "
         "1-2022, or call the later plants infill (a column cohort); else correct the date",
-        group=plot_name(rows),
+        group=plot_name,
     )
 
 
@@ -294,9 +390,10 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
             found.append(_halved(rows, word))
         radius = radius.fillna(values / 100 if word.endswith("_cm") else values)
     group = plot_name(rows)
-    shown = number_texts(radius)
+    shown = number_texts(rows[given[0]])  # as the cell has it, whatever its unit
     centimetres = radius.between(*_CENTIMETRES)
-    wrong = ((radius <= 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
+    wrong = ((radius < 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
+    metres = (radius > 0) & (radius < _LEAST_RADIUS_M) & (given[0].endswith("_cm"))
     found += [
         find(
             rows,
@@ -319,7 +416,19 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
             group=group,
         ),
     ]
-    radius = radius.where(~(wrong | centimetres))
+    found.append(
+        find(
+            rows,
+            metres,
+            "radius-in-metres",
+            word=given[0],
+            value=shown,
+            what="this seems to be in metres where centimetres are needed; it was left blank",
+            mend="if so, write it in centimetres",
+            group=group,
+        )
+    )
+    radius = radius.where(~(wrong | centimetres | metres))
     found += [_named_diameter(rows, sources, radius), _like_diameter(rows, radius)]
     return radius, gather(found)
 

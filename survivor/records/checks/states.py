@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import pandas as pd
 
-from survivor.records.problems import find, gather
+from survivor.records.problems import Texts, find, gather, joined
 from survivor.records.tagged import Followed, Histories, never_at_risk
 from survivor.vocabulary import State
 
@@ -19,8 +21,8 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
     """
     rows = followed.rows
     rows = rows.assign(
-        visit_of_plot=rows["name"] + "|" + rows["label"],
-        whole_visit=rows["source"].astype(str) + "|" + rows["visit"],
+        visit_of_plot=joined(rows["name"], rows["label"]),
+        whole_visit=joined(rows["source"], rows["visit"]),
     )
     last_turn = past.visits.groupby("name")["turn"].max()
     at_end = rows["turn"] == rows["name"].map(last_turn)
@@ -37,6 +39,11 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
     )
 
 
+def _of_tag(what: str) -> Callable[[pd.DataFrame], Texts]:
+    """Say something of the tag of each row at fault."""
+    return lambda rows: what + " (tag " + rows["tag"] + ")"
+
+
 def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
     """Find seedlings called dead or missing and alive later."""
     return gather(
@@ -46,7 +53,7 @@ def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
                 rows["alive"] & (rows["state"] == State.DEAD),
                 "reshoot",
                 word="state",
-                what="called dead here and alive later: alive throughout (tag " + rows["tag"] + ")",
+                what=_of_tag("called dead here and alive later: alive throughout"),
                 mend="nothing, if it reshot; else look for a tag read wrongly",
             ),
             find(
@@ -54,7 +61,7 @@ def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
                 rows["alive"] & (rows["state"] == State.MISSING),
                 "alive-after-missing",
                 word="state",
-                what="called missing here and alive later: alive throughout (tag " + rows["tag"] + ")",
+                what=_of_tag("called missing here and alive later: alive throughout"),
                 mend="look for a tag read wrongly, or infill under the old tag",
             ),
         ]
@@ -68,9 +75,7 @@ def unconfirmed(rows: pd.DataFrame, at_end: pd.Series[bool]) -> pd.DataFrame:
         rows["death"] & at_end & (rows["state"] == State.DEAD),
         "unconfirmed-death",
         word="state",
-        what="dead at the last visit only: counted as dead, and unconfirmed, since it may reshoot (tag "
-        + rows["tag"]
-        + ")",
+        what=_of_tag("dead at the last visit only: counted as dead, and unconfirmed, since it may reshoot"),
         mend="look again at the next visit",
     )
 
@@ -85,9 +90,9 @@ def missing(rows: pd.DataFrame) -> pd.DataFrame:
                 gone & rows["death"],
                 "missing-dead",
                 word="state",
-                what="missing (position found, plant gone), read as dead at the visit first missing",
+                what="missing, place found and plant gone: read as dead at the visit first missing",
                 mend='nothing, if that is right; else say [rules] missing = "unknown"',
-                group=rows["source"].astype(str),
+                group=rows["source"],
             ),
             find(
                 rows,
@@ -96,7 +101,7 @@ def missing(rows: pd.DataFrame) -> pd.DataFrame:
                 word="state",
                 what="missing (position found, plant gone), read as unknown",
                 mend='nothing, if that is right; else say [rules] missing = "dead"',
-                group=rows["source"].astype(str),
+                group=rows["source"],
             ),
         ]
     )
@@ -161,7 +166,6 @@ def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
     last = ~rows.duplicated("entry", keep="last")
     nowhere = rows["state"] == State.NOT_FOUND
     at_end = lost & last & ~rows["alive"]
-    tag = " (tag " + rows["tag"] + ")"
     return gather(
         [
             find(
@@ -169,7 +173,7 @@ def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
                 at_end,
                 "not-found-at-end",
                 word="state",
-                what="not found at the end: followed to its last sighting only" + tag,
+                what=_of_tag("not found at the end: followed to its last sighting only"),
                 mend="look for it at the next visit; the answer is bounded by all such dead and all alive",
             ),
             find(
@@ -187,8 +191,9 @@ def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
                 "lost-from-sight",
                 word="tag",
                 value=rows["tag"],
-                what="no state after this visit, though the plot was visited again: followed to here only"
-                + tag,
+                what=_of_tag(
+                    "no state after this visit, though the plot was visited again: followed to here only"
+                ),
                 mend="look for it at the next visit; the answer is bounded by all such dead and all alive",
             ),
         ]
@@ -208,7 +213,7 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
                 dead_at_once,
                 "dead-at-planting",
                 word="state",
-                what="dead on the day of planting, so it was never at risk (tag " + rows["tag"] + ")",
+                what=_of_tag("dead on the day of planting, so it was never at risk"),
                 mend="correct the state or the dates",
                 group=rows["entry"],
             ),
@@ -217,7 +222,7 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
                 ~at_planting & ~ever_alive & rows["dead"],
                 "never-seen-alive",
                 word="tag",
-                what="never seen alive, and not known to be tagged at planting (tag " + rows["tag"] + ")",
+                what=_of_tag("never seen alive, and not known to be tagged at planting"),
                 mend='if the tags went in with the plants, say [rules] tagged = "at planting"',
                 group=rows["entry"],
             ),

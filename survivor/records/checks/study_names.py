@@ -13,12 +13,14 @@ from typing import Final
 
 import pandas as pd
 
+from survivor.files.faults import Place, line_of
+from survivor.files.names import look_alike, meant, nearest
 from survivor.intervals import entries
 from survivor.records.problems import FINDING_COLUMNS, NOWHERE, gather, none_found
+from survivor.records.words import COLUMN_WORDS
 from survivor.settings import Gauge, Planted, Settings
-from survivor.settings.lines import Place, line_of
-from survivor.settings.nearest import look_alike, meant, nearest
 from survivor.vocabulary import FIRST_PLANTING
+from survivor.words import first_few
 
 _MOST_LISTED: Final = 12
 LIKELY_STRATA: Final = ("site", "block")
@@ -56,8 +58,7 @@ class StudyLines:
 def listed(names: Collection[object]) -> str:
     """Write names as a reader scans them: the first dozen, and how many more."""
     texts = sorted(str(name) for name in names)
-    more = f" and {len(texts) - _MOST_LISTED} more" if len(texts) > _MOST_LISTED else ""
-    return ", ".join(texts[:_MOST_LISTED]) + more if texts else "none"
+    return first_few(texts, _MOST_LISTED) if texts else "none"
 
 
 def check_study_names(
@@ -371,8 +372,6 @@ def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
 
 def _columns(settings: Settings, notes: StudyLines) -> None:
     """Find words of the user's own that are likely one of ours, misspelt."""
-    from survivor.records.words import COLUMN_WORDS
-
     tables: list[tuple[Place, str, dict[str, object]]] = [
         (("records", "sheets", number), "[records.sheets.columns]", dict(sheet.columns))
         for number, sheet in enumerate(settings.records.sheets)

@@ -1,4 +1,7 @@
-"""Checks of a visit: its day, its order, and whether it was recorded twice."""
+"""Checks of a visit: its day, its order, and whether it was recorded twice.
+
+Visits taken twice by two observers: the first is used, the second listed, and the two compared.
+"""
 
 from __future__ import annotations
 
@@ -8,8 +11,9 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from survivor.records.cells import day_texts
-from survivor.records.problems import Texts, find, gather, none_found
+from survivor.files.cells import day_texts, number_texts
+from survivor.proportions import wilson
+from survivor.records.problems import Texts, find, gather, joined, none_found, say
 
 SAME_VISIT_DAYS = 3  # records without a visit's name this close in a plot are one visit
 SPREAD_DAYS = 60
@@ -30,7 +34,7 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     late = rows["date"] > pd.Timestamp(closed)
     if not (early | late).any():
         return none_found()
-    own = rows["name"] + "|" + rows["visit"] + "|" + day_texts(rows["date"])
+    own = joined(rows["name"], rows["visit"], day_texts(rows["date"]))
     usual = _planted_beside(rows, early)
     odd = usual.notna()
     return gather(
@@ -105,7 +109,7 @@ def by_round(rows: pd.DataFrame, wrong: pd.Series[bool], otherwise: Texts) -> Te
     otherwise
         The group of a record whose round is mostly right.
     """
-    place = rows["source"].astype(str) + "|" + rows["visit"]
+    place = joined(rows["source"], rows["visit"])
     whole = wrong.groupby(place).transform("mean") >= MOST_OF_A_ROUND
     return otherwise.where(~whole | (rows["visit"] == ""), "round|" + place)
 
@@ -174,7 +178,7 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
     wrong = {f"{name}|{visit}" for name, plot in disordered.groupby("name") for visit in _misplaced(plot)}
     if not wrong:
         return none_found()
-    group = rows["name"] + "|" + rows["visit"]
+    group = joined(rows["name"], rows["visit"])
     at_fault = group.isin(wrong)
     return find(
         rows,
@@ -258,4 +262,89 @@ def check_twice(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) 
                 mend=f"remove one of them, or correct the {noun} if it is another seedling or plot",
             ),
         ]
+    )
+
+
+def check_observers(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) -> pd.DataFrame:
+    """Find records of one thing at one visit by a second observer, and say how well the two agree.
+
+    Parameters
+    ----------
+    rows
+        Records that say something, in the order of the sheets, with observer where told.
+    keys
+        Columns that name the thing and the visit.
+    value
+        Column with what is said: a state, or a count.
+    noun
+        What the thing is called, such as ``tag``.
+
+    Returns
+    -------
+    DataFrame
+        Findings: each second record is listed; one sentence a sheet compares.
+    """
+    if "observer" not in rows.columns or not rows.duplicated(list(keys)).any():
+        return none_found()
+    rows = rows.sort_values("record", kind="stable")
+    key = pd.Series(rows.groupby(list(keys), sort=False, dropna=False).ngroup(), index=rows.index)
+    told = rows["observer"].astype(str).str.casefold()
+    first = told.groupby(key).transform("first")
+    own = joined(key, told)
+    # A second record by the same hand, or by nobody named, is a slip and not a second look.
+    second = key.duplicated() & (told != "") & (first != "") & (told != first) & ~own.duplicated()
+    if not second.any():
+        return none_found()
+    earlier = rows[value].groupby(key).transform("first")
+    by = rows["observer"].groupby(key).transform("first")
+    found = find(
+        rows,
+        second,
+        "second-observer",
+        word=noun,
+        what="taken again at this visit by another observer: "
+        + rows["observer"].astype(str)
+        + " wrote "
+        + _words(rows[value])
+        + ", "
+        + by.astype(str)
+        + " "
+        + _words(earlier)
+        + ", which is used",
+        mend="nothing; the second look is not in the answer",
+    )
+    pairs = pd.DataFrame({"first": earlier[second], "second": rows.loc[second, value]})
+    compared = [
+        say("observers-compared", what=_agreement(part, noun), mend=_MEND, source=int(source), word=noun)
+        for source, part in pairs.groupby(rows.loc[second, "source"])
+    ]
+    return gather([found, *compared])
+
+
+_MEND = (
+    "nothing where they agree well enough for what is asked; else settle how the state is told in the field"
+)
+
+
+def _words(values: pd.Series[float]) -> pd.Series[str]:
+    if pd.api.types.is_float_dtype(values):
+        return number_texts(values)
+    return values.astype(str).where(values.astype(str) != "", "nothing")
+
+
+def _agreement(pairs: pd.DataFrame, noun: str) -> str:
+    same, number = int((pairs["first"] == pairs["second"]).sum()), len(pairs)
+    low, high = (float(limit) for limit in wilson(same, number))
+    visits = f"{noun} visits were" if number != 1 else f"{noun} visit was"
+    what = (
+        f"{number:,} {visits} taken by two observers; they wrote the same in {same:,} "
+        f"({100 * same / number:.0f} %; 95 % CI {100 * low:.0f} to {100 * high:.0f} %, as if each erred "
+        "by itself)"
+    )
+    if not pd.api.types.is_float_dtype(pairs["first"]) or same == number:
+        return what
+    apart = pairs["second"] - pairs["first"]
+    return (
+        f"{what}; the second count differed from the first by {apart.mean():+.1f} plants on average and by "
+        f"{apart.abs().max():g} at most"
     )

@@ -7,14 +7,25 @@ from typing import Final
 
 import pandas as pd
 
+from survivor.document.elements import (
+    Block,
+    Column,
+    Link,
+    Listing,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    Terms,
+    table_of,
+)
+from survivor.document.page import page_of
 from survivor.records import Records
+from survivor.records.accounts import HEADINGS, Kind, kinds_of
 from survivor.records.codes import CODES
-from survivor.records.kinds import HEADINGS, Kind, kinds_of, sentence
-from survivor.records.matching import foreign
-from survivor.report.content.elements import Block, Column, Listing, Paragraph, Report, Section, Table, Terms
-from survivor.report.content.wording import counted, table_of
-from survivor.report.page import page_of
+from survivor.records.words import foreign
 from survivor.vocabulary import Severity
+from survivor.words import capital, counted, sentence
 
 _MOST_SPOTS: Final = 40  # of one kind; more are read in a workbook
 _KEYS: Final = {Severity.STOP: "first", Severity.CHECK: "look", Severity.NOTE: "know"}
@@ -60,15 +71,19 @@ def report_of_check(records: Records, provenance: Mapping[str, str]) -> Report:
     )
 
 
+def used_words(records: Records) -> str:
+    """Say how many of the records read are used."""
+    used = int((records.accounts["fate"] == "used").sum())
+    return f"{used:,} of {counted(len(records.accounts), 'record')} are used"
+
+
 def _answer(records: Records) -> tuple[Block, ...]:
     severities = records.problems["severity"].value_counts()
     stops, looks = (int(severities.get(str(s), 0)) for s in (Severity.STOP, Severity.CHECK))
     fates = records.accounts["fate"].value_counts()
-    used, aside = int(fates.get("used", 0)), int(fates.get("set aside", 0))
-    of_all = f"{used:,} of {counted(len(records.accounts), 'record')} are used"
+    aside, of_all = int(fates.get("set aside", 0)), used_words(records)
     if records.nothing is not None:
-        why = records.nothing.what
-        lead = f"{why[:1].upper()}{why[1:]}. {counted(len(records.accounts), 'record')} read"
+        lead = f"{sentence(records.nothing.what)} {counted(len(records.accounts), 'record')} read"
         lead += f", {counted(stops, 'problem')} to mend first." if stops else "."
     elif stops:
         lead = f"{counted(stops, 'problem')} to mend first. {of_all}, and {aside:,} are set aside until then."
@@ -77,13 +92,18 @@ def _answer(records: Records) -> tuple[Block, ...]:
     blocks: list[Block] = [Paragraph(lead, kind="lead")]
     if looks:
         blocks.append(
-            Paragraph(f"{counted(looks, 'problem')} to look at; what was done is stated.", see="look")
+            Paragraph(
+                f"{counted(looks, 'problem')} to look at; what was done is stated.", see=Link("More", "#look")
+            )
         )
     touched = records.rules[records.rules["records"] > 0]
     if len(touched):
         number = int(touched["records"].sum())
         blocks.append(
-            Paragraph(f"Rules that the study file allows touched {counted(number, 'record')}.", see="rules")
+            Paragraph(
+                f"Rules that the study file allows touched {counted(number, 'record')}.",
+                see=Link("More", "#rules"),
+            )
         )
     return tuple(blocks)
 
@@ -102,21 +122,19 @@ def _problems(severity: Severity, kinds: list[Kind]) -> Section:
 def _heading(kind: Kind) -> str:
     reason = CODES[kind.code].reason if kind.code in CODES else kind.code.replace("-", " ")
     place = f" ({kind.where})" if kind.where else ""
-    return reason[:1].upper() + reason[1:] + place
+    return capital(reason) + place
 
 
 def _blocks(kind: Kind) -> tuple[Block, ...]:
     number = len(kind.spots)
     blocks: list[Block] = []
     if kind.what:
-        said = sentence(kind.what[:1].upper() + kind.what[1:])
-        blocks.append(Paragraph(f"{said} {counted(number, 'time')}."))
+        blocks.append(Paragraph(f"{sentence(kind.what)} {counted(number, 'time')}."))
     mends = list(dict.fromkeys(kind.mends))
     if len(mends) == 1:
-        mend = sentence(mends[0][:1].upper() + mends[0][1:])
-        blocks.append(Paragraph(mend, kind="note", label="What to do"))
+        blocks.append(Paragraph(sentence(mends[0]), kind="note", label="What to do"))
         shown = tuple(kind.spots[:_MOST_SPOTS])
-        blocks.append(Paragraph("; ".join(shown) + ".") if kind.what else Listing(shown))
+        blocks.append(Listing(shown))
     else:
         rows = tuple(zip(kind.spots[:_MOST_SPOTS], kind.mends[:_MOST_SPOTS], strict=True))
         key = f"{_KEYS[kind.severity]}-{kind.code}-{abs(hash_of(kind))}"

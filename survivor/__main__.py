@@ -1,0 +1,5 @@
+"""What ``python -m survivor`` does: the command line."""
+
+from survivor.cli import main
+
+main()

@@ -1,0 +1,105 @@
+"""The weed-free radius: how survival goes with it, and preparations with it held equal."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from survivor.analysis.models import SeasonFits, of_methods
+from survivor.analysis.parts import Reason, Unmade, attempt, reason
+from survivor.analysis.season import Season
+from survivor.effects.contrasts import Contrasts, contrasts
+from survivor.effects.dose import Dose, dose
+from survivor.effects.slopes import Slopes, radius_by_method
+from survivor.errors import SurvivorError
+from survivor.models.fit import fit
+from survivor.models.result import Fit
+
+RADIUS = "weed_free_radius_m"
+
+
+@dataclass(frozen=True)
+class Radius:
+    """What a wider weed-free patch goes with.
+
+    Attributes
+    ----------
+    response
+        Survival by radius.
+    held_equal
+        Preparations against the usual practice with the radius held equal.
+    by_method
+        Slope of the radius under each preparation, and whether they differ.
+    """
+
+    response: Dose | None = None
+    held_equal: Contrasts | None = None
+    by_method: Slopes | None = None
+
+
+def radius_of(season: Season, models: SeasonFits, unmade: Unmade) -> Radius:
+    """Tell how survival goes with the radius, where a model of survival by method does.
+
+    What was measured after planting is part of what a preparation did: it is described and never
+    adjusted for.
+    """
+    head = models.headline
+    if models.within is None or head is None:
+        why = models.too_few_left or "without a model of survival by method its response cannot be told"
+        unmade.keep(reason("radius", why))
+        return Radius()
+    intervals, design = season.intervals, season.settings.design
+    if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
+        unmade.keep(reason("radius", "no plot has one in the records, so its response cannot be told"))
+        return Radius()
+    # Every cell of method and site has its own level, so methods that no site joins count too.
+    source = models.whole or head
+    response = unmade.keep(
+        attempt(
+            "radius",
+            lambda: dose(
+                source,
+                RADIUS,
+                season.milestone_day,
+                gain=design.radius_gain,
+                population=season.population,
+                radius_measured=design.radius_measured,
+                soil_depth_m=season.settings.soil.root_depth_m,
+                per=season.basis.per_100,
+            ),
+        )
+    )
+    if design.radius_measured != "at planting":
+        why = "The study file does not say that the radius was measured at planting"
+        unmade.keep(Reason("radius_by_method", why))
+        return Radius(response)
+    return Radius(
+        response,
+        unmade.keep(attempt("radius_held_equal", lambda: _held_equal(season, models, head))),
+        unmade.keep(
+            attempt("radius_by_method", lambda: radius_by_method(source, RADIUS, season.milestone_day))
+        ),
+    )
+
+
+def _held_equal(season: Season, models: SeasonFits, head: Fit) -> Contrasts:
+    measured = season.intervals[season.intervals[RADIUS].notna()].copy()
+    joined = of_methods(measured, head.data["method"].unique())
+    held = fit(joined, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None, working=head.working)
+    day = min(season.milestone_day, float(joined["stop_day"].max()))
+    between = _between_held(models, measured)
+    return contrasts(held, at=day, population=season.population, between_fit=between)
+
+
+def _between_held(models: SeasonFits, measured: pd.DataFrame) -> Fit | None:
+    """Fit the model between sites with the radius in it, for methods that share no site."""
+    between = models.between
+    if between is None:
+        return None
+    try:
+        return fit(
+            measured, f"{between.formula} + {RADIUS}", strata=None, cluster="site", working=between.working
+        )
+    except SurvivorError:
+        return None  # such pairs are then refused by name

@@ -1,0 +1,78 @@
+"""What a call was given, looked at before anything is reckoned with it: numbers, lists, tables.
+
+Each raises the error of the room that asks, with the name of the argument and what to give.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from numbers import Real
+from typing import Any, TypeGuard
+
+import pandas as pd
+
+from survivor.errors import SurvivorError
+
+Kind = type[SurvivorError]
+
+
+def is_number(value: object) -> TypeGuard[float]:
+    """Whether a value is one real number that is not blank; True and False are none."""
+    return not isinstance(value, bool) and isinstance(value, Real) and not math.isnan(float(value))
+
+
+def amount(
+    value: object,
+    where: str,
+    kind: Kind,
+    mend: str,
+    *,
+    bounds: tuple[float, float] = (-math.inf, math.inf),
+    above: float = -math.inf,
+) -> float:
+    """Return a finite number within bounds; anything else is refused.
+
+    Parameters
+    ----------
+    value
+        What was given.
+    where
+        Name of the argument.
+    kind
+        Class of the error.
+    mend
+        What to give.
+    bounds, above
+        Least and most that it may be; what it must be above.
+    """
+    if not is_number(value) or not (bounds[0] <= value <= bounds[1] and value > above) or math.isinf(value):
+        raise kind(f"{value!r} is not a number that goes here", where=where, mend=mend)
+    return float(value)
+
+
+def count(value: object, where: str, kind: Kind, mend: str, least: int = 1) -> int:
+    """Return a whole number, ``least`` or more; anything else is refused."""
+    found = amount(value, where, kind, mend, bounds=(least, math.inf))
+    if not found.is_integer():
+        raise kind(f"{value!r} is no whole number", where=where, mend=mend)
+    return int(found)
+
+
+def several(value: object, where: str, kind: Kind, mend: str) -> list[Any]:
+    """Return one text as a list of one, and a list, tuple or array as it is; anything else is refused."""
+    if isinstance(value, str):
+        return [value]
+    if not isinstance(value, Iterable):
+        raise kind(f"{value!r} is no list", where=where, mend=mend)
+    return list(value)
+
+
+def columns_of(table: object, needed: Sequence[str], where: str, kind: Kind, mend: str) -> pd.DataFrame:
+    """Return a table that has some columns; anything else is refused."""
+    if not isinstance(table, pd.DataFrame):
+        raise kind(f"this takes a table, not {type(table).__name__}", where=where, mend=mend)
+    absent = [name for name in needed if name not in table.columns]
+    if absent:
+        raise kind(f"the table has no column {', '.join(absent)}", where=where, mend=mend)
+    return table

@@ -1,0 +1,105 @@
+"""The room about the season: the study file as forms by subject, each fault beside its field."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, Final
+
+from starlette.concurrency import run_in_threadpool
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from survivor.desk.desk import answer, desk_of, home_of, onward
+
+if TYPE_CHECKING:
+    from survivor.desk.study_file import Kept
+
+ROOM: Final = "about"
+_ELSEWHERE: Final = frozenset({"records"})  # in the room of sheets
+_MOST_FIELDS: Final = 20_000
+
+
+async def show(request: Request) -> Response:
+    """Show what the study file says."""
+    desk, home = desk_of(request), home_of(request)
+    form = await run_in_threadpool(lambda: Form.of(_kept(home), _ELSEWHERE))
+    return answer(request, ROOM, place=desk.folder.name_of(home), form=form)
+
+
+def _kept(home: Path) -> Kept:
+    from survivor.desk.study_file import study_in
+
+    return study_in(home)
+
+
+async def change(request: Request) -> Response:
+    """Keep what was typed, or show what is wrong with it beside each field and keep nothing."""
+    desk, home = desk_of(request), home_of(request)
+    place = desk.folder.name_of(home)
+    typed = await typed_in(request)
+    changed, form = await run_in_threadpool(lambda: kept_or_faults(_kept(home), typed, _ELSEWHERE))
+    if form is not None:
+        return answer(request, ROOM, 422, place=place, form=form)
+    return onward(ROOM, place, "kept" if changed else "same")
+
+
+async def typed_in(request: Request) -> dict[str, str]:
+    """Return what was typed into a form, by name."""
+    async with request.form(max_fields=_MOST_FIELDS) as form:
+        return {name: value for name, value in form.items() if isinstance(value, str)}
+
+
+@dataclass(frozen=True)
+class Form:
+    """A file as a form: its parts, its name, and what is wrong with it that stands beside no field."""
+
+    parts: tuple[Any, ...]
+    name: str
+    others: tuple[str, ...] = ()
+
+    @classmethod
+    def of(
+        cls,
+        kept: Kept,
+        elsewhere: frozenset[str] = frozenset(),
+        typed: Mapping[str, str] | None = None,
+        faults: Mapping[Any, str] | None = None,
+    ) -> Form:
+        """Make the form of a file, as it is or as it was typed."""
+        from survivor.desk.forms import fields_of, form_of, groups_of
+
+        raw = kept.tables()
+        parts = form_of(kept.model, raw, typed, faults, elsewhere)
+        about = raw.get(kept.kind)
+        name = about.get("name") if isinstance(about, dict) else None
+        beside = {field.fault for field in fields_of(parts)} | {group.fault for group in groups_of(parts)}
+        others = tuple(said for said in (faults or {}).values() if said not in beside)
+        return cls(parts, str(name or kept.path.stem), others)
+
+
+def kept_or_faults(
+    kept: Kept, typed: Mapping[str, str], elsewhere: frozenset[str] = frozenset()
+) -> tuple[bool, Form | None]:
+    """Change a file by what was typed into its form; where anything is wrong, nothing is changed.
+
+    Returns
+    -------
+    changed, form
+        Whether anything was changed; where anything is wrong, the form that says so.
+    """
+    from survivor.desk.forms import changes_in, form_of
+
+    changes, faults = changes_in(form_of(kept.model, kept.tables(), without=elsewhere), typed)
+    faults = faults or kept.faults_after(changes)
+    if faults:
+        return False, Form.of(kept, elsewhere, typed, faults)
+    return kept.change(changes), None
+
+
+ROUTES = [
+    Route("/about/{place:path}", show),
+    Route("/about/{place:path}", change, methods=["POST"]),
+]

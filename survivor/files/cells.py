@@ -1,0 +1,261 @@
+"""Cells to texts, numbers and days. What cannot be read is named, never guessed.
+
+Each reader works on the distinct cells of a column, so that its cost grows with
+what is different in the column and not with its length.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import math
+import re
+from collections.abc import Callable, Iterable
+from typing import Any, Final, Literal
+
+import numpy as np
+import pandas as pd
+
+from survivor.files.sheets import as_text
+
+DateOrder = Literal["day-first", "month-first"] | None
+_ORDERS: Final = ("day-first", "month-first")
+
+# Faults; each is the code of a problem.
+AMBIGUOUS = "ambiguous-date"
+NOT_A_DATE = "unreadable-date"
+SERIAL = "serial-date"  # read, and noted
+PERCENTAGE = "percentage"
+NOT_A_NUMBER = "unreadable-number"
+
+_FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # 1954 to 2119: what a spreadsheet's day number can mean here
+_FIRST_YEAR, _LAST_YEAR = 1800, 2200  # no record was kept, and none will be, outside them
+_SERIAL_ORIGIN = dt.date(1899, 12, 30)
+_YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[t ]\d.*)?")
+_SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
+_NUMERIC = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})(?: \d{1,2}:.*)?")
+_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]*([a-z]{3,9})[-/., ]*(\d{4}|\d{2})")
+_NAMED_DAY = re.compile(r"([a-z]{3,9})[-/. ]*(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4}|\d{2})")
+_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[ ,]+")
+_MONTHS = {
+    name: number
+    for number, names in enumerate(
+        ("january", "february", "march", "april", "may", "june", "july", "august", "september",
+         "october", "november", "december"), start=1)
+    for name in (names, names[:3], names[:4])
+}  # fmt: skip
+_NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?")
+_DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d{1,2}")
+_LENGTH = r"^(\d+(?:[.,]\d+)?)\s*(cm|mm|m|metres?|meters?)\.?$"
+_PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
+
+
+def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
+    """Cells as text, trimmed; "" for a blank."""
+    values, _ = _each(cells, lambda cell: (as_text(cell), ""))
+    return pd.Series(values, index=cells.index, dtype=object)
+
+
+def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
+    """Cells as numbers.
+
+    Returns
+    -------
+    values, faults
+        NaN for a blank and for what cannot be read; the fault is "" or a code.
+    """
+    values, faults = _each(cells, _number)
+    return (
+        pd.Series(values.astype(float), index=cells.index, dtype=float),
+        pd.Series(faults, index=cells.index, dtype=object),
+    )
+
+
+def shares(values: pd.Series[float], faults: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
+    """Take numbers as per cent, where all are between 0 and 1 as shares; a % sign is no fault.
+
+    Parameters
+    ----------
+    values, faults
+        As `numbers` gives them.
+    """
+    number = values[faults == ""].dropna()
+    of_one = len(number) > 0 and number.between(0, 1).all() and (number % 1 != 0).any()
+    # A share is kept to the hundredth of a per cent: 17 of 20 is 85, not 85.00000000000001.
+    in_percent = (values * 100).round(2).where(faults == "", values) if of_one else values
+    return in_percent, faults.where(faults != PERCENTAGE, "")
+
+
+def lengths(cells: pd.Series[Any], unit: Literal["cm", "m"]) -> tuple[pd.Series[float], pd.Series[Any]]:
+    """Lengths in a unit; a cell such as ``45 cm`` or ``0.45 m`` brings its own.
+
+    Returns
+    -------
+    values, faults
+        As `numbers`.
+    """
+    text = texts(cells).str.casefold()
+    parted = text.str.extract(_LENGTH)
+    own = parted[1].notna()
+    if not own.any():
+        return numbers(cells)
+    values, faults = numbers(pd.Series(parted[0].where(own, cells), index=cells.index, dtype=object))
+    of_metre = parted[1].map({"cm": 0.01, "mm": 0.001}).fillna(1.0)
+    scaled = (values * of_metre / (0.01 if unit == "cm" else 1.0)).round(6)
+    return values.where(~own, scaled), faults
+
+
+def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any], pd.Series[Any]]:
+    """Cells as days.
+
+    Real dates, year-month-day text, named months and a spreadsheet's day numbers
+    mean one day each. Of ``03/04/2022`` only the study file can tell (``order``);
+    without it such a text is a fault unless it can be read in one way only.
+
+    Returns
+    -------
+    values, faults
+        datetime64, NaT for a blank and for what cannot be read; the fault is "" or
+        a code. `SERIAL` is read all the same.
+    """
+    values, faults = _each(cells, lambda cell: _date(cell, order))
+    days = pd.to_datetime(pd.Series(values, index=cells.index, dtype=object), format="%Y-%m-%d")
+    return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
+
+
+def is_text(column: pd.Series[Any]) -> bool:
+    """Tell whether a column holds texts, however the frame stores them."""
+    return pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)
+
+
+def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
+    """Days as year-month-day; "" where there is none."""
+    codes, distinct = pd.factorize(days, use_na_sentinel=False)
+    written = np.array(["" if pd.isna(day) else f"{day:%Y-%m-%d}" for day in distinct], dtype=object)
+    return pd.Series(written[codes], index=days.index, dtype=object)
+
+
+def number_texts(values: pd.Series[Any]) -> pd.Series[Any]:
+    """Numbers as people write them; "" where there is none."""
+    codes, distinct = pd.factorize(values, use_na_sentinel=False)
+    written = np.array(["" if pd.isna(value) else f"{value:g}" for value in distinct], dtype=object)
+    return pd.Series(written[codes], index=values.index, dtype=object)
+
+
+def one_date(cell: object, order: DateOrder = None) -> str | None:
+    """Day of one cell as year-month-day, or None."""
+    return _date(cell, order)[0]
+
+
+def order_told(columns: Iterable[pd.Series[Any]]) -> tuple[DateOrder, bool]:
+    """Tell the order of day and month from the columns of dates as a whole.
+
+    Returns
+    -------
+    order, two_way
+        The order in which all of them can be read where the other leaves some unread,
+        else None; and whether any is written so that only an order tells.
+    """
+    two_way = [column[is_two_way(column)] for column in columns]
+    if not any(len(column) for column in two_way):
+        return None, False
+    reads = [all(dates(column, order)[0].notna().all() for column in two_way) for order in _ORDERS]
+    return (_ORDERS[reads.index(True)] if sum(reads) == 1 else None), True
+
+
+def measure(text: str) -> float | None:
+    """Read a number whose one comma is decimal, as it never reaches a thousand; None where it is none."""
+    number, fault = _number(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
+    return None if fault or math.isnan(number) else number
+
+
+def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
+    """Tell which cells are texts whose day and month only an order tells, such as 13/04/2022."""
+    values, _ = _each(cells, lambda cell: (bool(_NUMERIC.fullmatch(as_text(cell))), ""))
+    return pd.Series(values.astype(bool), index=cells.index)
+
+
+def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:
+    """Ask one question of each distinct value of a column, and give every row its answer."""
+    codes, distinct = pd.factorize(column, use_na_sentinel=False)
+    return pd.Series(np.array([tell(value) for value in distinct])[codes], index=column.index)
+
+
+def _each(
+    cells: pd.Series[Any], read: Callable[[object], tuple[Any, str]]
+) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    codes, distinct = pd.factorize(cells.to_numpy(dtype=object), use_na_sentinel=False)
+    values = np.empty(len(distinct), dtype=object)
+    faults = np.empty(len(distinct), dtype=object)
+    for place, cell in enumerate(distinct):
+        values[place], faults[place] = read(cell)
+    return values[codes], faults[codes]
+
+
+def _number(cell: object) -> tuple[float, str]:
+    if isinstance(cell, bool):
+        return math.nan, NOT_A_NUMBER
+    if isinstance(cell, int | float):
+        return (float(cell), "") if math.isfinite(cell) else (math.nan, NOT_A_NUMBER)
+    text = as_text(cell).casefold()
+    if not text:
+        return math.nan, ""
+    if _NUMBER.fullmatch(text):
+        return (float(text), "") if math.isfinite(float(text)) else (math.nan, NOT_A_NUMBER)
+    if _DECIMAL_COMMA.fullmatch(text):
+        return float(text.replace(",", ".")), ""
+    if _PERCENT.fullmatch(text):
+        return float(re.split(r"[%p]", text)[0].strip().replace(",", ".")), PERCENTAGE
+    return math.nan, NOT_A_NUMBER
+
+
+def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
+    if isinstance(cell, dt.datetime):
+        return _day(cell.year, cell.month, cell.day)
+    if isinstance(cell, dt.date):
+        return _day(cell.year, cell.month, cell.day)
+    if isinstance(cell, int | float) and not isinstance(cell, bool):
+        return _serial(float(cell))
+    text = _WEEKDAY.sub("", as_text(cell).casefold())
+    if not text:
+        return None, ""
+    if (match := _YEAR_FIRST.fullmatch(text) or _SOLID.fullmatch(text)) is not None:
+        return _day(*match.groups())
+    if re.fullmatch(r"\d+(\.\d+)?", text):
+        return _serial(float(text))
+    if (match := _DAY_NAMED.fullmatch(text)) is not None and match[2] in _MONTHS:
+        return _day(match[3], _MONTHS[match[2]], match[1])
+    if (match := _NAMED_DAY.fullmatch(text)) is not None and match[1] in _MONTHS:
+        return _day(match[3], _MONTHS[match[1]], match[2])
+    if (match := _NUMERIC.fullmatch(text)) is not None:
+        return _numeric(match[1], match[2], match[3], order)
+    return None, NOT_A_DATE
+
+
+def _numeric(first: str, second: str, year: str, order: DateOrder) -> tuple[str | None, str]:
+    if order == "day-first":
+        return _day(year, second, first)
+    if order == "month-first":
+        return _day(year, first, second)
+    day_first, month_first = _day(year, second, first), _day(year, first, second)
+    readings = {reading[0] for reading in (day_first, month_first) if reading[0] is not None}
+    if len(readings) == 2:
+        return None, AMBIGUOUS
+    return (readings.pop(), "") if readings else (None, NOT_A_DATE)
+
+
+def _serial(number: float) -> tuple[str | None, str]:
+    if number.is_integer() and (solid := _SOLID.fullmatch(str(int(number)))) is not None:
+        return _day(*solid.groups())
+    if not _FIRST_SERIAL <= number <= _LAST_SERIAL:
+        return None, NOT_A_DATE
+    return (_SERIAL_ORIGIN + dt.timedelta(days=int(number))).isoformat(), SERIAL
+
+
+def _day(year: int | str, month: int | str, day: int | str) -> tuple[str | None, str]:
+    whole_year = int(year) + (2000 if len(str(year)) == 2 else 0)
+    if not _FIRST_YEAR <= whole_year <= _LAST_YEAR:
+        return None, NOT_A_DATE
+    try:
+        return dt.date(whole_year, int(month), int(day)).isoformat(), ""
+    except ValueError:
+        return None, NOT_A_DATE

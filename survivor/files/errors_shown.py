@@ -1,0 +1,86 @@
+"""Cells of a workbook that show an error, or a formula without a result: its reader gives them as blank.
+
+Only the sheets' own XML tells them from blanks (ECMA-376 part 1, 18.18.11: a cell of type ``e``; 18.3.1.40: a
+formula; 18.3.1.96: what came of it).
+"""
+
+from __future__ import annotations
+
+import io
+import posixpath
+import re
+import zipfile
+from typing import Final
+from xml.sax.saxutils import unescape
+
+NOT_WORKED_OUT: Final = "(formula without a result)"
+_CELL: Final = re.compile(rb"""<(?:\w+:)?c\s(?P<head>[^>]*)(?<!/)>(?P<held>.*?)</(?:\w+:)?c>""", re.DOTALL)
+_MAY_BE: Final = re.compile(rb"""\bt\s*=\s*["']e["']|<(?:\w+:)?f\b""")
+_ERROR: Final = re.compile(rb"""\bt\s*=\s*["']e["']""")
+_TEXT: Final = re.compile(rb"""\bt\s*=\s*["']str["']""")
+_PLACE: Final = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,3})(\d{1,7})["']""")
+_VALUE: Final = re.compile(rb"<(?:\w+:)?v\b[^>]*>([^<]+)</")
+_SHEET: Final = re.compile(r"<(?:\w+:)?sheet\s([^>]*)>")
+_RELATION: Final = re.compile(r"<(?:\w+:)?Relationship\s([^>]*)>")
+_ATTRIBUTE: Final = re.compile(r"""([\w:]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
+
+
+def errors_shown(raw: bytes, sheet: str) -> dict[tuple[int, int], str]:
+    """Find the cells of a sheet that show an error or hold a formula without a result.
+
+    Parameters
+    ----------
+    raw
+        An XLSX workbook within its bounds; of any other file nothing is found.
+    sheet
+        Name of the sheet.
+
+    Returns
+    -------
+    dict
+        Row and column, counted from 0 -> what the cell shows, such as ``#N/A``.
+    """
+    try:
+        with zipfile.ZipFile(io.BytesIO(raw)) as packed:
+            text = packed.read(_member(packed, sheet))
+    except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError):
+        return {}  # no such workbook
+    if _MAY_BE.search(text) is None:
+        return {}
+    errors = {}
+    for cell in _CELL.finditer(text):
+        place = _PLACE.search(cell["head"])
+        value = _VALUE.search(cell["held"])
+        if place is None or (value is not None and _ERROR.search(cell["head"]) is None):
+            continue
+        if value is None and (_MAY_BE.search(cell["held"]) is None or _TEXT.search(cell["head"])):
+            continue  # blank, or a formula that comes to an empty text
+        shown = NOT_WORKED_OUT if value is None else unescape(value[1].decode("utf-8", "replace"))
+        errors[int(place[2]) - 1, _column(place[1])] = shown
+    return errors
+
+
+def _member(packed: zipfile.ZipFile, sheet: str) -> str:
+    """Name the file within the workbook that holds a sheet."""
+    book, relations = (
+        packed.read(name).decode("utf-8", "replace")
+        for name in ("xl/workbook.xml", "xl/_rels/workbook.xml.rels")
+    )
+    target = {at["Id"]: at["Target"] for at in map(_attributes, _RELATION.findall(relations))}
+    for at in map(_attributes, _SHEET.findall(book)):
+        if at["name"] == sheet:
+            identity = next(value for name, value in at.items() if name.endswith(":id"))
+            return posixpath.normpath(posixpath.join("/xl", target[identity])).lstrip("/")
+    raise KeyError(sheet)
+
+
+def _attributes(text: str) -> dict[str, str]:
+    quotes = {"&quot;": '"', "&apos;": "'"}
+    return {name: unescape(double or single, quotes) for name, double, single in _ATTRIBUTE.findall(text)}
+
+
+def _column(letters: bytes) -> int:
+    number = 0
+    for letter in letters:
+        number = number * 26 + letter - ord("A") + 1
+    return number - 1

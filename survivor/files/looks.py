@@ -1,0 +1,177 @@
+"""What a workbook shows and its cells do not hold: hidden rows and columns, and decimals of labels.
+
+A label such as 1.10 that was typed as a number is the number 1.1, shown with two places; only the
+format of its cell tells it from plot 1.1. Read from the parts of an XLSX or ODS file by their plain text:
+a label column of a hundred thousand rows is looked through in a moment.
+"""
+
+from __future__ import annotations
+
+import io
+import re
+import zipfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from html import unescape
+from pathlib import Path
+from typing import Final
+
+from survivor.files.content import content
+from survivor.files.sheets import letters
+
+ENDINGS: Final = (".xlsx", ".xlsm")
+ODS: Final = ".ods"
+_BUILT_IN: Final = {1: 0, 2: 2, 3: 0, 4: 2}  # number formats of every workbook -> decimals
+_FIXED: Final = re.compile(r"#?(?:,##)?0(?:\.(0+))?(?:_\))?(?:;.*)?")
+_ATTRIBUTE: Final = re.compile(r'([\w:.-]+)="([^"]*)"')
+
+
+@dataclass(frozen=True)
+class Hidden:
+    """Rows (numbered as shown) and columns (counted from 0) that a sheet hides."""
+
+    rows: tuple[int, ...] = ()
+    columns: tuple[int, ...] = ()
+
+
+def hidden(path: Path, sheet: str) -> Hidden:
+    """Find what a sheet of a workbook hides; nothing where the file is of another kind."""
+    if path.suffix.lower() == ODS:
+        return _hidden_in_ods(_ods_table(path, sheet))
+    text = _sheet_text(path, sheet)
+    rows = [
+        int(marks["r"])
+        for tag in re.findall(r"<row\b[^>]*>", text)
+        if 'hidden="1"' in tag and "r" in (marks := _attributes(tag))
+    ]
+    columns: list[int] = []
+    for tag in re.findall(r"<col\b[^>]*>", text[: text.find("<sheetData")]):
+        marks = _attributes(tag)
+        if marks.get("hidden") in ("1", "true") and int(marks["max"]) - int(marks["min"]) < 1000:
+            columns += range(int(marks["min"]) - 1, int(marks["max"]))
+    return Hidden(tuple(rows), tuple(columns))
+
+
+def decimals(path: Path, sheet: str, column: int, rows: Sequence[int]) -> dict[int, int]:
+    """Tell with how many decimals the numbers of a column are shown, by row, where its format fixes it."""
+    if path.suffix.lower() == ODS:
+        return _decimals_in_ods(_ods_table(path, sheet), column, set(rows))
+    text = _sheet_text(path, sheet)
+    if not text:
+        return {}
+    places = _places_of_styles(path)
+    wanted = set(rows)
+    shown = {}
+    for tag in re.findall(rf'<c\b[^>]*\br="{letters(column)}\d+"[^>]*>', text):
+        tag_says = _attributes(tag)
+        row = int(tag_says["r"][len(letters(column)) :])
+        place = places.get(int(tag_says.get("s", "0")))
+        if row in wanted and place is not None:
+            shown[row] = place
+    return shown
+
+
+def _attributes(tag: str) -> dict[str, str]:
+    return {name: unescape(value) for name, value in _ATTRIBUTE.findall(tag)}
+
+
+# ---- OpenDocument: a row or column says so itself, and a cell holds the text that it shows ----
+
+_ODS_ROW: Final = re.compile(r"<table:table-row\b([^>]*?)/?>")
+_ODS_COLUMN: Final = re.compile(r"<table:table-column\b([^>]*?)/?>")
+_ODS_CELL: Final = re.compile(
+    r"<table:(?:covered-)?table-cell\b([^>]*?)(?:/>|>(.*?)</table:(?:covered-)?table-cell>)", re.DOTALL
+)
+_SHOWN: Final = re.compile(r"<text:p[^>]*>\s*-?\d+[.,](\d+)\s*</text:p>")
+_OUT_OF_SIGHT: Final = ("collapse", "filter")
+_MOST_REPEATED: Final = 1_000  # rows or columns of one tag: more are the empty rest of a sheet
+
+
+def _ods_table(path: Path, sheet: str) -> str:
+    text = _member(path, "content.xml")
+    for table in re.finditer(r"<table:table\s([^>]*)>", text):
+        if _attributes(table[1]).get("table:name") == sheet:
+            end = text.find("</table:table>", table.end())
+            return text[table.end() : end if end >= 0 else len(text)]
+    return ""
+
+
+def _hidden_in_ods(table: str) -> Hidden:
+    found: list[list[int]] = []
+    for tags, kind in ((_ODS_ROW, "rows"), (_ODS_COLUMN, "columns")):
+        at = 1 if kind == "rows" else 0
+        own: list[int] = []
+        for tag in tags.finditer(table):
+            told = _attributes(tag[1])
+            times = int(told.get(f"table:number-{kind}-repeated", "1"))
+            if told.get("table:visibility") in _OUT_OF_SIGHT and times < _MOST_REPEATED:
+                own += range(at, at + times)
+            at += times
+        found.append(own)
+    return Hidden(tuple(found[0]), tuple(found[1]))
+
+
+def _decimals_in_ods(table: str, column: int, wanted: set[int]) -> dict[int, int]:
+    shown: dict[int, int] = {}
+    row = 1
+    for part in re.split(r"(?=<table:table-row\b)", table):
+        tag = _ODS_ROW.match(part)
+        if tag is None:
+            continue
+        after = row + int(_attributes(tag[1]).get("table:number-rows-repeated", "1"))
+        here = range(row, after) if after - row < _MOST_REPEATED else range(row, row)
+        row = after
+        if not wanted.intersection(here):
+            continue
+        at = 0
+        for cell in _ODS_CELL.finditer(part, tag.end()):
+            at += int(_attributes(cell[1]).get("table:number-columns-repeated", "1"))
+            if at > column:
+                if (places := _SHOWN.search(cell[2] or "")) is not None:
+                    shown |= dict.fromkeys(wanted.intersection(here), len(places[1]))
+                break
+    return shown
+
+
+def _member(path: Path, name: str) -> str:
+    if path.suffix.lower() not in (*ENDINGS, ODS):
+        return ""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content(path))) as book:
+            return book.read(name).decode("utf-8", "replace")
+    except (OSError, KeyError, zipfile.BadZipFile):
+        return ""
+
+
+def _sheet_text(path: Path, sheet: str) -> str:
+    """Text of the part that holds a sheet."""
+    book, relations = _member(path, "xl/workbook.xml"), _member(path, "xl/_rels/workbook.xml.rels")
+    ids = {
+        tag_says.get("name", ""): tag_says.get("r:id", "")
+        for tag_says in map(_attributes, re.findall(r"<sheet\b[^>]*>", book))
+    }
+    files = {
+        tag_says.get("Id"): tag_says.get("Target", "")
+        for tag_says in map(_attributes, re.findall(r"<Relationship\b[^>]*>", relations))
+    }
+    target = files.get(ids.get(sheet, ""), "")
+    return _member(path, target.lstrip("/") if target.startswith("/") else f"xl/{target}") if target else ""
+
+
+def _places_of_styles(path: Path) -> dict[int, int]:
+    """Decimals of each cell style that fixes them."""
+    text = _member(path, "xl/styles.xml")
+    codes = {
+        int(tag_says["numFmtId"]): tag_says.get("formatCode", "")
+        for tag_says in map(_attributes, re.findall(r"<numFmt\b[^>]*>", text))
+    }
+    fixed = dict(_BUILT_IN)
+    for number, code in codes.items():
+        if (match := _FIXED.fullmatch(code)) is not None:
+            fixed[number] = len(match[1] or "")
+    cells = text[text.find("<cellXfs") : text.find("</cellXfs>")]
+    return {
+        place: fixed[number]
+        for place, tag in enumerate(re.findall(r"<xf\b[^>]*>", cells))
+        if (number := int(_attributes(tag).get("numFmtId", "0"))) in fixed
+    }

@@ -1,0 +1,160 @@
+"""Tables as they come: pandas of any kind of column, polars, Arrow; taken as a copy of one's own.
+
+Text may come as Python objects, as pandas' ``string`` or ``str``, or as Arrow; numbers as
+NumPy's, as pandas' nullable ones or as Arrow's; ``died`` as True and False. All that the
+statistics read is one kind of each: text as objects, numbers as NumPy's, blanks as NaN; in
+large tables the names of places and tags as categories. A
+table of another library is read through Narwhals. The table given is never changed, nor
+does changing it later change what was made of it.
+"""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.errors import IntervalsError
+
+_MANY: Final = 20_000  # rows from which names of places are kept as codes
+_PLACES: Final = ("site", "block", "plot", "tag")
+#: A pandas DataFrame, or any eager table that Narwhals reads.
+Table = Any
+
+
+def own_frame(table: Table) -> pd.DataFrame:
+    """Copy a table of risk intervals into a pandas frame whose columns are of plain kinds.
+
+    Parameters
+    ----------
+    table
+        A pandas DataFrame, or an eager table that Narwhals reads (polars, Arrow, Modin, cuDF).
+
+    Raises
+    ------
+    IntervalsError
+        When it is no table, or two columns have one name.
+    """
+    frame = table.copy() if isinstance(table, pd.DataFrame) else _from_other(table)
+    twice = frame.columns[frame.columns.duplicated()]
+    if len(twice):
+        raise IntervalsError(
+            f"two columns are called {twice[0]}",
+            where="risk intervals",
+            mend="leave one of them out, or rename it",
+        )
+    changed: dict[Any, Any] = {}
+    for name in frame.columns:
+        plain = _plain(column := frame[name])
+        if plain is not column:
+            changed[name] = plain
+    if "died" in frame.columns:
+        died = changed.get("died", frame["died"])
+        if died.dtype == bool:
+            changed["died"] = died.astype(np.int64)
+    for name, column in changed.items():
+        frame[name] = column
+    if len(frame) >= _MANY:
+        for name in _PLACES:
+            if name in frame.columns and frame[name].dtype == object:
+                frame[name] = _in_codes(frame[name])
+    return frame
+
+
+def _in_codes(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Give names of many rows as categories: texts are read once a run of equal ones, codes ever after."""
+    names = column.to_numpy()
+    new = np.concatenate([[True], np.asarray(names[1:] != names[:-1], dtype=bool)])
+    begins = np.flatnonzero(new)
+    try:
+        # Nobody reads tags in order, and there may be a million.
+        codes, levels = pd.factorize(names[begins], sort=column.name != "tag")
+    except TypeError:  # texts and numbers together have no order
+        return column
+    every = np.repeat(codes.astype(np.int32), np.diff(np.append(begins, len(names))))
+    return pd.Series(pd.Categorical.from_codes(every, pd.Index(levels)), column.index, name=column.name)
+
+
+def _from_other(table: Table) -> pd.DataFrame:
+    """Read a table of another library, column by column."""
+    import narwhals.stable.v1 as nw
+    from narwhals.exceptions import DuplicateError
+
+    try:
+        read = nw.from_native(table, eager_only=True)
+    except TypeError:
+        lazy = "; call .collect() first" if hasattr(table, "collect") else ""
+        raise IntervalsError(
+            f"risk intervals are a table (pandas, polars or Arrow), not {type(table).__name__}{lazy}",
+            where="risk intervals",
+            mend="give study.first_plants, or a table with start_day, stop_day, at_risk and died",
+        ) from None
+    except DuplicateError as fault:
+        raise IntervalsError(
+            f"two columns have one name: {str(fault).splitlines()[-1].strip(' -')}",
+            where="risk intervals",
+            mend="leave one of them out, or rename it",
+        ) from None
+    columns: dict[str, Any] = {}
+    for name in read.columns:
+        column = read[name]
+        if isinstance(column.dtype, nw.Enum):
+            levels = column.cat.get_categories().to_list()
+            columns[name] = pd.Categorical(column.to_list(), categories=levels)
+        elif column.dtype.is_numeric() and not column.is_null().any():
+            columns[name] = column.to_numpy()
+        else:
+            columns[name] = column.to_list()
+    return pd.DataFrame(columns)
+
+
+def _plain(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Give a column as text of objects, numbers of NumPy, or as it is."""
+    dtype = column.dtype
+    if isinstance(dtype, pd.CategoricalDtype):
+        levels = dtype.categories
+        if isinstance(levels.dtype, np.dtype):
+            return column
+        return column.cat.rename_categories(pd.Index(levels.tolist(), dtype=_kind_of(levels)))
+    if not isinstance(dtype, pd.api.extensions.ExtensionDtype):
+        return column
+    if isinstance(dtype, pd.ArrowDtype):
+        return _from_arrow(column)
+    if pd.api.types.is_string_dtype(dtype):
+        return _objects(column)
+    if pd.api.types.is_bool_dtype(dtype):
+        return _objects(column) if column.isna().any() else column.astype(bool)
+    if pd.api.types.is_numeric_dtype(dtype):
+        if column.isna().any() or pd.api.types.is_float_dtype(dtype):
+            return pd.Series(column.to_numpy(dtype=float, na_value=np.nan), column.index, name=column.name)
+        return column.astype(np.int64)
+    return column
+
+
+def _from_arrow(column: pd.Series[Any]) -> pd.Series[Any]:
+    """Give an Arrow column as the kinds of its values."""
+    kind = column.dtype.kind
+    if kind in "iuf" and not column.isna().any():
+        return column.astype(np.int64 if kind in "iu" else np.float64)
+    if kind in "iuf":
+        return pd.Series(column.to_numpy(dtype=float, na_value=np.nan), column.index, name=column.name)
+    if kind == "b" and not column.isna().any():
+        return column.astype(bool)
+    if kind == "M":
+        return column.astype("datetime64[ns]")
+    text = str(column.dtype)
+    if text.startswith("date"):
+        return pd.to_datetime(_objects(column))
+    if text.startswith("dictionary"):
+        return _objects(column).astype("category")
+    return _objects(column)
+
+
+def _kind_of(levels: pd.Index[Any]) -> Any:
+    return object if pd.api.types.is_string_dtype(levels.dtype) else levels.dtype.type
+
+
+def _objects(column: pd.Series[Any]) -> pd.Series[Any]:
+    plain = column.astype(object)
+    return plain.where(plain.notna(), np.nan)

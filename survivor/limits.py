@@ -1,0 +1,250 @@
+"""One rule for 95 % CI, for curves, survival, differences, odds and hazard ratios alike.
+
+Limits go by plots, by t on the degrees of freedom that plots leave. Few plots, or plots
+that happen to be alike, can show far less spread than chance alone makes, down to none
+but rounding. So limits are never narrower than those of independent seedlings by the
+normal, and where plots show no spread at all, than those by t: plots that came out alike
+are luck and no certainty. A table says so by a standard error that is the one its limits
+imply, so that estimate, standard error, degrees of freedom, limits and p agree.
+
+Survival is given limits on the log(-log) scale (Kalbfleisch and Prentice 1980, section
+1.3), so that they stay between 0 and 100. There a survival of exactly 0 or 1 has no
+limits; the score limits of Wilson (1927, Journal of the American Statistical Association
+22, 209-212) on the effective number of seedlings take their place.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from numbers import Real
+from typing import Final
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+from scipy import stats
+from scipy.special import ndtri, stdtrit
+
+from survivor import proportions
+from survivor.arrays import Floats
+from survivor.errors import ModelError
+from survivor.vocabulary import CONFIDENCE
+
+TAIL: Final = 0.5 + CONFIDENCE / 2
+#: What stands in the column ``variance`` where limits are those of independent seedlings.
+INDEPENDENT: Final = "independent seedlings"
+
+_EDGE: Final = 1e-9  # survival closer than this to 0 or 1 is at the edge
+_NO_SPREAD: Final = 1e-6  # of the standard error of independent seedlings: what is less is rounding
+
+
+def check_level(level: float) -> float:
+    """Return a confidence level; one that is none is refused."""
+    if isinstance(level, bool) or not isinstance(level, Real) or not 0 < float(level) < 1:
+        raise ModelError(
+            f"{level!r} is no confidence level", where="level", mend="give a share, for example level=0.9"
+        )
+    return float(level)
+
+
+def quantile(df: ArrayLike, level: float = CONFIDENCE) -> Floats:
+    """Two-sided quantile of t; normal for infinite ``df``, NaN where there are none left."""
+    tail = 0.5 + level / 2
+    df = np.asarray(df, dtype=float)
+    usable = np.where(np.isfinite(df) & (df > 0), df, 1.0)
+    found: Floats = np.where(np.isposinf(df), ndtri(tail), stdtrit(usable, tail))
+    return np.where(df > 0, found, np.nan)
+
+
+def half_width(std_error: Floats, df: ArrayLike, level: float = CONFIDENCE) -> Floats:
+    """Half the width of limits by t; blank where there are no degrees of freedom."""
+    width: Floats = quantile(df, level) * std_error
+    return width
+
+
+def t_test(estimate: Floats, std_error: Floats, df: Floats) -> Floats:
+    """Two-sided p of each estimate against 0, on the scale of the estimate."""
+    known = (std_error > 0) & (df > 0)
+    size = np.abs(estimate) / np.where(known, std_error, 1.0)
+    finite = np.where(np.isfinite(df) & (df > 0), df, 1.0)
+    p_value = np.where(np.isposinf(df), 2 * stats.norm.sf(size), 2 * stats.t.sf(size, finite))
+    result: Floats = np.where(known, p_value, np.nan)
+    return result
+
+
+def no_less_than_independent(std_error: Floats, df: ArrayLike, independent: Floats) -> Floats:
+    """Widen standard errors until limits by t on ``df`` are no narrower than independent seedlings give.
+
+    Parameters
+    ----------
+    std_error, df
+        By plots, shape (m,).
+    independent
+        Standard errors with seedlings independent, shape (m,); NaN: no floor.
+
+    Returns
+    -------
+    ndarray
+        ``std_error`` where plots differ as usual; the one that the limits of independent
+        seedlings (by the normal) imply on ``df`` where it is larger; ``independent`` itself
+        where plots show no spread at all.
+    """
+    times = ndtri(TAIL) / quantile(df)
+    floor = independent * np.where(no_spread(std_error, independent) & ~np.isnan(times), 1.0, times)
+    found: Floats = np.where(floor > std_error, floor, std_error)
+    return found
+
+
+def no_spread(std_error: Floats, independent: Floats) -> NDArray[np.bool_]:
+    """Whether plots show no spread at all but rounding, shape (m,)."""
+    found: NDArray[np.bool_] = std_error <= _NO_SPREAD * independent
+    return found
+
+
+@dataclass(frozen=True)
+class Errors:
+    """What limits of some estimates rest on.
+
+    Attributes
+    ----------
+    covariance
+        Shape (m, m).
+    df
+        Degrees of freedom of each, shape (m,).
+    floored
+        Whether the limits are those of independent seedlings, shape (m,).
+    """
+
+    covariance: Floats
+    df: Floats
+    floored: NDArray[np.bool_]
+
+    @property
+    def std_error(self) -> Floats:
+        """Standard errors, shape (m,)."""
+        return root_of_diagonal(self.covariance)
+
+    def kinds(self, usual: str) -> NDArray[np.str_]:
+        """Kind of each variance: ``usual``, or ``independent seedlings`` where these have wider limits."""
+        return np.where(self.floored, INDEPENDENT, usual)
+
+
+def root_of_diagonal(covariance: Floats) -> Floats:
+    """Return the standard errors of a covariance, shape (m,)."""
+    found: Floats = np.sqrt(np.maximum(np.diag(covariance), 0.0))
+    return found
+
+
+def floored(covariance: Floats, df: Floats, independent: Floats) -> Errors:
+    """Covariance by plots, widened where its limits would be narrower than those of independent seedlings.
+
+    Parameters
+    ----------
+    covariance, df
+        By plots, shapes (m, m) and (m,).
+    independent
+        Covariance with seedlings independent, shape (m, m).
+    """
+    own = root_of_diagonal(covariance)
+    error = no_less_than_independent(own, df, root_of_diagonal(independent))
+    wider = error > own
+    if not wider.any():
+        return Errors(covariance, df, wider)
+    # Correlations of rounding mean nothing: those of both together do.
+    both = covariance + independent
+    size = root_of_diagonal(both)
+    scale = np.divide(error, size, out=np.zeros(len(size)), where=size > 0)
+    return Errors(both * np.outer(scale, scale), df, wider)
+
+
+def floored_f(statistic: float, df1: float, df2: float, independent: float) -> float:
+    """F statistic of some terms, no larger than independent seedlings allow.
+
+    The same rule as for limits, of which it is the square where there is one term.
+
+    Parameters
+    ----------
+    statistic, df1, df2
+        By plots.
+    independent
+        Squared length of the estimates in units of their covariance with seedlings
+        independent: a chi-square on ``df1``.
+    """
+    if not statistic * df1 * _NO_SPREAD**2 < independent:
+        return independent / df1
+    allowed = independent * float(stats.f.ppf(CONFIDENCE, df1, df2) / stats.chi2.ppf(CONFIDENCE, df1))
+    return min(statistic, allowed)
+
+
+def said_of_floor(names: Sequence[object], wider: NDArray[np.bool_]) -> list[str]:
+    """Name the estimates whose limits are those of independent seedlings."""
+    which = "; ".join(str(name) for name, one in zip(names, wider, strict=True) if one)
+    if not which:
+        return []
+    return [
+        "plots differ less than chance makes seedlings differ, so limits are those of independent "
+        f"seedlings: {which}"
+    ]
+
+
+@dataclass(frozen=True)
+class Limits:
+    """Limits of each estimate, shape (m,), and which of them stand at 0 or 100 %."""
+
+    lower: Floats
+    upper: Floats
+    edge: NDArray[np.bool_]
+
+
+def at_edge(survival: Floats) -> NDArray[np.bool_]:
+    """Whether each survival (0 to 1) is 0 or 1 to within rounding."""
+    edge: NDArray[np.bool_] = (survival <= _EDGE) | (survival >= 1 - _EDGE)
+    return edge
+
+
+def loglog_slope(survival: Floats) -> Floats:
+    """Return the derivative of log(-log S) in S; 0 at the edges, where there is none."""
+    inside = ~at_edge(survival)
+    safe = np.where(inside, survival, 0.5)
+    slope: Floats = np.where(inside, 1 / (safe * np.log(safe)), 0.0)
+    return slope
+
+
+def around(survival: Floats, half: Floats) -> tuple[Floats, Floats]:
+    """Limits ``half`` to either side of log(-log S): S to the power exp(+-half); NaN at 0 and 1."""
+    inside = (survival > 0) & (survival < 1)
+    s = np.where(inside, survival, 0.5)
+    lower, upper = s ** np.exp(half), s ** np.exp(-half)
+    return np.where(inside, lower, np.nan), np.where(inside, upper, np.nan)
+
+
+def survival_limits(
+    survival: Floats, std_error: Floats, df: Floats, effective: Floats, level: float = CONFIDENCE
+) -> Limits:
+    """Limits of survival.
+
+    Parameters
+    ----------
+    survival, std_error
+        Between 0 and 1, shape (m,).
+    df
+        Degrees of freedom of each.
+    effective
+        Effective number of seedlings for Wilson limits at 0 or 100 %.
+
+    Returns
+    -------
+    Limits
+        ``edge`` is true where Wilson's limits were used.
+    """
+    edge = at_edge(survival) | ~(std_error > 0)
+    safe = np.where(edge, 0.5, survival)
+    lower, upper = around(safe, half_width(std_error * np.abs(loglog_slope(safe)), df, level))
+    wilson_lower, wilson_upper = wilson(survival, effective, level)
+    return Limits(np.where(edge, wilson_lower, lower), np.where(edge, wilson_upper, upper), edge)
+
+
+def wilson(share: Floats, number: Floats, level: float = CONFIDENCE) -> tuple[Floats, Floats]:
+    """Score limits of a share (0 to 1) of ``number``; blank where the number is not positive."""
+    known = np.where(number > 0, number, 0.0)
+    return proportions.wilson(np.clip(share, 0.0, 1.0) * known, known, level)

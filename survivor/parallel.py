@@ -1,0 +1,133 @@
+"""Pieces of work that do not know of each other, shared out over the cores of the machine.
+
+A copy of the running program (``fork``) takes pieces as they come, beside the program
+itself, so nothing has to be packed up to be handed over but the answers. Where a
+copy can't be made (no ``fork``, one core, a program that is itself a worker, or one with
+threads of its own, of which one may hold a lock that the copy would wait for) the pieces
+are done one after another. Answers and their order are the same either way.
+"""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+import warnings
+from collections.abc import Callable, Sequence
+from multiprocessing.connection import Connection
+from multiprocessing.reduction import ForkingPickler
+from pickle import PicklingError
+from typing import Any, Final, TypeVar
+
+T = TypeVar("T")
+R = TypeVar("R")
+
+# A copy that says nothing for so long, once all else is done, is given up and its piece done here.
+_PATIENCE: Final = 60.0
+# Seconds between two looks of a copy whether its program is still there.
+_WATCH: Final = 0.5
+
+
+def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
+    """Do each piece of work, on two cores where there are two.
+
+    Parameters
+    ----------
+    work
+        A pure function; its answer can be pickled. What it raises is raised here.
+    pieces
+        What it is to be done for; of different lengths: the longest first.
+
+    Returns
+    -------
+    list
+        The answers, in the order of the pieces.
+    """
+    if len(pieces) < 2 or not _two_can():
+        return [work(piece) for piece in pieces]
+    context: Any = multiprocessing.get_context("fork")
+    try:
+        taken = context.Value("i", 0)
+        here, there = context.Pipe(duplex=False)
+        copy = context.Process(target=_help, args=(work, pieces, taken, here, there), daemon=True)
+        with warnings.catch_warnings():
+            # Threads of the numerical libraries are counted too; those libraries see to a fork themselves.
+            warnings.filterwarnings("ignore", message=".*multi-threaded", category=DeprecationWarning)
+            copy.start()
+    except OSError:  # no shared memory, no room for one more process: some small machines are so
+        return [work(piece) for piece in pieces]
+    there.close()
+    try:
+        done = {number: work(pieces[number]) for number in _next(taken, len(pieces))}
+        done |= _heard(here)
+    finally:
+        here.close()
+        copy.kill()
+        copy.join()
+    # What the copy took and did not bring back, whatever became of it: an error shows here.
+    return [done[number] if number in done else work(piece) for number, piece in enumerate(pieces)]
+
+
+def _two_can() -> bool:
+    """Whether a copy can be made, and would have a core of its own."""
+    cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else 1
+    return (
+        sys.platform == "linux"
+        and cores > 1
+        and threading.current_thread() is threading.main_thread()
+        and len(sys._current_frames()) == 1
+        and not multiprocessing.current_process().daemon
+    )
+
+
+def _next(taken: Any, count: int) -> Any:
+    """Go through the pieces that nobody has taken."""
+    while True:
+        with taken.get_lock():
+            number = taken.value
+            taken.value += 1
+        if number >= count:
+            return
+        yield number
+
+
+def _help(
+    work: Callable[[T], R], pieces: Sequence[T], taken: Any, heard: Connection, answers: Connection
+) -> None:
+    """Do pieces in the copy, and send them back in one; a piece that fails is left to the program."""
+    heard.close()  # or a pipe that the copy itself could read would keep it alive after the program is killed
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends its copy
+    _end_with(os.getppid())
+    done: dict[int, R] = {}
+    for number in _next(taken, len(pieces)):
+        try:
+            done[number] = work(pieces[number])
+        except Exception:  # whatever it is, it is raised again where it can be seen
+            break
+    try:
+        packed = ForkingPickler.dumps(done)
+    except (AttributeError, TypeError, ValueError, PicklingError):
+        packed = ForkingPickler.dumps({})
+    answers.send_bytes(packed)
+    answers.close()
+
+
+def _end_with(program: int) -> None:
+    """End the copy when the program ends, however that comes about: nobody would hear its answers."""
+
+    def watch() -> None:
+        while os.getppid() == program:
+            time.sleep(_WATCH)
+        os._exit(1)
+
+    threading.Thread(target=watch, daemon=True).start()
+
+
+def _heard(answers: Connection) -> dict[int, Any]:
+    try:
+        return dict(answers.recv()) if answers.poll(_PATIENCE) else {}
+    except (EOFError, OSError):
+        return {}

@@ -1,0 +1,1 @@
+"""A study file proposed from the sheets of a folder, with the questions that only a person can answer."""

@@ -1,0 +1,314 @@
+"""The proposed study file: what the sheets tell, and at most ten questions on what they cannot."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Final
+
+from survivor.errors import SurvivorError
+from survivor.files.kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
+from survivor.files.names import look_alike
+from survivor.files.writing import is_there, writing
+from survivor.planning.folder import DICTIONARY, blank_files
+from survivor.proposing.facts import Facts, facts_of
+from survivor.proposing.rain import gauge_lines, rain_files, weather_files
+from survivor.records.study_text import propose_study
+from survivor.settings import STUDY_FILE
+from survivor.settings.questions import STATE_CHOICES, Rank, asked, numbered, questions_in, quoted
+from survivor.study import Study, load
+from survivor.vocabulary import FIRST_PLANTING
+from survivor.words import counted
+
+_NOTHING: Final = re.compile(
+    r"\b(?:nothing|nil|none|untreated|control|no prep\w*|not treated)\b", re.IGNORECASE
+)
+_FILLING: Final = frozenset({"and", "hole", "line", "with", "the", "then", "tractor", "a", "of"})
+_SHORT: Final = 4  # letters of a word that keeps its ending
+_MOST_NAMES: Final = 40  # of preparations or species that are compared with each other
+_RARE: Final = 0.05  # share of the commonest species below which a name is asked about
+# Age, days within which a visit counts for it, name; from which age on it is proposed.
+_MILESTONES: Final = (("12 months", 365, 45, 335), ("24 months", 730, 45, 700), ("36 months", 1095, 45, 1065))
+_FIRST_SEASON: Final = ("after the first dry season", 280, 45)
+
+
+def propose(folder: Path) -> str:
+    """Propose a study file for the sheets, the rain and the weather in a folder.
+
+    Raises
+    ------
+    StudyFileError
+        When there is a study file already, or no sheet with seedlings or plots.
+    """
+    files = sorted(folder.iterdir()) if folder.is_dir() else []
+    files = [f for f in files if f.suffix.lower() in TEXT_ENDINGS + WORKBOOK_ENDINGS]
+    files = [f for f in files if not f.name.startswith(("~$", "."))]
+    rain = rain_files(files)
+    whole = {own.file for own in rain if own.sheet is None}
+    weather = weather_files([file for file in files if file.name not in whole])
+    beside = {(own.file, own.sheet or "") for own in rain} | {(file, "") for file in weather}
+    text = propose_study(folder, beside)
+    facts = facts_of(folder / STUDY_FILE, text)
+    tagged = 'kind = "tagged"' in text.split("\n")
+    rest = [*_words(facts), *_rules(facts, tagged), *_design(facts), *gauge_lines(rain, weather, facts.sites)]
+    return numbered("\n".join([*_head(facts), text.rstrip(), "", *rest]).rstrip() + "\n")
+
+
+def write_proposal(folder: Path, text: str) -> None:
+    """Write a study file, and where there is none yet the dictionary of everything that one may say.
+
+    Raises
+    ------
+    WritingError
+        When there is a study file already, or they cannot be written.
+    """
+    files: dict[str, str | bytes] = {STUDY_FILE: text}
+    if not is_there(folder / DICTIONARY):
+        files[DICTIONARY] = blank_files()[DICTIONARY]
+    with writing(folder, "the proposed study file", as_one=False) as place:
+        place.write(files)
+
+
+def what_is_read(folder: Path, loaded: Study | SurvivorError | None = None) -> str:
+    """Say how much of the records is read by the study file of a folder, and what waits for an answer.
+
+    Parameters
+    ----------
+    folder
+        Of the study.
+    loaded
+        The study, or why it cannot be read, where that is known already.
+    """
+    open_questions = len(questions_in((folder / STUDY_FILE).read_text(encoding="utf-8")))
+    waits = f"{counted(open_questions, 'question')} open" if open_questions else "no question open"
+    if loaded is None:
+        try:
+            loaded = load(folder)
+        except SurvivorError as fault:
+            loaded = fault
+    if isinstance(loaded, SurvivorError):
+        return f"Nothing can be read yet ({waits}): {loaded.what}"
+    return f"{_counts(loaded)}; {waits}"
+
+
+def _counts(study: Study) -> str:
+    visits, accounts = study.records.visits, study.accounts
+    records = accounts[~accounts["record"].isin(["rain gauge", "weather", "total row"])]
+    aside = int((records["fate"] == "set aside").sum())
+    read = f"{len(records) - aside:,} read, {aside:,} wait for an answer or to be mended"
+    if visits.empty:
+        return f"{counted(len(records), 'record')}: {read}"
+    first = visits[visits["cohort"] == FIRST_PLANTING]
+    plots = len(first[["site", "block", "plot"]].drop_duplicates())
+    days = first.drop_duplicates(["site", "block", "plot", "date"]).groupby(["site", "block", "plot"]).size()
+    rounds = days.mode().max()
+    if study.settings.records.kind == "tagged":
+        whose = counted(len(first[["site", "block", "plot", "tag"]].drop_duplicates()), "seedling") + " in"
+        whose += f" {counted(plots, 'plot')}"
+    else:
+        planted = study.records.plots["planted"].sum()
+        whose = (f"{planted:,.0f} seedlings planted in " if planted else "") + counted(plots, "plot")
+    sites = counted(first["site"].nunique(), "site")
+    return f"{whose} at {sites}, {counted(int(rounds), 'visit')}: of {counted(len(records), 'record')} {read}"
+
+
+def _milestones(facts: Facts) -> list[tuple[str, int, int]]:
+    """Ages that the visits reach, the last first: what the first page of the report answers for."""
+    last = max(facts.rounds, default=365)
+    reached = [(name, day, window) for name, day, window, least in _MILESTONES if last >= least]
+    if not reached:
+        return [(f"{round(last / 30.4)} months", last, min(30, last - 1))]
+    season = [_FIRST_SEASON] if any(abs(day - 280) <= 45 for day in facts.rounds) else []
+    return [*reached, *season]
+
+
+def _head(facts: Facts) -> Iterator[str]:
+    milestones = _milestones(facts)
+    yield from [
+        "# Lines behind #? wait for an answer: take the #? away from the line that is right, or run",
+        "# survivor new --ask in this folder. What is asked first changes most.",
+        "",
+    ]
+    if len(milestones) > 1:
+        yield from asked(
+            Rank.MILESTONE,
+            "for which age does the first page of the report answer? Without an answer, for the first.",
+            [f"headline = {quoted(name)}   # day {day}" for name, day, _ in milestones],
+        )
+        yield ""
+
+
+def _words(facts: Facts) -> Iterator[str]:
+    """Words for states, spellings of species: one table for all sheets."""
+    if facts.states:
+        number = sum(facts.states.values())
+        yield "[records.states]"
+        yield from asked(
+            Rank.STATES,
+            f"what do these words mean? {number:,} cells hold them, and none is used until it is said.",
+            [
+                f'{quoted(word)} = ""   # {times:,} cells: {STATE_CHOICES}'
+                for word, times in facts.states.items()
+            ],
+        )
+        yield ""
+    if rare := _rare_species(facts.species):
+        yield "[records.species]"
+        yield from asked(
+            Rank.SPECIES,
+            "are these species written in two ways? Survival is compared within species.",
+            [
+                f"{quoted(word)} = {quoted(ours)}   # {facts.species[word]:,} cells"
+                for word, ours in rare.items()
+            ],
+        )
+        yield ""
+
+
+def _rare_species(species: dict[str, int]) -> dict[str, str]:
+    """Names met seldom that look like, or are part of, a common one."""
+    most = max(species.values(), default=0)
+    common = [name for name, times in species.items() if times > _RARE * most][:_MOST_NAMES]
+    found = {}
+    for name, times in list(species.items())[: 2 * _MOST_NAMES]:
+        near = [
+            other
+            for other in common
+            if other != name
+            and times * 4 < species[other]
+            and (look_alike(name, other) or _part(name, other))
+        ]
+        if len(near) == 1:
+            found[name] = near[0]
+    return found
+
+
+def _part(name: str, other: str) -> bool:
+    words, of = ([*re.findall(r"\w+", text.casefold())] for text in (name, other))
+    return bool(words) and set(words) < set(of)
+
+
+def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
+    yield "[rules]"
+    if facts.undated:
+        yield from asked(
+            Rank.PLANTED,
+            "on which day was planted? No sheet tells it for some plots, and their records wait.",
+            ['planted_date = ""   # year-month-day, such as 2022-06-15'],
+        )
+    if tagged:
+        yield from asked(
+            Rank.TAGGED,
+            "when did the tags go in? It decides whether survival is per 100 planted.",
+            [
+                'tagged = "at planting"   # with the plants: survival counts from the planting day',
+                'tagged = "at first sighting"   # later, on plants then alive: it counts from that day',
+            ],
+        )
+    if facts.missing:
+        yield from asked(
+            Rank.MISSING,
+            "what became of a plant that is gone from its place? Without an answer it counts as dead.",
+            [
+                'missing = "dead"   # it died',
+                'missing = "unknown"   # nobody knows: it is followed until then',
+            ],
+        )
+    yield ""
+
+
+def _design(facts: Facts) -> Iterator[str]:
+    often = sorted(facts.methods, key=lambda name: -facts.methods[name])
+    groups = _groups(often[:_MOST_NAMES])
+    names = [group[0] for group in groups]
+    if any(len(group) > 1 for group in groups):
+        text = (
+            f'{len(facts.methods)} names of preparations are written. Are those after "also" the name before '
+            "them, spelt otherwise? Without an answer every spelling is a preparation of its own."
+        )
+        lines = []
+        for group in groups:
+            lines += ["[[methods]]", f"name = {quoted(group[0])}"]
+            if len(group) > 1:
+                lines.append(f"also = [{', '.join(map(quoted, group[1:]))}]")
+        yield from [*asked(Rank.METHODS, text, lines), ""]
+    yield "[design]"
+    if len(names) > 1:
+        first = sorted(names, key=lambda name: _NOTHING.search(name) is None)
+        yield from asked(
+            Rank.USUAL,
+            "which preparation is the usual one? All others are compared with it.",
+            [f"usual_practice = {quoted(name)}" for name in first],
+        )
+        yield from asked(
+            Rank.ALLOCATION,
+            "how was the preparation of each plot chosen? Only chance makes a difference its effect.",
+            [
+                'allocation = "random within blocks"   # by chance, in every block or site',
+                'allocation = "by choice"   # to suit the ground or the owner',
+                'allocation = "not recorded"   # nobody knows',
+            ],
+        )
+        yield from asked(
+            Rank.PLACED,
+            "how were the plots placed on the ground? Where by choice, the evidence is a step weaker.",
+            [
+                'plots_placed = "random"   # by chance, over all of the planting',
+                'plots_placed = "by choice"   # where somebody chose',
+                'plots_placed = "not recorded"   # nobody knows',
+            ],
+        )
+        if facts.blocks:
+            yield 'strata = ["site", "block"]   # preparations are compared within blocks'
+    if facts.radius:
+        yield from asked(
+            Rank.RADIUS,
+            "when was the weed-free radius measured? Only one of planting can explain survival.",
+            ['radius_measured = "at planting"', 'radius_measured = "after planting"'],
+        )
+    yield from [
+        "",
+        *asked(
+            Rank.DRY_SEASON,
+            "when does the dry season start and end? Its rain is told by it.",
+            [
+                "[dry_season]",
+                'start = ""   # month-day, such as 12-01',
+                'end = ""   # month-day, such as 03-31',
+            ],
+        ),
+        "",
+    ]
+    for name, day, window in _milestones(facts):
+        yield from ["[[milestones]]", f"name = {quoted(name)}", f"day = {day}", f"window_days = {window}", ""]
+
+
+def _groups(names: Sequence[str]) -> list[list[str]]:
+    """Put names of preparations together that name the same works, those with most plots first."""
+    groups: list[list[str]] = []
+    for name in names:
+        same = [group for group in groups if _works(name) == _works(group[0])]
+        # "no spray" beside "hand-dug, no spray": what is left out tells them.
+        near = [group for group in groups if _says_no(name) and _works(name) < _works(group[0])]
+        if same or len(near) == 1:
+            (same or near)[0].append(name)
+        else:
+            groups.append([name])
+    return groups
+
+
+def _works(name: str) -> frozenset[str]:
+    """Works of a name by the stems of its words: ripped, ripping and rip are one."""
+    words = re.findall(r"[^\W\d_]+|\d+", name.casefold())
+    return frozenset(stem for word in words if (stem := _stem(word)) not in _FILLING)
+
+
+def _stem(word: str) -> str:
+    stem = re.sub(r"(?:ing|ed|s)$", "", word) if len(word) > _SHORT else word
+    doubled = len(stem) > 2 and stem[-1] == stem[-2] and stem != word
+    return stem[:-1] if doubled else stem
+
+
+def _says_no(name: str) -> bool:
+    return re.search(r"\bno\b|\bwithout\b", name.casefold()) is not None

@@ -1,0 +1,131 @@
+"""Rain and weather among the files of a folder, proposed as gauges."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+from survivor.errors import RecordsError, SeasonError
+from survivor.files import cells
+from survivor.files.sheets import read_rows, sheet_names
+from survivor.season.gauge import IN_MONDAY, GaugeRecord, read_gauge
+from survivor.season.weather import read_weather
+from survivor.settings import Gauge, Weather
+from survivor.settings.questions import Rank, asked, quoted
+
+_WEEKEND: Final = ("weekend", "w/e", "saturday", "sunday")
+_FEWEST_DAYS: Final = 20  # of a file of rain
+
+
+@dataclass(frozen=True)
+class RainFile:
+    """A sheet of rain.
+
+    Attributes
+    ----------
+    file, sheet
+        Where it is; ``sheet`` is None where the file has one only.
+    gauge
+        What the study file is to say of it.
+    record
+        Its readings; None where the year of its first month is asked for.
+    weekends_told
+        Whether a title or remark speaks of weekends.
+    """
+
+    file: str
+    sheet: str | None
+    gauge: Gauge
+    record: GaugeRecord | None
+    weekends_told: bool
+
+    @property
+    def blank_weekends(self) -> bool:
+        """Whether weekends are blank, and Mondays read."""
+        return self.record is not None and "rain-weekends" in set(self.record.problems["code"])
+
+
+def rain_files(files: Sequence[Path]) -> list[RainFile]:
+    """Find the sheets that hold rain, as lists or as month grids."""
+    found = []
+    for file in files:
+        try:
+            names = sheet_names(file)
+        except RecordsError:
+            continue  # whoever reads the records says so
+        for name in names:
+            several = len(names) > 1
+            own = _rain(file, name if several else None)
+            if own is not None:
+                found.append(own)
+    return found
+
+
+def _rain(file: Path, sheet: str | None) -> RainFile | None:
+    called = sheet if sheet is not None else file.stem
+    gauge = Gauge(name=called, file=file.name, sheet=sheet)
+    try:
+        record = read_gauge(file, gauge)
+    except SeasonError as fault:
+        if "bear no year" not in fault.what:
+            return None
+        return RainFile(file.name, sheet, gauge, None, weekends_told=False)
+    if record.daily["rain_mm"].notna().sum() < _FEWEST_DAYS:
+        return None
+    rows = read_rows(file, sheet=sheet)
+    texts = {text.casefold() for column in rows for text in cells.texts(rows[column]).unique()}
+    told = any(word in text for text in texts for word in _WEEKEND)
+    return RainFile(file.name, sheet, gauge, record, told)
+
+
+def weather_files(files: Sequence[Path]) -> list[str]:
+    """Name the files of daily temperature or evapotranspiration."""
+    found = []
+    for file in files:
+        try:
+            read_weather(file, Weather(gauge="any", file=file.name, latitude=0))
+        except (SeasonError, RecordsError):
+            continue
+        found.append(file.name)
+    return found
+
+
+def gauge_lines(rain: Sequence[RainFile], weather: Sequence[str], sites: Sequence[str]) -> Iterator[str]:
+    """Write the tables of gauges; what a blank weekend means, and whose a gauge is, is asked."""
+    for own in rain:
+        yield from ["[[gauges]]", f"name = {quoted(own.gauge.name)}", f"file = {quoted(own.file)}"]
+        if own.sheet is not None:
+            yield f"sheet = {quoted(own.sheet)}"
+        if own.record is None:
+            text = "in which year is the first month of this grid of rain? Without it no rain is read."
+            yield from asked(Rank.RAIN, f"{own.file}: {text}", ["year = 0   # such as 2024"])
+        if own.blank_weekends and own.weekends_told:
+            yield f'weekends = "{IN_MONDAY}"   # as the sheet says'
+        elif own.blank_weekends:
+            yield from asked(
+                Rank.RAIN,
+                f"{own.file}: what does a blank Saturday or Sunday mean? Rain and dry spells are told by it.",
+                [
+                    f'weekends = "{IN_MONDAY}"   # Monday\'s reading is of the whole weekend',
+                    'weekends = "not read"   # nobody read it, and Monday\'s is of one day',
+                ],
+            )
+        if len(rain) > 1:
+            listed = ", ".join(map(quoted, sites))
+            yield from asked(
+                Rank.RAIN,
+                "whose gauge is it? Each site's rain is that of its gauge.",
+                [f"sites = [{listed}]   # leave those that it stands for; {own.gauge.name}"],
+            )
+        yield ""
+    for file in weather:
+        yield from [
+            "# Daily temperature: with it, and the latitude of the place, soil water is reckoned. To use it:",
+            "# [[weather]]",
+            f"# gauge = {quoted(rain[0].gauge.name if rain else 'name of a gauge')}",
+            f"# file = {quoted(file)}",
+            "# latitude = -36.5   # degrees, south negative",
+            "",
+        ]

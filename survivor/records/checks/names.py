@@ -1,0 +1,192 @@
+"""Checks of the names that plots go by: sites and methods that may be others, misspelt, or stand alone.
+
+Rules of the study file that its kind of records does not know.
+
+Checks of species: names that may be another one, misspelt or shortened. Proposed, never done.
+"""
+
+from __future__ import annotations
+
+import difflib
+import json
+import re
+from typing import Final
+
+import pandas as pd
+
+from survivor.files.names import likely_slips, look_alike
+from survivor.records.checks.plots import NOT_RECORDED
+from survivor.records.checks.study_names import StudyLines
+from survivor.records.plots import PlotTable
+from survivor.records.problems import find, gather, none_found
+from survivor.settings import Settings
+from survivor.vocabulary import FIRST_PLANTING
+
+
+def check_levels(table: PlotTable | None, rows: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """Find sites and methods that look like another, and those with a single plot.
+
+    Parameters
+    ----------
+    table
+        The plot table, where there is a plot sheet.
+    rows
+        Visit records that can be used.
+    settings
+        The study file; methods that it names are not misspelt.
+    """
+    used = set(rows["name"])
+    found = []
+    for word in ("method", "site"):
+        told = table is not None and (table.plots[word] != "").any()
+        where = table.plots.reset_index() if table is not None and told else rows
+        where = where[where["name"].isin(used) & (where[word] != "") & (where[word] != NOT_RECORDED)]
+        plots = where.drop_duplicates(["name", word])[word].value_counts()
+        if not (word == "method" and settings.methods):
+            found.append(_misspelt(where, word, plots))
+        found.append(_alone(where, word, plots))
+    if settings.records.kind == "tagged":
+        found.append(_small(rows))
+    return gather(found)
+
+
+_FEW_PLANTS: Final = 2
+_USUAL_PLANTS: Final = 10  # in the middle plot, from which on a plot of two is a likely slip
+
+
+def _small(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find plots of one or two plants beside plots of many: their label may be a slip for another's."""
+    first = rows[rows["cohort"] == FIRST_PLANTING]
+    plants = first.drop_duplicates(["name", "tag"]).groupby("name").size()
+    if plants.empty or plants.median() < _USUAL_PLANTS:
+        return none_found()
+    small = plants[plants <= _FEW_PLANTS]
+    number = rows["name"].map(small).fillna(0).astype(int).astype(str)
+    return find(
+        rows,
+        rows["name"].isin(small.index) & (rows["cohort"] == FIRST_PLANTING),
+        "small-plot",
+        word="plot",
+        what="this plot has " + number + f" of the plants, where the middle plot has {plants.median():g}",
+        mend="nothing, if it is so; else correct the label of the plot, or a spelling in it",
+        group=rows["name"],
+    )
+
+
+def _misspelt(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
+    """Find names with no more plots than another that they look like."""
+    likely = likely_slips([str(name) for name in plots.index])  # those with most plots first
+    counted = {name: f"{number} plot{'s' if number != 1 else ''}" for name, number in plots.items()}
+    what = {
+        name: f"{name} ({counted[name]}) looks like {like} ({counted[like]}), and is taken as another {word}"
+        for name, like in likely.items()
+    }
+    mend = {name: _mend(word, name, like) for name, like in likely.items()}
+    return find(
+        where,
+        where[word].isin(list(likely)),
+        f"{word}-spelling",
+        word=word,
+        what=where[word].map(what),
+        mend=where[word].map(mend),
+        group=where[word],
+    )
+
+
+def _mend(word: str, name: str, like: str) -> str:
+    if word == "site":
+        return f"if it is the same, write {like} in the sheet; else nothing"
+    return (
+        "if it is the same, mend the sheet; or give every preparation a table [[methods]] in the study file, "
+        f'and under the one with name = "{like}" write: also = ["{name}"]'
+    )
+
+
+def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
+    """Find methods and sites with one plot only, where there is more than one of them."""
+    alone = where[word].isin(plots.index[plots == 1]) & (len(plots) > 1)
+    why = (
+        "how much plots differ under it cannot be told"
+        if word == "method"
+        else "preparations cannot be compared within it"
+    )
+    what = where[word].map({name: f"{name} has one plot only, so {why}" for name in plots.index})
+    mend = "nothing, if the name is right; else mend it in the sheet"
+    return find(where, alone, f"one-plot-{word}", word=word, what=what, mend=mend, group=where[word])
+
+
+_OF: Final = {
+    "tagged": ("missing", "blank", "measured_means_alive", "tagged", "tags_alike"),
+    "counts": ("count_rises",),
+}
+_SEEDLINGS: Final = {"tagged": "tagged seedlings", "counts": "counts"}
+
+
+def check_rules(settings: Settings, notes: StudyLines) -> None:
+    """Find rules for the other kind of records; one that says what holds anyway is not asked about."""
+    kind = settings.records.kind
+    other = "counts" if kind == "tagged" else "tagged"
+    for name in _OF[other]:
+        value = getattr(settings.rules, name)
+        if value == type(settings.rules).model_fields[name].default:
+            continue
+        notes.say(
+            "rule-without-use",
+            ("rules", name),
+            f"[rules] {name}",
+            json.dumps(value),
+            f"a rule for {_SEEDLINGS[other]}, and the records are {_SEEDLINGS[kind]}: it changes nothing",
+            "nothing, or take the line out of the study file; if the kind is wrong, correct [records] kind",
+        )
+
+
+_CODE_PARTS = ((4, 4), (3, 3), (4, 3), (3, 4), (2, 2))  # letters of genus and species in one word
+
+
+def check_species(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find species that may be another one: rare and close to a common one, or its short form."""
+    often = rows.loc[rows["species"] != "", "species"].value_counts()
+    names = [str(name) for name in often.index]
+    likely: dict[str, tuple[str, list[str]]] = {}
+    for species in names:
+        others = [other for other in names if other != species]
+        whole = [other for other in others if is_short_for(species, other)]
+        if whole:
+            likely[species] = ("a short form of ", whole)
+            continue
+        common = [other for other in others if often[other] >= 2 * often[species]]
+        close = [other for other in common if look_alike(species, other)]
+        close += difflib.get_close_matches(species, common, n=1, cutoff=0.85)
+        if close:
+            likely[species] = ("another one, misspelt: ", close[:1])
+    if not likely:
+        return none_found()
+    what = {name: f"this species may be {kind}{' or '.join(found)}" for name, (kind, found) in likely.items()}
+    mend = {
+        name: f'if so, write in the study file under [records.sheets.species]: "{name}" = "{found[0]}"'
+        + ("; which one it is the sheet does not tell" if len(found) > 1 else "")
+        for name, (_, found) in likely.items()
+    }
+    return find(
+        rows,
+        rows["species"].isin(list(likely)),
+        "species-spelling",
+        word="species",
+        what=rows["species"].map(what),
+        mend=rows["species"].map(mend),
+        group=rows["species"],
+    )
+
+
+def is_short_for(short: str, whole: str) -> bool:
+    """Tell whether one name shortens the other: word by word ("E. cam."), or as one word ("EUCCAM")."""
+    first, second = _words(short), _words(whole)
+    if len(second) < 2 or len("".join(first)) >= len("".join(second)):
+        return False
+    if len(first) == len(second):
+        return all(other.startswith(part) for part, other in zip(first, second, strict=True))
+    return len(first) == 1 and first[0] in {second[0][:g] + second[1][:s] for g, s in _CODE_PARTS}
+
+
+def _words(name: str) -> list[str]:
+    return re.findall(r"[^\W\d_]+|\d+", name.casefold())

@@ -1,0 +1,258 @@
+"""The works of every plot: from the rows of the diary, or from the preparations where there is none.
+
+A row of the diary may be of one plot, or of all plots of a preparation, a block or a site. A work that
+a preparation is said to hold, and of which no row of the diary speaks anywhere, is taken as done as
+planned, on a day that nobody knows.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import difflib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.records.checks import works as check
+from survivor.records.problems import Texts, find, gather, none_found, set_aside
+from survivor.records.tidy import Tidy
+from survivor.records.words import folded_name, folded_works
+from survivor.records.work_names import WORK_WORDS, like_known, soil_state, work_name
+from survivor.settings import Method, Settings
+from survivor.vocabulary import PLOT_KEY
+
+WORK_COLUMNS: Final = (
+    *PLOT_KEY, "method", "work", "date", "day", "pass", "soil", "depth_cm", "width_cm", "told_by",
+    "file", "sheet", "row",
+)  # fmt: skip
+PLAN: Final = "preparation"  # what tells a work that the diary does not
+DIARY: Final = "diary"
+_ALL: Final = frozenset(("", "all", "all plots", "every plot", "whole", "whole site", "all of it"))
+_ALIKE: Final = 0.8
+
+
+@dataclass(frozen=True)
+class PlotWorks:
+    """What was done to every plot.
+
+    Attributes
+    ----------
+    rows
+        One row a plot and work: `WORK_COLUMNS`. ``day`` counts from planting, negative before it;
+        ``told_by`` is ``diary`` or ``preparation``; blank where not known.
+    departures
+        As `survivor.records.checks.works.departures`.
+    found
+        Findings on the rows of the diary, and on plots and preparations.
+    """
+
+    rows: pd.DataFrame
+    departures: pd.DataFrame
+    found: pd.DataFrame
+
+
+def no_works() -> PlotWorks:
+    """Make the works of plots of which nothing is told."""
+    return PlotWorks(pd.DataFrame(columns=list(WORK_COLUMNS)), check.departures_frame(()), none_found())
+
+
+def plot_works(plots: pd.DataFrame, diary: Tidy | None, settings: Settings, closed: dt.date) -> PlotWorks:
+    """Tell the works of every plot.
+
+    Parameters
+    ----------
+    plots
+        The plot table, as `survivor.records.Records.plots`.
+    diary
+        Its typed rows; None: there is none.
+    settings
+        The study file: the works of the preparations.
+    closed
+        The day after which no record can be true.
+    """
+    places = plots.drop_duplicates(list(PLOT_KEY)).reset_index(drop=True)
+    planned = planned_works(places, settings)
+    if diary is None:
+        rows = _as_planned(planned)
+        return PlotWorks(rows, check.departures_frame(()), none_found())
+    known, found = _readable(diary, settings, closed)
+    spread, unknown = _spread(known, places, settings.methods)
+    aside, wrong = check.check_days(spread, known)
+    again = check.check_repeated(spread, known)
+    listed = again["record"].unique()
+    rows = spread[~spread["record"].isin([*aside, *listed])]
+    source = {n: own for n, own in enumerate(diary.sources)}
+    first = int(diary.rows["source"].min()) if len(diary.rows) else 0
+    own = [source[int(place) - first] for place in rows["source"]]
+    rows = rows.assign(
+        told_by=DIARY, file=[one.file for one in own], sheet=[one.sheet for one in own]
+    ).rename(columns={"soil_state": "soil"})
+    silent = planned[~planned["work"].isin(rows["work"])]
+    named = check.check_silent(silent, rows)
+    told = planned[~planned.index.isin(silent.index)]
+    apart, departed = check.departures(told, rows, places)
+    rows = pd.concat([part for part in (rows[list(WORK_COLUMNS)], _as_planned(silent)) if len(part)])
+    rows = rows.sort_values([*PLOT_KEY, "date", "work"], kind="stable").reset_index(drop=True)
+    return PlotWorks(rows, apart, gather([found, unknown, wrong, again, named, departed]))
+
+
+def planned_works(places: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+    """List the works of the preparation of each plot: site, block, plot, method, work."""
+    told = settings.works.words if settings.works is not None else {}
+    of_method = {m.name: dict.fromkeys(work_name(work, told) for work in m.works) for m in settings.methods}
+    rows = [
+        (*place, method, work)
+        for *place, method in places[[*PLOT_KEY, "method"]].astype(object).itertuples(index=False)
+        for work in of_method.get(str(method), ())
+    ]
+    return pd.DataFrame(rows, columns=[*PLOT_KEY, "method", "work"])
+
+
+def _as_planned(planned: pd.DataFrame) -> pd.DataFrame:
+    rows = planned.assign(told_by=PLAN, soil="", file="", sheet="")
+    blank: list[Any] = [None] * len(rows)
+    for word in ("day", "pass", "depth_cm", "width_cm"):
+        rows[word] = np.nan
+    rows["row"] = pd.Series(blank, index=rows.index, dtype=object)
+    rows["date"] = pd.Series(blank, index=rows.index, dtype="datetime64[ns]")
+    return rows[list(WORK_COLUMNS)]
+
+
+def _readable(diary: Tidy, settings: Settings, closed: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Name the works and the soil of the rows that can be used; one row a row of the diary."""
+    rows = diary.rows[~diary.rows["total"]]
+    told = settings.works.words if settings.works is not None else {}
+    as_read = rows["work"]
+    names = {text: work_name(text, told) for text in as_read.unique()}
+    like = {text: like_known(name) for text, name in names.items() if text}
+    states = rows["soil_state"].map({text: soil_state(text) for text in rows["soil_state"].unique()})
+    place = rows[[*PLOT_KEY, "method"]]
+    nowhere = pd.Series((place == "").all(axis=1), index=rows.index)
+    found = [
+        diary.found,
+        find(
+            rows,
+            nowhere,
+            "work-without-place",
+            word="plot",
+            what="site, block, plot and preparation are blank, so nobody can tell where it was done",
+            mend="write the plot; or the preparation or site of which it was all plots",
+        ),
+        find(
+            rows,
+            as_read == "",
+            "work-unnamed",
+            word="work",
+            what="the work is blank, so nobody can tell what was done",
+            mend="write the work, such as knockdown or rip, or remove the row",
+        ),
+        find(
+            rows,
+            as_read.map(lambda text: bool(like.get(text))),
+            "work-spelling",
+            word="work",
+            what=lambda own: (
+                "the work is carried along as it is written; did you mean " + own["work"].map(like) + "?"
+            ),
+            mend=lambda own: (
+                'if so, write in the study file under [works.words]: "'
+                + own["work"]
+                + '" = "'
+                + own["work"].map(like)
+                + '"'
+            ),
+            group=as_read,
+        ),
+        find(
+            rows,
+            as_read.map(lambda text: text != "" and not like[text] and names[text] not in WORK_WORDS),
+            "work-own-word",
+            word="work",
+            what="survivor has no name of its own for this work; it is carried along as it is written",
+            mend="nothing; or, if it is one of "
+            + ", ".join(WORK_WORDS)
+            + ", say so under [works.words] in the study file",
+            group=as_read,
+        ),
+        find(
+            rows,
+            states.isna(),
+            "soil-state-unknown",
+            word="soil_state",
+            what="this word for the soil is not known; it was left blank",
+            mend="write dry, moist or wet",
+        ),
+        *check.check_cells(rows, closed),
+    ]
+    rows = rows.assign(work=as_read.map(names), soil_state=states.fillna(""))
+    together = gather(found)
+    kept = rows[~rows["record"].isin(set_aside(together))]
+    return check.without_impossible(kept), together
+
+
+def _spread(
+    rows: pd.DataFrame, places: pd.DataFrame, methods: Sequence[Method]
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Give each row of the diary to the plots that it is of."""
+    folded = {word: places[word].astype(str).map(folded_name) for word in PLOT_KEY}
+    spelling = {folded_works(s): folded_works(m.name) for m in methods for s in (*m.also, m.name)}
+    folded["method"] = places["method"].astype(str).map(folded_works)
+    chosen: list[int] = []
+    whose: list[Any] = []
+    why: dict[Any, str] = {}
+    for index, row in zip(rows.index, rows[[*PLOT_KEY, "method"]].to_dict("records"), strict=True):
+        here = pd.Series(True, index=places.index)
+        for word in ("site", "block"):
+            if row[word] and row[word].casefold() not in _ALL:
+                here &= folded[word] == folded_name(row[word])
+        one = row["plot"].casefold() not in _ALL
+        if one:
+            here &= folded["plot"] == folded_name(row["plot"])
+        elif row["method"]:
+            asked = folded_works(row["method"])
+            here &= folded["method"] == spelling.get(asked, asked)
+        if one and here.sum() > 1:
+            why[index] = "several plots have this label"
+        elif not here.any():
+            why[index] = "no plot of the records is there" if not one else "no such plot is in the records"
+        else:
+            chosen += np.flatnonzero(here.to_numpy()).tolist()
+            whose += [index] * int(here.sum())
+    lost = pd.Series(rows.index.isin(list(why)), index=rows.index)
+    found = _nowhere(rows, lost, why, places)
+    spread = rows.loc[whose].drop(columns=[*PLOT_KEY, "method"]).reset_index(drop=True)
+    at = places.loc[chosen, [*PLOT_KEY, "method", "planted_date"]].reset_index(drop=True)
+    at["method"] = at["method"].astype(object)
+    out = pd.concat([at, spread], axis=1)
+    out["day"] = (out["date"] - out["planted_date"]).dt.days.astype(float)
+    return out, found
+
+
+def _nowhere(
+    rows: pd.DataFrame, lost: pd.Series[bool], why: dict[Any, str], places: pd.DataFrame
+) -> pd.DataFrame:
+    reasons: Texts = pd.Series(
+        rows.index.map(lambda index: why.get(index, "")), index=rows.index, dtype=object
+    )
+    labels = [str(label) for label in places["plot"].unique()]
+    near = rows["plot"].map(
+        {
+            text: f"; did you mean {close[0]}?"
+            for text in rows.loc[lost, "plot"].unique()
+            if (close := difflib.get_close_matches(text, labels, n=1, cutoff=_ALIKE)) and close[0] != text
+        }
+    )
+    shown = rows[[*PLOT_KEY, "method"]].apply(lambda row: " ".join(part for part in row if part), axis=1)
+    return find(
+        rows,
+        lost,
+        "work-nowhere",
+        word="plot",
+        value=shown,
+        what=reasons,
+        mend="mend its site, block, plot or preparation here, or add the plot to the records"
+        + near.fillna("").astype(object),
+    )

@@ -1,0 +1,592 @@
+"""What a table of a sheet seems to be: where its header is, what its columns mean, which visits it holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+from typing import Any, Final, Literal
+
+import pandas as pd
+
+from survivor.errors import RecordsError
+from survivor.files import cells
+from survivor.files.headers import Matched, match_columns, squeezed
+from survivor.files.sheets import Grid, Whole, as_text
+from survivor.records.days_told import SPEAKS_OF_PLANTING, planted_by_site
+from survivor.records.sections import section_columns, with_sections
+from survivor.records.sheet_days import first_planting, order_told, planting_day
+from survivor.records.sheets import VISIT_WORDS
+from survivor.records.tables import Part
+from survivor.records.telling import SECOND_WORDS, columns_told, holds_days
+from survivor.records.visit_columns import (
+    VisitColumns,
+    days_in,
+    is_round,
+    numeric_days,
+    visit_columns,
+)
+from survivor.records.words import (
+    COLUMN_WORDS,
+    DATE_WORDS,
+    KEY_WORDS,
+    LENIENT_WORDS,
+    PLOT_SHEET_WORDS,
+    RADIUS_WORDS,
+    STATE_WORDS,
+    VISIT_SHEET_WORDS,
+    is_total,
+    speaks_of_sums,
+    spoken,
+)
+from survivor.settings import Sheet
+
+Role = Literal["tagged", "counts", "plots", "other"]
+
+_MOST_TITLES, _MOST_HEADER_ROWS = 10, 3  # rows above the header, and of it
+_FEWEST_VISITS: Final = 2
+_FEWEST_CELLS: Final = 2  # of a header row: a lone cell above the records is a title
+_WRITTEN_ONCE: Final = 0.9  # a label in fewer of the rows than this may be meant for those below as well
+_MOST_TURNED, _FEWEST_TURNED = 120, 4  # rows of a sheet whose plots lie across, and its columns
+_GENERIC: Final = re.compile(
+    r"(sheet|tabelle|feuil|hoja|data|visits?|monitoring|counts?|survival|records?|results?|seedlings?|trees|plots?|"
+    r"field ?sheet|raw|all|main|master|current|final|export)[\s_-]*\d*"
+)
+_VISITED: Final = re.compile(
+    r"\b(?:visit(?:ed)?|counted|checked|surveyed|monitored|assessed|inspected)\b", re.IGNORECASE
+)
+_TITLE_END: Final = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}]\s+|[,:;(]|\bplant(?:ed|ing)\b", re.IGNORECASE)
+_SITE: Final = re.compile(r"\s*(?:site|paddock|location|property|field)\s*:\s*(.+)", re.IGNORECASE)
+_HEADING_WORDS: Final = frozenset(
+    {squeezed(text) for word, others in COLUMN_WORDS.items() for text in (word, *others)}
+    | {text for others in SECOND_WORDS.values() for text in others}
+)
+_FORM_WORDS: Final = {
+    squeezed(other): word
+    for word in ("site", "block", "plot", "method", "species", "planted_date", "date")
+    for other in (word, *COLUMN_WORDS[word], *(["planted"] if word == "planted_date" else []))
+}
+_OF_RECORDS: Final = re.compile(
+    r"surviv|monitor|seedling|plant|record|data|count|trial|project|visit|check|reveg|restor|form|sheet|result|"
+    r"plot|tree|report|field|summary|survey|season|programme|program|alive|dead|height|\d{4}",
+    re.IGNORECASE,
+)
+_DEAD: Final = re.compile(r"\bdead\b|\bdeaths\b|\blosses\b|\bmortality\b|\bdied\b", re.IGNORECASE)
+_ALIVE: Final = re.compile(r"\b(?:alive|living|live|surviv\w*)\b", re.IGNORECASE)
+_SHARE: Final = re.compile(r"%|\bper ?cent|\bpct\b", re.IGNORECASE)
+_NOT_TO_DATE: Final = re.compile(r"since|new(?:ly)?\b|this visit|between", re.IGNORECASE)
+_ONCE_WORDS: Final = (*KEY_WORDS, "method", "species", "planted_date", *RADIUS_WORDS)
+_KNOWN_STATES: Final = frozenset(spoken(word) for words in STATE_WORDS.values() for word in words)
+
+
+@dataclass(frozen=True)
+class Guess:
+    """What one table of one sheet seems to be.
+
+    Attributes
+    ----------
+    sheet, part, grid, matched
+        How it is cut, and what its columns were taken for.
+    role
+        "tagged" and "counts" hold visits, "plots" a row a plot, "other" neither.
+    visits, alone
+        Visits of a wide sheet, and its columns of heights of no such visit.
+    order, asked
+        Order of day and month; whether it has days that only it tells, and nothing tells it.
+    every_row, planted_by_site
+        What its name and its titles say of all its rows, and of the planting days of its sites.
+    fill_down
+        Words whose blank cells mean as above.
+    titles, texts
+        Texts above its table, and beside or below it.
+    counted
+        What its counts are of; "" where that has to be asked.
+    """
+
+    sheet: Sheet
+    part: Part
+    grid: Grid
+    matched: Matched
+    role: Role
+    visits: tuple[VisitColumns, ...]
+    alone: tuple[int, ...]
+    order: cells.DateOrder
+    asked: bool
+    every_row: dict[str, str]
+    fill_down: tuple[str, ...]
+    titles: tuple[str, ...]
+    texts: tuple[str, ...]
+    counted: str = "alive"
+    planted_by_site: dict[str, str] = field(default_factory=dict)
+    days_by_site: dict[int, dict[str, str]] = field(default_factory=dict)  # place of a visit -> site -> day
+    assumed: tuple[str, ...] = ()
+
+    @property
+    def holds_visits(self) -> bool:
+        """Whether it is a sheet of visits."""
+        return self.role in ("tagged", "counts")
+
+    @property
+    def values(self) -> list[int]:
+        """Places of the columns that tell states or counts."""
+        words = ("state",) if self.role == "tagged" else ("alive", "dead")
+        of_words = [self.matched.positions[word] for word in words if word in self.matched.positions]
+        return [visit.value for visit in self.visits] or list(of_words[0] if of_words else ())
+
+    def texts_of(self, word: str) -> pd.Series[Any]:
+        """Texts of one of our words in every row, filled down where they are written once."""
+        every = self.every_row.get(word, "")
+        places = self.matched.positions.get(word, ())
+        if not places:
+            return pd.Series(every, index=self.grid.cells.index, dtype=object)
+        text = cells.texts(self.grid.cells[places[0]])
+        return text.where(text != "").ffill().fillna("") if word in self.fill_down else text
+
+
+def guess_table(
+    part: Part, several: bool, order: cells.DateOrder = None, planted: pd.Timestamp | None = None
+) -> Guess:
+    """Read a table in the way in which most of it is understood.
+
+    Parameters
+    ----------
+    part
+        The table.
+    several
+        Whether the folder holds several sheets or tables, so that a name or a title may tell the site.
+    order
+        Order of day and month where the sheet itself does not tell it.
+    planted
+        First planting day where the sheet itself does not tell it.
+
+    Raises
+    ------
+    RecordsError
+        When nothing in it can be a header.
+    """
+    try:
+        guess = _best(part, several, (order, planted), turned=False)
+    except RecordsError as fault:
+        guess, first = None, fault
+    if guess is not None and (guess.role != "other" or _too_large_to_turn(part.whole)):
+        return guess
+    try:  # with the plots across and the visits down the side
+        other = _best(replace(part, whole=part.whole.turned()), several, (order, planted), turned=True)
+    except RecordsError:
+        other = None
+    if other is not None and other.holds_visits and other.visits:
+        return replace(other, part=part)
+    if guess is None:
+        raise first
+    return guess
+
+
+def _too_large_to_turn(whole: Whole) -> bool:
+    return len(whole.rows) > _MOST_TURNED or whole.rows.shape[1] < _FEWEST_TURNED
+
+
+def _heads(rows: pd.DataFrame) -> bool:
+    """Tell whether two words at least that head columns stand in some rows."""
+    return len({squeezed(text) for row in rows.to_numpy() for text in row if text} & _HEADING_WORDS) > 1
+
+
+def _best(
+    part: Part, several: bool, otherwise: tuple[cells.DateOrder, pd.Timestamp | None], *, turned: bool
+) -> Guess:
+    """Read a table in each way in which it can be cut, and return the one of which most is understood."""
+    best: tuple[float, Guess] | None = None
+    fault: RecordsError | None = None
+    for skip, rows in _layouts(part.whole):
+        sheet = Sheet(
+            file=part.whole.file, sheet=part.sheet, area=part.area, turned=turned, skip_rows=skip,
+            header_rows=rows,
+        )  # fmt: skip
+        try:
+            grid = part.whole.cut(skip, rows)
+            headed = with_sections(grid)
+            for own, table in ((False, grid), (True, headed)):
+                if table is None:
+                    continue
+                named = sheet.model_copy(update={"sections": own})
+                score, guess = _as_read(part, table, named, several, otherwise)
+                if best is None or score > best[0]:
+                    best = (score, guess)
+        except RecordsError as error:
+            fault = fault or error
+            continue
+    if best is None:
+        raise fault or RecordsError("there is no header in it", where=part.whole.file)
+    return best[1]
+
+
+def _layouts(whole: Whole) -> list[tuple[int, int]]:
+    """Ways to cut a sheet: rows above the header, and of it. A row with a lone cell is above it."""
+    texts = whole.rows.head(_MOST_TITLES + _MOST_HEADER_ROWS).map(as_text)
+    cells_in = (texts != "").sum(axis=1)
+    fewest = min(_FEWEST_CELLS, whole.rows.shape[1])
+    tops = [int(row) for row in cells_in.index[:_MOST_TITLES] if cells_in.loc[row] >= fewest]
+    first = int(whole.rows.index[0])
+    tops = [top for top in tops if _heads(texts.loc[top : top + _MOST_HEADER_ROWS - 1])] or tops
+    return [
+        (top - 1 if top > first else 0, rows)
+        for top in tops or [first]
+        for rows in range(1, _MOST_HEADER_ROWS + 1)
+    ]
+
+
+def _as_read(
+    part: Part,
+    grid: Grid,
+    sheet: Sheet,
+    several: bool,
+    otherwise: tuple[cells.DateOrder, pd.Timestamp | None],
+) -> tuple[float, Guess]:
+    """Guess the role of a table read so, and score how much of it is understood."""
+    whole = part.whole
+    shares = _word_shares(grid)
+    heads = _heads_with_cells(grid) if sheet.turned else grid.header
+    visits, alone = visit_columns(heads, words=shares)
+    taken = _taken(visits, alone)
+    tagged, counts, plots = (
+        _matched(grid, taken, words, shares)
+        for words in (VISIT_SHEET_WORDS["tagged"], VISIT_SHEET_WORDS["counts"], PLOT_SHEET_WORDS)
+    )
+    titles = _titles(whole, grid, sheet)
+    texts = _beside(whole, grid)
+    order, two_way = order_told(grid, tagged if tagged.has("tag") else counts, visits, (*titles, *texts))
+    order = order or otherwise[0]
+    day_first = order or "day-first"  # of titles and headings: said where nothing tells
+    planted = planting_day(titles, day_first) or planting_day(texts, day_first)
+    first = first_planting(grid, counts, order, planted)
+    first = otherwise[1] if first is None else first
+    visits, alone = visit_columns(heads, day_first, first, shares)
+    taken = _taken(visits, alone)
+    wide = visits if len(visits) >= _FEWEST_VISITS else ()
+    if not wide and not counts.has("alive") and not counts.has("dead") and (told := _counts_of(grid)):
+        counts = _matched(grid, taken, VISIT_SHEET_WORDS["counts"], shares, told)
+    role: Role
+    if tagged.has("tag") and (tagged.has("state") or wide):
+        role, matched = "tagged", tagged
+    elif _tells_plot(counts) and (counts.has("alive") or counts.has("dead") or wide):
+        role, matched = "counts", counts
+    elif plots.has("plot") and (plots.has("method") or plots.has("planted_date") or plots.has("planted")):
+        role, matched, wide = "plots", plots, ()
+    else:
+        role, matched, wide = "other", plots, ()
+    if matched.has("date") and (matched.has("state") or matched.has("alive")):
+        wide = ()
+    elif not wide and role == "tagged" and not matched.has("state"):
+        role = "other"
+    if wide:  # what a visit says stands in its own columns
+        words = [word for word in VISIT_SHEET_WORDS[role] if word not in VISIT_WORDS]
+        matched = _matched(grid, taken, words, shares)
+    guess = Guess(
+        sheet, part, grid, matched, role, wide, alone if wide else (), order, two_way and order is None,
+        {}, (), titles, texts,
+    )  # fmt: skip
+    if guess.holds_visits:
+        guess = _with_what_titles_tell(guess, several, planted)
+        guess = replace(guess, assumed=_order_assumed(guess))
+    understood: float = len(matched.positions) + len(wide) + len(guess.every_row) - (role == "other")
+    understood += 0.5 * (guess.holds_visits and _holds_rows(guess))
+    return understood - sheet.header_rows / 10, guess
+
+
+def _titles(whole: Whole, grid: Grid, sheet: Sheet) -> tuple[str, ...]:
+    """Texts above the table, cell by cell and row by row; of a turned one the headers of blank columns."""
+    above = whole.rows.loc[: sheet.skip_rows].map(as_text).to_numpy()
+    alone = [text for text in above.ravel() if text]
+    rows = [" ".join(text for text in row if text) for row in above if (row != "").sum() > 1]
+    if not sheet.turned:
+        return (*alone, *rows)
+    filled = _heads_with_cells(grid)
+    return (*alone, *rows, *(head for head, own in zip(grid.header, filled, strict=True) if head and not own))
+
+
+def _of_a_form(guess: Guess) -> dict[str, str]:
+    """Read what lines above a table say under a word: "Plot: A1", or Plot in one cell and A1 beside it."""
+    told: dict[str, str] = {}
+    above = guess.part.whole.rows.loc[: guess.sheet.skip_rows] if not guess.sheet.turned else None
+    for row in above.map(as_text).to_numpy() if above is not None else ():
+        filled = [str(text) for text in row if text]
+        pairs = list(pairwise(filled))
+        pairs += [(one, two) for text in filled for one, sign, two in [text.partition(":")] if sign and two]
+        for label, value in pairs:
+            word = _FORM_WORDS.get(squeezed(label)) if len(filled) > 1 or ":" in filled[0] else None
+            if (
+                word is None
+                or guess.matched.has(word)
+                or squeezed(value) in _FORM_WORDS
+                or value.endswith(":")
+            ):
+                continue
+            day = cells.one_date(value.strip(), guess.order or "day-first")
+            if word in DATE_WORDS and (day is None or (word == "date" and guess.visits)):
+                continue
+            told.setdefault(word, day if word in DATE_WORDS and day else value.strip())
+    return told
+
+
+def _heads_with_cells(grid: Grid) -> tuple[str, ...]:
+    """Headers of a table that lies on its side: one above nothing is a title of the sheet."""
+    return tuple(
+        header if (cells.texts(grid.cells[place]) != "").any() else ""
+        for place, header in enumerate(grid.header)
+    )
+
+
+def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> Guess:
+    matched, every_row = guess.matched, dict[str, str]()
+    guess = replace(guess, fill_down=_written_once(guess.grid, matched, guess.role))
+    by_site: dict[str, str] = {}
+    every_row |= _of_a_form(guess)
+    if not matched.has("site") and "site" not in every_row and (site := site_of(guess, several)):
+        every_row["site"] = site
+    if not matched.has("planted_date") and "planted_date" not in every_row:
+        if planted:
+            every_row["planted_date"] = planted
+        elif matched.has("site"):
+            sites = [site for site in guess.texts_of("site").unique() if site and not is_total(site)]
+            by_site = planted_by_site((*guess.titles, *guess.texts), sites, guess.order or "day-first")
+    if not guess.visits and not matched.has("date") and "date" not in every_row:
+        every_row |= _day_of_sheet(guess)
+    guess = replace(guess, every_row=every_row, planted_by_site=by_site)
+    return replace(guess, counted=_counted(guess)) if guess.role == "counts" else guess
+
+
+def _order_assumed(guess: Guess) -> tuple[str, ...]:
+    """Say which days of titles and headings were read with the day first though nothing tells it."""
+    if guess.order is not None:
+        return ()
+    heads = [guess.grid.header[visit.value] for visit in guess.visits]
+    used = {*guess.every_row.values(), *guess.planted_by_site.values()}
+    said = [text for text in (*guess.titles, *guess.texts) if set(days_in(text, "day-first")) & used]
+    written = [day for text in (*said, *heads) for day in numeric_days(text) if cells.one_date(day) is None]
+    if not written:
+        return ()
+    listed = ", ".join(f"{day} is {cells.one_date(day, 'day-first')}" for day in dict.fromkeys(written))
+    return (f"days are taken with the day first ({listed}), which nothing in the sheet tells",)
+
+
+def _taken(visits: Sequence[VisitColumns], alone: Sequence[int]) -> set[int]:
+    taken = {place for visit in visits for place in visit.places} | set(alone)
+    return taken if len(visits) >= _FEWEST_VISITS else set()
+
+
+def _word_shares(grid: Grid) -> dict[int, float]:
+    """Share of the filled cells of each column that are words for states."""
+    shares: dict[int, float] = {}
+    for place in range(len(grid.header)):
+        times = cells.texts(grid.cells[place]).value_counts()
+        words = {word: n for word, n in times.items() if word and not re.fullmatch(r"[\d.,]+", str(word))}
+        known = sum(n for word, n in words.items() if spoken(str(word)) in _KNOWN_STATES)
+        shares[place] = known / sum(words.values()) if words else 0.0
+    return shares
+
+
+def _tells_plot(matched: Matched) -> bool:
+    return matched.has("plot") or (matched.has("block") and matched.has("method"))
+
+
+def _holds_rows(guess: Guess) -> bool:
+    """Tell whether the first row below the header looks like a record and not like more of the header."""
+    first = guess.grid.cells.iloc[0]
+    known = [place for place in guess.values if place in first.index]
+    text = [as_text(first[place]) for place in known]
+    return not any(
+        is_round(t) or cells.one_date(t) is not None for t in text if not t.replace(".", "").isdigit()
+    )
+
+
+def _counts_of(grid: Grid) -> dict[str, str]:
+    """Find the one column that tells the living as a share, or the dead, in words of its own."""
+    shares = [header for header in grid.header if _SHARE.search(header) and _ALIVE.search(header)]
+    dead = [header for header in grid.header if _DEAD.search(header) and not _SHARE.search(header)]
+    if len(shares) == 1:
+        return {"alive": shares[0]}
+    return {"dead": dead[0]} if len(dead) == 1 and not shares else {}
+
+
+def _matched(
+    grid: Grid,
+    taken: Collection[int],
+    words: Sequence[str],
+    shares: Mapping[int, float],
+    told: Mapping[str, str] | None = None,
+) -> Matched:
+    """Match the columns; one headed Planted that holds days tells the planting date, not a number."""
+    named = dict(told or {})
+    if "planted_date" in words:
+        known = {squeezed(word) for word in ("planted", *COLUMN_WORDS["planted"])}
+        dated = [
+            c
+            for c, header in enumerate(grid.header)
+            if squeezed(header.rsplit(" / ", 1)[-1]) in known and holds_days(grid.cells[c])
+        ]
+        others = {squeezed(word) for word in ("planted_date", *COLUMN_WORDS["planted_date"])}
+        if len(dated) == 1 and not others & set(map(squeezed, grid.header)):
+            named["planted_date"] = grid.header[dated[0]]
+    of_visits = dict.fromkeys(taken, "")
+
+    def match() -> Matched:
+        return match_columns(
+            grid, named, words, COLUMN_WORDS, key="records.sheets", taken=of_visits, lenient=LENIENT_WORDS
+        )
+
+    named |= section_columns(grid)
+    plain = match()
+    # In a wide sheet the columns of the visits say what a visit says.
+    more = [word for word in words if not taken or word not in VISIT_WORDS]
+    if not (weaker := columns_told(grid, plain, more, taken, shares)):
+        return plain
+    named |= weaker
+    return match()
+
+
+def site_of(guess: Guess, several: bool, own: str = "") -> str | None:
+    """Name of the site from a title or from its own name (that of its sheet), where no column tells it."""
+    for text in (*guess.titles, *guess.texts):
+        if (named := _SITE.fullmatch(text)) is not None:
+            return named[1].strip()
+    leads = [lead for title in guess.titles if (lead := _TITLE_END.split(title, maxsplit=1)[0].strip())]
+    leads = [lead for lead in leads if not is_round(lead) and cells.one_date(lead) is None]
+    own = own or (guess.part.name.strip() if guess.part.sheet and not guess.part.area else "")
+    named_so = own and several and not _GENERIC.fullmatch(own.casefold())
+    if named_so and not is_round(own) and not _day_in_name(own):
+        return next((lead for lead in leads if lead.casefold().startswith(own.casefold())), own)
+    if several:
+        return leads[0] if leads else None
+    # One table alone: its title names the place where no word of it speaks of the records.
+    above = leads if guess.sheet.skip_rows or guess.sheet.turned else []
+    named_by = [name for name in (*above, guess.part.name.strip()) if not _OF_RECORDS.search(name)]
+    named_by = [name for name in named_by if not _GENERIC.fullmatch(name.casefold()) and not is_round(name)]
+    return named_by[0] if named_by else None
+
+
+def _day_in_name(name: str) -> str | None:
+    """Day in the name of a sheet, in which no slash can stand: 2023-08-14, 14.8.23, 14 Aug 23."""
+    text = re.sub(r"(?<=\d)[-_. ](?=\d)", "/", name)
+    days = {day for way in (name, text) for day in days_in(way, "day-first")} | {
+        cells.one_date(name, "day-first")
+    }
+    days.discard(None)
+    return days.pop() if len(days) == 1 else None
+
+
+def _day_of_sheet(guess: Guess) -> dict[str, str]:
+    """Day of the one visit that a sheet holds, from a title or from its own name."""
+    said = [title for title in guess.titles if not SPEAKS_OF_PLANTING.search(title) or _VISITED.search(title)]
+    days = {day for title in said for day in days_in(title, guess.order or "day-first")}
+    own = guess.part.name.strip()
+    if (day := _day_in_name(own)) is not None:
+        days = {day}
+    if len(days) == 1:
+        return {"date": days.pop()}
+    return {"visit": own} if own and is_round(own) else {}
+
+
+def _beside(whole: Whole, grid: Grid) -> tuple[str, ...]:
+    """Texts that are no records: rows of one or two cells, and columns without a header."""
+    texts = whole.rows.apply(cells.texts)
+    few = texts[(texts != "").sum(axis=1).between(1, 2)]
+    rows = [" ".join(cell for cell in row if cell) for row in few.to_numpy()]
+    bare = [place for place, header in enumerate(grid.header) if not header]
+    columns = [cells.texts(grid.cells[place]) for place in bare]
+    across = [" = ".join(t for t in row if t) for row in zip(*columns, strict=True)] if len(bare) > 1 else []
+    return (
+        *rows,
+        *(text for column in columns for text in column if text),
+        *(text for text in across if text),
+    )
+
+
+def _written_once(grid: Grid, matched: Matched, role: str) -> tuple[str, ...]:
+    """Words whose column begins with a label and is blank in many rows below."""
+    filled: list[str] = []
+    key = matched.positions.get("tag" if role == "tagged" else "plot", ())[:1]
+    if key and role == "tagged":
+        rows = cells.texts(grid.cells[key[0]]) != ""
+    else:
+        table = grid.cells.map(as_text)
+        rows = ((table != "").sum(axis=1) > _FEWEST_CELLS) & ~table.map(speaks_of_sums).any(axis=1)
+    for word in _ONCE_WORDS:
+        for place in matched.positions.get(word, ())[:1]:
+            texts = cells.texts(grid.cells[place])[rows]
+            texts = texts[~texts.map(is_total)]
+            if len(texts) and texts.iloc[0] != "" and (texts != "").mean() < _WRITTEN_ONCE:
+                if word in ("species", *RADIUS_WORDS, "planted_date") and not filled and word == "species":
+                    continue  # a species left out is a species not known
+                filled.append(word)
+    return tuple(word for word in filled if word != "species")
+
+
+# ---- what is counted ---------------------------------------------------------------------
+
+
+def _counted(guess: Guess) -> str:
+    """Tell living from dead and from shares by headings, titles and the numbers themselves."""
+    headed = {visit.counted for visit in guess.visits}
+    if not guess.visits and not guess.matched.has("alive"):
+        headed = {"dead"}
+    said = (*guess.titles, guess.part.name)
+    texts = (*guess.texts, *guess.part.beside)
+    values = pd.DataFrame({place: cells.numbers(guess.grid.cells[place])[0] for place in guess.values})
+    values = values[guess.texts_of("plot") != ""] if guess.matched.has("plot") else values
+    headings = [guess.grid.header[place] for place in guess.values]
+    dead = headed == {"dead"} or (
+        any(_DEAD.search(text) and not _ALIVE.search(text) for text in said)
+        and not any(_ALIVE.search(heading) for heading in headings)
+    )
+    if dead:
+        if any(
+            _NOT_TO_DATE.search(text) and "not since" not in text.casefold()
+            for text in (*said, *texts, *headings)
+        ):
+            return "dead since the last visit"
+        falls = (values.ffill(axis=1).diff(axis=1) < 0).any(axis=None) if len(values.columns) > 1 else False
+        return "dead since the last visit" if falls else "dead to date"
+    if headed == {"per cent"}:
+        return "alive per cent"
+    faults = [cells.numbers(guess.grid.cells[place])[1] for place in guess.values]
+    signs = any((fault == cells.PERCENTAGE).any() for fault in faults)
+    planted = [cells.numbers(guess.grid.cells[p])[0] for p in guess.matched.positions.get("planted", ())[:1]]
+    flat = pd.Series(values.to_numpy().ravel()).dropna()
+    share = len(flat) > 0 and flat.between(0, 1).all() and (flat % 1 != 0).any()
+    beyond = bool(planted) and bool(values.gt(planted[0].reindex(values.index), axis=0).any(axis=None))
+    spoken_of = any(_SHARE.search(text) for text in (*said, *texts, *headings))
+    return "alive per cent" if signs or share or (spoken_of and beyond) else "alive"
+
+
+# ---- days told elsewhere -------------------------------------------------------------------
+
+
+def with_days(guess: Guess, days: Mapping[str, Mapping[str, str]]) -> Guess:
+    """Give the visits whose header tells no day the one that stands elsewhere."""
+    told: dict[int, dict[str, str]] = {}
+    visits = []
+    for visit in guess.visits:
+        head = squeezed(guess.grid.header[visit.value])
+        names = sorted((name for name in days if name in head), key=len)
+        own = days[names[-1]] if names and visit.day is None and visit.date is None else {}
+        day = own[""] if set(own) == {""} else None
+        if day is None and own:
+            told[visit.value] = {site: day for site, day in own.items() if site}
+        visits.append(replace(visit, day=visit.day or day))
+    by_site = guess.planted_by_site
+    every_row = guess.every_row
+    if (
+        "planted" in days
+        and not guess.matched.has("planted_date")
+        and not by_site
+        and "planted_date" not in every_row
+    ):
+        own = days["planted"]
+        site = every_row.get("site", "")
+        if set(own) == {""} or site in own:
+            every_row = {**every_row, "planted_date": own.get(site, own.get("", ""))}
+        elif guess.matched.has("site"):
+            by_site = {site: day for site, day in own.items() if site}
+    return replace(
+        guess, visits=tuple(visits), days_by_site=told, planted_by_site=by_site, every_row=every_row
+    )

@@ -1,0 +1,120 @@
+"""Words for states that a sheet holds: what a key beside it explains, and what the sheet itself tells."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from typing import Any, Final
+
+import pandas as pd
+
+from survivor.files import cells
+from survivor.files.headers import plain
+from survivor.records.guessing import Guess
+from survivor.records.words import STATE_WORDS, spoken
+
+_MEANINGS: Final = {
+    "alive": "alive", "living": "alive", "live": "alive", "dead": "dead", "died": "dead", "green": "alive",
+    "healthy": "alive", "survived": "alive", "missing": "missing", "gone": "missing",
+    "not found": "not found",
+    "not visited": "not visited", "not checked": "not visited", "nobody looked": "not visited",
+    "replanted": "replanted", "replaced": "replanted",
+}  # fmt: skip
+_KNOWN: Final = {spoken(word): str(state) for state, words in STATE_WORDS.items() for word in words}
+_GONE: Final = ("dead", "missing", "replanted")
+_YES_OR_NO: Final = {"y": "alive", "yes": "alive", "n": "dead", "no": "dead"}
+_DASHES: Final = frozenset({"-", "--", "\N{EN DASH}", "\N{EM DASH}"})
+_RARELY: Final = 0.05  # of the plants with such a word that may live on after a dead one: they reshot
+
+
+def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dict[str, int]]:
+    """Read the words for states that are not known, or that a key gives another meaning.
+
+    Parameters
+    ----------
+    guess
+        A sheet of tagged seedlings.
+    beside
+        Texts of titles, notes and keys.
+
+    Returns
+    -------
+    told, asked
+        Word -> state; and how often each other word stands there that nobody explains.
+    """
+    histories = _histories(guess)
+    counts = {str(word): int(times) for word, times in histories.stack().value_counts().items() if word}
+    of_key = {word: state for word in counts if (state := _explained(word, beside)) is not None}
+    told = {word: state for word, state in of_key.items() if _KNOWN.get(spoken(word)) != state}
+    meant = {word: of_key.get(word) or _KNOWN.get(spoken(word)) for word in counts}
+    asked = {word: times for word, times in counts.items() if meant[word] is None}
+    known = dict(meant)
+    headed_alive = any("alive" in plain(guess.grid.header[place]).split() for place in guess.values)
+    for word in asked:
+        if (state := _by_use(word, asked, known, histories, headed_alive)) is not None:
+            told[word] = state
+    return told, {word: times for word, times in asked.items() if word not in told}
+
+
+def _histories(guess: Guess) -> pd.DataFrame:
+    """One row a plant, one column a visit: words as they stand; rows that sum up left out."""
+    keys = [guess.texts_of(word) for word in ("site", "plot", "tag") if guess.matched.has(word)]
+    tagged = (
+        guess.texts_of("tag") != "" if guess.matched.has("tag") else pd.Series(True, guess.grid.cells.index)
+    )
+    if guess.visits:
+        table = pd.DataFrame({place: cells.texts(guess.grid.cells[place]) for place in guess.values})
+        return table[tagged]
+    own = pd.DataFrame({"state": cells.texts(guess.grid.cells[guess.values[0]])})
+    own["key"] = ["|".join(parts) for parts in zip(*keys, strict=True)] if keys else ""
+    own = own[tagged]
+    own["turn"] = own.groupby("key").cumcount()
+    wide: pd.DataFrame = own.pivot(index="key", columns="turn", values="state").fillna("")
+    return wide
+
+
+def _explained(word: str, beside: Sequence[str]) -> str | None:
+    """Meaning of a word by a key such as "x dead, OK = alive"; None where it gives none, or two."""
+    between = r"\s*(?:[=:]\s*(?:[^\W\d]+ ){0,4}?|[-\N{EN DASH}]?\s*(?:means? |is |for )?)"
+    meaning = rf"(?:^|[\s,;(.]){re.escape(word)}{between}({'|'.join(_MEANINGS)})\b"
+    found = {_MEANINGS[m[1].casefold()] for text in beside for m in re.finditer(meaning, text, re.IGNORECASE)}
+    return found.pop() if len(found) == 1 else None
+
+
+def _by_use(
+    word: str,
+    asked: dict[str, int],
+    meant: dict[str, Any],
+    histories: pd.DataFrame,
+    headed_alive: bool,
+) -> str | None:
+    """Tell what the sheet itself says of a word; None where it may mean one thing or another."""
+    low = word.casefold()
+    states = histories.map(lambda text: meant.get(text) or "")
+    some_alive, some_dead = (states == "alive").any(axis=None), states.isin(_GONE).any(axis=None)
+    others = {other.casefold() for other in asked} - {low}
+    if low in _YES_OR_NO:
+        pair = {"y", "yes"} & {low, *others} and {"n", "no"} & {low, *others}
+        return _YES_OR_NO[low] if headed_alive or (pair and not some_alive) else None
+    if low == "l" and some_dead and not some_alive:
+        return "alive"
+    if low == "x" and some_alive:
+        return "dead" if _stays(histories == word, states == "alive") else None
+    if low in _DASHES and "+" not in others:
+        return "not visited" if _tells_nothing(histories == word, states) else None
+    return None
+
+
+def _stays(is_word: pd.DataFrame, alive: pd.DataFrame) -> bool:
+    """Tell whether hardly any plant is alive after the word: what reshoots is rare."""
+    begun = is_word.astype(int).cummax(axis=1).astype(bool)
+    after = (alive & begun).any(axis=1)
+    plants = is_word.any(axis=1)
+    return bool(after[plants].mean() <= _RARELY)
+
+
+def _tells_nothing(is_word: pd.DataFrame, states: pd.DataFrame) -> bool:
+    """Tell whether a dash stands only where nothing is to be said: after a death, or before a plant."""
+    dead_before = states.isin(_GONE).astype(int).cummax(axis=1).astype(bool)
+    begun = (states != "").astype(int).cummax(axis=1).astype(bool)
+    return bool((~is_word | dead_before | ~begun).all(axis=None))

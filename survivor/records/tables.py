@@ -1,0 +1,141 @@
+"""The tables of one sheet: one below another, or side by side, each with its own header."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from itertools import pairwise
+from typing import Final
+
+import pandas as pd
+
+from survivor.files.cells import one_date
+from survivor.files.headers import squeezed
+from survivor.files.sheets import Whole, as_text, letters
+from survivor.records.visit_columns import days_in, is_round
+from survivor.records.words import COLUMN_WORDS
+
+_KNOWN: Final = {squeezed(word): ours for ours, words in COLUMN_WORDS.items() for word in (ours, *words)}
+_KEYS: Final = frozenset({"plot", "tag", "block"})
+_FEWEST_KNOWN: Final = 2  # headers that we know, in a row that is a header
+_TOP: Final = 12  # rows in which a header is looked for
+_FEWEST_CELLS: Final = 3  # of a row of a table; fewer are a title, or a remark
+
+
+@dataclass(frozen=True)
+class Part:
+    """One table of a sheet.
+
+    Attributes
+    ----------
+    whole
+        Its cells; those of other tables left out.
+    sheet
+        Name of the sheet for the study file; None where the file has but one.
+    area
+        Where it stands, such as ``A3:H14``; None where it is the only one of its sheet.
+    name
+        What the sheet is called, or the file where it has one sheet.
+    beside
+        Lone texts of the sheet, where it has several tables: a remark may be of all of them.
+    """
+
+    whole: Whole
+    sheet: str | None
+    area: str | None
+    name: str
+    beside: tuple[str, ...] = ()
+
+
+def tables_of(whole: Whole, sheet: str | None, name: str) -> list[Part]:
+    """Part a sheet into its tables where a header stands in it more than once.
+
+    Parameters
+    ----------
+    whole
+        The sheet.
+    sheet, name
+        As in `Part`.
+    """
+    texts = whole.rows.map(as_text)
+    heads = _headers(texts)
+    across = _starts_across(texts, heads[0]) if heads else []
+    tops = _starts_below(texts, heads)
+    if len(tops) < 2 and len(across) < 2:
+        return [Part(whole, sheet, None, name)]
+    last_row, last_column = int(texts.index[-1]), int(texts.columns[-1])
+    rows = [*tops, last_row + 1] if len(tops) > 1 else [int(texts.index[0]), last_row + 1]
+    columns = [*across, last_column + 1] if len(across) > 1 else [0, last_column + 1]
+    areas = [
+        f"{letters(left)}{top}:{letters(right - 1)}{foot - 1}"
+        for top, foot in pairwise(rows)
+        for left, right in pairwise(columns)
+    ]
+    lone = texts[(texts != "").sum(axis=1) == 1].max(axis=1)
+    return [Part(whole.part(area), sheet, area, name, tuple(lone)) for area in areas]
+
+
+def holds_records(whole: Whole) -> bool:
+    """Tell whether a sheet has a header of plots or seedlings near its top."""
+    return bool(_headers(whole.rows.head(_TOP).map(as_text)))
+
+
+def _headers(texts: pd.DataFrame) -> list[int]:
+    """Rows that hold headers we know, that of the plot or the tag among them."""
+    heads = []
+    for row, line in zip(texts.index, texts.to_numpy(), strict=True):
+        known = {_KNOWN[own] for cell in line if cell and (own := squeezed(cell)) in _KNOWN}
+        named = known & _KEYS or {"block", "method"} <= known
+        if named and len(known) < _FEWEST_KNOWN:
+            known |= {str(cell) for cell in line if cell and (is_round(cell) or days_in(cell, "day-first"))}
+        if named and len(known) >= _FEWEST_KNOWN:
+            heads.append(int(row))
+    return heads
+
+
+def _starts_below(texts: pd.DataFrame, heads: list[int]) -> list[int]:
+    """First row of each table: the titles above its header go with it.
+
+    A header that is written again, with no title above it, is no table of its own.
+    """
+    filled = (texts != "").sum(axis=1)
+    starts = [int(texts.index[0])]
+    for head in heads[1:]:
+        start = head
+        while start > starts[-1] + 1 and _heads_columns(
+            [str(cell) for cell in texts.loc[[start - 1]].to_numpy()[0]]
+        ):
+            start -= 1
+        while start > starts[-1] + 1 and filled.loc[start - 1] == 0:
+            start -= 1
+        while start > starts[-1] + 1 and 0 < filled.loc[start - 1] < _FEWEST_CELLS:
+            start -= 1
+        titled = (filled.loc[start : head - 1] > 0).any() if start < head else False
+        same = bool((texts.loc[[head]].to_numpy() == texts.loc[[heads[0]]].to_numpy()).all())
+        if head - heads[0] > 1 and (titled or not same) and start > heads[0] + 1:
+            starts.append(start)
+    return starts
+
+
+def _heads_columns(line: list[str]) -> bool:
+    """Tell whether a row is the upper part of a header: days and names of visits, and no figures."""
+    filled = [cell for cell in line if cell]
+    figures = any(cell.replace(".", "").isdigit() for cell in filled)
+    return (
+        bool(filled) and not figures and any(is_round(cell) or one_date(cell, "day-first") for cell in filled)
+    )
+
+
+def _starts_across(texts: pd.DataFrame, head: int) -> list[int]:
+    """First column of each table of several side by side: their first header stands there again."""
+    line = [squeezed(str(cell)) for cell in texts.loc[head]]
+    known = [place for place, own in enumerate(line) if own in _KNOWN]
+    if not known:
+        return []
+    first = line[known[0]]
+    starts = [place for place in known if line[place] == first]
+    keys = [place for place in known if _KNOWN[line[place]] in _KEYS]
+    each = all(
+        any(left <= key < right for key in keys)
+        for left, right in zip(starts, [*starts[1:], len(line)], strict=True)
+    )
+    return starts if len(starts) > 1 and each else []

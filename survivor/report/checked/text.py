@@ -1,0 +1,189 @@
+"""The check of the records as text: what was read, what is wrong with it, how it was understood."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator
+from pathlib import Path
+
+import pandas as pd
+
+from survivor.errors import SurvivorError, UnusableError
+from survivor.files.headers import BY_STUDY_FILE
+from survivor.records import Records
+from survivor.records.accounts import HEADINGS, Kind, following_words, kinds_of
+from survivor.records.codes import CODES
+from survivor.records.words import foreign, of_words
+from survivor.vocabulary import Severity
+from survivor.words import counted, first_few, full_stop, sentence, typed
+
+_SHOWN = 5  # rows named for each kind of problem, unless every one is asked for
+_MOST_WORDS = 12
+UNKNOWN_WORD = "unknown-state"
+
+
+def lines_of_check(records: Records, name: str, *, every: bool) -> Iterator[str]:
+    """Say what was read, every kind of problem with its mend, worst first, and how columns were understood.
+
+    Parameters
+    ----------
+    records
+        As read.
+    name
+        Of the study.
+    every
+        Name every row, not only the first few, and also what may follow from another problem.
+    """
+    yield f"{name}: {counted(len(records.accounts), 'record')} read"
+    yield from _fates(records.accounts)
+    yield from _plants(records.plants)
+    problems = records.problems if every else records.first_problems
+    for severity, heading in HEADINGS.items():
+        yield from _of_severity(kinds_of(problems, severity), heading, every)
+    if len(records.problems) > len(problems):
+        yield f"\n{full_stop(following_words(records.problems, problems) + '; --all lists them')}"
+    yield from _rules(records.rules)
+    yield "\n" + _matched(records.matches, every)
+
+
+def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path) -> str:
+    """Say what comes next; the causes themselves are listed above."""
+    lead = f"{sentence(nothing.what)}\n" if nothing is not None else ""
+    if nothing is not None and not isinstance(nothing, UnusableError):
+        return f"{lead}Next: {nothing.mend}: {typed('survivor', 'check', study)}"
+    if not stops:
+        look = f" {counted(looks, 'problem')} to look at first, under 'Please look'." if looks else ""
+        return f"Nothing stops the answer.{look} Next: {typed('survivor', 'report', study)}"
+    mend = (
+        f"{lead}Next: mend the {counted(stops, 'problem')} under 'Mend these first', in your sheets or in "
+        f"the study file, then run {typed('survivor', 'check', study)} again.\n"
+        f"Your sheets with those cells marked: {typed('survivor', 'check', study, '--xlsx', 'FILE')}"
+    )
+    if nothing is not None:
+        return mend
+    aside = "that problem" if stops == 1 else f"those {stops:,} problems"
+    report = typed("survivor", "report", study)
+    return f"{mend}\nWithout the records of {aside}, the rest can be analysed: {report}"
+
+
+def _fates(accounts: pd.DataFrame) -> Iterator[str]:
+    """How many records were used, and why the others were not."""
+    called = {"used": "used", "set aside": "set aside until mended", "listed": "listed, tell nothing more"}
+    for fate, words in called.items():
+        of_fate = accounts[accounts["fate"] == fate]
+        if of_fate.empty:
+            continue
+        yield f"  {len(of_fate):,} {words}{'' if fate == 'used' else ':'}"
+        if fate != "used":
+            for reason, number in of_fate["reason"].value_counts().items():
+                yield f"    {number:,}: {reason}"
+
+
+def _plants(plants: pd.DataFrame) -> Iterator[str]:
+    """Say how many plants the records tell of, and how many of them were put in for others."""
+    first, later = int(plants["first_plants"].sum()), int(plants["replants"].sum())
+    if first and later:
+        yield f"  plants: {first + later:,} put in, {first:,} first plants and {counted(later, 'replant')}"
+    elif first:
+        yield f"  plants: {first:,} put in, no replant among them"
+
+
+def _of_severity(kinds: list[Kind], heading: str, every: bool) -> Iterator[str]:
+    """Each kind of problem once: what it is, where, and what to do; a note in one line."""
+    if not kinds:
+        return
+    number = sum(len(kind.spots) for kind in kinds)
+    yield f"\n{heading} ({counted(number, 'problem')} of {counted(len(kinds), 'kind')})"
+    for kind in kinds:
+        if kind.severity == Severity.NOTE and not every:
+            yield _note(kind)
+        else:
+            yield from _kind(kind, len(kind.spots) if every else _SHOWN)
+
+
+def _times(kind: Kind) -> str:
+    return f", {len(kind.spots):,} times" if len(kind.spots) > 1 else ""
+
+
+def _note(kind: Kind) -> str:
+    if len(kind.spots) == 1:
+        return f"  {kind.code}: {kind.spots[0]}"
+    reason = kind.what or (CODES[kind.code].reason if kind.code in CODES else kind.spots[0])
+    return f"  {kind.code}{_times(kind)}: {full_stop(reason)}"
+
+
+def _kind(kind: Kind, most: int) -> Iterator[str]:
+    """One kind of problem: what it is, the first few rows, and what to do about them."""
+    number = len(kind.spots)
+    more = f"{number - most:,} more: --all shows them, --out FOLDER writes them"
+    where = f" ({kind.where})" if kind.where and number > 1 else ""
+    if kind.code == UNKNOWN_WORD and number > 1 and most < number:
+        yield from _words(kind)
+        return
+    if kind.what:
+        yield f"  {kind.code}{_times(kind)}: {full_stop(kind.what)}"
+        others = [f"and {more}"] if number > most else []
+        sheet = f"{kind.where}: " if len(kind.sheets) == 1 else ""
+        yield f"    {sheet}" + "; ".join([*kind.spots[:most], *others])
+    else:
+        yield f"  {kind.code}{_times(kind)}{where}:"
+        for place in kind.spots[:most]:
+            yield f"    {place}"
+        if number > most:
+            yield f"    ... and {more}"
+    for mend in dict.fromkeys(kind.mends[:most]):
+        yield f"    What to do: {mend}"
+
+
+def _words(kind: Kind) -> Iterator[str]:
+    """Words that nobody has explained, each once, with its number of cells."""
+    often = Counter(kind.values)
+    listed = first_few([f"{word} ({counted(n, 'cell')})" for word, n in often.most_common()], _MOST_WORDS)
+    cells = counted(len(kind.spots), "cell")
+    yield f"  {kind.code}, {cells}: {counted(len(often), 'word')} not known: {listed}."
+    yield (
+        "    What to do: say once for all sheets what each means, in the study file under [records.states] "
+        "(survivor new STUDY --ask asks; check --write-matches writes the lines to fill in)"
+    )
+
+
+def _rules(rules: pd.DataFrame) -> Iterator[str]:
+    """Say what the study file allows to be mended, and how many records it touched."""
+    if rules.empty:
+        return
+    yield "\nMended or read by a rule of the study file:"
+    for row in rules.to_dict("records"):
+        yield f"  {row['rule']}: {row['what']}, {counted(row['records'], 'record')}"
+
+
+def _matched(matches: pd.DataFrame, every: bool) -> str:
+    """Show what columns and words were taken for: together, or one by one."""
+    own = foreign(matches).astype(str)
+    lead = "Columns as understood (correct them in the study file where wrong; --write-matches saves them"
+    if every:
+        lines = [
+            f"  {row['file']}{', sheet ' + row['sheet'] if row['sheet'] else ''}: {row['header']!r} -> "
+            f"{row['column'] or 'not used'} ({row['how']})"
+            for row in own.to_dict("records")
+        ]
+        return "\n".join([f"{lead}):", *lines])
+    words = of_words(own)
+    columns = own[~words & (own["header"] != "")]
+    told = columns[columns["how"] == BY_STUDY_FILE]
+    sheets = len(told[["file", "sheet"]].drop_duplicates())
+    lines = []
+    if sheets:
+        lines.append(
+            f"  as the study file says: {counted(len(told), 'column')} of {counted(sheets, 'sheet')}"
+        )
+    guessed = columns[(columns["how"] != BY_STUDY_FILE) & (columns["column"] != "")]
+    pairs = dict.fromkeys(f"{row.header!r} -> {row.column} ({row.how})" for row in guessed.itertuples())
+    lines += [f"  {'; '.join(pairs)}"] * bool(pairs)
+    meant: dict[str, dict[str, None]] = {}
+    for header, ours in own.loc[words & (own["column"] != ""), ["header", "column"]].to_numpy():
+        meant.setdefault(ours, {})[header.rpartition(": ")[2]] = None
+    listed = "; ".join(f"{', '.join(theirs)} -> {ours}" for ours, theirs in meant.items())
+    lines += [f"  words: {listed}"] * bool(meant)
+    unused = dict.fromkeys(map(repr, columns.loc[columns["column"] == "", "header"]))
+    lines += [f"  not used: {', '.join(unused)}"] if unused else []
+    return "\n".join([f"{lead}; --all lists them):", *lines])

@@ -1,0 +1,158 @@
+"""The officer's sheet: what to look at in the records, infill to reach what was promised, the next visit."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.document.elements import (
+    Block,
+    Listing,
+    Paragraph,
+    Section,
+    Table,
+    numbers,
+    shortened,
+    table_of,
+    words,
+    written,
+)
+from survivor.report import english as en
+from survivor.report import orders
+from survivor.report.questions import records_words
+from survivor.words import cost_limits, counted, date, limits, listed, number, plants, plants_limits, sentence
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+
+def to_do(analysis: Analysis) -> Section:
+    """Return what became of the records, and what there is to do, in a few lines."""
+    items = [records_words(analysis.records)]
+    looks = _looks(analysis)
+    if looks:
+        items.append(en.PROBLEMS.format(problems=counted(looks, "problem")))
+    blocks: list[Block] = [Listing(tuple(item for item in items if item))]
+    return Section("to-do", "What needs doing", tuple(blocks))
+
+
+def _looks(analysis: Analysis) -> float:
+    problems = analysis.records.problems
+    return (
+        float(problems["severity"].astype(str).isin(["stop", "check"]).sum()) if not problems.empty else 0.0
+    )
+
+
+def records(analysis: Analysis) -> Section:
+    """Return the problems in the records by kind, with what to do."""
+    blocks: list[Block] = []
+    if analysis.records.problems.empty:
+        blocks.append(Paragraph(en.NO_PROBLEM))
+    else:
+        blocks.append(_problem_table(analysis))
+    return Section("problems", "What to look at in the records", tuple(blocks))
+
+
+def infill(analysis: Analysis) -> tuple[Section, ...]:
+    """Return infill to reach what was promised with its cost, and infill to order site by site."""
+    return (*_to_reach(analysis), *orders.infill_sections(analysis))
+
+
+def _to_reach(analysis: Analysis) -> tuple[Section, ...]:
+    table = analysis.totals.to_reach
+    if table.empty:
+        return ()
+    fields = (
+        words("To reach", "goal"),
+        numbers("Plants wanted", "wanted"),
+        numbers("Alive (95 % CI)", "alive", "alive_lower", "alive_upper", write=_with_ends),
+        numbers("Infill alive", "infill_alive"),
+        numbers("Infill to plant (95 % CI)", "infill", "lower", "upper", write=_ordered),
+        numbers("Cost", "cost_low", "cost_high", "currency", write=cost_limits),
+    )
+    lives = float(table["lives"].iloc[0])
+    share = en.REACH_ALL if lives >= 1 else en.REACH_SHARE.format(share=number(100 * lives))
+    note = en.REACH_NOTE.format(share=share)
+    made = written("to-reach-table", "Infill to reach what was promised", table, fields, note=note)
+    return (Section("to-reach", "Infill to reach what was promised", (made,)),)
+
+
+def _with_ends(estimate: float, lower: float, upper: float) -> str:
+    return f"{number(estimate)} ({limits(lower, upper)})"
+
+
+def _ordered(estimate: float, lower: float, upper: float) -> str:
+    return f"{plants(estimate)} ({plants_limits(lower, upper)})"
+
+
+def next_visit(analysis: Analysis) -> Section:
+    """Return which milestones are still to come, and between which days their visits fall."""
+    plots = analysis.records.plots
+    planted = (
+        pd.to_datetime(plots["planted_date"]).dropna()
+        if "planted_date" in plots
+        else pd.Series([], dtype=object)
+    )
+    seen = analysis.records.visits.get("date")
+    last = pd.Timestamp(seen.max()) if seen is not None and seen.notna().any() else None
+    items: list[str] = []
+    for milestone in sorted(analysis.settings.milestones, key=lambda one: one.day):
+        if planted.empty or last is None:
+            break
+        first, stop = (
+            pd.Timestamp(end) + pd.Timedelta(days=milestone.day + sign * milestone.window_days)
+            for end, sign in ((planted.min(), -1), (planted.max(), 1))
+        )
+        if stop > last:
+            items.append(en.VISIT.format(milestone=milestone.name, first=date(first), last=date(stop)))
+    looked = analysis.records.visits
+    lost = looked[looked["state"].astype(str) == "not found"] if "state" in looked else looked.iloc[:0]
+    if not lost.empty:
+        sites = listed(dict.fromkeys(lost["site"].astype(str)))
+        items.append(en.LOOK_AGAIN.format(sites=sites))
+    if not items:
+        items.append(en.NO_VISIT)
+    return Section("next-visit", "Next visit", (Listing(tuple(items)),))
+
+
+def headers(analysis: Analysis) -> tuple[Section, ...]:
+    """Return how the headers of the sheets were read; nothing where there were none."""
+    if analysis.records.matches.empty:
+        return ()
+    return (Section("headers", "How the headers were read", (replace(_matches(analysis), folded=False),)),)
+
+
+def _problem_table(analysis: Analysis) -> Table:
+    frame = analysis.records.problems
+    order = {"stop": 0, "check": 1, "note": 2}
+    counts = (
+        frame.assign(severity=frame["severity"].astype(str))
+        .groupby(["severity", "code"], sort=False, as_index=False)
+        .agg(count=("what", "size"), what=("what", "first"), mend=("mend", "first"))
+    )
+    counts = counts.assign(rank=counts["severity"].map(order).fillna(3)).sort_values(
+        ["rank", "count"], ascending=[True, False], kind="stable"
+    )
+    shown = counts[["severity", "count", "what", "mend"]].assign(
+        what=counts["what"].map(sentence), mend=counts["mend"].map(sentence)
+    )
+    headings = ["Severity", "Cases", "First case", "What to do"]
+    return table_of("problems-table", "Problems by kind", headings, shown, en.PROBLEMS_NOTE)
+
+
+def _matches(analysis: Analysis) -> Table:
+    frame = analysis.records.matches
+    names = [name for name in ("file", "sheet", "header", "column", "how") if name in frame]
+    if "sheet" in names and not frame["sheet"].astype(str).str.strip().any():
+        names.remove("sheet")
+    heads = {
+        "file": "File",
+        "sheet": "Sheet",
+        "header": "Header",
+        "column": "Read as",
+        "how": "How it was matched",
+    }
+    table = table_of("matches", "How the headers were read", [heads[n] for n in names], frame[names])
+    return replace(shortened(table, "matches.csv"), folded=True)

@@ -1,0 +1,276 @@
+"""Every sentence of the four pages, as templates: what stands in the places is made beside the numbers.
+
+A sentence has at most 25 words (a name or a number with its limits counts as one) and one parenthesis.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+# The answer.
+LEAD: Final = "{method} {verb} {size} more seedlings alive {per} than {usual} at {when} (95 % CI {span})."
+LEAD_WORSE: Final = "{method} had {size} fewer seedlings alive {per} than {usual} at {when} (95 % CI {span})."
+ALSO_BETTER: Final = "{method} also had more: {size} (95 % CI {span})."
+WORSE: Final = "{method} had {size} fewer than {usual} (95 % CI {span})."
+NONE_BETTER: Final = (
+    "There is not enough evidence that more seedlings were alive under any preparation than under {usual}."
+)
+LARGEST: Final = "The largest difference seen was that of {method}, {size} per 100 (95 % CI {span})."
+OPEN: Final = "For {names} there is not enough evidence either way."
+TOO_SMALL: Final = "For {names} any difference is smaller than the {smallest} per 100 that matter."
+NOT_COMPARED: Final = "{names} cannot be compared with {usual}: {reason}."
+NO_ANSWER: Final = "These records cannot say."
+BETWEEN: Final = "{names} shared no site with {usual}, so sites are compared as much as preparations."
+ALL_ALIKE: Final = "{estimate} of 100 seedlings were alive at {when} (95 % CI {span})."
+
+STRENGTH: Final = "{strength}, for {reach}."
+STRENGTH_BARE: Final = "{strength}."
+STRENGTH_RULES: Final = "Annex: the rules"
+NO_CHECK: Final = "No check held it back."
+LOWERED: Final = "It is not higher: {reason}."
+LOWERED_TOO: Final = "Also, {reason}."
+TURNED: Final = "With {rule}, the answer changes for {names}."
+CHOSEN: Final = (
+    "Preparations were not allocated at random: ground, weather or crew that went with them may explain part "
+    "or all of a difference."
+)
+FOUND_ONLY: Final = (
+    "Tags went in after planting, so survival is of seedlings found at the first visit; survival of those "
+    "planted is lower."
+)
+AGAINST_MOST: Final = "The study file names no usual practice; {usual}, with most plots, stands for it."
+
+# The target and the whole planting.
+TARGET_SEEN: Final = "{estimate} of 100 were alive at {when} (95 % CI {span}); {target} were promised."
+TARGET_DEAD: Final = "With missing plants counted as dead, {estimate} of 100 were alive (95 % CI {span})."
+TARGET_LEFT_OUT: Final = (
+    "With their fate taken as unknown, {estimate} were (95 % CI {span}); {target} were promised."
+)
+TARGET_FOR: Final = "That is for these sites, with the preparations that each has."
+TARGET_AGAIN: Final = "With {rule}, the verdict is: {verdict}."
+TOTAL: Final = "An estimated {estimate} of the {put_in} plants in the whole planting were alive at {when} (95 % CI {span})."
+ASSUMED: Final = "That holds if the rest of the planting did as the monitored plots did."
+STEMS: Final = "Stocking was an estimated {estimate} living stems a hectare (95 % CI {span})."
+STEMS_WANTED: Final = "Wanted are {wanted}: {verdict}."
+STEMS_LATER: Final = "Wanted are {wanted} at {milestone}, which is not reached yet."
+STEMS_VERDICT: Final = {
+    "met": "reached",
+    "missed": "not reached",
+    "unclear": "whether that was reached is unclear",
+    "depends on missing plants": "whether that was reached depends on the missing plants",
+}
+
+# What was done.
+RANDOM: Final = (
+    "This was a randomised block trial: chance decided, within blocks, which plot got which preparation."
+)
+BY_CHOICE: Final = "This was no trial: preparations were chosen for each place, not allocated at random."
+NOT_RECORDED: Final = (
+    "It is not recorded how preparations were allocated, so they are taken as chosen for each place."
+)
+REASON: Final = "The reason given for the choice: “{reason}”."
+SIZE: Final = "It compares {preparations} in {plots} at {sites}, planted {planted}."
+ONE_SIZE: Final = "It follows one preparation in {plots} at {sites}, planted {planted}."
+PLACED: Final = {
+    "random": "Plots were placed at random.",
+    "by choice": "Plots were placed by choice and may not stand for the ground between them.",
+    "not recorded": "How plots were placed is not recorded.",
+}
+
+# What it does not say, and what to do next.
+ELSEWHERE: Final = "What would happen at other sites or in another season."
+CAUSE: Final = "That a preparation made the difference: the ground or the care that went with it may have."
+WORKS: Final = "Which part of a preparation counts: its works were not tried apart."
+NOT_EQUAL: Final = "That a preparation without enough evidence did as well as {usual}."
+RAIN: Final = "How rain changed survival: {samples} cannot tell."
+RAIN_BARE: Final = "How rain changed survival."
+NEXT_BEST: Final = "At these sites the evidence supports {method}. Elsewhere, try it beside {usual} first."
+NEXT_BEST_CHOSEN: Final = (
+    "Before changing practice, try {method} beside {usual} at the same sites, allocated at random."
+)
+NEXT_OPEN: Final = "Go on comparing the preparations for which there is not enough evidence."
+NEXT_STRONGER: Final = "What would strengthen the answer: {what}."
+NEXT_STRONGER_TOO: Final = "Also: {what}."
+TRIAL: Final = "randomised block trial"
+NO_TRIAL: Final = "preparations chosen, not allocated at random"
+NEXT_INFILL: Final = (
+    "To reach {goal}, plant an estimated {plants} infill plants (95 % CI {span}); see the officer's sheet."
+)
+NEXT_CAUTION: Final = (
+    "Read the cautions in the annex first; labels, permits and local codes come before any advice here."
+)
+
+# Which part of the preparations paid.
+PARTS: Final = "Which part paid"
+PARTS_SEE: Final = "Annex: each work"
+PARTS_PAID: Final = "{work} {verb} {more} alive {per} at {when}, the other works held equal (95 % CI {span})."
+PARTS_FOLLOWED: Final = "{work} on about day {day} {verb} {more} alive {per} by day {at} (95 % CI {span}), judged from its day on."
+PARTS_TIMED: Final = "{what} {verb} {more} alive {per} at {when} (95 % CI {span})."
+PARTS_SMALL: Final = "For {works} any difference is smaller than the {smallest} per 100 that matter."
+PARTS_OPEN: Final = "For {works} there is not enough evidence either way."
+PARTS_CHEAPEST: Final = (
+    "The cheapest set not shown worse than the best by more than {smallest} per 100 was {cheapest}."
+)
+PARTS_ALIASED: Final = "Not answerable: {reason}."
+PARTS_NOT: Final = "Not answerable of {what}: {reason}."
+PARTS_VERBS: Final = {True: "kept", False: "went with"}
+
+# Survival over time, each preparation, radius.
+DEATHS: Final = "Most deaths, {worst} of {deaths} found by the last visit, fell in: {period}."
+STEPS: Final = (
+    "A curve steps down on the day of a visit; the plants died at some time since the visit before."
+)
+EACH: Final = (
+    "Observed is what was counted; standardised is what survival would be with the same sites and species "
+    "under every preparation."
+)
+EACH_CHOSEN: Final = (
+    "Observed is what was counted; standardised averages each preparation over the same sites and species, by the "
+    "model."
+)
+FILLED: Final = "Filled in: of 100 plants averaged over, those at sites without that preparation; above 50, read with care."
+APART: Final = "{names} cannot be standardised: their sites hold no other preparation."
+RADIUS_WIDER: Final = "On average, wider patches went with more survivors: {gain} more {per} for each 10 cm, from {first} to {last} (95 % CI {span})."
+RADIUS_NARROWER: Final = "On average, wider patches went with fewer survivors: {gain} fewer {per} for each 10 cm, from {first} to {last} (95 % CI {span})."
+RADIUS_WIDER_FEW: Final = "Wider patches went with more survivors: {gain} more {per} for each 10 cm, from {first} to {last}; too few plots for an interval."
+RADIUS_NARROWER_FEW: Final = "Wider patches went with fewer survivors: {gain} fewer {per} for each 10 cm, from {first} to {last}; too few plots for an interval."
+RADIUS_CURVE: Final = "That is a straight line; the curve below fits about as well."
+RADIUS_DRAWN: Final = (
+    "By the curve: {low} alive {per} at {first}, {high} at {top} (the highest), {end} at {last}."
+)
+RADIUS_DRAWN_ENDS: Final = "By the curve: {low} alive {per} at {first}, {end} at {last}."
+RADIUS_REVERSED: Final = (
+    "That is the reverse of what weed control does: look at what else went with the wide patches."
+)
+RADIUS_OPEN: Final = (
+    "There is not enough evidence to say that survival changes with the radius of the weed-free patch."
+)
+RADIUS_STOPS: Final = (
+    "From {radius} on, a further 10 cm went with less than {gain} more per 100 (95 % CI {span})."
+)
+RADIUS_NO_STOP: Final = "These records do not show how wide is wide enough."
+RADIUS_CHOSEN: Final = "Patch widths were not allocated at random."
+RADIUS_NONE: Final = "These records cannot say how wide it should be: {reason}"
+
+# The season.
+DRY_RAIN: Final = "The dry season of {years} brought {rain} of rain at {gauge}, {words} for that gauge."
+SHORT_OF_WATER: Final = (
+    "Plants were short of water on {days} of {of} dry-season days (modelled, not measured)."
+)
+ONE_SAMPLE: Final = "One dry season is one sample: these records cannot say what survival would be in a wetter or a drier one."
+NO_RAIN: Final = "No rain record goes with these plants, so the season cannot be placed."
+
+# Cost.
+COST_LOWEST: Final = "A living plant cost least under {method}: an estimated {cost} (range {span})."
+COST_USUAL: Final = "Under {usual} it was {cost} (range {span})."
+COST_NOT_CLEAR: Final = "No preparation is clearly the cheapest: the ranges overlap."
+COST_CLEAR: Final = "It is clearly the cheapest."
+COST_EXTRA: Final = "Each extra living plant under {method} cost an estimated {cost} (range {span})."
+COST_EXTRA_SEEN: Final = (
+    "Where {method} stood, each further living plant went with an extra cost of {cost} (range {span})."
+)
+WORTH_FLOOR: Final = "If a living plant is worth less than {lowest} to you, no preparation repays its cost."
+WORTH_FLOOR_OF: Final = "If a living plant is worth less than {lowest} to you, none of the preparations with an interval repays its cost."
+WORTH_ABOVE: Final = "Above that, {method} is the best value on the central estimates."
+WORTH_ABOVE_TO: Final = "Above that, {method} is the best value up to {worth}, then {then}."
+COST_NONE: Final = "The study file gives no costs."
+
+# Who and how many.
+NOT_SEEN: Final = "{number} of the plants were never seen at a visit and are in no estimate."
+MISSING_DEAD: Final = "{number} plants gone from their place are counted as dead."
+MISSING_UNKNOWN: Final = "{number} plants gone from their place are counted as unknown."
+RECORDS: Final = "Of {read}, {used} were used; the annex says what became of the others."
+PROBLEMS: Final = "{number} in the records need a look (officer's sheet)."
+
+# The picture of the first page.
+PICTURE: Final = "Highest: {method}, {estimate} alive {per} (95 % CI {span}), standardised."
+PICTURE_OBSERVED: Final = "Highest: {method}, {estimate} alive {per} (95 % CI {span}), as observed."
+PICTURE_OBSERVED_BARE: Final = (
+    "Highest: {method}, {estimate} alive {per}, as observed; no interval can be given."
+)
+PICTURE_CAPTION_OBSERVED: Final = (
+    "Dot: observed, nothing standardised, so sites are compared as much as preparations. Line: 95 % CI."
+)
+PICTURE_CAPTION: Final = (
+    "Dot: standardised for site and species. Line: 95 % CI. Cross: observed. Grey: the usual practice."
+)
+PICTURE_CAPTION_COST: Final = (
+    "Dot: standardised for site and species. Line: 95 % CI. Cross: observed. Grey: the usual practice. Right: "
+    "cost of a living plant, with the range from survival and prices."
+)
+
+# Headings, captions and columns.
+DONE: Final = "What was done"
+METHODS: Final = "Annex: planting, plots and visits"
+LIMITS: Final = "What this does not say"
+NEXT: Final = "What to do next"
+OVER_TIME: Final = "Survival over time"
+CURVES_TITLE: Final = "Alive per 100 after planting, as observed"
+CURVES_CAPTION: Final = (
+    "Line: observed among plants followed; band: 95 % CI. Grey: the usual practice. Broken upright: the day "
+    "answered for. Blocks on the axis: visits.{dry}"
+)
+CURVES_DRY: Final = " Shaded: dry season."
+EACH_HEADING: Final = "Each preparation"
+EACH_CAPTION: Final = "Alive {per} at the milestone, and the difference from the usual practice"
+NOTHING_OBSERVED: Final = "No preparation was observed at the milestone"
+PREPARATION: Final = "Preparation"
+OBSERVED: Final = "Observed"
+STANDARDISED: Final = "Standardised (95 % CI)"
+FILLED_IN: Final = "Filled in, of 100"
+DIFFERENCE: Final = "Difference (95 % CI)"
+EVIDENCE: Final = "Evidence"
+NOT_ENOUGH: Final = "not enough"
+USUAL_PRACTICE: Final = "usual practice"
+NOT_COMPARED_HERE: Final = "not compared"
+RADIUS_HEADING: Final = "How wide a weed-free patch"
+RADIUS_MORE: Final = "Annex: radius"
+RADIUS_CAPTION: Final = (
+    "Line: alive per 100 planted; band: 95 % CI. Strokes on the axis: the plots. Above: the area of the patch. "
+    "Nothing is drawn beyond the plots."
+)
+NO_RADII: Final = "no radius is recorded."
+SEASON: Final = "The season"
+COST: Final = "Cost of a living plant"
+WHO: Final = "Who and how many"
+ABOUT: Final = "About this report"
+SEASON_MORE: Final = "Annex: the season"
+DRY_RAIN_MEDIAN: Final = (
+    "The dry season of {years} brought {rain} of rain at {gauge}, against a median of {median}."
+)
+DRY_RAIN_BARE: Final = "The dry season of {years} brought {rain} of rain at {gauge}."
+STRIP_TITLE: Final = "The first year, day by day"
+STRIP_CAPTION: Final = {
+    "water": "Each day of a typical plot, by gauge and soil.",
+    "rain": "Each day after the first planting, by gauge.",
+}
+COST_MORE: Final = "Annex: costs"
+COST_PLANTED: Final = "Per plant planted"
+COST_LIVING: Final = "Per living plant"
+EXTRA_COST: Final = "Extra cost, per 100"
+EXTRA_EACH: Final = "Per extra living plant"
+NOT_SHOWN: Final = "not shown"
+FEWER: Final = "fewer alive"
+COST_CAPTION: Final = "Cost of a living plant at the milestone, and of extra ones"
+COST_NOTE: Final = (
+    "Extra: against {usual}, per 100 planted. Not shown: whether there were more alive is open."
+)
+RECORDS_MORE: Final = "Annex: records"
+PLANTED_IN: Final = "Planted"
+ANALYSED: Final = "Analysed"
+ALIVE: Final = "Alive"
+DEAD: Final = "Found dead"
+MISSING: Final = "Missing"
+UNKNOWN: Final = "Fate unknown"
+FLOW_CAPTION: Final = "Seedlings from planted to analysed, and their fate at the milestone"
+UNKNOWN_WHAT: Final = (
+    "Fate unknown: not found or not visited near the milestone; followed to the last sighting."
+)
+DONE_BY: Final = "Done by"
+FUNDED_BY: Final = "Funded by"
+CONTACT: Final = "Ask"
+INTERESTS: Final = "Interests"
+LAST_VISIT: Final = "Last visit"
+CLOSED: Final = "Records closed"
+WRITTEN: Final = "Report of"
+NOT_REPORTED: Final = "not reported"

@@ -1,0 +1,144 @@
+"""The season in one strip and a sentence or two: rain of the dry season, and days short of water."""
+
+from __future__ import annotations
+
+from functools import partial
+from typing import TYPE_CHECKING
+
+import pandas as pd
+
+from survivor.document.elements import Block, Figure, Paragraph, Section
+from survivor.figures.season import decile_words
+from survivor.figures.strip import STATES, strip_figure
+from survivor.report.pages import english as en
+from survivor.report.pages.answer import in_annex
+from survivor.report.reasons import why
+from survivor.season.windows import dry_season_met
+from survivor.sentences import Name, Sentence, Value, cell, say
+from survivor.words import number
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+_DRY = "rain in the dry season"
+_STRESS = "stress days in the dry season"
+_MOST_GAUGES = 2
+_MOST_ROWS = 3
+_DAYS = 365
+_WET_MM = 1.0
+
+
+def season(analysis: Analysis) -> Section:
+    """Return what the dry season was like, and why that is no answer for another one."""
+    more = in_annex(en.SEASON_MORE, "season")
+    rain = analysis.rain.measures
+    if rain.empty:
+        return Section("season", en.SEASON, (Paragraph(why(analysis, "rain", en.NO_RAIN), see=more),))
+    said = (*_rain(rain), *_water(rain))
+    strip = _strip(analysis, said) if said else None
+    blocks: list[Block] = [Paragraph(said)] if strip is None and said else []
+    if strip is not None:
+        blocks.append(strip)
+    return Section("season", en.SEASON, (*blocks, Paragraph((say(en.ONE_SAMPLE),), see=more)))
+
+
+def _rain(rain: pd.DataFrame) -> list[Sentence]:
+    """Say how much fell in the dry season, against the record of the gauge; a sentence a gauge."""
+    rows = rain[(rain["measure"] == _DRY) & rain["value"].notna()].drop_duplicates(["gauge", "window_start"])
+    found = []
+    for row in rows.head(_MOST_GAUGES).to_dict("records"):
+        at = {
+            "gauge": row["gauge"],
+            "planted_date": pd.Timestamp(row["planted_date"]).date(),
+            "measure": _DRY,
+        }
+        start, stop = pd.Timestamp(row["window_start"]), pd.Timestamp(row["window_end"])
+        years = str(start.year) if start.year == stop.year else f"{start.year} to {stop.year}"
+        parts: dict[str, Value | Name | str] = {
+            "years": years,
+            "gauge": Name(str(row["gauge"])),
+            "rain": Value(
+                f"{number(float(row['value']))} mm", float(row["value"]), cell("rain", "value", **at)
+            ),
+        }
+        decile, median = float(row.get("decile", float("nan"))), float(row.get("median", float("nan")))
+        if decile == decile:
+            found.append(say(en.DRY_RAIN, words=decile_words(decile), **parts))
+        elif median == median:
+            usual = Value(f"{number(median)} mm", median, cell("rain", "median", **at))
+            found.append(say(en.DRY_RAIN_MEDIAN, median=usual, **parts))
+        else:
+            found.append(say(en.DRY_RAIN_BARE, **parts))
+    return found
+
+
+def _water(rain: pd.DataFrame) -> list[Sentence]:
+    """Say on how many days of the dry season plants were short of water, as far as that is known."""
+    rows = rain[rain["measure"].astype(str).str.startswith(_STRESS) & rain["value"].notna()]
+    if rows.empty:
+        return []
+    row = rows.iloc[int(rows["value"].astype(float).argmin())]
+    days, of = float(row["value"]), float(row["days_in_window"])
+    at = {"gauge": row["gauge"], "measure": row["measure"]}
+    lead = "at least " if float(row["days_with_data"]) < of or len(rows) > 1 else ""
+    return [
+        say(
+            en.SHORT_OF_WATER,
+            days=Value(f"{lead}{number(days)}", days, cell("rain", "value", **at)),
+            of=Value(number(of), of, cell("rain", "days_in_window", **at)),
+        )
+    ]
+
+
+def _strip(analysis: Analysis, said: tuple[Sentence, ...]) -> Figure | None:
+    """Return the days of the first year: enough water, short of it or not known; else days with rain."""
+    rows = _soil_rows(analysis)
+    states = STATES["water"]
+    if not rows:
+        rows, states = _rain_rows(analysis), STATES["rain"]
+    if not rows:
+        return None
+    table = pd.concat(rows, ignore_index=True)
+    dry = dry_season_met(analysis.settings.dry_season, table["date"].min(), table["date"].max())
+    return Figure(
+        key="strip",
+        title=en.STRIP_TITLE,
+        finding=said,
+        caption=say(en.STRIP_CAPTION[states.kind]),
+        draw=partial(strip_figure, table, states=states, dry=dry),
+        table=None,
+    )
+
+
+def _soil_rows(analysis: Analysis) -> list[pd.DataFrame]:
+    water = analysis.soil_water
+    if water is None:
+        return []
+    rows = []
+    for typical in water.typical[:_MOST_ROWS]:
+        table = typical.balance.table
+        stop = typical.planted + pd.Timedelta(days=_DAYS - 1)
+        shown = table[table["date"].between(typical.planted, stop)]
+        if shown.empty:
+            continue
+        state = shown["stressed"].map({True: "short", False: "enough"}).fillna("unknown")
+        rows.append(
+            pd.DataFrame({"row": f"{typical.gauge}: {typical.soil}", "date": shown["date"], "state": state})
+        )
+    return rows
+
+
+def _rain_rows(analysis: Analysis) -> list[pd.DataFrame]:
+    plots, record = analysis.records.plots, analysis.rain.record
+    planted = pd.to_datetime(plots["planted_date"]).min() if "planted_date" in plots else pd.NaT
+    if pd.isna(planted) or record.empty:
+        return []
+    stop = planted + pd.Timedelta(days=_DAYS - 1)
+    rows = []
+    for gauge, own in record.groupby("gauge", sort=False):
+        daily = own.set_index("date")["rain_mm"].reindex(pd.date_range(planted, stop))
+        state = (
+            pd.Series("unknown", index=daily.index).mask(daily >= _WET_MM, "wet").mask(daily < _WET_MM, "dry")
+        )
+        rows.append(pd.DataFrame({"row": str(gauge), "date": daily.index, "state": state.to_numpy()}))
+    return rows[:_MOST_ROWS]

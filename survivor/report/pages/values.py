@@ -1,0 +1,153 @@
+"""Numbers for the sentences of the four pages, each with the cell of the table that it is from."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+from survivor.analysis.milestone import milestone_words
+from survivor.report.reasons import compared_with, is_random, usual_practice
+from survivor.sentences import Cell, Name, Names, Sentence, Value, cell, say
+from survivor.words import (
+    counted,
+    difference_digits,
+    estimated,
+    limits,
+    money,
+    number,
+    per_100,
+    per_100_limits,
+)
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+    from survivor.evidence import Finding
+
+
+def when(analysis: Analysis) -> str:
+    """Name the milestone that the report answers for."""
+    return milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
+
+
+def usual(analysis: Analysis) -> str:
+    """Name what the others are compared with; empty where nothing is compared."""
+    return usual_practice(analysis) or compared_with(analysis) or ""
+
+
+def comparisons(analysis: Analysis) -> list[Finding]:
+    """List the findings of each preparation against the usual practice, the largest difference first."""
+    pairs = [one for one in analysis.findings if one.key == " against ".join(one.methods)]
+    return sorted(pairs, key=lambda one: -(one.estimate or 0.0))
+
+
+def finding(analysis: Analysis, key: str) -> Finding | None:
+    """Find an answer by its key."""
+    return next((one for one in analysis.findings if one.key == key), None)
+
+
+def may_cause(analysis: Analysis) -> bool:
+    """Whether a verb may be used that says that one caused the other."""
+    return is_random(analysis)
+
+
+def size(one: Finding) -> tuple[Value, Value]:
+    """Write the size of a difference without its sign, and its interval with words for the signs."""
+    estimate, lower, upper = (float(end or 0.0) for end in (one.estimate, one.lower, one.upper))
+    digits = difference_digits(estimate, lower, upper)
+    down = estimate < 0
+    at = _of(one, "estimate")
+    written = Value(number(abs(estimate), digits), estimate, at, -1.0 if down else 1.0)
+    return written, Value(_span(lower, upper, digits), lower, _of(one, "lower"), -1.0 if upper <= 0 else 1.0)
+
+
+def signed(one: Finding) -> Value:
+    """Write a difference with its direction: 9 more, 4 fewer."""
+    written, _ = size(one)
+    word = "more" if (one.estimate or 0.0) >= 0 else "fewer"
+    return Value(f"{written.text} {word}", written.number, written.cell, written.scale)
+
+
+def _of(one: Finding, column: str) -> Cell:
+    return cell("findings", column, key=one.key)
+
+
+def _span(lower: float, upper: float, digits: int) -> str:
+    if lower >= 0 or upper <= 0:
+        near, far = sorted((abs(lower), abs(upper)))
+        return f"{number(near, digits)} to {number(far, digits)} {'more' if lower >= 0 else 'fewer'}"
+    return f"{number(-lower, digits)} fewer to {number(upper, digits)} more"
+
+
+def alive(
+    estimate: float, lower: float, upper: float, at: Mapping[str, Any] | None = None, digits: int = 0
+) -> dict[str, Value]:
+    """Write survival per 100 with its interval; ``at`` names the cell: table, and what picks its row.
+
+    ``digits``: places after the point where a whole number would be read as a mark that it is not.
+    """
+    written, span = per_100(estimate), per_100_limits(lower, upper)
+    if digits:
+        written, span = number(estimate, digits), limits(lower, upper, digits)
+    return {
+        "estimate": Value(written, estimate, _at(at, "estimate")),
+        "span": Value(span, lower, _at(at, "lower")),
+    }
+
+
+def plants(
+    size: float, lower: float, upper: float, at: Mapping[str, Any] | None = None, estimate: str = "estimate"
+) -> dict[str, Value]:
+    """Write an estimated number of plants with its interval, to the ten where there are many.
+
+    ``estimate`` is the column that has it.
+    """
+    return {
+        "estimate": Value(estimated(size), size, _at(at, estimate)),
+        "span": Value(f"{estimated(lower, size)} to {estimated(upper, size)}", lower, _at(at, "lower")),
+    }
+
+
+def _at(at: Mapping[str, Any] | None, column: str) -> Cell | None:
+    return None if at is None else cell(at["table"], column, **{k: v for k, v in at.items() if k != "table"})
+
+
+def cost(row: Mapping[Any, Any], column: str, ends: tuple[str, str], table: str) -> dict[str, Value]:
+    """Write an amount of a row of costs with its range, and the cells that they are from."""
+    currency, value = str(row["currency"]), float(row[column])
+    low, high = (float(row[end]) for end in ends)
+    span = f"{money(low, currency)} to {money(high, currency)}"
+    if math.isfinite(low) and not math.isfinite(high):
+        span = f"from {money(low, currency)}, without an upper end"
+    elif not math.isfinite(low):
+        span = "without ends"
+    picked = {"method": row["method"]}
+    return {
+        "cost": Value(money(value, currency), value, cell(table, column, **picked)),
+        "span": Value(span, low, cell(table, ends[0], **picked)),
+    }
+
+
+def count(value: float, one: str, many: str = "", at: Cell | None = None) -> Value:
+    """Write a count with its noun."""
+    return Value(counted(value, one, many), value, at)
+
+
+def named(names: list[str]) -> Name | Names:
+    """Set one name, or several, apart."""
+    return Name(names[0]) if len(names) == 1 else Names(tuple(names))
+
+
+def frame_of(rows: pd.DataFrame, column: str = "method") -> dict[str, Mapping[Any, Any]]:
+    """Rows of a table by the name in a column."""
+    return {str(row[column]): row for row in rows.to_dict("records")}
+
+
+def joined(*sentences: Sentence | None) -> tuple[Sentence, ...]:
+    """Gather the sentences that there are."""
+    return tuple(one for one in sentences if one is not None)
+
+
+__all__ = ["limits", "say"]

@@ -1,0 +1,103 @@
+"""What was done, what it does not say, and what to do next."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from survivor.document.elements import Listing, Paragraph, Section
+from survivor.report.pages import english as en
+from survivor.report.pages.answer import in_annex
+from survivor.report.pages.values import comparisons, count, finding, joined, may_cause, plants, usual
+from survivor.sentences import Name, Part, Sentence, Text, say
+from survivor.vocabulary import BY_CHOICE, PLOT_KEY, RANDOM
+from survivor.words import dates
+
+if TYPE_CHECKING:
+    from survivor.analysis.result import Analysis
+
+_LEANED_ON = ("strong", "moderate")
+_MOST_WANTED = 3
+
+
+def design_in_a_word(analysis: Analysis) -> tuple[str, ...]:
+    """Name the design for the line under the title; nothing where nothing is compared."""
+    if analysis.records.intervals["method"].astype(str).nunique() < 2:
+        return ()
+    return (en.TRIAL if analysis.settings.design.allocation == RANDOM else en.NO_TRIAL,)
+
+
+def done(analysis: Analysis) -> Section:
+    """Return the design in a few sentences: who chose, what, where, how much, when."""
+    design, plots = analysis.settings.design, analysis.records.plots
+    chosen = {RANDOM: en.RANDOM, BY_CHOICE: en.BY_CHOICE}.get(design.allocation, en.NOT_RECORDED)
+    names = analysis.records.intervals["method"].astype(str)
+    n_methods, n_plots = int(names.nunique()), len(plots[list(PLOT_KEY)].drop_duplicates())
+    planted = dates(plots["planted_date"]) if "planted_date" in plots else "on days that are not recorded"
+    parts: dict[str, Part] = {
+        "plots": count(n_plots, "plot"),
+        "sites": count(int(plots["site"].nunique()), "site"),
+        "planted": planted,
+    }
+    size = (
+        say(en.SIZE, preparations=count(n_methods, "preparation"), **parts)
+        if n_methods > 1
+        else say(en.ONE_SIZE, **parts)
+    )
+    reason = design.reason_for_choice.strip().rstrip(".")
+    text = joined(
+        say(chosen) if n_methods > 1 else None,
+        say(en.REASON, reason=reason) if reason and design.allocation != RANDOM else None,
+        size,
+        say(en.PLACED[design.plots_placed]),
+    )
+    return Section("design", en.DONE, (Paragraph(text, see=in_annex(en.METHODS, "planting")),))
+
+
+def limits(analysis: Analysis) -> Section:
+    """Return what the answer must not be taken for."""
+    open_ = [one.methods[0] for one in comparisons(analysis) if one.reading == "not enough evidence to say"]
+    items = joined(
+        say(en.ELSEWHERE),
+        None if may_cause(analysis) or not comparisons(analysis) else say(en.CAUSE),
+        say(en.NOT_EQUAL, usual=Name(usual(analysis))) if open_ else None,
+        say(en.WORKS) if comparisons(analysis) and not analysis.works.findings else None,
+        say(en.RAIN_BARE) if analysis.rain.effect is None else None,
+    )
+    return Section("limits", en.LIMITS, (Listing(items),))
+
+
+def following(analysis: Analysis) -> Section:
+    """Return what to do next season, and what would make the answer stronger."""
+    told = comparisons(analysis)
+    better = [one for one in told if one.reading == "clear difference" and (one.estimate or 0.0) > 0]
+    items: list[Text] = []
+    if better and may_cause(analysis) and better[0].grade in _LEANED_ON:
+        items.append(say(en.NEXT_BEST, method=Name(better[0].methods[0]), usual=Name(usual(analysis))))
+    elif better:
+        items.append(say(en.NEXT_BEST_CHOSEN, method=Name(better[0].methods[0]), usual=Name(usual(analysis))))
+    open_ = [one.methods[0] for one in told if one.reading == "not enough evidence to say"]
+    if open_:
+        items.append(say(en.NEXT_OPEN))
+    wanted = [
+        text for key in ("headline", "target") if (one := finding(analysis, key)) for text in one.raise_it
+    ]
+    wanted = list(dict.fromkeys(wanted))[:_MOST_WANTED]
+    if wanted:
+        words = [en.NEXT_STRONGER, *[en.NEXT_STRONGER_TOO] * (len(wanted) - 1)]
+        items.append(tuple(say(word, what=what) for word, what in zip(words, wanted, strict=True)))
+    items += _infill(analysis)
+    items.append(say(en.NEXT_CAUTION))
+    return Section("next", en.NEXT, (Listing(tuple(items)),))
+
+
+def _infill(analysis: Analysis) -> list[Sentence]:
+    """Say how many infill plants reach what was promised; nothing where none are needed or it is not told."""
+    rows = analysis.totals.to_reach
+    rows = rows[rows["infill"].astype(float) > 0]
+    if rows.empty:
+        return []
+    row = rows.iloc[0]
+    at = {"table": "infill_to_reach", "goal": row["goal"]}
+    size, lower, upper = (float(row[name]) for name in ("infill", "lower", "upper"))
+    parts = plants(size, lower, upper, at, estimate="infill")
+    return [say(en.NEXT_INFILL, goal=str(row["goal"]), plants=parts["estimate"], span=parts["span"])]

@@ -1,0 +1,71 @@
+"""How a result shows its table in a terminal and in a notebook; shared by the results of all rooms.
+
+Tables hold what their subject needs, under the subject's names; ``tidy`` gives any of them in the
+same columns, for a drawing or an export that knows no subject.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Protocol
+
+import numpy as np
+import pandas as pd
+
+#: What the estimate is called, where not ``estimate``.
+_ESTIMATES: Final = ("estimate", "cost_per_established", "plants_needed", "survival", "day")
+_KEPT: Final = ("estimate", "std_error", "df", "lower", "upper", "p_value", "p_adjusted", "n_plots")
+
+
+def tidy(table: pd.DataFrame) -> pd.DataFrame:
+    """Give a table of results in the columns that all of them share.
+
+    Returns
+    -------
+    DataFrame
+        ``group`` (what a row is of, parted by ``; ``), ``against``, ``estimate, std_error, df, lower,
+        upper, p_value, p_adjusted, n_plots`` (blank where the table has none), ``unit`` and ``note``.
+    """
+    own = next((name for name in _ESTIMATES if name in table.columns), None)
+    before = list(table.columns[: list(table.columns).index(own)]) if own is not None else []
+    first = before or [str(table.columns[0])]
+    keys = [name for name in first if name not in ("against", "basis") and name != own]
+    keys = [name for name in keys if name == keys[0] or not pd.api.types.is_numeric_dtype(table[name])]
+    if own == "survival" and "day" in table.columns:
+        keys = [*keys, "day"]
+    rows = table[keys].astype(str).agg("; ".join, axis=1) if keys else pd.Series("all", table.index)
+    found = pd.DataFrame({"group": rows, "against": _text(table, "against")})
+    for name in _KEPT:
+        source = own if name == "estimate" else name
+        found[name] = table[source].to_numpy() if source in table.columns else np.nan
+    note = next((name for name in ("note", "reason") if name in table.columns), "note")
+    return found.assign(unit=_text(table, "unit"), note=_text(table, note))
+
+
+def _text(table: pd.DataFrame, name: str) -> pd.Series[str]:
+    if name not in table.columns:
+        return pd.Series("", table.index, dtype=object)
+    return table[name].astype(object).where(table[name].notna(), "").astype(str)
+
+
+class _HasTable(Protocol):
+    @property
+    def table(self) -> pd.DataFrame: ...
+
+
+class Shown:
+    """A result with a ``table``, and a ``statement`` before or a ``test`` after it where it has one."""
+
+    def __repr__(self: _HasTable) -> str:
+        around = (
+            getattr(self, "statement", ""),
+            self.table.to_string(index=False),
+            getattr(self, "test", ""),
+        )
+        return "\n".join(str(part) for part in around if part)
+
+    def tidy(self: _HasTable) -> pd.DataFrame:
+        """Give the table in the columns that all results share; see ``survivor.shown.tidy``."""
+        return tidy(self.table)
+
+    def _repr_html_(self: _HasTable) -> str:
+        return str(self.table.to_html(index=False))

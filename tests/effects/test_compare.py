@@ -1,0 +1,123 @@
+"""One road from a table to the differences, for a report and for a notebook."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+import pytest
+
+import survivor
+from survivor.analysis.models import fit_season, strata_of
+from survivor.effects.compare import working_of
+from survivor.study import load
+from tests.public.making import F
+
+ROUNDS = (0.0, 90.0, 180.0, 270.0, 365.0)
+
+
+def turning(seed: int) -> pd.DataFrame:
+    """36 plots of 30; with rip few die before day 180 and many after, the usual way round for the rest."""
+    rng = np.random.default_rng(seed)
+    rows = []
+    for plot in range(36):
+        alive, method, effect = 30, ("usual", "rip")[plot % 2], rng.normal(0, 0.3)
+        for start, stop in pairwise(ROUNDS):
+            ratio = 1.0 if method == "usual" else 0.3 if stop <= 180 else 1.8
+            died = int(rng.binomial(alive, -np.expm1(-0.0018 * ratio * np.exp(effect) * (stop - start))))
+            if alive:
+                rows.append((f"S{plot // 9}", f"p{plot}", method, start, stop, alive, died))
+            alive -= died
+    names = ["site", "plot", "method", "start_day", "stop_day", "at_risk", "died"]
+    return pd.DataFrame(rows, columns=names).assign(
+        method=lambda table: pd.Categorical(table["method"], ["usual", "rip"])
+    )
+
+
+def counted(frame: pd.DataFrame) -> float:
+    """Difference of the shares alive at the end, all having been watched to it."""
+    planted = frame[frame["start_day"] == 0].groupby("method", observed=True)["at_risk"].sum()
+    share = 1 - frame.groupby("method", observed=True)["died"].sum() / planted
+    return 100 * float(share["rip"] - share["usual"])
+
+
+def test_where_the_ratio_turns_round_the_difference_is_still_that_counted():
+    # 200 days of .0018 * .3 and 1.8 against 1: by the counts of each study, which all end on day 365.
+    found, plain, switched = [], [], 0
+    for seed in range(12):
+        frame = turning(seed)
+        comparison = survivor.compare(frame)
+        switched += comparison.fit.by_period == "method"
+        found.append(comparison.table["estimate"].iloc[0] - counted(frame))
+        one = survivor.contrasts(survivor.fit(frame, "method"), at=365).table["estimate"].iloc[0]
+        plain.append(one - counted(frame))
+    assert switched >= 11
+    assert abs(np.mean(found)) < 0.5
+    assert np.mean(plain) > 1.0  # what one ratio for the season gets wrong, and why this road is there
+
+
+def test_what_was_tested_and_chosen_is_told():
+    comparison = survivor.compare(turning(3))
+    assert comparison.proportional is not None
+    assert comparison.proportional.p_value < 0.05
+    assert any("is not the same all season" in said for said in comparison.checks)
+    steady = survivor.compare(F)
+    assert steady.fit.by_period is None
+    assert steady.proportional is not None
+    assert not any("all season" in said and "not the same" in said for said in steady.checks)
+
+
+def test_where_one_ratio_holds_it_is_the_plain_fit():
+    fit = survivor.fit(F, "method")
+    comparison = survivor.compare(F, at=300)
+    pd.testing.assert_frame_equal(comparison.fit.table, fit.table)
+    expected = survivor.contrasts(fit, at=300).table
+    pd.testing.assert_frame_equal(comparison.table, expected)
+    pd.testing.assert_frame_equal(comparison.survival.table, survivor.survival(fit, at=300).table)
+
+
+def test_large_and_small_plots_are_weighted_as_in_a_report():
+    unequal = F.assign(at_risk=F["at_risk"] * np.where(F["plot"].str[1:].astype(int) % 4 == 0, 9, 1))
+    assert working_of(unequal)[0] == "plot correlation"
+    assert survivor.compare(unequal).fit.working == "plot correlation"
+    assert survivor.compare(unequal, working="independence").fit.working == "independence"
+    assert survivor.compare(F).fit.working == "independence"
+
+
+@pytest.mark.parametrize("kind", ["tagged", "counts"])
+def test_a_report_and_a_notebook_answer_alike(kind):
+    study = load(f"datasets/{kind}")
+    rows, strata = study.first_plants, None
+    fits = fit_season(rows, study.settings, 365.0)
+    strata = strata_of(rows, study.settings)
+    assert fits.answer is not None
+    comparison = survivor.compare(rows, fits.answer.formula, strata=strata)
+    pd.testing.assert_frame_equal(comparison.fit.table, fits.answer.table)
+    assert (comparison.fit.by_period is None) == (fits.answer.by_period is None)
+    expected = survivor.survival(fits.answer, at=365).table
+    pd.testing.assert_frame_equal(comparison.survival.table, expected)
+
+
+def test_a_level_that_shares_no_site_is_compared_between_sites():
+    number = F["plot"].str[1:].astype(int)
+    method = np.where(number % 8 < 4, np.where(number % 2 == 0, "usual", "rip"), "mulch")
+    apart = F.assign(site=number.map(lambda plot: f"S{plot % 8}"), method=method)
+    apart["method"] = pd.Categorical(apart["method"], ["usual", "rip", "mulch"])
+    apart["site"] = np.where(
+        apart["site"].isin(["S0", "S1"]),
+        "S0",
+        np.where(apart["site"].isin(["S2", "S3"]), "S2", apart["site"]),
+    )
+    comparison = survivor.compare(apart)
+    told = comparison.table.set_index("method")["basis"]
+    assert told["rip"] == "within sites"
+    assert told["mulch"] == "between sites only"
+    assert any("No site joins “mulch” to “usual” and “rip”" in said for said in comparison.checks)
+
+
+def test_it_shows_itself_and_draws():
+    comparison = survivor.compare(F)
+    assert "rip" in repr(comparison)
+    assert "<table" in comparison._repr_html_()
+    assert comparison.plot() is not None

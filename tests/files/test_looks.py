@@ -1,0 +1,57 @@
+"""What a sheet hides, and with how many decimals it shows a label, in OpenDocument as in XLSX.
+
+Attributes by OpenDocument 1.3 part 3: table:visibility (19.749), table:number-rows-repeated (19.679).
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import xlsxwriter
+
+from survivor.files.looks import Hidden, decimals, hidden
+from tests.records.sheetfiles import ods_of
+
+NUMBER = (
+    '<table:table-cell office:value-type="float" office:value="{}"><text:p>{}</text:p></table:table-cell>'
+)
+TEXT = '<table:table-cell office:value-type="string"><text:p>{}</text:p></table:table-cell>'
+
+
+def ods(folder: Path) -> Path:
+    rows = [
+        f"<table:table-row>{TEXT.format('Plot')}{TEXT.format('Alive')}</table:table-row>",
+        f"<table:table-row>{NUMBER.format(1.1, '1.1')}{NUMBER.format(9, 9)}</table:table-row>",
+        '<table:table-row table:number-rows-repeated="2" table:visibility="filter">'
+        f"{NUMBER.format(1.1, '1.10')}{NUMBER.format(8, 8)}</table:table-row>",
+        f'<table:table-row table:visibility="collapse">{NUMBER.format(1.2, "1,20")}</table:table-row>',
+        '<table:table-row table:number-rows-repeated="1048000" table:visibility="collapse">'
+        "<table:table-cell/></table:table-row>",
+    ]
+    columns = '<table:table-column/><table:table-column table:visibility="collapse"/>'
+    other = '<table:table table:name="Other"><table:table-row table:visibility="filter"/></table:table>'
+    file = folder / "book.ods"
+    file.write_bytes(ods_of(f'{other}<table:table table:name="Data">{columns}{"".join(rows)}</table:table>'))
+    return file
+
+
+def xlsx(folder: Path) -> Path:
+    file = folder / "book.xlsx"
+    book = xlsxwriter.Workbook(file)
+    page = book.add_worksheet("Data")
+    places = [book.add_format({"num_format": code}) for code in ("0.0", "0.00", "0.00", "0.00")]
+    for row, (value, style) in enumerate(zip((1.1, 1.1, 1.1, 1.2), places, strict=True), start=1):
+        page.write_number(row, 0, value, style)
+    for row in (2, 3, 4):
+        page.set_row(row, None, None, {"hidden": True})
+    page.set_column(1, 1, None, None, {"hidden": True})
+    page.write_number(1, 1, 9)
+    book.close()
+    return file
+
+
+def test_both_kinds_of_workbook_tell_the_same(tmp_path: Path) -> None:
+    for file in (ods(tmp_path), xlsx(tmp_path)):
+        assert hidden(file, "Data") == Hidden((3, 4, 5), (1,)), file.name
+        assert decimals(file, "Data", 0, [2, 4, 5]) == {2: 1, 4: 2, 5: 2}, file.name
+        assert hidden(file, "None such") == Hidden()

@@ -1,0 +1,34 @@
+"""The page for analysts is what its calls give, and numbers that should agree with other libraries do."""
+
+from __future__ import annotations
+
+import pytest
+
+from tests import analysts
+
+
+@pytest.fixture(scope="module")
+def written() -> str:
+    return (analysts.FOLDER / "README.md").read_text(encoding="utf-8")
+
+
+def test_every_call_gives_what_the_page_shows(written, monkeypatch):
+    monkeypatch.chdir(analysts.ROOT)
+    for part in analysts.calls():
+        assert part in written, part.splitlines()[0]
+    assert analysts.HEAD.strip() in written
+    assert analysts.coming_from() in written
+    for name in analysts.DRAWN:
+        assert (analysts.FOLDER / f"{name}.png").read_bytes().startswith(b"\x89PNG")
+
+
+def test_numbers_agree_with_other_libraries_or_it_is_said_why(written, monkeypatch):
+    monkeypatch.chdir(analysts.ROOT)
+    found = list(analysts.lines())
+    assert {line.what.split(",")[0] for line in found} == {"white pine", "plum cuttings", "demo"}
+    for line in found:
+        assert bool(line.why) != analysts.agree(line), line
+        assert line.what in written
+        if line.why:
+            assert line.why in written
+    assert analysts.side_by_side() in written

@@ -1,0 +1,73 @@
+"""Examples in docstrings of what is public give what they print; names that guides lead to are there."""
+
+from __future__ import annotations
+
+import doctest
+import importlib
+import inspect
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+import survivor
+from tests.public.making import F
+
+#: Modules of what is public, with examples.
+MODULES = sorted(
+    {"survivor", "survivor.soil", "survivor.sizes", "survivor.proportions", "survivor.models.cox"}
+    | {public.__module__ for name in survivor.__all__ if callable(public := getattr(survivor, name))}
+    - {"survivor.errors", "survivor.planning.run", "survivor.pooling.result"}
+)
+
+
+def public_functions() -> Iterator[tuple[str, Any]]:
+    """Every function that is public, and what fits and curves can be asked."""
+    for name in survivor.__all__:
+        if inspect.isfunction(function := getattr(survivor, name)):
+            yield name, function
+    for room in (survivor.proportions, survivor.sizes):
+        for name, function in vars(room).items():
+            if inspect.isfunction(function) and function.__module__ == room.__name__ and name[0] != "_":
+                yield f"{room.__name__}.{name}", function
+    for kind in (survivor.Fit, survivor.Curves):
+        for name, method in vars(kind).items():
+            if name[0] != "_" and (callable(method) or isinstance(method, property)):
+                yield f"{kind.__name__}.{name}", method
+
+
+#: Without an example of their own: what needs a file of one's own, draws, or goes with the one beside it.
+SHOWN_ELSEWHERE = {"plan", "Fit.plot", "Fit.from_dict", "Curves.plot", "Curves.column", "Curves.groups"}
+
+
+def test_every_public_function_has_an_example():
+    without = {name for name, function in public_functions() if ">>>" not in (inspect.getdoc(function) or "")}
+    assert without <= SHOWN_ELSEWHERE
+
+
+@pytest.mark.parametrize("name", MODULES)
+def test_examples_give_what_they_print(name, monkeypatch):
+    monkeypatch.chdir(Path(__file__).parent.parent.parent)
+    module = importlib.import_module(name)
+    known = {"survivor": survivor, "pd": pd, "intervals": F, "fit": survivor.fit(F, "method + z")}
+    found = doctest.testmod(module, extraglobs=known, optionflags=doctest.NORMALIZE_WHITESPACE)
+    assert found.failed == 0
+    assert found.attempted > 0
+
+
+def test_the_guide_names_what_there_is():
+    guide = survivor.__doc__.split("From a task to its name")[1].split("Coming from")[0]
+    named = set(re.findall(r"``(\w+)``", guide))
+    methods = {"contrast", "test", "baseline", "predict"}
+    assert named - methods <= set(survivor.__all__)
+    assert all(hasattr(survivor.Fit, name) for name in methods)
+    # What cannot be called is a kind of result or of options.
+    left_out = {name for name in set(survivor.__all__) - named if name[0].islower()}
+    assert left_out <= {"load", "e_value_of_limit", "scaled_residuals"}
+
+
+def test_the_package_is_typed_for_its_users():
+    assert (Path(survivor.__file__).parent / "py.typed").exists()

@@ -1,0 +1,51 @@
+"""Every result gives its table in the same columns, with the numbers of its own."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+import survivor
+from tests.public.making import F
+
+FIT = survivor.fit(F, "method + z")
+COSTS = {"usual": 3.0, "auger": 4.0, "rip": 4.5}
+RESULTS = {
+    "fit": (FIT, "estimate"),
+    "survival": (survivor.survival(FIT), "estimate"),
+    "contrasts": (survivor.contrasts(FIT), "estimate"),
+    "compare": (survivor.compare(F), "estimate"),
+    "dose": (survivor.dose(FIT, "z"), "estimate"),
+    "payoff": (survivor.payoff(FIT, COSTS), "cost_per_established"),
+    "stems": (survivor.stems_needed(survivor.survival(FIT), 1000), "plants_needed"),
+    "curve": (survivor.curve(F, by="method"), "survival"),
+    "median": (survivor.median_days(survivor.curve(F, by="method")), "day"),
+    "hazards": (survivor.hazards(survivor.fit(F, "method", pieces=[180])), "estimate"),
+    "sensitivity": (survivor.sensitivity(FIT), "estimate"),
+    "log-rank": (survivor.log_rank(F), None),
+}
+
+
+@pytest.mark.parametrize("name", RESULTS)
+def test_results_share_their_columns(name):
+    result, own = RESULTS[name]
+    found = result.tidy()
+    assert list(found.columns) == list(FIT.tidy().columns)
+    assert len(found) == len(result.table)
+    assert (found["group"] != "").all()
+    if own is not None:
+        np.testing.assert_array_equal(found["estimate"], result.table[own])
+    for column in {"lower", "upper", "p_value"} & set(result.table.columns):
+        np.testing.assert_array_equal(found[column], result.table[column])
+    assert not found[["group", "against", "unit", "note"]].isna().any().any()
+
+
+def test_groups_and_notes_are_words():
+    contrasts = survivor.contrasts(FIT).tidy()
+    assert contrasts["group"].tolist() == ["auger", "rip"]
+    assert contrasts["against"].tolist() == ["usual", "usual"]
+    medians = RESULTS["median"][0].tidy()
+    assert medians["note"].iloc[2] == "not reached by day 365"
+    curves = RESULTS["curve"][0].tidy()
+    assert curves["group"].iloc[-1] == "rip; 365.0"
+    assert survivor.curve(F).tidy()["group"].iloc[0] == "all; 0.0"

@@ -1,0 +1,33 @@
+"""The documents of demo studies and of others, made once a run."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from survivor.report.forms import report_forms
+from survivor.study import load
+from tests.once import analysed, digest_of, once
+
+DATASETS = Path(__file__).parents[2] / "datasets"
+
+
+def forms_of(folder: Path) -> dict[str, bytes]:
+    """Return a study's report in every form that is one file."""
+    return once(f"forms {digest_of(folder)}", lambda: report_forms(analysed(folder)))
+
+
+def reported(cohort: str) -> dict[str, bytes]:
+    """Return every file of a demo cohort's report, made by the whole of the work."""
+
+    def make() -> dict[str, bytes]:
+        with TemporaryDirectory() as folder:
+            load(DATASETS / cohort).report(folder)
+            return files_of(Path(folder))
+
+    return once(f"reported {cohort}", make)
+
+
+def files_of(folder: Path) -> dict[str, bytes]:
+    """Return what each file below a folder holds, by its name there."""
+    return {str(file.relative_to(folder)): file.read_bytes() for file in folder.rglob("*") if file.is_file()}

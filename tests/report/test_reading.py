@@ -1,0 +1,70 @@
+"""No sentence that somebody reads is longer than 25 words, or has two parentheses.
+
+Over the demo's cohorts and a real planting (white pines, Pines of the R package Stat2Data): the report, the
+annex, the officer's sheet, the findings, and the check of the records as a page. The guideline is read in its
+own room.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from survivor.analysis import Analysis
+from survivor.report.arrangement import ANNEX, OFFICER, REPORT
+from survivor.report.checked.page import report_of_check
+from survivor.report.tables import findings_json
+from tests.once import analysed, study_of
+from tests.report.demo import DATASETS
+from tests.report.generated import pines, write_generated
+from tests.report.reading import faults, texts_of, texts_of_findings
+
+DOCUMENTS = (REPORT, ANNEX, OFFICER)
+
+
+def names_of(analysis: Analysis) -> set[str]:
+    """Names that somebody gave: each counts as one word, however many it has."""
+    found = {one.name for one in (*analysis.settings.milestones, *analysis.settings.gauges)}
+    found.add(analysis.settings.study.name)
+    for frame in (analysis.records.plots, analysis.records.intervals):
+        for column in {"site", "method", "species"} & set(frame.columns):
+            found |= set(frame[column].dropna().astype(str))
+    return found
+
+
+@pytest.mark.parametrize("name", ["tagged", "counts", "pines"])
+def test_sentences_are_short(name: str, tmp_path: Path) -> None:
+    folder = pines(tmp_path) if name == "pines" else DATASETS / name
+    analysis = analysed(folder)
+    known = names_of(analysis)
+    for document in DOCUMENTS:
+        assert faults(texts_of(document.of(analysis)), known) == []
+    assert faults(texts_of_findings(findings_json(analysis)), known) == []
+    assert faults(texts_of(report_of_check(study_of(folder).records, {})), known) == []
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", range(10))
+def test_sentences_of_generated_studies_are_short(seed: int, tmp_path: Path) -> None:
+    analysis = analysed(write_generated(tmp_path, seed))
+    known = names_of(analysis)
+    for document in DOCUMENTS:
+        assert faults(texts_of(document.of(analysis)), known) == []
+    assert faults(texts_of_findings(findings_json(analysis)), known) == []
+
+
+@pytest.mark.parametrize(
+    ("text", "wrong"),
+    [
+        ("One two (three) four.", False),
+        ("One (two) three (four).", True),
+        ("“A name (of many words, and more)” had (95 % CI 1 to 2) and (more).", True),
+        ("“A name (of many words, and more)” had more (95 % CI 1 to 2).", False),
+        (" ".join(["word"] * 25) + ".", False),
+        (" ".join(["word"] * 26) + ".", True),
+        (" ".join(["word"] * 20) + ". " + " ".join(["Word"] * 20) + ".", False),
+    ],
+)
+def test_what_is_too_long(text: str, wrong: bool) -> None:
+    assert bool(faults([("somewhere", text)])) is wrong
