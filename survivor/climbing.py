@@ -179,7 +179,7 @@ def peaks(slope: Floats, above: float) -> Flags:
 
 
 def never_below_nought(now: Floats, slope: Floats, curvature: Floats, ridge: float) -> Floats:
-    """Newton's step from ``now`` that keeps all of it at nought or more.
+    """Newton's step from ``now`` that keeps all of it at zero or more.
 
     A pull of ``ridge`` towards where it stands moves no maximum and settles what the data leave
     open. Source: Wang (2008), Computational Statistics and Data Analysis 52, 2388-2402.

@@ -1,7 +1,7 @@
 """Seedlings whose watch begins after planting: one rule of what is told of them, and in whose name.
 
 Tags put on after planting tell nothing of those that had died before. Where most
-seedlings enter so, survival from planting cannot be told without supposing how many had
+seedlings enter so, survival from planting cannot be determined without supposing how many had
 died unseen; what can be told is survival of those found alive at the first visit.
 """
 

@@ -216,7 +216,7 @@ def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | Non
     df_within = float(n.sum()) - len(n)
     if df_between < 1 or df_within <= 0:
         raise SurvivorError(
-            "plots cannot be told from seedlings here",
+            "plots cannot be distinguished from seedlings here",
             mend="give at least two plots of a group, and two seedlings in one",
         )
     share = y / n

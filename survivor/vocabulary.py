@@ -91,6 +91,6 @@ class Basis(StrEnum):
 
 
 CONFIDENCE: Final = 0.95
-SIGNIFICANCE: Final = 0.05  # a p under it shows a difference: limits at CONFIDENCE leave out nought
+SIGNIFICANCE: Final = 0.05  # a p under it shows a difference: limits at CONFIDENCE leave out zero
 DAYS_PER_YEAR: Final = 365.25
 AT_PLANTING_DAYS: Final = 14  # first seen within so many days: put in with the plants, or one round of visits

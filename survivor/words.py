@@ -1,6 +1,6 @@
 """How numbers, limits, counts, lists, dates, p values and sentences are written, everywhere.
 
-One rule for every printed figure: half-way cases go away from nought, and a minus
+One rule for every printed figure: half-way cases go away from zero, and a minus
 sign is a minus sign.
 """
 
@@ -189,7 +189,7 @@ def plain(value: float) -> str:
 
 
 def chance(p_value: float) -> str:
-    """Write a p value to two places, three below 0.1; never as nought."""
+    """Write a p value to two places, three below 0.1; never as zero."""
     if not math.isfinite(p_value):
         return NONE
     if p_value < 0.001:

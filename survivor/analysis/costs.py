@@ -31,7 +31,7 @@ from survivor.vocabulary import INFILL, PLOT_KEY, Basis
 
 # Draws behind the infill of a site; where sites are many their number makes up for it.
 _DRAWS, _FEWER_DRAWS, _MANY_SITES = 10_000, 1_000, 100
-_RAIN_UNTOLD: Final = "how rain went with survival cannot be told from these records"
+_RAIN_UNTOLD: Final = "how rain went with survival cannot be determined from these records"
 
 
 @dataclass(frozen=True)
@@ -80,14 +80,14 @@ def costs_of(
     rain
         For costs in a dry and in a wet season.
     unmade
-        Takes up what cannot be told, and why.
+        Takes up what cannot be determined, and why.
     """
     only = season.intervals["method"].nunique() == 1
     head = models.whole if only else models.within
     if head is None or survived.by_method is None:
-        why = "without survival by method it cannot be told"
+        why = "without survival by method it cannot be determined"
         if only:
-            why = "without a model of survival it cannot be told"
+            why = "without a model of survival it cannot be determined"
         unmade.keep(reason("costs", models.too_few_left or why))
         return Costs()
     lives = infill_lives(season, survived.infill)
@@ -110,7 +110,7 @@ def _payoff(
     settings = season.settings
     prices = prices_of(settings)
     if not prices:
-        return reason("costs", "the study file gives no cost per plant, so it cannot be told")
+        return reason("costs", "the study file gives no cost per plant, so it cannot be determined")
     if season.basis is Basis.FOUND:
         return reason(
             "costs",
@@ -215,7 +215,7 @@ def _infill_rows(intervals: pd.DataFrame) -> pd.DataFrame:
 def _stems(season: Season, standard: Standardised, lives: InfillLives | None) -> StemsNeeded | Reason:
     settings = season.settings
     if season.basis is Basis.FOUND:
-        return reason("stems_needed", "survival of planted by preparation is needed, and cannot be told")
+        return reason("stems_needed", "survival of planted by preparation is needed, and has no estimate")
     assert settings.stocking is not None
     target = settings.stocking.target_per_hectare
     spaced = {
@@ -281,9 +281,9 @@ def _in_seasons(priced: Payoff, rain: Rain) -> Scenarios | Reason:
 
 
 def rain_slope(rain: Rain, methods: list[str]) -> RainSlope | None:
-    """How rain goes with the hazard of each method, per mm; None where it cannot be told.
+    """How rain goes with the hazard of each method, per mm; None where it cannot be determined.
 
-    A method whose own slope cannot be told has that of all together.
+    A method whose own slope cannot be determined has that of all together.
     """
     if rain.effect is None or rain.effect.empty:
         return None

@@ -46,12 +46,12 @@ def radius_of(season: Season, models: SeasonFits, unmade: Unmade) -> Radius:
     """
     head = models.headline
     if models.within is None or head is None:
-        why = models.too_few_left or "without a model of survival by method its response cannot be told"
+        why = models.too_few_left or "without a model of survival by method its response cannot be determined"
         unmade.keep(reason("radius", why))
         return Radius()
     intervals, design = season.intervals, season.settings.design
     if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
-        unmade.keep(reason("radius", "no plot has one in the records, so its response cannot be told"))
+        unmade.keep(reason("radius", "no plot has one in the records, so its response cannot be determined"))
         return Radius()
     # Every cell of method and site has its own level, so methods that no site joins count too.
     source = models.whole or head

@@ -43,7 +43,7 @@ class Rain:
         Daily falls: ``gauge, date, rain_mm``.
     effect, by_method
         Rain of the first dry season and survival, over all preparations and under each;
-        None where it cannot be told.
+        None where it cannot be determined.
     reasons
         Which gauge tells nothing and why, and why there is no effect.
     """

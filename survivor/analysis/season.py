@@ -1,7 +1,7 @@
 """What every part of the analysis needs to know of the season: whose survival is told, and for which day.
 
 Tags put on after planting tell nothing of those that had died before. Where most
-seedlings enter so, survival from planting cannot be told without supposing how many
+seedlings enter so, survival from planting cannot be determined without supposing how many
 had died unseen; what is told is survival of those found alive at the first visit.
 """
 
@@ -132,8 +132,8 @@ def entry_note(intervals: pd.DataFrame) -> str:
     of = f"Of {int(entered['at_risk'].sum()):,} seedlings, {who} not known to have been tagged at planting"
     if watched_late(intervals):
         return (
-            f"{of}: survival from planting cannot be told. Numbers are of seedlings found alive at the first "
-            "visit of their plot, and leave out those that had died before it, so they are higher than "
+            f"{of}: survival from planting cannot be determined. Numbers are of seedlings found alive at the "
+            "first visit of their plot, and leave out those that had died before it, so they are higher than "
             "survival of planted. If tags went in with the plants, say so in the study file ([rules] tagged)."
         )
     return f"{of} and are followed from the first sighting on; what came before rests on the others."

@@ -271,7 +271,7 @@ def _taken(rounds: list[tuple[float, float]], at: float) -> list[str]:
 def same_fate(observed: pd.DataFrame, milestone: str) -> str:
     """Say so where all plants of every method died, or none did; empty where fates differ.
 
-    A difference of nought is then no finding on the methods: the season told nothing of them.
+    A difference of zero is then no finding on the methods: the season told nothing of them.
     """
     alive, gone = observed["alive"].sum(), observed[["dead", "missing"]].to_numpy().sum()
     known = alive + gone

@@ -178,7 +178,7 @@ def counted_whole(intervals: pd.DataFrame, at: float, window: float) -> Standard
     """Survival of the planting as counted, for records that no model can be fitted to.
 
     By each plot's visit nearest to the day; limits by plot, at 0 and 100 by Wilson on the
-    effective number of seedlings (``survivor.curve``). Sites and species are not evened out.
+    effective number of seedlings (``survivor.curve``). Sites and species are not standardised.
 
     Parameters
     ----------

@@ -6,8 +6,8 @@ costs stand as their survivals do.
 Limits of a ratio of two estimates (Fieller 1954, Journal of the Royal Statistical Society B 16, 175-185).
 
 The limits are the ratios r for which the difference of costs less r times the
-difference of effects is not clear from nought. They close an interval only where the
-effects themselves are clear from nought.
+difference of effects is not clear from zero. They close an interval only where the
+effects themselves are clear from zero.
 """
 
 from __future__ import annotations

@@ -209,7 +209,7 @@ def draw_gaps(found: Gaps, base: int, draws: int, rng: np.random.Generator) -> F
     Returns
     -------
     ndarray
-        Shape (draws, methods); nought for the base, NaN for a method whose difference to it
+        Shape (draws, methods); zero for the base, NaN for a method whose difference to it
         has no limits.
     """
     size = len(found.methods)

@@ -111,7 +111,7 @@ class Costed:
 
 
 def per_established(paid: Floats, alive: Floats) -> Floats:
-    """Cost per established plant; beyond price where survival is nought, or next to it."""
+    """Cost per established plant; beyond price where survival is zero, or next to it."""
     with np.errstate(divide="ignore", over="ignore"):
         cost: Floats = paid / alive
     return cost
@@ -199,7 +199,7 @@ def draw_survival(
     worse = (loglog(table["lower"].to_numpy(float) / 100) - centre) / limit
     better = (centre - loglog(table["upper"].to_numpy(float) / 100)) / limit
     reach = centre + np.where(quantile > 0, worse, better) * quantile
-    # Draws by t on few degrees of freedom reach beyond what exp can hold: survival is nought there.
+    # Draws by t on few degrees of freedom reach beyond what exp can hold: survival is zero there.
     alive = alive_at(np.where(edge, 0.0, reach))
     drawn: Floats = np.where(edge, _without_spread(table, share, rank), alive)
     return drawn

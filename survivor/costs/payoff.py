@@ -135,7 +135,7 @@ class PayoffOptions:
         The usual practice, for break-even costs and the payoff plane; without it the first
         costed level.
     worth
-        Least and most that an established plant may be worth; None: from nought to a round
+        Least and most that an established plant may be worth; None: from zero to a round
         figure over twice the dearest.
     infill, infill_plants
         What an infill plant costs, and how many there are and live; without either, infill
@@ -323,7 +323,7 @@ def _table(standard: Standardised, costed: Costed) -> pd.DataFrame:
     chosen = standard.table[standard.table[standard.by].isin(costed.methods)].reset_index(drop=True)
     drawn = per_established(costed.paid, costed.alive)
     ends, lowest = limits_of(drawn), chance_of_lowest(drawn)
-    # Survival without limits gives no cost with limits, and one next to nought gives a figure of no use.
+    # Survival without limits gives no cost with limits, and one next to zero gives a figure of no use.
     limited = np.isfinite(chosen["lower"].to_numpy(float)) & np.isfinite(chosen["upper"].to_numpy(float))
     lower, upper = (np.where(limited, ends[name], np.nan) for name in ("lower", "upper"))
     return pd.DataFrame(

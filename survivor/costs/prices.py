@@ -234,7 +234,7 @@ def read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dic
     Raises
     ------
     PayoffError
-        When a cost is no number, is below nought or outside its range, a method has two costs, or a
+        When a cost is no number, is below zero or outside its range, a method has two costs, or a
         table has two currencies.
     """
     if isinstance(costs, pd.DataFrame):
@@ -252,7 +252,7 @@ def read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dic
                 mend="keep one",
             )
         currency = _one_currency(costs, currency)
-        # A blank cost is a method without a cost, not a cost of nought.
+        # A blank cost is a method without a cost, not a cost of zero.
         lines = costs.dropna(subset=["per_plant"]).to_dict("records")
         return {
             line[by]: _price(line[by], line["per_plant"], line.get("low"), line.get("high")) for line in lines

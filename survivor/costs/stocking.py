@@ -96,7 +96,7 @@ def stems_needed(
     Raises
     ------
     PayoffError
-        When the target is not above nought.
+        When the target is not above zero.
 
     Examples
     --------

@@ -49,7 +49,7 @@ class BestValue(Shown, Stated):
     table
         One row a worth and method: ``worth`` (money per established plant), ``<by>``,
         ``net_benefit`` (money per 100 planted, on the estimates), ``best`` (whether that is
-        the highest, and not under nought), ``probability`` and its Monte Carlo error
+        the highest, and not under zero), ``probability`` and its Monte Carlo error
         ``probability_error``, ``currency, at_day``.
     ranges
         Who is ahead where: ``<by>, worth_from, worth_to`` (money per established plant) and
@@ -83,7 +83,7 @@ class BestValue(Shown, Stated):
 
 
 def worth_range(dearest: float, low: float | None, high: float | None) -> tuple[float, float]:
-    """Return the range of worth shown: as given, else from nought to a round figure over twice the dearest.
+    """Return the range of worth shown: as given, else from zero to a round figure over twice the dearest.
 
     Parameters
     ----------

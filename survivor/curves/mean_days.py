@@ -254,7 +254,7 @@ _DIFFERENCE = [
 
 
 def _unwatched(sample: Sample, until: float) -> str:
-    """Why the mean cannot be told; empty where it can."""
+    """Why the mean cannot be determined; empty where it can."""
     first, last = float(sample.start.min()), sample.last_day
     ended = sample.stop == last
     if until <= first:

@@ -180,7 +180,7 @@ def joined_by_places(
 ) -> tuple[pd.DataFrame, list[str]]:
     """Keep the levels that some site joins to the first, the usual practice, and name the others.
 
-    A level that shares no site with the rest cannot be told from its sites by a model with
+    A level that shares no site with the rest cannot be distinguished from its sites by a model with
     site levels; it is compared between sites only.
     """
     if strata is None or frame[by].nunique() < 2:

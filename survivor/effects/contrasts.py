@@ -45,9 +45,9 @@ if TYPE_CHECKING:
 Pairs = Literal["against", "all"]
 
 _NUMBERS = ("estimate", "std_error", "df", "lower", "upper", "p_value")
-LEAST_PLOTS = 3  # of each method, under which plots of one cannot be told apart
+LEAST_PLOTS = 3  # of each method, under which plots of one cannot be distinguished
 ALL_PLOTS = "all plots"  # a frame of one's own without sites: nothing is compared within any
-_TOO_FEW_SITES = "was used at one site only, so the method cannot be told from the site"
+_TOO_FEW_SITES = "was used at one site only, so the method cannot be distinguished from the site"
 
 
 @dataclass(frozen=True, repr=False)

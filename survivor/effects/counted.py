@@ -1,7 +1,7 @@
 """Preparations with which nobody, or everybody, is alive: told by their counts and not by a model.
 
 A model of proportional hazards bends such a preparation towards the others: it gives
-living plants where there are none, or a survival so near to nought that a cost made from
+living plants where there are none, or a survival so near to zero that a cost made from
 it is without meaning. The counts say what there is to say. Their limits at 0 and 100 %
 are Wilson's on the effective number of seedlings (``survivor.curves.limits``), and those
 of a difference are put together from the limits of each side (Zou and Donner 2008,

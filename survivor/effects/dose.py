@@ -239,7 +239,7 @@ def _stops(
 ) -> Plateau:
     """Where more stops paying, where that is shown.
 
-    A bend in a curve that cannot be told from no response, or from a straight line, is
+    A bend in a curve that cannot be distinguished from no response, or from a straight line, is
     noise, however firmly it sits in the plots. That no gain matters needs no bend.
     """
     p_value, line_p_value = p_values  # of all terms of the radius, and of the curve against a line

@@ -1,6 +1,6 @@
 """Whether a method is at most so much worse, or by so much better, than another: one-sided questions.
 
-A difference that is not shown to be other than nought is not shown to be nought. Whether a
+A difference that is not shown to be other than zero is not shown to be zero. Whether a
 cheaper method is good enough is asked against the smallest difference that matters: not
 inferior where the one-sided limit of the difference lies above minus that margin, better
 by more than it where the limit lies above it.

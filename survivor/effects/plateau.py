@@ -150,7 +150,7 @@ def _not_reached(high: float, worth: float, low: float, lower: float | None, per
 
 
 def not_shown(p_value: float, worth: float, per: str = PER_100) -> Plateau:
-    """Answer where the response cannot be told from none, nor shown to be too small to pay."""
+    """Answer where the response cannot be distinguished from none, nor shown to be too small to pay."""
     words = en.NO_CHANGE.format(p=chance(p_value), gain=plain(worth), per=per)
     return Plateau(None, None, None, worth, words, "not shown")
 

@@ -135,7 +135,7 @@ def like_sites(
 
 
 def _parts(sites: Any, seed: int) -> list[list[Any]]:
-    """Sites one by one; where they are many, in groups of about equal number, by lot."""
+    """Sites one by one; where they are many, in groups of about equal number, at random."""
     if len(sites) <= MOST_PARTS:
         return [[site] for site in sites]
     dealt = np.random.default_rng(seed).permutation(len(sites))

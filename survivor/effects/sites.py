@@ -56,7 +56,7 @@ def interaction_p(shares: pd.DataFrame, method: str, against: str) -> float:
     -------
     float
         The p-value; not a number where fewer than two sites hold both, or no method
-        has two plots at a site, so that plots cannot be told from the interaction.
+        has two plots at a site, so that plots cannot be distinguished from the interaction.
     """
     pair = shares[shares["method"].astype(str).isin([method, against])].copy()
     pair["method"] = pair["method"].astype(str)

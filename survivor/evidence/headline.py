@@ -113,7 +113,7 @@ def _open(ordered: Sequence[Finding], against: Name) -> list[Sentence]:
 
 
 def _leaves_out_nought(finding: Finding) -> bool:
-    """Whether the limits of the one comparison, which know of no other, leave nought out."""
+    """Whether the limits of the one comparison, which know of no other, leave zero out."""
     return finding.lower is not None and finding.upper is not None and not finding.lower <= 0 <= finding.upper
 
 

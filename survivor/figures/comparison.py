@@ -25,7 +25,7 @@ _MARKERS: Final = ("o", "s", "D", "^", "v", "P")
 
 
 def difference_steps(*also: float) -> Steps:
-    """Return the axis of differences per 100: nought is always on it."""
+    """Return the axis of differences per 100: zero is always on it."""
     return Steps(5, 20, (-100, 100), (0.0, *also))
 
 
@@ -156,7 +156,7 @@ def groups_figure(table: pd.DataFrame, *, size: Size = "wide", axis: str = f"Ali
 
 
 def draw_contrasts(table: pd.DataFrame, ax: Axes | None = None, smallest: float | None = None) -> Axes:
-    """Draw differences from the method compared against, with nought as a line.
+    """Draw differences from the method compared against, with zero as a line.
 
     Parameters
     ----------
@@ -214,7 +214,7 @@ def _contrasts(table: pd.DataFrame, smallest: float | None, *, pairs: bool, per:
         f"More (+) or fewer (−) alive {per}{than}",
         difference_steps(-edge, edge),
         short_axis=f"Difference in plants alive {per}",
-        nought=0,
+        no_difference=0,
         band=worth_band(smallest),
     )
 
@@ -249,7 +249,7 @@ def agreement_figure(table: pd.DataFrame, *, size: Size = "wide", per: str = PER
             marker = _MARKERS[models.index(model) % len(_MARKERS)]
             rows.append(replace(row, look="ink", under=model, marker=marker))
     axis = f"Difference in plants alive {per}"
-    return Chart(rows, (_DIFFERENCE_HEADING,), axis, difference_steps(), nought=0).figure(size)
+    return Chart(rows, (_DIFFERENCE_HEADING,), axis, difference_steps(), no_difference=0).figure(size)
 
 
 def advice_figure(
@@ -278,6 +278,6 @@ def advice_figure(
         f"More (+) or fewer (−) alive {PER_100} than the usual practice",
         difference_steps(-smallest, smallest),
         short_axis=f"Difference in plants alive {PER_100}",
-        nought=0,
+        no_difference=0,
         band=worth_band(smallest),
     ).figure(size)

@@ -155,7 +155,7 @@ def _thinned(curve: pd.DataFrame) -> pd.DataFrame:
 
 
 def _scale(ax: Axes, curves: Iterable[pd.DataFrame], last: float) -> float:
-    """Set both axes; the upright one starts at nought unless all curves stay above 50."""
+    """Set both axes; the upright one starts at zero unless all curves stay above 50."""
     floors = []
     for curve in curves:
         column = curve["lower"] if "lower" in curve and curve["lower"].notna().any() else curve["survival"]

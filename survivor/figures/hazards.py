@@ -75,7 +75,7 @@ def ratio_row(label: str, ratio_and_limits: Iterable[float], under: str = "") ->
 
 
 def _ratios(rows: list[Row], words: str) -> Chart:
-    return Chart(rows, ("Ratio\n(95 % CI)",), f"{words} (logarithmic scale)", None, nought=1)
+    return Chart(rows, ("Ratio\n(95 % CI)",), f"{words} (logarithmic scale)", None, no_difference=1)
 
 
 def residuals_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:

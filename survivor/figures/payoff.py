@@ -142,7 +142,7 @@ def _plant_rows(table: pd.DataFrame, name: str, value: str) -> list[Row]:
 
 
 def _amounts(rows: Sequence[Row], heading: str, axis: str) -> Chart:
-    """Return rows on an axis of amounts from nought, in some ten steps of a round size."""
+    """Return rows on an axis of amounts from zero, in some ten steps of a round size."""
     values = [v for row in rows for v in (row.estimate, row.lower, row.upper, row.cross) if math.isfinite(v)]
     top = max(values, default=1.0)
     step = next((float(step) for step in _STEPS if top / step <= 10), _FALLBACK)

@@ -94,14 +94,14 @@ def _chart(rows: list[Row], scale: str, beside: tuple[str, ...], smallest: float
     """Return rows on the axis of what was pooled."""
     if scale in RATIO_SCALES:
         axis = f"{scale.removeprefix('log ').capitalize()}, on a logarithmic scale"
-        return Chart(rows, ("Ratio\n(95 % CI)", *beside), axis, None, nought=1)
+        return Chart(rows, ("Ratio\n(95 % CI)", *beside), axis, None, no_difference=1)
     edge = smallest or 0.0
     return Chart(
         rows,
         ("Difference\n(95 % CI)", *beside),
         f"Difference {scale}" if scale != "as given" else "Estimate",
         difference_steps(-edge, edge),
-        nought=0,
+        no_difference=0,
         band=worth_band(smallest),
     )
 

@@ -88,7 +88,7 @@ class Chart:
 
     ``headings``: of the columns on the right. ``steps``: of the axis; None for ratios, on a
     logarithmic one. ``short_axis``: words of the axis on a telephone, where they differ.
-    ``nought``: where there is no difference. ``band``, ``target``: from, to or at, with the words.
+    ``no_difference``: where there is no difference. ``band``, ``target``: from, to or at, with the words.
     """
 
     rows: Sequence[Row]
@@ -96,7 +96,7 @@ class Chart:
     axis: str
     steps: Steps | None
     short_axis: str = ""
-    nought: float | None = None
+    no_difference: float | None = None
     band: tuple[float, float, str] | None = None
     target: tuple[float, str] | None = None
 
@@ -140,8 +140,8 @@ class Chart:
             _columns(self.rows, ax, self.headings)
         else:  # upright lines would run through the labels; a line a row instead
             ax.hlines(rows, *ax.get_xlim(), color=RULE, linewidth=0.8, zorder=1)
-        if self.nought is not None:
-            _upright(ax, self.nought, len(rows), size, color=QUIET, linewidth=1.0, zorder=1)
+        if self.no_difference is not None:
+            _upright(ax, self.no_difference, len(rows), size, color=QUIET, linewidth=1.0, zorder=1)
         if self.target is not None:
             at, words = self.target
             dash = (0, (4, 2)) if size == "wide" else "solid"

@@ -79,7 +79,7 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
         )
     except (pd.errors.ParserError, csv.Error) as error:
         raise RecordsError(
-            f"the cells cannot be told apart: {error}",
+            f"the cells cannot be distinguished: {error}",
             where=name,
             mend="look for a quotation mark that is opened and never closed",
         ) from error

@@ -155,7 +155,7 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
     Raises
     ------
     ModelError
-        When two periods cannot be told apart: there is one piece only, or too few deaths.
+        When two periods cannot be distinguished: there is one piece only, or too few deaths.
     """
     return _result(fit_in_periods(fit, by, least_deaths))
 
@@ -316,7 +316,7 @@ def fit_varying(fit: Fit, by: str) -> Fit:
     Raises
     ------
     ModelError
-        When the fit is not a grouped one, is penalised, or periods cannot be told apart.
+        When the fit is not a grouped one, is penalised, or periods cannot be distinguished.
     """
     model = fit_in_periods(fit, by)
     terms = (*model.rows.names[: -_effects(model)], *_period_terms(model, by))

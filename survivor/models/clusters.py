@@ -47,7 +47,7 @@ _LEAST_INFORMED = 0.1  # least share of a contrast's variance that the clusters 
 def share_informed(lost: Floats, whole: Floats) -> Floats:
     """Share of variances that clusters tell of, which they are divided by; NaN where it is small.
 
-    How a stratum with a single cluster varies cannot be told: that part of a variance is ``lost``.
+    How a stratum with a single cluster varies cannot be determined: that part of a variance is ``lost``.
     """
     share = 1 - np.divide(lost, whole, out=np.zeros(len(whole)), where=whole > 0)
     return np.where(share < _LEAST_INFORMED, np.nan, share)

@@ -517,8 +517,8 @@ def _estimate(sets: RiskSets, terms: Sequence[str]) -> Maximum:
     unknown = [term for term, known in zip(terms, estimate.known, strict=True) if not known]
     if estimate.flat.shape[1]:
         raise ModelError(
-            f"{', '.join(unknown)} cannot be told apart from the baselines: whenever a seedling died, all at "
-            "risk were alike in it",
+            f"{', '.join(unknown)} cannot be distinguished from the baselines: whenever a seedling died, all "
+            "at risk were alike in it",
             where="cox model",
             mend="leave the term out, or compare it where it varies within a stratum",
         )

@@ -22,7 +22,7 @@ from survivor.vocabulary import PLOT_KEY
 from survivor.words import any_text, term_words
 
 _RANK_TOLERANCE = 1e-8
-# A column this many times its range within strata away from nought loses digits, and is centred there.
+# A column this many times its range within strata away from zero loses digits, and is centred there.
 _FAR_OFF = 2.0
 _NO_INTERCEPT = re.compile(r"\s*(-\s*1|\+\s*0|^\s*0\s*\+)(?![\w.])\s*")
 
@@ -36,7 +36,7 @@ class Design:
     columns
         The formula's columns without intercept, less ``centre``, shape (rows, q).
     centre
-        0, or the mean in each stratum of a column that lies very far from nought, such as a
+        0, or the mean in each stratum of a column that lies very far from zero, such as a
         date in days; the levels take it up. Shape (strata, q).
     terms
         Their names, as the formula library prints them.
@@ -168,7 +168,7 @@ def build_design(
     Raises
     ------
     ModelError
-        When a column is absent, holds blanks, or a term cannot be told apart from
+        When a column is absent, holds blanks, or a term cannot be distinguished from
         the strata or from other terms; the text names it.
     """
     parsed, needed = _read(frame, formula)
@@ -439,7 +439,7 @@ def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, agains
     aliased = [name for place, name in enumerate(names) if place not in kept]
     if aliased:
         raise ModelError(
-            f"{', '.join(map(term_words, aliased))} cannot be told apart from {against} or from the "
+            f"{', '.join(map(term_words, aliased))} cannot be distinguished from {against} or from the "
             "terms before it",
             where="formula",
             mend='write constraints="center" in the spline'

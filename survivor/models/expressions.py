@@ -1,7 +1,7 @@
 """Combinations of coefficients in words: ``"method[rip] - 0.5 * method[auger] = 0.2"``.
 
 A level stands for its term (``method[rip]`` for ``method[T.rip]``) and the first level of a
-factor for nought. Numbers, ``+ - * /`` and brackets are read; a term times a term is not.
+factor for zero. Numbers, ``+ - * /`` and brackets are read; a term times a term is not.
 """
 
 from __future__ import annotations
@@ -88,7 +88,7 @@ def picks_of(fit: Fitted, expressions: Sequence[str]) -> tuple[Floats, Floats]:
 
 
 def _names(fit: Fitted) -> dict[str, Form]:
-    """Every name that an expression may hold; a first level is nought."""
+    """Every name that an expression may hold; a first level is zero."""
     terms = list(fit.table["term"])
     unit = np.eye(len(terms))
     names = {term: Form(row, 0.0) for term, row in zip(terms, unit, strict=True)}

@@ -1,7 +1,7 @@
 """What can be asked of the coefficients of a fit: combinations, tests, limits at any level, one row of it.
 
 A combination is written with the names of the table: ``"method[rip] - method[auger]"``,
-where a level stands for its term (``method[T.rip]``) and the first level for nought, with
+where a level stands for its term (``method[T.rip]``) and the first level for zero, with
 numbers, ``*``, ``/`` and brackets. Limits are by the covariance that the fit names, so by
 plots where it has clusters.
 """

@@ -47,7 +47,7 @@ _NEAR = (
 )
 _LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvature is learnt from the steps
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
-_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to zero
 
 
 class NoFiniteBaseline(ModelError):
@@ -115,7 +115,7 @@ class Rows:
         return replace(self, **(arrays | {"stratum": stratum}))
 
     def start(self) -> Floats:
-        """Levels from the counts of each stratum, all else nought: shape (S + K - 1 + q + r,)."""
+        """Levels from the counts of each stratum, all else zero: shape (S + K - 1 + q + r,)."""
         at_risk, died = self.weighted
         counted = sum_by(self.stratum, died)
         if self.link == "logit":
@@ -180,7 +180,7 @@ def solve(data: Rows, start: Floats | None = None, converged: float = CONVERGED)
     ------
     ModelError
         When nobody died, a coefficient runs to infinity because nobody, or
-        everybody, died at one level of a term, or a term cannot be told apart from
+        everybody, died at one level of a term, or a term cannot be distinguished from
         the pieces of the baseline; ``NoFiniteBaseline`` where only the baseline has no
         finite estimate.
     """
@@ -305,7 +305,7 @@ def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None
         share = np.abs(vectors[len(scale) - data.covariates :, 0])
         named = [name for name, part in zip(data.names, share, strict=False) if part > 0.1 * share.max()]
         raise ModelError(
-            f"{', '.join(map(term_words, named)) or 'a term'} cannot be told apart from the "
+            f"{', '.join(map(term_words, named)) or 'a term'} cannot be distinguished from the "
             "pieces of the baseline",
             where="grouped model",
             mend="leave the term out, or use fewer pieces (pieces= in days)",
@@ -363,7 +363,7 @@ def _divergent(later: Floats) -> int | None:
 
 
 def has_deaths(lengths: Floats, died: Floats, piece: int) -> bool:
-    """Whether somebody died in an interval that lies in this piece alone: its hazard is not nought."""
+    """Whether somebody died in an interval that lies in this piece alone: its hazard is not zero."""
     elsewhere = np.delete(lengths, piece, axis=1)
     return bool((died[~elsewhere.any(axis=1)] > 0).any())
 

@@ -29,7 +29,7 @@ _PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared w
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
-_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to nought
+_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to zero
 _LEAST_EIGENVALUE = 0.2
 _PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
@@ -110,7 +110,7 @@ class Solution:
     def arrange(self, **parts: Floats) -> Floats:
         """Contrasts over all parameters in the order of ``bread``, shape (m, parameters).
 
-        ``parts``: those of ``level``, ``alpha``, ``beta``, ``sd``, shape (m, their number); nought elsewhere.
+        ``parts``: those of ``level``, ``alpha``, ``beta``, ``sd``, shape (m, their number); zero elsewhere.
         """
         rows = len(next(iter(parts.values())))
         order = ("level", "alpha", "beta", "sd") if self.border else ("alpha", "level", "beta", "sd")

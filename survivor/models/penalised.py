@@ -57,7 +57,7 @@ def maximise(
     Raises
     ------
     ModelError
-        When the information is singular (a term cannot be told apart from the pieces
+        When the information is singular (a term cannot be distinguished from the pieces
         of the baseline) or the steps do not settle.
     """
     point = likelihood.at(start)
@@ -136,7 +136,7 @@ def _sane(point: Point, slopes: Floats) -> bool:
 
 def _flat() -> ModelError:
     return ModelError(
-        "a term cannot be told apart from the pieces of the baseline",
+        "a term cannot be distinguished from the pieces of the baseline",
         where="penalised model",
         mend="leave the term out, or use fewer pieces (pieces= in days)",
     )

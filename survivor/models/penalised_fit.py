@@ -89,7 +89,7 @@ class PenalisedEngine:
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of survival; ``lower``, ``upper`` and ``p_value`` are by the profile.
 
-        The p-value is that of a difference of nought, NaN for a sum without negative
+        The p-value is that of a difference of zero, NaN for a sum without negative
         weights; where the profile does not settle, limits, p and df are NaN. The
         covariance is that of the delta method times the design effect.
         """

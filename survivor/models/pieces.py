@@ -144,7 +144,7 @@ class Merged:
     """Pieces of which some were joined or left silent.
 
     ``group[k]`` is the new piece of old piece ``k``, or -1 where nobody can have died
-    in it, or none need: the likelihood is highest where the hazard there is nought.
+    in it, or none need: the likelihood is highest where the hazard there is zero.
     ``emptied`` names pieces in which deaths may lie but none need. Where the pieces were
     chosen here these were joined to a neighbour; ``given`` ones stay, without a hazard.
     """
@@ -162,7 +162,7 @@ class Merged:
 
     @property
     def silent(self) -> tuple[str, ...]:
-        """Names of the pieces whose hazard is nought, since nobody can have died there."""
+        """Names of the pieces whose hazard is zero, since nobody can have died there."""
         none = (name for name, new in zip(self.base.names, self.group, strict=True) if new < 0)
         return tuple(name for name in none if name not in self.emptied)
 
@@ -416,7 +416,7 @@ def _join(group: tuple[int, ...], weak: int, own: Floats) -> tuple[int, ...]:
 
 
 def absorb(pieces: Merged, weak: int, lengths: Floats, died: Floats) -> Merged:
-    """Join a piece whose hazard runs to nought to its neighbour with fewer deaths, or leave it without one.
+    """Join a piece whose hazard runs to zero to its neighbour with fewer deaths, or leave it without one.
 
     Parameters
     ----------

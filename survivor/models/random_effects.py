@@ -124,7 +124,7 @@ def check_effects(effects: Effects, codes: Codes, stratum: Codes, strata: Sequen
             )
         if count[level] == count[level - 1]:
             raise ModelError(
-                f"every {outer} holds one {name}, so their effects cannot be told apart",
+                f"every {outer} holds one {name}, so their effects cannot be distinguished",
                 where="random effect",
                 mend=f"leave {outer} or {name} out",
             )

@@ -1,11 +1,11 @@
-"""Permutation tests of preparations that were dealt to plots by lot within blocks.
+"""Permutation tests of preparations that were dealt to plots at random within blocks.
 
-If two preparations do the same, it was the lot alone that decided which of their
+If two preparations do the same, it was chance alone that decided which of their
 plots is called by which name: with the other preparations left where they are,
 every way of sharing out the two names within the blocks was as likely as the one
 that came about. The grouped model is fitted again under these, and p is the share
 of layouts whose t (the difference on the log hazard over its CR2 standard error)
-is at least as far from nought as that of the records. This holds exactly, whatever
+is at least as far from zero as that of the records. This holds exactly, whatever
 the number of plots, and whatever the other preparations do.
 
 It holds for any statistic, so a cheaper one may stand for t: the score. The model is fitted once
@@ -53,7 +53,7 @@ Statistic = Literal["t", "score"]
 # which leaves an error of about its square.
 _CLOSE = 1e-6
 _FAR = 6.0  # log hazards this far apart may be on their way to infinity
-_SAME = 1e-4  # a t this much nearer to nought is as far from it, to what a refit settles
+_SAME = 1e-4  # a t this much nearer to zero is as far from it, to what a refit settles
 _EQUAL = 1e-9  # the same of scores, which differ by rounding alone
 _AT_ONCE = 4_000_000  # plots times draws that are dealt at a time
 
@@ -106,7 +106,7 @@ def permutation_test(
         A grouped fit with CR2 limits by plot, whose formula holds ``by`` outside of
         interactions. Its pieces are kept.
     by
-        Column of levels that were given to whole plots by lot.
+        Column of levels that were given to whole plots at random.
     blocks
         Column(s) within which the lot was drawn; None: the strata of the fit.
     against
@@ -223,7 +223,7 @@ class _Dealt:
         fitted, rows = self.fitted, np.arange(len(self.fitted.codes))
         level = np.where(self.level == first, second, self.level)
         columns = self.levels.columns[level[fitted.codes], rows]
-        # The columns of the two as one: one less, since what told them apart is nought in every row.
+        # The columns of the two as one: one less, since what told them apart is zero in every row.
         values, vectors = np.linalg.eigh(columns.T @ columns)
         told = vectors[:, values > _EQUAL * max(values[-1], 1.0)]
         data: Rows = replace(fitted.data, columns=columns @ told, names=())
@@ -306,7 +306,7 @@ class _Shares:
         return (list(way) for way in product(*ways))
 
     def drawn(self, rng: np.random.Generator) -> list[Codes]:
-        """Draw the plots of the first level in each block by lot."""
+        """Draw the plots of the first level in each block at random."""
         return [rng.permutation(plots)[:first] for plots, first in zip(self.plots, self.firsts, strict=True)]
 
 
@@ -345,7 +345,7 @@ def _by_score(
         scores = dealt.scores(first, second)
     except ModelError as fault:
         return line | {"reason": fault.what}
-    # Less what the lot would give on average, so that a sum lies about nought.
+    # Less what the lot would give on average, so that a sum lies about zero.
     usual = [scores[plots].mean() for plots in shares.plots]
     centred = [scores[plots] - mean for plots, mean in zip(shares.plots, usual, strict=True)]
     own = [part[dealt.level[plots] == first] for part, plots in zip(centred, shares.plots, strict=True)]
@@ -370,7 +370,7 @@ def _by_score(
 def _drawn_sums(
     parts: Sequence[Floats], firsts: Sequence[int], draws: int, rng: np.random.Generator
 ) -> Floats:
-    """Sum the scores of the plots that get the first name under layouts drawn by lot, shape (draws,)."""
+    """Sum the scores of the plots that get the first name under layouts drawn at random, shape (draws,)."""
     sums = np.zeros(draws)
     for part, first in zip(parts, firsts, strict=True):
         step = max(_AT_ONCE // len(part), 1)

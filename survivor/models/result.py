@@ -101,7 +101,7 @@ class Fit(Fitted):
         ----------
         expression
             For example ``"method[rip] - method[auger]"``, or several; the first level of a
-            factor is nought, ``= 0.2`` compares with a number.
+            factor is zero, ``= 0.2`` compares with a number.
         level
             Confidence level of the limits.
 
@@ -186,14 +186,14 @@ class Fit(Fitted):
         return inference.glance(self)
 
     def baseline(self, level: float = CONFIDENCE) -> pd.DataFrame:
-        """Give the hazard of each stratum in each piece where all terms are nought (logistic: the odds).
+        """Give the hazard of each stratum in each piece where all terms are zero (logistic: the odds).
 
         Returns
         -------
         DataFrame
             The strata's columns, ``piece``, ``hazard`` (deaths a plant and day; ``odds``) with
             ``lower`` and ``upper``, ``log_estimate, std_error, df`` on the log scale, ``unit``. A
-            mixed model's are of a plot whose random effects are nought.
+            mixed model's are of a plot whose random effects are zero.
 
         Raises
         ------
@@ -372,7 +372,7 @@ def without_limits(table: pd.DataFrame, cluster: Sequence[str]) -> list[str]:
     what = cluster[-1] if cluster else "row"
     lost = table.loc[table["std_error"].isna(), "term"]
     return [
-        f"no limits for {term_words(term)}: one {what} alone decides it, so its variation cannot be told"
+        f"no limits for {term_words(term)}: one {what} alone decides it, so its variation is not known"
         for term in lost
     ]
 

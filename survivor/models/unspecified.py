@@ -6,7 +6,7 @@ the strata up to a level each. With visits shared by all it is the model with a 
 between each two visits; without terms it is Turnbull's curve.
 
 Sources: Finkelstein (1986), Biometrics 42, 845-854 (the model, and observed information
-with the jumps that are nought held there); Zeng, Mao and Lin (2016), Biometrika 103,
+with the jumps that are zero held there); Zeng, Mao and Lin (2016), Biometrika 103,
 253-271 (why the terms have normal limits all the same).
 
 Survival under an unspecified baseline, and its limits.

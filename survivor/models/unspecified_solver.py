@@ -4,13 +4,13 @@ A row of ``n`` seedlings of whom ``d`` died has
 
     d ~ Binomial(n, 1 - exp(-H)),   H = exp(z theta) (sum of the jumps that it reaches over),
 
-with jumps of nought or more and ``z`` the strata after the first and the covariates.
+with jumps of zero or more and ``z`` the strata after the first and the covariates.
 For given ``theta`` the likelihood is concave in the jumps, so one condition certifies
 their maximum: nowhere would another jump raise it. They are found by Newton steps kept
-at nought or more (Wang 2008, Computational Statistics and Data Analysis 52, 2388-2402),
+at zero or more (Wang 2008, Computational Statistics and Data Analysis 52, 2388-2402),
 after a few steps of EM with Poisson counts (Wang, McMahan, Hudgens and Qureshi 2016,
 Biometrics 72, 222-231). ``theta`` climbs the profile, whose slope and curvature are
-exact with the jumps that are nought held there.
+exact with the jumps that are zero held there.
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ class Fitted:
     slope
         Largest slope of the profile in theta, in units of standard errors.
     inverse
-        Inverse of the observed information over the jumps that are not nought
+        Inverse of the observed information over the jumps that are not zero
         (``held``), then theta.
     held
         Places of those jumps.
@@ -194,7 +194,7 @@ def _height(problem: Problem, relative: Floats, size: Floats) -> float:
 
 
 def _newton(problem: Problem, relative: Floats, size: Floats, slope: Floats) -> Floats:
-    """Take one Newton step with jumps kept at nought or more, halved until the likelihood rises."""
+    """Take one Newton step with jumps kept at zero or more, halved until the likelihood rises."""
     chosen = np.flatnonzero(_some(size) | peaks(slope, 0.0))
     reach = problem.reach(chosen)
     curvature = reach.T @ (_scores(problem, relative, size)[1][:, None] * reach)
@@ -319,7 +319,7 @@ def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None
 
 
 def _some(size: Floats) -> Flags:
-    """Which jumps are not nought."""
+    """Which jumps are not zero."""
     return np.asarray(size > _DUST * size.sum())
 
 
@@ -328,7 +328,7 @@ def _profile(
 ) -> tuple[Floats, Floats, tuple[Floats, Floats, Floats]]:
     """Slope and curvature (with sign turned) of the profile in theta; and the parts of the information.
 
-    The parts: over the jumps that are not nought, of these with theta, over theta.
+    The parts: over the jumps that are not zero, of these with theta, over theta.
     """
     relative = np.exp(np.clip(problem.terms @ theta, -_LARGEST / 2, _LARGEST / 2))
     inside = problem.inside(size)

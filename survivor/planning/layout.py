@@ -1,4 +1,4 @@
-"""Where each preparation goes, by lot within blocks, and the tags of its seedlings.
+"""Where each preparation goes, at random within blocks, and the tags of its seedlings.
 
 Whether a plan can answer at all, and how many blocks really tell of each comparison.
 """
@@ -183,7 +183,7 @@ def _tags(plan: Plan, plots: pd.DataFrame) -> pd.DataFrame:
 
 
 def _species(plan: Plan, plots: pd.DataFrame) -> list[str]:
-    """Species of every seedling: as even as can be in each plot, their places by lot."""
+    """Species of every seedling: as even as can be in each plot, their places at random."""
     names = plan.layout.species or ("",)
     species: list[str] = []
     order = [site.name for site in plan.sites]

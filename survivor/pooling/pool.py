@@ -53,7 +53,7 @@ def checked(
     ------
     PoolingError
         For too few units, lengths that differ, missing numbers, standard errors not above
-        nought, names given twice, or a word that is not known.
+        zero, names given twice, or a word that is not known.
     """
     for word, known, place in (
         (how.method, METHODS, "method"),
@@ -159,7 +159,7 @@ def pool(
     ------
     PoolingError
         When there are fewer than two units, a number is missing, a standard error is not
-        above nought, or two units have one name.
+        above zero, or two units have one name.
 
     Examples
     --------

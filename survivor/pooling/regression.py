@@ -35,7 +35,7 @@ class PooledTrend:
     Attributes
     ----------
     table
-        ``term, estimate, std_error, df, lower, upper, p_value, factor``: the value at nought of
+        ``term, estimate, std_error, df, lower, upper, p_value, factor``: the value at zero of
         every number and the first level of every word, then a change for each. ``factor`` is
         Hartung and Knapp's, as found: under 1 where units lie nearer to the trend than their
         standard errors say.
@@ -105,7 +105,7 @@ def pool_by(
     ------
     PoolingError
         As :func:`survivor.pool`; when a trait is blank for some unit or the same for all,
-        when traits cannot be told apart, or when units are no more than coefficients.
+        when traits cannot be distinguished, or when units are no more than coefficients.
 
     Examples
     --------
@@ -127,7 +127,7 @@ def pool_by(
         )
     if np.linalg.matrix_rank(columns) < columns.shape[1]:
         raise PoolingError(
-            f"the traits {', '.join(frame.columns)} cannot be told apart: one follows from the others",
+            f"the traits {', '.join(frame.columns)} cannot be distinguished: one follows from the others",
             where="traits",
             mend="leave one of them out",
         )

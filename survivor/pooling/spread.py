@@ -90,7 +90,7 @@ def between_variance(estimates: Floats, variances: Floats, columns: Floats, meth
     columns
         Shape (units, columns); a column of ones where nothing explains.
     method
-        ``fixed`` gives nought.
+        ``fixed`` gives zero.
 
     Returns
     -------
@@ -134,12 +134,12 @@ def at_squares(estimates: Floats, variances: Floats, columns: Floats, wanted: fl
     # weight is under one over the variance between units: at this the squares are under wanted.
     middle = estimates.mean(axis=-1, keepdims=True)
     high = np.sum((estimates - middle) ** 2, axis=-1) / wanted
-    nought = squares_at(estimates, variances, columns, low) <= wanted
+    zero = squares_at(estimates, variances, columns, low) <= wanted
     for _ in range(_HALVINGS):
         half = (low + high) / 2
         over = squares_at(estimates, variances, columns, half) > wanted
         low, high = np.where(over, half, low), np.where(over, high, half)
-    return np.where(nought, 0.0, (low + high) / 2)
+    return np.where(zero, 0.0, (low + high) / 2)
 
 
 def typical_variance(variances: Floats, columns: Floats) -> Floats:
@@ -182,7 +182,7 @@ def _restricted_part(estimates: Floats, variances: Floats, columns: Floats) -> F
     low = grid[row, np.maximum(best - 1, 0)]
     high = grid[row, np.minimum(best + 1, _GRID - 1)]
     middle = grid[row, best]
-    # Where nought is the best place and the likelihood falls from it, both ends are nought at once.
+    # Where zero is the best place and the likelihood falls from it, both ends are zero at once.
     for _ in range(_HALVINGS):
         rising = _slope(estimates, variances, columns, middle) > 0
         low, high = np.where(rising, middle, low), np.where(rising, high, middle)

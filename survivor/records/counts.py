@@ -5,7 +5,7 @@ planting. Its first count is the number planted, at day 0; where no sheet tells 
 number planted, the group is followed from its first count on (delayed entry).
 
 A count that is higher than an earlier one contradicts it, unless infill was put in.
-Which of the two is wrong cannot be told: both are set aside, and the stretch between
+Which of the two is wrong cannot be determined: both are set aside, and the stretch between
 the counts round them is taken together. Where the study file allows it
 (``[rules] count_rises = "mend"``) the earlier is raised to the later instead, since
 at least so many must have been alive.

@@ -101,7 +101,7 @@ def prepare(
     Raises
     ------
     RecordsError
-        When plots cannot be told apart.
+        When plots cannot be distinguished.
     """
     kind = settings.records.kind
     found = [visits.found]

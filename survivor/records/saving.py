@@ -114,7 +114,7 @@ def _blocks(raw: dict[str, Any], matches: pd.DataFrame) -> dict[tuple[str | int,
         if name is not None:
             own = own[own["sheet"].str.strip().str.casefold() == name.strip().casefold()]
         if files.count((file, name)) > 1:
-            continue  # one sheet named twice: which is meant cannot be told
+            continue  # one sheet named twice: which is meant cannot be determined
         out[place] = _of_table(own, sheet)
     return out
 

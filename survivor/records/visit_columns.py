@@ -415,7 +415,7 @@ def refuse_percentages(
     raise RecordsError(
         f"this sheet tells survival as a percentage only, under {header!r}: {_listed(labels, column)}. "
         "These are shown and not analysed: how many seedlings and plots stand behind each is not told, so "
-        "nobody can say how sure it is, and preparations cannot be compared",
+        "nobody can say how precise it is, and preparations cannot be compared",
         where=grid.place,
         mend="give the number planted and the number alive of every plot and visit; if plot sheets of "
         "the time still exist, enter those",

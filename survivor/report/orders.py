@@ -169,7 +169,7 @@ def _stems(analysis: Analysis) -> tuple[Section, ...]:
 
 
 def infill_sections(analysis: Analysis) -> tuple[Section, ...]:
-    """Return infill to order site by site; nothing where it cannot be told."""
+    """Return infill to order site by site; nothing where it cannot be determined."""
     found = analysis.costs.infill_order
     if found is None or found.table.empty:
         return ()

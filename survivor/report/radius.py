@@ -180,7 +180,7 @@ def radius_slopes(analysis: Analysis) -> Section:
 
 
 def rain_slopes(analysis: Analysis) -> tuple[Section, ...]:
-    """Return how rain went with survival under each preparation; nothing where rain cannot be told."""
+    """Return how rain went with survival under each preparation; nothing where rain cannot be determined."""
     found = analysis.rain.by_method
     if found is None:
         return ()

@@ -68,7 +68,7 @@ def not_held(analysis: Analysis, shown: Iterable[str]) -> str:
 
 
 def is_random(analysis: Analysis) -> bool:
-    """Whether plots were given their preparation by lot, so that cause may be spoken of."""
+    """Whether plots were given their preparation at random, so that cause may be spoken of."""
     return analysis.settings.design.allocation == RANDOM
 
 

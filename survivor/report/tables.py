@@ -324,7 +324,7 @@ def _plain(value: Any) -> Any:
 
 
 TITLES: Final[dict[str, str]] = {
-    "findings": "Every question asked, its answer with limits, what it rests on and how sure it is",
+    "findings": "Every question asked, its answer with limits, what it rests on and its strength of evidence",
     "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites, species",
     "milestones": "Alive per 100 planted under each preparation at every milestone that the visits reached",
     "counted": "Seedlings of each preparation as counted at the milestone: alive, dead, unknown",

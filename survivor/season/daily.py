@@ -300,7 +300,9 @@ def _understood(
     headers = [plain(header) for header in first]
     absent = [header for header in wanted.values() if plain(header) not in headers]
     raise SeasonError(
-        f"no header {', '.join(map(repr, absent))}" if absent else "the columns of this file cannot be told",
+        f"no header {', '.join(map(repr, absent))}"
+        if absent
+        else "the columns of this file are not understood",
         where=file.name,
         mend=f"it needs {layout.needs} and a date (or year, month, day): name them under {layout.section} in "
         f"the study file; the first row reads {', '.join(first)!r}",

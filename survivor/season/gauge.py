@@ -105,7 +105,7 @@ def read_gauge(path: str | Path, gauge: Gauge) -> GaugeRecord:
     Raises
     ------
     SeasonError
-        When the file is absent, empty, not text, or its columns cannot be told; what is
+        When the file is absent, empty, not text, or its columns cannot be determined; what is
         wrong with single rows is listed in ``problems`` instead.
     """
     given = Path(path)

@@ -164,7 +164,7 @@ def _plot_facts(plots: pd.DataFrame, settings: Settings) -> pd.DataFrame:
 
 
 def _kinds(plots: pd.DataFrame, soil: Soil) -> tuple[list[Patch | str], NDArray[np.integer]]:
-    """Return each kind of patch, or the reason why it cannot be told, and the kind of each plot.
+    """Return each kind of patch, or the reason why it cannot be determined, and the kind of each plot.
 
     Plots are of a kind that share a texture and, to the centimetre, a radius.
     """

@@ -197,7 +197,7 @@ def check_dry_seasons(
             what = (
                 f"{len(days)} of {window.days} days of the dry season from {date(window.start)} to "
                 f"{date(window.end)} are not known, more than {100 * MISSING_SHARE:.0f} of 100, so it has "
-                f"no total and how rain went with survival cannot be told: {stretches(days)}"
+                f"no total and how rain went with survival cannot be determined: {stretches(days)}"
             )
             mend = (
                 "write these days into the gauge's file, or those of the nearest station; if Monday's "

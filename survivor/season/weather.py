@@ -99,7 +99,7 @@ def read_weather(path: str | Path, weather: Weather) -> WeatherRecord:
     Raises
     ------
     SeasonError
-        When the file is absent, empty, not text, or its columns cannot be told; what is
+        When the file is absent, empty, not text, or its columns cannot be determined; what is
         wrong with single rows is listed in ``problems`` instead.
     """
     given = Path(path)

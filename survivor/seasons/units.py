@@ -99,7 +99,7 @@ def _of_sites(season: Season, at: float, window: float) -> pd.DataFrame:
     try:
         wider = _design_effect(season) ** 0.5
     except SurvivorError as fault:
-        return _nothing(season, "", f"how far its plots differ cannot be told: {fault.what}")
+        return _nothing(season, "", f"how far its plots differ cannot be determined: {fault.what}")
     parts = []
     for site in pd.unique(season.intervals["site"]):
         rows = season.intervals[season.intervals["site"] == site]
@@ -141,7 +141,7 @@ def _design_effect(season: Season) -> float:
     Raises
     ------
     PoolingError, ModelError
-        When it cannot be told: limits as of independent seedlings would be too narrow.
+        When it cannot be determined: limits as of independent seedlings would be too narrow.
     """
     rows = side_by_side(season.intervals, season.strata(), season.usual)
     formula, _ = season_formula(rows)

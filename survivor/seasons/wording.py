@@ -89,7 +89,7 @@ def trait_sentences(found: SeasonsTogether) -> tuple[tuple[Sentence, ...], ...]:
 
 
 def _chance(p_value: float) -> str:
-    """Write a p value; one that would print as nought is under the least that is told."""
+    """Write a p value; one that would print as zero is under the least that is told."""
     return f"p < {_LEAST_P:g}" if p_value < _LEAST_P else f"p = {number(p_value, 3)}"
 
 

@@ -147,7 +147,7 @@ def _finding(row: Mapping[Any, Any], asked: Asked) -> Finding:
     at = float(row["at_day"]) if pd.notna(row["at_day"]) else 0.0
     key, question = key_of(row), question_of(row)
     if not answered:
-        why = f"What {row['what']} adds cannot be told from these records: {row['reason']}."
+        why = f"What {row['what']} adds cannot be determined from these records: {row['reason']}."
         return finding_of(key, why, asked.when, Numbers(at), circumstances, question=question)
     counts = Counts(*(int(row[name]) for name in ("n_seedlings", "n_plots", "n_sites")))
     numbers = Numbers(at, str(row["unit"]), size[0], size[1], size[2], counts)

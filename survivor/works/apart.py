@@ -106,7 +106,7 @@ def _together(within: Floats, places: Codes, works: Sequence[str]) -> list[tuple
 
 
 def _null_space(columns: Floats) -> Floats:
-    """Orthonormal combinations of columns that are nought in every plot, shape (columns, k)."""
+    """Orthonormal combinations of columns that are zero in every plot, shape (columns, k)."""
     if not columns.shape[1]:
         return np.zeros((0, 0))
     gram = columns.T @ columns
@@ -138,6 +138,6 @@ def _inseparable(units: Sequence[Unit], columns: Floats, place: str) -> str:
             "could be seen, so neither is told"
         )
     return (
-        f"{listed(names)} cannot be told apart: within each {place} which plots got one of them follows from "
-        "which got the others"
+        f"{listed(names)} cannot be distinguished: within each {place} which plots got one of them follows "
+        "from which got the others"
     )

@@ -134,7 +134,7 @@ def _why_not(works: frozenset[str], parts: Parts) -> str:
             return f"{unit.name} always went together"
     others = {work for unit in parts.apart.others for work in unit.works}
     if others:
-        return "some works cannot be told apart"
+        return "some works cannot be distinguished"
     return ""
 
 

@@ -55,7 +55,7 @@ class Later:
         More alive per 100 planted on ``at_day`` had every plot got it on ``day``, against none.
     before, before_lower, before_upper
         Ratio of hazards before its day between the plots that were to get it and the others: far from
-        1, the plots were different to begin with. Blank where it cannot be told.
+        1, the plots were different to begin with. Blank where it cannot be determined.
     adjusted
         Whether plots that got it are held equal to the others as they were before (where it was not
         allocated at random).

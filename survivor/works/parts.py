@@ -176,7 +176,7 @@ def _strata(plots: pd.DataFrame, question: Question) -> Codes:
 
 
 def _basis(frame: pd.DataFrame, apart: Apart, question: Question) -> list[Unit]:
-    """Return units that cannot be told, as many as stand in the model beside those that can."""
+    """Return units that cannot be determined, as many as stand in the model beside those that can."""
     plots = entries(frame).drop_duplicates(list(PLOT_KEY))
     every = (*apart.units, *apart.others)
     columns = np.column_stack([plots[unit_column(unit)] == YES for unit in every]).astype(float)
@@ -207,7 +207,7 @@ def _pair(
     alone = {unit.works[0]: unit_column(unit) for unit in apart.units if len(unit.works) == 1}
     absent = [work for work in pair if work not in alone]
     if absent:
-        return _refused(name, question, f"{listed(absent)} cannot be told from other works")
+        return _refused(name, question, f"{listed(absent)} cannot be distinguished from other works")
     first, second = (alone[work] for work in pair)
     try:
         both = question.fit(frame, [*terms, f"{first}:{second}"])
@@ -299,7 +299,7 @@ def _beyond(
 
 
 def _combinations(rows: Floats) -> Floats:
-    """Return combinations of rows that are nought, shape (k, rows): what bundles have beyond their works."""
+    """Return combinations of rows that are zero, shape (k, rows): what bundles have beyond their works."""
     left, values, _ = np.linalg.svd(rows, full_matrices=True)
     rank = int((values > 1e-9).sum())
     found: Floats = np.round(left[:, rank:].T, 12)

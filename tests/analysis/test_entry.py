@@ -90,7 +90,7 @@ def test_nothing_in_the_report_is_called_survival_of_planted(late):
     assert Basis.FOUND.per_100 in text
     assert "0 seedlings planted" not in text
     assert "144 seedlings found at the first visit, 16 plots, 4 sites" in report.about
-    assert "survival from planting cannot be told" in text
+    assert "survival from planting cannot be determined" in text
 
 
 def test_models_curves_and_counts_speak_of_the_same_seedlings(late):

@@ -142,7 +142,7 @@ def test_where_method_and_site_are_one_it_is_refused_whatever_the_model():
     sites = FakeFit(frame, alive, strata=(), cluster=("site",))
     table = contrasts(FakeFit(frame, alive), between_fit=sites).table
     assert table["basis"].tolist() == ["refused"]
-    assert "cannot be told from the site" in table["reason"].iloc[0]
+    assert "cannot be distinguished from the site" in table["reason"].iloc[0]
 
 
 def test_refused_pairs_do_not_count_for_holm():

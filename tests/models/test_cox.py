@@ -272,7 +272,7 @@ def test_several_terms_by_hotelling():
         (lambda frame: frame.assign(died=0), "nobody died"),
         (lambda frame: frame.assign(died=frame["died"].where(frame["method"] != "rip", 0)), r"rip"),
         (lambda frame: frame.assign(at_risk=frame["at_risk"] + 0.5), "whole seedlings"),
-        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be told apart from site"),
+        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be distinguished from site"),
     ],
 )
 def test_what_cannot_be_fitted_is_refused_by_name(change, words):

@@ -229,7 +229,7 @@ def test_a_method_on_one_plot_has_wide_limits_or_none():
         (lambda frame: frame.assign(died=0), "nobody died"),
         (lambda frame: frame.assign(method=frame["method"].where(frame["plot"] != "rip 0")), "no method"),
         (lambda frame: frame.assign(method="rip"), "same method"),
-        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be told apart from site"),
+        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be distinguished from site"),
     ],
 )
 def test_what_cannot_be_fitted_is_refused_by_name(change, words):
@@ -246,7 +246,7 @@ def test_limits_by_plot_need_a_plot():
 def test_a_term_that_follows_the_pieces_is_refused_by_name():
     frame = counts()
     frame["rain"] = frame["stop_day"] / 100 + frame["site"].str[-1].astype(int)
-    with pytest.raises(ModelError, match="rain cannot be told apart from the pieces"):
+    with pytest.raises(ModelError, match="rain cannot be distinguished from the pieces"):
         fit(frame, "method + rain")
 
 

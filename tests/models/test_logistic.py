@@ -183,7 +183,7 @@ def test_clusters_across_strata():
     ("change", "words"),
     [
         (lambda frame: frame.assign(died=0), "everybody is alive"),
-        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be told apart from site"),
+        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be distinguished from site"),
     ],
 )
 def test_what_cannot_be_fitted_is_refused_by_name(change, words):

@@ -276,7 +276,7 @@ def test_what_cannot_be_fitted_is_said(cohort):
     _refused("points: 0 is not a number that goes here", cohort, points=0)
     _refused("no pieces", cohort, at=365.0, pieces=[100])
     _refused("only nested effects", cohort, strata=None, random="species/plot")
-    _refused("cannot be told apart", cohort, strata=None, random="site:block:method/plot")
+    _refused("cannot be distinguished", cohort, strata=None, random="site:block:method/plot")
     _refused("only one", cohort.assign(region="north"), strata=None, random="region/plot")
     _refused("nobody died", cohort.assign(died=0))
     with pytest.raises(ModelError, match="no random effects"):

@@ -120,5 +120,5 @@ def test_one_seedling_at_risk_when_somebody_died_tells_no_ratio():
         ("B", "4", "rip", 0, 270, 1, 0),
     ]
     frame = pd.DataFrame(rows, columns=["site", "plot", "method", "start_day", "stop_day", "at_risk", "died"])
-    with pytest.raises(ModelError, match="cannot be told apart from the baselines"):
+    with pytest.raises(ModelError, match="cannot be distinguished from the baselines"):
         fit(frame, "method", model="cox", strata="site")

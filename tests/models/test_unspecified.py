@@ -378,7 +378,7 @@ def test_a_term_on_one_plot_has_no_limits():
             lambda frame: frame.assign(died=frame["died"].where(frame["method"] != "rip", 0)),
             "nobody died with method rip",
         ),
-        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be told apart from site"),
+        (lambda frame: frame.assign(site=frame["method"].astype(str)), "cannot be distinguished from site"),
     ],
 )
 def test_what_cannot_be_fitted_is_refused_by_name(change, words):

@@ -345,7 +345,7 @@ TRAITS = {
     "the same for all": ({"decile": [3, 3, 3, 3]}, "same value"),
     "a blank": ({"decile": [1, 2, None, 4]}, "has no value"),
     "too many": ({"a": [1, 2, 3, 5], "b": [1, 0, 2, 2], "c": [0, 1, 5, 2]}, "cannot tell 4 coefficients"),
-    "one twice": ({"a": [1, 2, 3, 5], "b": [2, 4, 6, 10]}, "cannot be told apart"),
+    "one twice": ({"a": [1, 2, 3, 5], "b": [2, 4, 6, 10]}, "cannot be distinguished"),
     "length": ({"a": [1, 2, 3]}, "do not go with 4"),
 }
 

@@ -209,7 +209,7 @@ def test_percentages_alone_are_shown_and_refused(read_study: ReadStudy, name: st
     with pytest.raises(RecordsError, match="percentage only") as error:
         read_study(COUNTED + sheet() + '[rules]\nplanted_date = "2022-06-15"\n', visits_csv=PERCENTAGES[name])
     assert "92" in error.value.what
-    assert "nobody can say how sure it is" in error.value.what
+    assert "nobody can say how precise it is" in error.value.what
 
 
 def test_one_percentage_among_counts_is_a_problem_of_its_row(read_study: ReadStudy) -> None:

@@ -140,7 +140,7 @@ NONE_OF_OURS = {
     "header.csv": (b"site,plot\n", "a header and no row below it"),
     "picture.csv": (b"\x89PNG\r\n\x1a\n\x00\x00\x00", "not a text file"),
     "really a workbook.csv": (b"PK\x03\x04....", "a workbook under the name of a text file"),
-    "open quote.csv": (b'site,plot\n"A,1\nB,2\n', "cells cannot be told apart"),
+    "open quote.csv": (b'site,plot\n"A,1\nB,2\n', "cells cannot be distinguished"),
     "letter.docx": (b"PK\x03\x04....", "files ending in .docx are not read"),
     "empty.xlsx": (b"", "the file is empty"),
     "text.xlsx": (b"site,plot\nA,1\n", "plain text"),

@@ -378,7 +378,11 @@ def _contrasts() -> pd.DataFrame:
             "n_sites": [3, 3, 3],
             "fewest_plots": [9, 9, 3],
             "penalised": False,
-            "reason": ["", "", "scalp was used at one site only, so the method cannot be told from the site"],
+            "reason": [
+                "",
+                "",
+                "scalp was used at one site only, so the method cannot be distinguished from the site",
+            ],
         }
     )
 

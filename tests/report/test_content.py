@@ -56,7 +56,7 @@ def test_comparisons_between_sites_and_refused_ones_are_named_first(report: Repo
     said = words(report.answer)
     assert f"“{METHODS[2]}” shared no site with “{USUAL}”" in said
     assert f"“{METHODS[3]}” cannot be compared with “{USUAL}”: " in said
-    assert "the method cannot be told from the site" in said
+    assert "the method cannot be distinguished from the site" in said
 
 
 def test_the_deaths_add_up(annex: Report, analysis: Analysis) -> None:

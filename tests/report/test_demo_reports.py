@@ -21,5 +21,5 @@ def test_a_demo_study_becomes_a_page(name: str) -> None:
     assert len(page) < 1_500_000
     if study.settings.design.allocation != "random within blocks":
         text = " ".join(root.text().split()).replace(study.settings.design.reason_for_choice, "")
-        # That an effect cannot be told says nothing was caused.
+        # That an effect cannot be determined says nothing was caused.
         assert CAUSAL.findall(text) == []

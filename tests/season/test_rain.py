@@ -175,7 +175,7 @@ def test_an_amount_of_several_days_may_be_large(tmp_path):
         (" \n \n", "there is nothing in it"),
         (b"PK\x03\x04\x00\x00rain", "a workbook under the name of a text file"),
         (b"\x89PNG\x00\x01", "not a text file"),
-        ("site,alive\nA,3\n", "the columns of this file cannot be told"),
+        ("site,alive\nA,3\n", "the columns of this file are not understood"),
         ("date,rain\nTotal,3\n", "no row of this file holds a day"),
         ("date,rain\n", "no row of this file holds a day"),
         (

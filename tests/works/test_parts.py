@@ -76,7 +76,7 @@ def test_works_that_went_together_are_one_unit() -> None:
     found = parts_of(season, ("rip", "mound", "guard"), [("rip", "guard")], question())
     assert found.table["what"].tolist() == ["rip and mound", "guard", "rip x guard"]
     assert found.table["basis"].tolist() == ["within sites", "within sites", "refused"]
-    assert "rip cannot be told from other works" in found.table["reason"].iloc[2]
+    assert "rip cannot be distinguished from other works" in found.table["reason"].iloc[2]
     assert any("only their sum can be seen" in text for text in found.apart.said)
     assert unit_column(found.apart.units[0]) in found.frame.columns
 

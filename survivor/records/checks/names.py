@@ -106,7 +106,7 @@ def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFram
     """Find methods and sites with one plot only, where there is more than one of them."""
     alone = where[word].isin(plots.index[plots == 1]) & (len(plots) > 1)
     why = (
-        "how much plots differ under it cannot be told"
+        "how much plots differ under it cannot be determined"
         if word == "method"
         else "preparations cannot be compared within it"
     )

@@ -178,7 +178,7 @@ def methods_of_visits(
 
     A row that tells none takes that of its plot. A plot (or, where the study file says
     that each plant has its own, a plant) whose rows tell several is set aside: which
-    was done there cannot be told.
+    was done there cannot be determined.
 
     Parameters
     ----------

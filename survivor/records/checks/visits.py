@@ -49,7 +49,7 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
                 + day_texts(rows["planted_first"])
                 + "; other plots of this site: "
                 + day_texts(usual)
-                + ". Days since planting cannot be told, so none of its records is used",
+                + ". Days since planting cannot be determined, so none of its records is used",
                 mend="correct the planting date of the plot, or the date of the visit",
                 group=rows["name"],
             ),
@@ -221,7 +221,7 @@ def check_twice(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) 
     """Find two records of one thing at one visit.
 
     Equal ones are one record written twice; unequal ones contradict each other, and
-    which is right cannot be told, so none is used.
+    which is right cannot be determined, so none is used.
 
     Parameters
     ----------
