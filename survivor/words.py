@@ -13,10 +13,11 @@ import shlex
 import subprocess
 from collections.abc import Iterable, Sequence
 from decimal import ROUND_HALF_UP, Decimal, localcontext
-from typing import Any, Final
+from numbers import Integral
+from typing import TYPE_CHECKING, Any, Final
 
-import numpy as np
-import pandas as pd
+if TYPE_CHECKING:
+    import pandas as pd
 
 NONE = "–"
 _GAPS: Final = re.compile("[\t\n\v\f\r]")
@@ -204,6 +205,8 @@ def month(which: int) -> str:
 
 def date(value: Any) -> str:
     """Write a date as day, month, year; a dash where there is none."""
+    import pandas as pd
+
     when = pd.Timestamp(value)
     if pd.isna(when):
         return NONE
@@ -212,6 +215,8 @@ def date(value: Any) -> str:
 
 def dates(values: pd.Series[Any]) -> str:
     """Write the first and the last of some dates."""
+    import pandas as pd
+
     days = pd.to_datetime(values).dropna()
     if days.empty:
         return NONE
@@ -289,11 +294,13 @@ def sentence(text: str) -> str:
 
 def any_text(value: Any) -> str:
     """Write whatever a cell of the records holds."""
+    import pandas as pd
+
     if value is None or (not isinstance(value, str | Sequence) and pd.isna(value)):
         return ""
     if isinstance(value, pd.Timestamp):
         return date(value)
-    if isinstance(value, int | np.integer) and not isinstance(value, bool):
+    if isinstance(value, Integral) and not isinstance(value, bool):
         return number(float(value))
     if isinstance(value, float):
         return number(value, 0 if value.is_integer() else 2)

@@ -28,6 +28,7 @@ SHORT = {
     "figures/colours.py": "read by pages that draw nothing, which load no drawing library",
     "files/kinds.py": "asked of files without loading what reads them",
     "figures/patch.py": "one figure of a subject of its own",
+    "proposing/reading.py": "a season is read without loading what proposes a study file",
     "report/planting_years.py": "one section of a subject of its own",
     "settings/base.py": "kinds of values that every model of a study file uses",
     "analysis/confounding.py": "one part of the analysis",
@@ -42,6 +43,8 @@ HEAVY = {"lifelines", "matplotlib", "pyet", "scipy", "statsmodels", "typst", "xl
 INSIDE = {
     **dict.fromkeys(
         [
+            "desk/changes.py",
+            "desk/choosing.py",
             "desk/guard.py",
             "desk/readings.py",
             "desk/study_file.py",
@@ -55,6 +58,8 @@ INSIDE = {
         "the desk opens before what reads and checks records is loaded",
     ),
     "demo/examples.py": "the cohorts are written without loading the analysis",
+    "words.py": "words are written, and the desk opens, without loading pandas",
+    "files/writing.py": "a file is written, and the desk opens, without loading pandas",
     "frames.py": "a table that is pandas' own needs no other library",
     "guideline/making.py": "a guideline file is read without loading the analysis",
     "models/fit.py": "each model loads what it alone needs",
@@ -221,6 +226,11 @@ def test_importing_the_package_costs_nothing():
 def test_help_loads_no_statistics():
     heavy = {"pandas", "scipy", "lifelines", "statsmodels", "seaborn", "matplotlib"}
     assert not heavy & imported_by("import survivor.cli")
+
+
+def test_the_desk_opens_before_what_reads_records_is_loaded():
+    heavy = {"pandas", "numpy", "scipy", "pydantic", "tomlkit", "calamine", "xlsxwriter"}
+    assert not heavy & imported_by("import survivor.cli, survivor.desk.serving")
 
 
 def test_only_figures_draw():

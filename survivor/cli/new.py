@@ -38,7 +38,8 @@ def new(
 
 def _propose(folder: Path, ask: bool) -> None:
     from survivor.cli.progress import steps
-    from survivor.proposing.proposal import propose, what_is_read, write_proposal
+    from survivor.proposing.proposal import propose, write_proposal
+    from survivor.proposing.reading import what_is_read
     from survivor.settings import STUDY_FILE
     from survivor.settings.questions import questions_in
     from survivor.words import counted, typed

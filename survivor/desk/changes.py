@@ -13,7 +13,6 @@ from typing import Any, Final
 
 from survivor.desk.made import OF_FILE, copied
 from survivor.desk.named import digest_of
-from survivor.files.comparing import differences
 from survivor.words import capital, counted, money, number
 
 _INPUTS: Final = "inputs"  # files that a report was made of, by their digest
@@ -152,6 +151,8 @@ def _causes(before: Mapping[str, str], now: Mapping[str, str], kept: Path) -> It
 
 
 def _of_records(name: str, before: Path, now: Path) -> str:
+    from survivor.files.comparing import differences
+
     ending = Path(name).suffix
     found = differences(before.with_suffix(ending), now.with_suffix(ending))
     if found is None:

@@ -13,8 +13,6 @@ from survivor.desk.folder import Folder
 from survivor.desk.named import tables_of
 from survivor.desk.summaries import seasons_in
 from survivor.errors import DeskError
-from survivor.files.editing import GONE
-from survivor.settings.questions import quoted
 
 if TYPE_CHECKING:
     from survivor.files.faults import Place
@@ -83,6 +81,8 @@ def seasons_changed(
     issued
         Versions of it that were issued.
     """
+    from survivor.files.editing import GONE
+
     taken = _taken(file)
     changes: dict[tuple[str | int, ...], Any] = {}
     homes = {home.resolve(): folder.name_of(home) for home in seasons_in(folder)}
@@ -120,6 +120,8 @@ def begun(name: str, studies: Sequence[tuple[str, Study]], column: str, today: d
     DeskError
         When there is no season, or no plot of them tells that column.
     """
+    from survivor.settings.questions import quoted
+
     if not studies:
         raise DeskError("no season was chosen", mend="choose at least one season that has been read")
     words = sorted(

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import importlib
 from collections.abc import Awaitable, Callable
 from dataclasses import dataclass, field
 from importlib.resources import files
 from pathlib import Path
-from threading import Event
+from threading import Event, Thread
 from typing import Any, Final
 from urllib.parse import quote
 
@@ -29,6 +30,12 @@ ROOMS: Final = (
     ("sheets", "Sheets"), ("about", "About the season"), ("problems", "Problems"), ("report", "Report"),
 )  # fmt: skip
 
+#: What the rooms need and the first page does not, the first needed first.
+_LATER: Final = (
+    "pandas", "survivor.settings", "survivor.study", "survivor.records.shown", "survivor.proposing.reading",
+    "survivor.desk.study_file", "survivor.proposing.proposal", "scipy.stats", "survivor.planning.size",
+    "survivor.guideline.file",
+)  # fmt: skip
 _UNITS: Final = ("m", "cm")  # that a word for a column may end with
 _CALLED: Final = {
     "method": "preparation", "state": "state of the seedling", "alive": "number alive", "dead": "number dead",
@@ -49,7 +56,7 @@ _PAGES: Final = Environment(
 class Desk:
     """One desk, opened on one folder; `stop` ends its server, and `closing` says that it does.
 
-    `tried` are seasons that it has begun to read by itself.
+    `tried` are seasons that it has begun to read by itself, `loading` is what loads for the other rooms.
     """
 
     folder: Folder
@@ -58,12 +65,26 @@ class Desk:
     stop: Callable[[], None]
     closing: Event = field(default_factory=Event)
     tried: set[str] = field(default_factory=set)
+    loading: list[Thread] = field(default_factory=list)
 
     def read_unread(self, seasons: frozenset[str]) -> None:
         """Start reading seasons that nobody has read since they changed, unless these were tried already."""
         if seasons - self.tried and self.jobs.running(EVERY) is None:
             self.tried.update(seasons)
             self.jobs.start(EVERY, READ, [".", "--read"])
+
+    def load_the_rest(self) -> None:
+        """Begin, once, to load what the other rooms need; the first page waits for none of it."""
+        if not self.loading:
+            self.loading.append(Thread(target=self._load))
+            self.loading[0].start()
+
+    def _load(self) -> None:
+        for name in _PAGES.list_templates(extensions=["j2"]):
+            _PAGES.get_template(name)
+        for name in _LATER:
+            if not self.closing.is_set():
+                importlib.import_module(name)
 
     async def close(self) -> None:
         """End what runs and what is followed."""

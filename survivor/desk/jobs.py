@@ -68,9 +68,10 @@ class Job:
 
     async def stop(self) -> None:
         """End the command and what it started, at once."""
-        if self.runs and self._process is not None:
-            self.stopped = True
-            _kill(self._process)
+        if self.runs:
+            self.stopped = True  # one that is only being started is ended as soon as it is there
+            if self._process is not None:
+                _kill(self._process)
         if self._watch is not None:
             await self._watch
 

@@ -70,7 +70,7 @@ class Readings:
 
     def _read(self, home: Path, stamp: Stamp) -> Reading:
         from survivor.desk.summaries import keep_summary
-        from survivor.proposing.proposal import what_is_read
+        from survivor.proposing.reading import what_is_read
         from survivor.study import load_shown
 
         study: Study | None = None

@@ -76,7 +76,7 @@ def read_all(path: Path) -> Iterator[tuple[str, str]]:
 
 def read_one(folder: Folder, home: Path) -> str:
     """Read a season, and keep how much of it is read."""
-    from survivor.proposing.proposal import what_is_read
+    from survivor.proposing.reading import what_is_read
 
     stamp = stamp_of(home)
     try:

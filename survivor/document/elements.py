@@ -7,13 +7,15 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final, Literal, Protocol
+from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
 import pandas as pd
 
-from survivor.figures.style import Drawing, Size
 from survivor.sentences import Text, plain_text
 from survivor.words import any_text, number
+
+if TYPE_CHECKING:
+    from survivor.figures.style import Drawing, Size
 
 
 @dataclass(frozen=True)

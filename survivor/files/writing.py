@@ -20,13 +20,14 @@ import sys
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path, PurePath
-from typing import Any, Final
-
-import pandas as pd
+from typing import TYPE_CHECKING, Any, Final
 
 from survivor.errors import WritingError
 from survivor.files.lock import LOCK, held
 from survivor.words import first_few
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MANIFEST: Final = ".survivor.json"
 _STAGE: Final = (
@@ -58,15 +59,19 @@ def csv_text(table: pd.DataFrame) -> str:
     Text that a spreadsheet would take for a formula is written with an apostrophe
     before it: a site named ``=1+1`` stays a name.
     """
-    safe = pd.DataFrame({column: _safe(table[column]) for column in table.columns})
+    import pandas as pd
+
+    def as_it_is(column: pd.Series[Any]) -> bool:
+        return pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column)
+
+    safe = pd.DataFrame(
+        {
+            name: column if as_it_is(column) else column.astype(object).map(_not_a_formula)
+            for name, column in table.items()
+        }
+    )
     safe.columns = [_not_a_formula(column) for column in safe.columns]
     return str(safe.to_csv(index=False, lineterminator="\n", date_format="%Y-%m-%d"))
-
-
-def _safe(column: pd.Series[Any]) -> pd.Series[Any]:
-    if pd.api.types.is_numeric_dtype(column) or pd.api.types.is_datetime64_any_dtype(column):
-        return column
-    return column.astype(object).map(_not_a_formula)
 
 
 def _not_a_formula(value: Any) -> Any:

@@ -7,7 +7,6 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from survivor.errors import SurvivorError
 from survivor.files.kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
 from survivor.files.names import look_alike
 from survivor.files.writing import is_there, writing
@@ -16,10 +15,7 @@ from survivor.proposing.facts import Facts, facts_of
 from survivor.proposing.rain import gauge_lines, rain_files, weather_files
 from survivor.records.study_text import propose_study
 from survivor.settings import STUDY_FILE
-from survivor.settings.questions import STATE_CHOICES, Rank, asked, numbered, questions_in, quoted
-from survivor.study import Study, load
-from survivor.vocabulary import FIRST_PLANTING
-from survivor.words import counted
+from survivor.settings.questions import STATE_CHOICES, Rank, asked, numbered, quoted
 
 _NOTHING: Final = re.compile(
     r"\b(?:nothing|nil|none|untreated|control|no prep\w*|not treated)\b", re.IGNORECASE
@@ -68,49 +64,6 @@ def write_proposal(folder: Path, text: str) -> None:
         files[DICTIONARY] = blank_files()[DICTIONARY]
     with writing(folder, "the proposed study file", as_one=False) as place:
         place.write(files)
-
-
-def what_is_read(folder: Path, loaded: Study | SurvivorError | None = None) -> str:
-    """Say how much of the records is read by the study file of a folder, and what waits for an answer.
-
-    Parameters
-    ----------
-    folder
-        Of the study.
-    loaded
-        The study, or why it cannot be read, where that is known already.
-    """
-    open_questions = len(questions_in((folder / STUDY_FILE).read_text(encoding="utf-8")))
-    waits = f"{counted(open_questions, 'question')} open" if open_questions else "no question open"
-    if loaded is None:
-        try:
-            loaded = load(folder)
-        except SurvivorError as fault:
-            loaded = fault
-    if isinstance(loaded, SurvivorError):
-        return f"Nothing can be read yet ({waits}): {loaded.what}"
-    return f"{_counts(loaded)}; {waits}"
-
-
-def _counts(study: Study) -> str:
-    visits, accounts = study.records.visits, study.accounts
-    records = accounts[~accounts["record"].isin(["rain gauge", "weather", "total row"])]
-    aside = int((records["fate"] == "set aside").sum())
-    read = f"{len(records) - aside:,} read, {aside:,} wait for an answer or to be mended"
-    if visits.empty:
-        return f"{counted(len(records), 'record')}: {read}"
-    first = visits[visits["cohort"] == FIRST_PLANTING]
-    plots = len(first[["site", "block", "plot"]].drop_duplicates())
-    days = first.drop_duplicates(["site", "block", "plot", "date"]).groupby(["site", "block", "plot"]).size()
-    rounds = days.mode().max()
-    if study.settings.records.kind == "tagged":
-        whose = counted(len(first[["site", "block", "plot", "tag"]].drop_duplicates()), "seedling") + " in"
-        whose += f" {counted(plots, 'plot')}"
-    else:
-        planted = study.records.plots["planted"].sum()
-        whose = (f"{planted:,.0f} seedlings planted in " if planted else "") + counted(plots, "plot")
-    sites = counted(first["site"].nunique(), "site")
-    return f"{whose} at {sites}, {counted(int(rounds), 'visit')}: of {counted(len(records), 'record')} {read}"
 
 
 def _milestones(facts: Facts) -> list[tuple[str, int, int]]:

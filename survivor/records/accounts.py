@@ -228,6 +228,12 @@ def first_causes(problems: pd.DataFrame, accounts: pd.DataFrame) -> pd.DataFrame
     return problems[~problems["code"].isin(_CONSEQUENCES)].reset_index(drop=True)
 
 
+def used_words(accounts: pd.DataFrame) -> str:
+    """Say how many of the records read are used."""
+    used = int((accounts["fate"] == "used").sum())
+    return f"{used:,} of {counted(len(accounts), 'record')} are used"
+
+
 def following_words(problems: pd.DataFrame, first: pd.DataFrame) -> str:
     """Name the kinds of problems that may follow from the first causes, which are listed without them."""
     more = problems.loc[~problems["code"].isin(first["code"]), "code"].value_counts(sort=False)

@@ -1,5 +1,6 @@
 """Commands in processes of their own: once at a time, stopped at once, and the same files as by command."""
 
+import asyncio
 import shutil
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from survivor.desk.jobs import Job, Jobs
 from tests.desk.opened import DATASETS, Opened, sent_by
 from tests.planning.making import raw_plan, write_toml
 
@@ -51,6 +53,18 @@ def test_a_command_is_stopped_at_once_and_with_all_that_it_started(desk: Opened,
     assert group.stdout == b""
     assert "Stopped" in client.get("/report/counts").text
     assert client.post("/report/counts/stop").status_code == 303  # pressed twice
+
+
+def test_a_command_that_is_only_being_started_is_stopped_too(tmp_path: Path):
+    async def stopped_at_once() -> Job:
+        job = Jobs(tmp_path).start("demo", "demo", ["demo"])
+        await job.stop()
+        return job
+
+    job = asyncio.run(stopped_at_once())
+    assert job.stopped
+    assert job.status not in (None, 0)
+    assert not any((tmp_path / "demo").glob("*.toml"))
 
 
 def test_a_command_that_fails_says_why_in_the_page(desk: Opened, client: TestClient):

@@ -10,8 +10,8 @@ from survivor.demo.files import text_file
 from survivor.demo.seasons import seasons_files
 from survivor.errors import GuidelineError, PlanError, StudyFileError, SurvivorError
 from survivor.guideline import read_guideline
-from survivor.planning import read_plan
 from survivor.planning.folder import blank_files
+from survivor.planning.planfile import read_plan
 from survivor.settings import read_settings
 
 

@@ -83,8 +83,7 @@ async def show(request: Request) -> Response:
 
 
 def _values(study: Study, place: str) -> dict[str, Any]:
-    from survivor.records.accounts import HEADINGS, following_words, kinds_of
-    from survivor.report.checked.page import used_words
+    from survivor.records.accounts import HEADINGS, following_words, kinds_of, used_words
 
     sorts, problems = [], study.records.first_problems
     for severity, heading in HEADINGS.items():
@@ -97,7 +96,7 @@ def _values(study: Study, place: str) -> dict[str, Any]:
     return {
         "name": study.settings.study.name,
         "sorts": sorts,
-        "used": used_words(study.records),
+        "used": used_words(study.accounts),
         "following": following,
     }
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from starlette.background import BackgroundTask
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
 from starlette.responses import RedirectResponse, Response
@@ -56,10 +57,12 @@ async def show(request: Request) -> Response:
     seasons, others = await run_in_threadpool(_held, desk)
     unread = frozenset(season.place for season in seasons if season.title and not season.read)
     desk.read_unread(unread)
-    return answer(
+    page = answer(
         request, "seasons", seasons=seasons, others=others, endings=SHEETS,
         job=desk.jobs.last(DEMO, DEMO), reading=desk.jobs.last(EVERY, READ), columns=COLUMNS,
     )  # fmt: skip
+    page.background = BackgroundTask(desk.load_the_rest)
+    return page
 
 
 def _held(desk: Desk) -> tuple[list[Season], list[Other]]:

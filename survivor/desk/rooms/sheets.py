@@ -22,7 +22,6 @@ from survivor.desk.rooms.report import files_in
 from survivor.desk.rooms.seasons import SHEETS, proposed
 from survivor.desk.uploads import EARLIER, add_files, dropped
 from survivor.errors import DeskError, SurvivorError
-from survivor.files.headers import BY_STUDY_FILE
 
 if TYPE_CHECKING:
     from survivor.files.comparing import Differences
@@ -47,6 +46,8 @@ async def show(request: Request) -> Response:
 
 async def _values(desk: Desk, home: Path) -> dict[str, Any]:
     reading = await desk.readings.of(home)
+    from survivor.files.headers import BY_STUDY_FILE  # loaded by the reading
+
     values: dict[str, Any] = {
         "name": desk.folder.title_of(home),
         "fault": reading.fault,

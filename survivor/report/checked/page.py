@@ -21,7 +21,7 @@ from survivor.document.elements import (
 )
 from survivor.document.page import page_of
 from survivor.records import Records
-from survivor.records.accounts import HEADINGS, Kind, kinds_of
+from survivor.records.accounts import HEADINGS, Kind, kinds_of, used_words
 from survivor.records.codes import CODES
 from survivor.records.words import foreign
 from survivor.vocabulary import Severity
@@ -71,17 +71,11 @@ def report_of_check(records: Records, provenance: Mapping[str, str]) -> Report:
     )
 
 
-def used_words(records: Records) -> str:
-    """Say how many of the records read are used."""
-    used = int((records.accounts["fate"] == "used").sum())
-    return f"{used:,} of {counted(len(records.accounts), 'record')} are used"
-
-
 def _answer(records: Records) -> tuple[Block, ...]:
     severities = records.problems["severity"].value_counts()
     stops, looks = (int(severities.get(str(s), 0)) for s in (Severity.STOP, Severity.CHECK))
     fates = records.accounts["fate"].value_counts()
-    aside, of_all = int(fates.get("set aside", 0)), used_words(records)
+    aside, of_all = int(fates.get("set aside", 0)), used_words(records.accounts)
     if records.nothing is not None:
         lead = f"{sentence(records.nothing.what)} {counted(len(records.accounts), 'record')} read"
         lead += f", {counted(stops, 'problem')} to mend first." if stops else "."

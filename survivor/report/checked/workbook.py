@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import pandas as pd
 
 from survivor.document.workbook import DAY_FORMAT, LONGEST_NAME, MOST_ROWS, Book, finish
-from survivor.figures.style import DRY, WORTH
+from survivor.figures.colours import COLOURS
 from survivor.files.sheets import as_text, read_rows
 from survivor.records import Records
 from survivor.records.problems import shortened
@@ -77,8 +77,8 @@ class _Marked(Book):
     def __init__(self, title: str, day: dt.date | None) -> None:
         super().__init__(title, day)
         fills: dict[Severity, dict[str, Any]] = {
-            Severity.STOP: {"bg_color": DRY, "bold": True, "border": 2},
-            Severity.CHECK: {"bg_color": WORTH, "border": 1},
+            Severity.STOP: {"bg_color": COLOURS["dry"].light, "bold": True, "border": 2},
+            Severity.CHECK: {"bg_color": COLOURS["worth"].light, "border": 1},
         }
         add = self.workbook.add_format
         self.plain: Format = add({"valign": "top", "text_wrap": True})
