@@ -36,7 +36,23 @@ def own_frame(table: Table) -> pd.DataFrame:
     IntervalsError
         When it is no table, or two columns have one name.
     """
-    frame = table.copy() if isinstance(table, pd.DataFrame) else _from_other(table)
+    frame = _from_other(table) if not isinstance(table, pd.DataFrame) else table
+    _refuse_twice(frame)
+    coded = _places_in_codes(frame)  # read once where they are, and not copied before
+    copied = frame.drop(columns=list(coded)).copy()
+    for place, name in enumerate(frame.columns):
+        if name in coded:
+            copied.insert(place, name, coded[name])
+            continue
+        plain = _plain(column := copied[name])
+        if name == "died" and plain.dtype == bool:
+            plain = plain.astype(np.int64)
+        if plain is not column:
+            copied[name] = plain
+    return copied
+
+
+def _refuse_twice(frame: pd.DataFrame) -> None:
     twice = frame.columns[frame.columns.duplicated()]
     if len(twice):
         raise IntervalsError(
@@ -44,22 +60,14 @@ def own_frame(table: Table) -> pd.DataFrame:
             where="risk intervals",
             mend="leave one of them out, or rename it",
         )
-    changed: dict[Any, Any] = {}
-    for name in frame.columns:
-        plain = _plain(column := frame[name])
-        if plain is not column:
-            changed[name] = plain
-    if "died" in frame.columns:
-        died = changed.get("died", frame["died"])
-        if died.dtype == bool:
-            changed["died"] = died.astype(np.int64)
-    for name, column in changed.items():
-        frame[name] = column
-    if len(frame) >= _MANY:
-        for name in _PLACES:
-            if name in frame.columns and frame[name].dtype == object:
-                frame[name] = _in_codes(frame[name])
-    return frame
+
+
+def _places_in_codes(frame: pd.DataFrame) -> dict[Any, pd.Series[Any]]:
+    """Columns of places and tags of a large table that hold text, as categories."""
+    if len(frame) < _MANY:
+        return {}
+    plain = {name: _plain(frame[name]) for name in _PLACES if name in frame.columns}
+    return {name: _in_codes(column) for name, column in plain.items() if column.dtype == object}
 
 
 def _in_codes(column: pd.Series[Any]) -> pd.Series[Any]:
@@ -67,13 +75,19 @@ def _in_codes(column: pd.Series[Any]) -> pd.Series[Any]:
     names = column.to_numpy()
     new = np.concatenate([[True], np.asarray(names[1:] != names[:-1], dtype=bool)])
     begins = np.flatnonzero(new)
-    try:
-        # Nobody reads tags in order, and there may be a million.
-        codes, levels = pd.factorize(names[begins], sort=column.name != "tag")
-    except TypeError:  # texts and numbers together have no order
-        return column
+    levels = pd.Index(names[begins])
+    # Nobody reads tags in order, and there may be a million, most of them in one run of rows.
+    in_order = column.name != "tag"
+    if in_order or not levels.is_unique or levels.hasnans:
+        try:
+            codes, texts = pd.factorize(names[begins], sort=in_order)
+        except TypeError:  # texts and numbers together have no order
+            return column.copy()
+        levels = pd.Index(texts)
+    else:
+        codes = np.arange(len(levels))
     every = np.repeat(codes.astype(np.int32), np.diff(np.append(begins, len(names))))
-    return pd.Series(pd.Categorical.from_codes(every, pd.Index(levels)), column.index, name=column.name)
+    return pd.Series(pd.Categorical.from_codes(every, levels), column.index, name=column.name)
 
 
 def _from_other(table: Table) -> pd.DataFrame:

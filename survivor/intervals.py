@@ -97,11 +97,14 @@ def check_intervals(frame: pd.DataFrame) -> None:
     for name in NEEDED:
         if not pd.api.types.is_numeric_dtype(frame[name]) or frame[name].dtype.kind == "c":
             raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
+        if frame[name].dtype.kind in "iu" and isinstance(frame[name].dtype, np.dtype):
+            continue  # none of these is blank, endless or parted
         _refuse(frame, frame[name].isna(), name, "the value is blank", "give a number or leave the row out")
         endless = frame[name].abs() == np.inf
         mend = "give the day or count that was seen; a seedling alive at its last visit just ends there"
         _refuse(frame, endless, name, "the value is not finite", mend)
-    for name in NEEDED[2:]:
+        if name not in NEEDED[2:]:
+            continue
         parted = (frame[name] - frame[name].round()).abs() > _WHOLE
         _refuse(frame, parted, name, "a count of seedlings is whole", "give whole seedlings, not shares")
     start, stop = frame["start_day"], frame["stop_day"]
@@ -232,23 +235,55 @@ def row_codes(
     key, size = np.zeros(0, dtype=np.int64), 1
     for place, column in enumerate(columns):
         codes, count = _value_codes(column, in_order)
-        if place and size > _MOST_CODES // count:
-            key, size = _dense(key)
+        if place and size * count > _room(key):
+            key, size = _dense(key, size, size * count > _MOST_CODES)
         key = key * count + codes if place else codes
         size *= count
-    if not in_order or len(key) > _FEW:
+    few = len(key) <= _FEW
+    if not few and _rises(key):
+        every = np.arange(len(key))
+        return every, every
+    if not few and size <= _room(key):
+        return _by_table(key, size, in_order)
+    if not in_order or not few:
         codes, values = pd.factorize(key)
         # Codes come in the order of their first rows: each of those is the highest so far.
         highest = np.maximum.accumulate(codes)
         first = np.flatnonzero(np.concatenate([[True], highest[1:] > highest[:-1]])[: len(codes)])
         if in_order:
             order = np.argsort(values)
-            rank = np.empty(len(order), dtype=np.intp)
-            rank[order] = np.arange(len(order))
-            codes, first = rank[codes], first[order]
+            codes, first = _ranks(order)[codes], first[order]
     else:
         _, first, codes = np.unique(key, return_index=True, return_inverse=True)
     return codes.astype(np.intp, copy=False), first.astype(np.intp, copy=False)
+
+
+def _room(key: NDArray[np.int64]) -> int:
+    """Size up to which a table of all keys there may be is quicker than looking each up."""
+    return 4 * len(key)
+
+
+def _rises(key: NDArray[np.int64]) -> bool:
+    """Whether every key is above the one before, so that none comes twice."""
+    return all(bool((part[1:] > part[:-1]).all()) for part in (key[:_FEW], key))
+
+
+def _by_table(key: NDArray[np.int64], size: int, in_order: bool) -> tuple[Codes, Codes]:
+    """Codes and first rows of keys below ``size``, by a table of the first row of each."""
+    table = np.full(size, -1, dtype=np.intp)
+    table[key[::-1]] = np.arange(len(key) - 1, -1, -1)
+    there = np.flatnonzero(table >= 0)
+    first = table[there]
+    order = np.arange(len(first)) if in_order else np.argsort(first)
+    table[there] = _ranks(order)
+    return table[key], first[order]
+
+
+def _ranks(order: Codes) -> Codes:
+    """Place of each in an order."""
+    rank = np.empty(len(order), dtype=np.intp)
+    rank[order] = np.arange(len(order))
+    return rank
 
 
 def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple[NDArray[Any], int]:
@@ -256,6 +291,8 @@ def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple
     found: NDArray[Any]
     if isinstance(column, pd.Series) and isinstance(column.dtype, pd.CategoricalDtype):
         found, known = column.cat.codes.to_numpy(dtype=np.int64), len(column.cat.categories)
+    elif (whole := _whole_numbers(column)) is not None:
+        return whole, int(whole.max()) + 1
     else:
         codes, values = pd.factorize(column, sort=in_order)
         found, known = codes.astype(np.int64, copy=False), len(values)
@@ -265,7 +302,27 @@ def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple
     return found, known + 1
 
 
-def _dense(key: NDArray[np.int64]) -> tuple[NDArray[np.int64], int]:
+def _whole_numbers(column: pd.Series[Any] | NDArray[Any]) -> NDArray[np.int64] | None:
+    """Small whole numbers from 0 up, as most days and codes are; None for all else."""
+    plain = isinstance(column.dtype, np.dtype) and column.dtype.kind in "iuf"
+    values = np.asarray(column) if plain else np.empty(0)
+    if len(values) <= _FEW or not 0 <= values.min() <= values.max() <= len(values):
+        return None
+    whole = values.astype(np.int64, copy=False)
+    if values.dtype.kind == "f" and not np.array_equal(whole, values):
+        return None
+    return whole
+
+
+def _dense(key: NDArray[np.int64], size: int, needed: bool = True) -> tuple[NDArray[np.int64], int]:
+    """Number keys below ``size`` without gaps, in order; large ones only where ``needed``."""
+    if size <= _room(key):
+        there = np.zeros(size, dtype=bool)
+        there[key] = True
+        rank = np.cumsum(there) - 1
+        return rank[key], int(rank[-1]) + 1
+    if not needed:
+        return key, size
     values, codes = np.unique(key, return_inverse=True)
     return codes.astype(np.int64), len(values)
 
@@ -377,13 +434,13 @@ def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Co
     if count < _MANY or at_risk.sum() > _SINGLE * count:
         return frame, np.arange(count), np.arange(count)
     traits = [frame[name] for name in dict.fromkeys(columns) if name not in NEEDED]
-    key = [frame[name].to_numpy() for name in ("start_day", "stop_day")]
+    key = [frame[name].to_numpy() for name in ("start_day", "stop_day")]  # few values: the first to read
     if traits:
         # Seedlings of a plot stand together in most tables: their names are read once a run.
         new = _new_runs(traits)
         begins = np.flatnonzero(new)
         codes = _run_codes(traits, begins)[0]
-        key.insert(0, np.repeat(codes, np.diff(np.append(begins, count))))
+        key.append(np.repeat(codes, np.diff(np.append(begins, count))))
     code, first = row_codes(key, in_order=False)
     joined = frame[[column.name for column in traits] + ["start_day", "stop_day"]].iloc[first]
     sums = {name: sum_by(code, frame[name].to_numpy(dtype=float)) for name in ("at_risk", "died")}
