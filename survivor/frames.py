@@ -39,7 +39,7 @@ def own_frame(table: Table) -> pd.DataFrame:
     frame = _from_other(table) if not isinstance(table, pd.DataFrame) else table
     _refuse_twice(frame)
     coded = _places_in_codes(frame)  # read once where they are, and not copied before
-    copied = frame.drop(columns=list(coded)).copy()
+    copied = (frame.drop(columns=list(coded)) if coded else frame).copy()
     for place, name in enumerate(frame.columns):
         if name in coded:
             copied.insert(place, name, coded[name])

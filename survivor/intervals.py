@@ -237,7 +237,11 @@ def row_codes(
         codes, count = _value_codes(column, in_order)
         if place and size * count > _room(key):
             key, size = _dense(key, size, size * count > _MOST_CODES)
-        key = key * count + codes if place else codes
+        if place:
+            key = key * count
+            key += codes
+        else:
+            key = codes
         size *= count
     few = len(key) <= _FEW
     if not few and _rises(key):
@@ -315,7 +319,7 @@ def _whole_numbers(column: pd.Series[Any] | NDArray[Any]) -> NDArray[np.int64] |
 
 
 def _dense(key: NDArray[np.int64], size: int, needed: bool = True) -> tuple[NDArray[np.int64], int]:
-    """Number keys below ``size`` without gaps, in order; large ones only where ``needed``."""
+    """Give keys below ``size`` numbers without gaps, in order; large ones only where ``needed``."""
     if size <= _room(key):
         there = np.zeros(size, dtype=bool)
         there[key] = True

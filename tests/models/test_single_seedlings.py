@@ -127,14 +127,28 @@ def test_seedlings_are_tallied_in_any_order(either, kind):
     assert tally(frame)["sites"] == frame["site"].nunique()
 
 
-@pytest.mark.parametrize("in_order", [True, False])
-def test_codes_of_many_rows_are_those_of_few(in_order, monkeypatch):
+def columns_of(kind: str) -> list[pd.Series | np.ndarray]:
     rng = np.random.default_rng(2)
-    columns = [
-        pd.Series(rng.choice(["b", "a", None], 500)),
-        pd.Series(pd.Categorical(rng.choice(["y", "x", "z"], 500), ["z", "y", "x"])),
-        rng.choice([2.5, -1.0, np.nan], 500),
-    ]
+    own = {
+        "names": [
+            pd.Series(rng.choice(["b", "a", None], 500)),
+            pd.Series(pd.Categorical(rng.choice(["y", "x", "z"], 500), ["z", "y", "x"])),
+            rng.choice([2.5, -1.0, np.nan], 500),
+        ],
+        "more than a table holds": [rng.integers(0, 90, 500), rng.integers(0, 5, 500), rng.normal(size=500)],
+        "whole days": [rng.choice([0.0, 60, 365], 500), rng.integers(0, 3, 500)],
+        "rising": [np.arange(500) // 7, np.arange(500) % 7 + 0.5],
+        "beyond 64 bits": [rng.choice([7, 2**40], 500), *rng.normal(size=(8, 500))],
+    }
+    return own[kind]
+
+
+@pytest.mark.parametrize("in_order", [True, False])
+@pytest.mark.parametrize(
+    "kind", ["names", "more than a table holds", "whole days", "rising", "beyond 64 bits"]
+)
+def test_codes_of_many_rows_are_those_of_few(kind, in_order, monkeypatch):
+    columns = columns_of(kind)
     few = row_codes(columns, in_order=in_order)
     monkeypatch.setattr(intervals, "_FEW", 0)
     many = row_codes(columns, in_order=in_order)
