@@ -51,7 +51,7 @@ def radius_of(season: Season, models: SeasonFits, unmade: Unmade) -> Radius:
         return Radius()
     intervals, design = season.intervals, season.settings.design
     if RADIUS not in intervals.columns or intervals[RADIUS].isna().all():
-        unmade.keep(reason("radius", "no plot has one in the records, so its response cannot be determined"))
+        unmade.keep(reason("radius", "no plot has a radius in the records"))
         return Radius()
     # Every cell of method and site has its own level, so methods that no site joins count too.
     source = models.whole or head

@@ -21,6 +21,7 @@ _ALIVE: Final = Steps(10, 40, (0, 100))
 _SURVIVAL_HEADING: Final = "Alive per 100\n(95 % CI)"
 _LONGEST_ON_AXIS: Final = 24  # letters
 _DIFFERENCE_HEADING: Final = "Difference per 100\n(95 % CI)"
+_MORE_HEADING: Final = "More alive per 100\n(95 % CI)"
 _MARKERS: Final = ("o", "s", "D", "^", "v", "P")
 
 
@@ -278,6 +279,36 @@ def advice_figure(
         f"More (+) or fewer (−) alive {PER_100} than the usual practice",
         difference_steps(-smallest, smallest),
         short_axis=f"Difference in plants alive {PER_100}",
+        no_difference=0,
+        band=worth_band(smallest),
+    ).figure(size)
+
+
+def works_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide", per: str = PER_100) -> Drawing:
+    """Return what each work adds, the smallest difference that matters shaded.
+
+    Parameters
+    ----------
+    table
+        ``work, estimate, lower, upper`` (per 100 planted), ``under`` (quieter words under the name); one
+        row at least. The order is kept.
+    smallest
+        The smallest difference that matters.
+    size
+        For a page, or for a telephone.
+    per
+        What survival is of: per 100 planted, or found.
+    """
+    rows = [
+        replace(difference_row(str(line["work"]), line), under=str(line["under"]))
+        for line in table.to_dict("records")
+    ]
+    return Chart(
+        rows,
+        (_MORE_HEADING,),
+        f"More (+) or fewer (−) alive {per} than without it",
+        difference_steps(-smallest, smallest),
+        short_axis=f"More (+) or fewer (−) alive {per}",
         no_difference=0,
         band=worth_band(smallest),
     ).figure(size)

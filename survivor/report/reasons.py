@@ -16,10 +16,15 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 
-def why(analysis: Analysis, part: str, otherwise: str) -> str:
-    """Return the reason why a part could not be made, or why nothing could; else ``otherwise``."""
+def why(analysis: Analysis, part: str, otherwise: str, *, alone: bool = False) -> str:
+    """Return the reason why a part could not be made, or why nothing could; else ``otherwise``.
+
+    ``alone``: without the name of the part, where that stands before it.
+    """
     reason = analysis.unmade.get("season", analysis.unmade.get(part))
-    return sentence(otherwise) if reason is None else reason.text
+    if reason is None:
+        return sentence(otherwise)
+    return reason.alone if alone else reason.text
 
 
 def usual_practice(analysis: Analysis) -> str | None:

@@ -35,7 +35,9 @@ def words_in(pages: list[str]) -> int:
     return sum(len(" ".join(page.strip().splitlines()[:-1]).split()) for page in pages)
 
 
-@pytest.mark.parametrize("cohort", [pytest.param("tagged", marks=pytest.mark.slow), "counts"])
+@pytest.mark.parametrize(
+    "cohort", [*(pytest.param(name, marks=pytest.mark.slow) for name in ("tagged", "works")), "counts"]
+)
 def test_the_report_has_four_pages_and_1500_words_at_most(cohort: str, tmp_path: Path) -> None:
     pages = pages_of(forms_of(DATASETS / cohort)[DOCUMENT], tmp_path)
     words = words_in(pages)

@@ -1,19 +1,22 @@
-"""The demo of works: its answers cover the truth, and its report says which part paid and what was not "
-"told."""
+"""The demo of works: its answers cover the truth; its report says which part paid, and what was not told."""
 
 from __future__ import annotations
 
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from survivor.analysis import Analysis
 from survivor.demo.works import works_files
+from survivor.document.elements import Figure
 from survivor.report.arrangement import ANNEX, REPORT
+from survivor.report.pages.parts import paid
 from survivor.report.tables import works_tables
 from survivor.sentences import plain_text
 from survivor.study import Study, load
+from survivor.words import difference
 from tests.report.walking import texts_of
 from tests.writing import write_files
 
@@ -97,3 +100,23 @@ def test_works_by_choice_are_held_back(folder: Path, tmp_path: Path) -> None:
     assert by_name["works: rip"].grade in ("weak", "moderate", None)
     assert any("chosen and not allocated at random" in reason for reason in by_name["works: rip"].reasons)
     assert works.later[0].adjusted
+
+
+def test_the_picture_has_a_row_a_work_with_the_numbers_of_the_table(analysis: Analysis) -> None:
+    """Read off the drawing: dots, ends of the lines and words beside them."""
+    (section,) = paid(analysis)
+    (picture,) = [block for block in section.blocks if isinstance(block, Figure)]
+    table = analysis.works.answers
+    rows = table[table["kind"].isin(("work", "later work"))].sort_values("estimate", ascending=False)
+    (ax,) = picture.draw(size="wide").axes
+    dots = [line.get_xdata()[0] for line in ax.lines if line.get_marker() == "o"]
+    assert dots == pytest.approx(rows["estimate"].tolist())
+    spans = [
+        line.get_xdata() for line in ax.lines if line.get_linewidth() == 2.0 and len(line.get_xdata()) == 2
+    ]
+    assert np.array(spans) == pytest.approx(rows[["lower", "upper"]].to_numpy(dtype=float))
+    words = [text.get_text() for text in ax.texts]
+    for row in rows.to_dict("records"):
+        written, span = difference(row["estimate"], row["lower"], row["upper"])
+        assert row["what"] in words
+        assert f"{written} ({span})" in words

@@ -84,6 +84,7 @@ WORKS: Final = "Which part of a preparation counts: its works were not tried apa
 NOT_EQUAL: Final = "That a preparation without enough evidence did as well as {usual}."
 RAIN: Final = "How rain changed survival: {samples} cannot tell."
 RAIN_BARE: Final = "How rain changed survival."
+RADIUS_NOT: Final = "How wide a weed-free patch should be. {reason}"
 NEXT_BEST: Final = "At these sites the evidence supports {method}. Elsewhere, try it beside {usual} first."
 NEXT_BEST_CHOSEN: Final = (
     "Before changing practice, try {method} beside {usual} at the same sites, allocated at random."
@@ -104,10 +105,26 @@ NEXT_CAUTION: Final = (
 PARTS: Final = "Which part paid"
 PARTS_SEE: Final = "Annex: each work"
 PARTS_PAID: Final = "{work} {verb} {more} alive {per} at {when}, the other works held equal (95 % CI {span})."
+PARTS_PAID_TOO: Final = "{work} {verb} {more} (95 % CI {span})."
 PARTS_FOLLOWED: Final = "{work} on about day {day} {verb} {more} alive {per} by day {at} (95 % CI {span}), judged from its day on."
+PARTS_FOLLOWED_TOO: Final = (
+    "{work} on about day {day} {verb} {more} by day {at} (95 % CI {span}), judged from its day on."
+)
 PARTS_TIMED: Final = "{what} {verb} {more} alive {per} at {when} (95 % CI {span})."
 PARTS_SMALL: Final = "For {works} any difference is smaller than the {smallest} per 100 that matter."
 PARTS_OPEN: Final = "For {works} there is not enough evidence either way."
+PARTS_TIME_OPEN: Final = "Nor is there enough to say whether it matters {questions}."
+PARTS_TIME_ONLY_OPEN: Final = "There is not enough evidence to say whether it matters {questions}."
+PARTS_TIMES: Final = {
+    "lead_months": "how early weed control begins",
+    "passes": "how often it is done",
+    "rip_soil": "whether the ground is ripped dry or wet",
+}
+PARTS_PAIR: Final = "{first} with {second} beyond their sum"
+PARTS_FIGURE: Final = "Alive {per}: plots with the work, less plots without it"
+PARTS_MOST: Final = "{work} added most: {more} {per} (95 % CI {span})."
+PARTS_CAPTION: Final = "Dot: estimate, the other works held equal. Line: 95 % CI. Shaded: less than matters."
+PARTS_DAY: Final = "from about day {day}, by day {at}"
 PARTS_CHEAPEST: Final = (
     "The cheapest set not shown worse than the best by more than {smallest} per 100 was {cheapest}."
 )

@@ -1,17 +1,20 @@
-"""Which part of the preparations paid, when, and what was not answerable: one paragraph."""
+"""Which part of the preparations paid, when, and what was not answerable: one paragraph and a picture."""
 
 from __future__ import annotations
 
+from functools import partial
 from typing import TYPE_CHECKING, Any
 
-from survivor.document.elements import Paragraph, Section
+from survivor.document.elements import Block, Figure, Paragraph, Section
+from survivor.figures.comparison import works_figure
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import joined, signed, size, when
 from survivor.sentences import Name, Names, Sentence, Value, cell, say
 from survivor.vocabulary import RANDOM
-from survivor.words import capital, plain
+from survivor.words import capital, difference, listed, number, plain
 from survivor.works.answers import LATER, subject_of
+from survivor.works.columns import LEAD, PASSES, RIP_SOIL
 from survivor.works.parts import PAIR, WORK
 
 if TYPE_CHECKING:
@@ -19,6 +22,7 @@ if TYPE_CHECKING:
     from survivor.evidence import Finding
 
 _MOST_SAID = 4  # reasons; the annex has all of them
+_ORDER = (WORK, PAIR, LEAD, PASSES, RIP_SOIL, LATER)
 
 
 def paid(analysis: Analysis) -> tuple[Section, ...]:
@@ -29,25 +33,70 @@ def paid(analysis: Analysis) -> tuple[Section, ...]:
     rows = works.answers.to_dict("records")
     told = [(row, one) for row, one in zip(rows, works.findings, strict=True) if one.reading is not None]
     clear = [(row, one) for row, one in told if str(one.reading).startswith("clear")]
-    clear.sort(key=lambda pair: -abs(pair[1].estimate or 0.0))
+    clear.sort(key=lambda pair: (_ORDER.index(str(pair[0]["kind"])), -abs(pair[1].estimate or 0.0)))
     smallest = plain(analysis.settings.design.smallest_difference)
     small = [_named(row) for row, one in told if one.reading == "no difference that matters"]
-    open_ = [_named(row) for row, one in told if one.reading == "not enough evidence to say"]
+    unclear = [row for row, one in told if one.reading == "not enough evidence to say"]
+    open_ = [_named(row) for row in unclear if row["kind"] not in en.PARTS_TIMES]
+    times = [en.PARTS_TIMES[row["kind"]] for row in unclear if row["kind"] in en.PARTS_TIMES]
     text = joined(
-        *(_clear(analysis, row, one) for row, one in clear),
+        *(_clear(analysis, row, one, first=place == 0) for place, (row, one) in enumerate(clear)),
         say(en.PARTS_SMALL, works=Names(tuple(small)), smallest=smallest) if small else None,
         say(en.PARTS_OPEN, works=Names(tuple(open_))) if open_ else None,
+        say(en.PARTS_TIME_OPEN if open_ else en.PARTS_TIME_ONLY_OPEN, questions=listed(times))
+        if times
+        else None,
         _cheapest(analysis, smallest),
         *_not_answerable(analysis),
     )
-    return (Section("parts", en.PARTS, (Paragraph(text, see=in_annex(en.PARTS_SEE, "works")),)),)
+    picture = _picture(analysis)
+    blocks: list[Block] = [Paragraph(text, see=in_annex(en.PARTS_SEE, "works"))]
+    return (Section("parts", en.PARTS, (*blocks, *([picture] if picture is not None else []))),)
+
+
+def _picture(analysis: Analysis) -> Figure | None:
+    """Return a row a work, most first; nothing where no work could be answered for."""
+    table = analysis.works.answers
+    rows = table[table["kind"].isin((WORK, LATER)) & table["estimate"].notna()]
+    if rows.empty:
+        return None
+    rows = rows.sort_values("estimate", ascending=False, kind="stable")
+    under = [
+        en.PARTS_DAY.format(day=number(row["low"]), at=number(row["high"])) if row["kind"] == LATER else ""
+        for row in rows.to_dict("records")
+    ]
+    drawn = rows.assign(work=rows["what"], under=under)[["work", "under", "estimate", "lower", "upper"]]
+    smallest = analysis.settings.design.smallest_difference
+    return Figure(
+        key="works",
+        title=en.PARTS_FIGURE.format(per=analysis.per_100),
+        finding=_most(analysis, rows.iloc[0].to_dict()),
+        caption=say(en.PARTS_CAPTION),
+        draw=partial(works_figure, drawn, smallest, per=analysis.per_100),
+        table=None,
+    )
+
+
+def _most(analysis: Analysis, row: dict[Any, Any]) -> Sentence:
+    what = _named(row)
+    written, span = difference(*(float(row[name]) for name in ("estimate", "lower", "upper")))
+    return say(
+        en.PARTS_MOST,
+        work=Name(capital(what)),
+        more=Value(written, float(row["estimate"]), cell("works", "estimate", what=what)),
+        span=Value(span, float(row["lower"]), cell("works", "lower", what=what)),
+        per=analysis.per_100,
+    )
 
 
 def _named(row: dict[Any, Any]) -> str:
+    if row["kind"] == PAIR:
+        first, second = str(row["what"]).split(" x ")
+        return en.PARTS_PAIR.format(first=first, second=second)
     return str(row["what"])
 
 
-def _clear(analysis: Analysis, row: dict[Any, Any], one: Finding) -> Sentence:
+def _clear(analysis: Analysis, row: dict[Any, Any], one: Finding, *, first: bool) -> Sentence:
     verb = en.PARTS_VERBS[row["allocation"] == RANDOM]
     parts: dict[str, Any] = {"verb": verb, "more": signed(one), "span": size(one)[1], "per": analysis.per_100}
     if row["kind"] == LATER:
@@ -55,9 +104,12 @@ def _clear(analysis: Analysis, row: dict[Any, Any], one: Finding) -> Sentence:
             Value(plain(float(row[end])), float(row[end]), cell("works", end, what=str(row["what"])))
             for end in ("low", "high")
         )
-        return say(en.PARTS_FOLLOWED, work=Name(capital(str(row["what"]))), day=day, at=at, **parts)
+        followed = en.PARTS_FOLLOWED if first else en.PARTS_FOLLOWED_TOO
+        return say(followed, work=Name(capital(_named(row))), day=day, at=at, **parts)
+    if row["kind"] == WORK and not first:
+        return say(en.PARTS_PAID_TOO, work=Name(capital(_named(row))), **parts)
     if row["kind"] in (WORK, PAIR):
-        return say(en.PARTS_PAID, work=Name(capital(str(row["what"]))), when=when(analysis), **parts)
+        return say(en.PARTS_PAID, work=Name(capital(_named(row))), when=when(analysis), **parts)
     return say(en.PARTS_TIMED, what=capital(subject_of(row)), when=when(analysis), **parts)
 
 

@@ -125,18 +125,23 @@ def _with_limits(estimate: float, lower: float, upper: float) -> str:
     return f"{per_100(estimate)} ({per_100_limits(lower, upper)})" if math.isfinite(estimate) else NONE
 
 
-def radius(analysis: Analysis) -> Section:
-    """Return how survival went with the radius of the weed-free patch, in two or three sentences."""
+def radius(analysis: Analysis) -> tuple[Section, ...]:
+    """Return how survival went with the radius of the weed-free patch; nothing where there is no response.
+
+    What the report does not say names it then.
+    """
     dose = analysis.radius.response
+    if dose is None:
+        return ()
     more = in_annex(en.RADIUS_MORE, "radius")
-    if dose is None or dose.table.empty:
-        reason = why(analysis, "radius", en.NO_RADII) if dose is None or not dose.checks else dose.checks[0]
-        return Section(
-            "radius", en.RADIUS_HEADING, (Paragraph((say(en.RADIUS_NONE, reason=reason),), see=more),)
-        )
+    if dose.table.empty:
+        reason = dose.checks[0] if dose.checks else why(analysis, "radius", en.NO_RADII, alone=True)
+        said = Paragraph((say(en.RADIUS_NONE, reason=reason),), see=more)
+        return (Section("radius", en.RADIUS_HEADING, (said,)),)
     drawn = radius_figure(analysis, dose)
     picture = replace(drawn, caption=say(en.RADIUS_CAPTION), table=None)
-    return Section("radius", en.RADIUS_HEADING, (Paragraph(_radius_words(analysis, dose), see=more), picture))
+    words_of = Paragraph(_radius_words(analysis, dose), see=more)
+    return (Section("radius", en.RADIUS_HEADING, (words_of, picture)),)
 
 
 def _radius_words(analysis: Analysis, dose: Dose) -> tuple[Sentence, ...]:

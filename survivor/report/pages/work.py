@@ -8,6 +8,7 @@ from survivor.document.elements import Listing, Paragraph, Section
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import comparisons, count, finding, joined, may_cause, plants, usual
+from survivor.report.reasons import why
 from survivor.sentences import Name, Part, Sentence, Text, say
 from survivor.vocabulary import BY_CHOICE, PLOT_KEY, RANDOM
 from survivor.words import dates
@@ -62,8 +63,16 @@ def limits(analysis: Analysis) -> Section:
         say(en.NOT_EQUAL, usual=Name(usual(analysis))) if open_ else None,
         say(en.WORKS) if comparisons(analysis) and not analysis.works.findings else None,
         say(en.RAIN_BARE) if analysis.rain.effect is None else None,
+        _no_radius(analysis),
     )
     return Section("limits", en.LIMITS, (Listing(items),))
+
+
+def _no_radius(analysis: Analysis) -> Sentence | None:
+    """Say why nothing is told of the radius; nothing where there is a response, or no season at all."""
+    if analysis.radius.response is not None or "season" in analysis.unmade:
+        return None
+    return say(en.RADIUS_NOT, reason=why(analysis, "radius", en.NO_RADII, alone=True))
 
 
 def following(analysis: Analysis) -> Section:
