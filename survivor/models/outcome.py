@@ -160,9 +160,8 @@ def _unknown(planted: Floats, unknown: Floats, lost_dead: Floats) -> list[str]:
         return []
     between = int(np.minimum(lost_dead, unknown).sum())
     return [
-        f"the state of {int(unknown.sum())} of {int(planted.sum())} seedlings at that visit is unknown, "
-        f"so they are left out: {between} found dead only later, {int(unknown.sum()) - between} last seen "
-        "alive before it"
+        f"the state at that visit is unknown for {int(unknown.sum())} of {int(planted.sum())} seedlings, "
+        f"left out ({between} found dead later, {int(unknown.sum()) - between} last seen alive earlier)"
     ]
 
 

@@ -41,7 +41,7 @@ def test_one_tag_of_a_plot_that_was_visited(name):
     mine = found.chains[found.chains["tag"] == "x"]
     if expected is None:
         assert mine.empty
-        assert any("1 of 2 seedlings at that visit is unknown" in check for check in found.checks)
+        assert any("state at that visit is unknown for 1 of 2 seedlings" in check for check in found.checks)
         later = "1 found dead only later" if stretches[-1][2] else "1 last seen alive before it"
         assert any(later in check for check in found.checks)
     else:
