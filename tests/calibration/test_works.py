@@ -36,7 +36,7 @@ def test_the_quick_form_is_the_fit_of_the_package() -> None:
     found = many.answers(at_risk.ravel(), died.ravel())
     for kind, cluster in BY_WHOLE.items():
         table = fitted(many.frame, at_risk, died, many.terms, cluster).table
-        np.testing.assert_allclose(found[kind], table[list(COLUMNS)].to_numpy(float), rtol=1e-9)
+        np.testing.assert_allclose(found[kind][:, :4], table[list(COLUMNS)].to_numpy(float), rtol=1e-9)
 
 
 @pytest.mark.slow

@@ -8,7 +8,7 @@ import pytest
 from typer.testing import CliRunner
 
 from survivor.cli import app
-from survivor.errors import RecordsError, SurvivorError
+from survivor.errors import PlanError, RecordsError, SurvivorError
 from survivor.planning.folder import blank_files
 from survivor.planning.planfile import read_plan
 from survivor.settings import read_settings
@@ -42,12 +42,37 @@ def test_every_remark_that_looks_like_a_line_is_one(blank, tmp_path):
         ]
         opened = "\n".join(lines) + "\n"
         assert opened.count("\n#") < text.count("\n#")
-        if name == "plan.toml":  # one of three ways
-            for clash in ("plot_sd = 0.5", 'from_study = "../last-season"'):
-                opened = opened.replace(clash, f"# {clash}")
+        if name == "plan.toml":  # one of three ways, and no combinations beside several methods
+            for clash in ("plot_sd = 0.5", 'from_study = "../last-season"', *_factorial_lines(text)):
+                opened = opened.replace(f"\n{clash}", f"\n# {clash}")
         file = tmp_path / f"opened-{name}"
         file.write_text(opened, encoding="utf-8")
         read(file)
+
+
+def _factorial_lines(text):
+    block = text[text.index("# [factorial]") :]
+    return [line.removeprefix("# ") for line in block[: block.index("\n\n")].splitlines()]
+
+
+def test_the_combinations_of_the_template_are_a_plan_with_one_base(blank):
+    file = blank / "plan.toml"
+    text = file.read_text(encoding="utf-8")
+    for line in _factorial_lines(text):
+        text = text.replace(f"# {line}", line)
+    base, others = text.index("[[methods]]"), text.index("# Which part of a preparation pays")
+    second = text.index("[[methods]]", base + 1)
+    file.write_text(text[:second] + text[others:], encoding="utf-8")
+    with pytest.raises(PlanError, match="say how many blocks there are to be"):
+        read_plan(file)
+    text = file.read_text(encoding="utf-8").replace("# plots_per_method = 24", "plots_per_method = 6")
+    file.write_text(text, encoding="utf-8")
+    plan = read_plan(file)
+    assert [method.name for method in plan.methods] == [
+        "spot spray only", "spot spray only, mulch mat", "spot spray only, rip line",
+        "spot spray only, rip line and mulch mat",
+    ]  # fmt: skip
+    assert plan.factorial.whole_plots == ("rip line",)
 
 
 def _is_line(text):
