@@ -40,6 +40,20 @@ PLOT_HEADER: Final = {
     "seedlings": "Seedlings",
 }
 WHOLE_HEADER: Final = "Whole plot"
+DIARY: Final = "diary.csv"
+_DIARY_COLUMNS: Final = {
+    "site": "Site",
+    "block": "Block",
+    "plot": "Plot",
+    "method": "Preparation",
+    "work": "Work",
+    "date": "Date",
+    "pass": "Pass",
+    "soil_state": "Soil",
+    "depth_cm": "Depth (cm)",
+    "width_cm": "Width (cm)",
+    "notes": "Note",
+}
 RADIUS: Final = "Weed-free radius (m)"
 LAYOUT: Final = "the layout"
 _LATER_MILESTONE_DAYS: Final = 180  # a visit from then on is worth a milestone of its own
@@ -98,11 +112,24 @@ def folder_files(plan: Plan, layout: Layout) -> dict[str, bytes]:
         CALENDAR: _csv(calendar),
         TIMETABLE: _csv(timetable(plan)),
         DICTIONARY: _dictionary(plan, visits).encode(),
+        DIARY: _csv(diary_rows(plan, layout)),
     }
     for visit in visits:
         rows = sheet_rows(layout.tags, visit)
         files[visit.file] = sheet_bytes(rows, sheet_plan(plan.plan.name, visit, first_planting(plan)))
     return files
+
+
+def diary_rows(plan: Plan, layout: Layout) -> pd.DataFrame:
+    """Return the works diary to be filled: a row a plot and work of its preparation, still without a day."""
+    works = {method.name: method.works for method in plan.methods}
+    rows = [
+        (*place, work)
+        for place in layout.plots[["site", "block", "plot", "method"]].itertuples(index=False, name=None)
+        for work in works[str(place[-1])]
+    ]
+    given = list(_DIARY_COLUMNS.values())[:5]
+    return pd.DataFrame(rows, columns=given).reindex(columns=list(_DIARY_COLUMNS.values()), fill_value="")
 
 
 def first_planting(plan: Plan) -> dt.date:
@@ -229,17 +256,23 @@ def study_text(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
 
 
 def _works_lines(plan: Plan) -> list[str]:
-    """Ask what each work adds, in a factorial season."""
-    if plan.factorial is None:
-        return []
-    pairs = ", ".join(_text(pair) for pair in plan.factorial.interactions)
-    lines = ["", "[works]  # which part of the preparations paid", f"interactions = [{pairs}]"]
-    if plan.factorial.whole_plots:
-        lines.append(f"whole_plots = {_text(WHOLE_PLOT)}  # limits go by these")
+    """Ask what each work adds, in a factorial season; and how the diary is read once it is filled."""
+    lines: list[str] = []
+    if plan.factorial is not None:
+        pairs = ", ".join(_text(pair) for pair in plan.factorial.interactions)
+        lines += ["", "[works]  # which part of the preparations paid", f"interactions = [{pairs}]"]
+        if plan.factorial.whole_plots:
+            lines.append(f"whole_plots = {_text(WHOLE_PLOT)}  # limits go by these")
     return [
         *lines,
-        "# [works.diary]                    # take the signs away once there is a sheet with a row a work",
-        '# file = "diary.csv"',
+        "",
+        "# The works diary. Write the day of every work into it, take out the rows of works that were not",
+        "# done, and add those of works that nobody planned. A row without a day counts as done. Then take",
+        "# these signs away:",
+        "# [works.diary]",
+        f"# file = {_text(DIARY)}",
+        "# [works.diary.columns]",
+        *(f"# {word} = {_text(header)}" for word, header in _DIARY_COLUMNS.items()),
     ]
 
 
@@ -318,6 +351,21 @@ Written from a plan before the season. Preparations were allocated at random wit
 | Look again | | what does not fit in a row; not read back |
 
 The preparation is not on the field sheets: who looks should not know what to expect.
+
+## {DIARY}: the works diary, one row a work
+
+A row for every work that was planned, to be filled as it is done. Take out what was not done, and add what
+was not planned.
+
+| column | unit | meaning |
+|---|---|---|
+| Site, Block, Plot, Preparation | | where; a row may also be of all plots of a preparation, block or site |
+| Work | | what was done; survivor knows the common names, your own are carried along |
+| Date | year-month-day | day of the work |
+| Pass | | number of the pass, where weeds were controlled more than once |
+| Soil | | dry, moist or wet, when it was done |
+| Depth (cm), Width (cm) | centimetres | of ripping, mounds, scalps |
+| Note | | free text; no product and no rate is asked for |
 
 ## Other files
 

@@ -20,7 +20,8 @@ from survivor.planning.run import plan as plan_season
 from survivor.planning.simulated import quiet
 from survivor.planning.variation import arms_of, spread_of
 from survivor.settings import read_settings
-from tests.planning.making import PLANTED, SITES, raw_plan
+from survivor.study import load
+from tests.planning.making import PLANTED, SITES, fill, raw_plan
 
 BASE = [{"name": "spray only", "works": ["knockdown"]}]
 WORKS = ["pre-emergent", "rip"]
@@ -88,6 +89,34 @@ def test_the_study_folder_asks_about_works_by_whole_plots(tmp_path) -> None:
     assert settings.works.whole_plots == "whole_plot"
     assert settings.works.interactions == ("pre-emergent x rip",)
     assert "Whole plot" in (tmp_path / "plots.csv").read_text(encoding="utf-8").splitlines()[0]
+
+
+def test_the_diary_of_a_layout_is_filled_and_read(tmp_path) -> None:
+    """Days written in, the row of a work not done taken out, the signs taken away: all of it is read."""
+    plan = plan_of(whole_plots=["rip"])
+    drawn = draw_layout(plan, 8, 3)
+    for name, content in folder_files(plan, drawn).items():
+        (tmp_path / name).write_bytes(content)
+    blank = pd.read_csv(tmp_path / "diary.csv", dtype=str)
+    assert len(blank) == 32 + 16 + 16
+    assert blank["Date"].isna().all()
+    filled = blank.assign(Date="2022-04-04", Soil=np.where(blank["Work"] == "rip", "dry", ""))
+    ripped = filled.index[filled["Work"] == "rip"]
+    filled.drop(index=ripped[0]).to_csv(tmp_path / "diary.csv", index=False)
+    text = (tmp_path / "study.toml").read_text(encoding="utf-8")
+    head, _, diary = text.partition("# [works.diary]")
+    lines = [line.removeprefix("# ") for line in f"# [works.diary]{diary}".splitlines()]
+    (tmp_path / "study.toml").write_text("\n".join([*head.splitlines(), *lines]) + "\n", encoding="utf-8")
+    dead = drawn.tags.assign(death_day=900.0)
+    fill(plan, drawn, tmp_path, dead, count=1)
+    records = load(tmp_path).records
+    rows = records.works.rows
+    assert rows.groupby("work").size().to_dict() == {"knockdown": 32, "pre-emergent": 16, "rip": 15}
+    assert set(rows["told_by"]) == {"diary"}
+    assert (rows.loc[rows["work"] == "rip", "soil"] == "dry").all()
+    departed = records.works.departures
+    assert departed.loc[departed["what"] != "done", ["work", "what"]].values.tolist() == [["rip", "not done"]]
+    assert records.intervals["whole_plot"].nunique() == 2
 
 
 def test_power_by_formula_is_that_of_half_of_all_plots() -> None:
