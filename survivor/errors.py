@@ -89,6 +89,12 @@ class PoolingError(SurvivorError):
     """Seasons or sites cannot be pooled: too few, not comparable, or one counted twice."""
 
 
+class ProgrammeError(SurvivorError):
+    """A programme cannot be run: no studies below its folder, or none that can be used."""
+
+    exit_status = 2
+
+
 class GuidelineError(SurvivorError):
     """A guideline cannot be made, or its file says something we do not know."""
 

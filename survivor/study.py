@@ -179,6 +179,11 @@ class Study:
         return found | {f"sha256 of {name}": digest for name, digest in self._digests.items() if digest}
 
     @property
+    def digests(self) -> dict[str, str]:
+        """Digest of the study file and of every file that it names, by name; empty where there is none."""
+        return dict(self._digests)
+
+    @property
     def files(self) -> list[Path]:
         """Every file that the study file names, and itself first."""
         return [self.path.parent / name for name in self._digests]
@@ -250,11 +255,11 @@ def load_shown(path: str | Path, rows: int) -> tuple[Study, tuple[Shown, ...]]:
 
     with read_once():
         settings = read_settings(file)
-        named = _named(settings)
+        named = files_named(settings)
         _refuse_outside(file, settings, named)
         records = read_records(file, settings, see)
         gauges = _gauges(file.parent, records)
-        digests = {name: _digest_of(file.parent / name) for name in (file.name, *named)}
+        digests = {name: digest_of(file.parent / name) for name in (file.name, *named)}
     return Study(file, _together(records, gauges), gauges, digests), tuple(shown)
 
 
@@ -267,7 +272,7 @@ def _gauges(folder: Path, records: Records) -> Gauges:
     return check_dry_soil(gauges, settings.gauges, records.works.rows, RIP)
 
 
-def _named(settings: Settings) -> list[str]:
+def files_named(settings: Settings) -> list[str]:
     """Name the files of a study, as the study file does."""
     diary = settings.works.diary if settings.works else None
     beside_visits = [sheet for sheet in (settings.records.plots, diary) if sheet is not None]
@@ -294,8 +299,8 @@ def _refuse_outside(file: Path, settings: Settings, named: Sequence[str]) -> Non
         )
 
 
-def _digest_of(file: Path) -> str:
-    """Return the digest of what was read; nothing where there is no such file."""
+def digest_of(file: Path) -> str:
+    """Return the digest of a file, of what was read within `read_once`; nothing where there is none."""
     try:
         return hashlib.sha256(content(file)).hexdigest()
     except (OSError, ValueError):

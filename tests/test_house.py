@@ -33,13 +33,14 @@ SHORT = {
     "settings/base.py": "kinds of values that every model of a study file uses",
     "analysis/confounding.py": "one part of the analysis",
     "files/content.py": "every reader of a file, and who certifies what was read",
+    "programme/twice.py": "the one question on studies that reads them twice",
     "records/renaming.py": "other names for what the records name",
     "figures/relabel.py": "the texts of a drawing in other words",
 }
 
 # Imports inside functions. Verbs of the command line load what they need; a result draws itself only when
 # asked; these libraries are heavy or rarely needed. Any other has its reason here.
-HEAVY = {"lifelines", "matplotlib", "pyet", "scipy", "statsmodels", "typst", "xlsxwriter"}
+HEAVY = {"distributed", "lifelines", "matplotlib", "pyet", "scipy", "statsmodels", "typst", "xlsxwriter"}
 INSIDE = {
     **dict.fromkeys(
         [

@@ -110,7 +110,7 @@ def season_formula(intervals: pd.DataFrame) -> tuple[str, tuple[str, ...]]:
     return " + ".join(terms) or "1", tuple(notes)
 
 
-def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> SeasonFits:
+def fit_season(intervals: pd.DataFrame, settings: Settings, at: float, *, others: bool = True) -> SeasonFits:
     """Fit the season's models to the first plants.
 
     Parameters
@@ -121,6 +121,8 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
         The study file: strata, milestone window.
     at
         Day of the logistic model.
+    others
+        Whether models are fitted that show how far the answer rests on its own; the answer is the same.
     """
     strata = strata_of(intervals, settings)
     working, weighted = working_of(intervals)
@@ -144,15 +146,15 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float) -> Season
     answer, ratios, unfitted = _answer(headline)
     said += ratios
     between = _between(rest, season_formula(rest)[0], working)
-    others: dict[str, Fit] = {}
-    if headline is not None:
-        others, missed = _others(joined, formula, strata, at, settings, working)
+    more: dict[str, Fit] = {}
+    if headline is not None and others:
+        more, missed = _others(joined, formula, strata, at, settings, working)
         said += missed
     # A model without methods needs no penalty: where they do, it tells the whole better.
     plain = headline is not None and joined is intervals and headline.variance != "penalised"
     whole = answer if plain else _whole(intervals, strata, working)
     notes = tuple(dict.fromkeys(said))
-    return SeasonFits(headline, whole, between, others, refused, notes, answer, edges, unfitted)
+    return SeasonFits(headline, whole, between, more, refused, notes, answer, edges, unfitted)
 
 
 def _edges(intervals: pd.DataFrame, at: float, window: float) -> dict[Any, str]:

@@ -128,18 +128,21 @@ def counted_by_method(intervals: pd.DataFrame, at: float, window: float) -> pd.D
         ``method, watched, alive, died``: seedlings; the others were alive when last seen, before
         the visits of the milestone, or were found dead at a later visit.
     """
-    moved, _ = at_milestone(intervals, at, window)
-    method = moved["method"].astype(str)
-    watched = entries(moved).groupby(method)["at_risk"].sum()
-    alive, died = known_alive(moved, at), moved["died"].where(moved["stop_day"] <= at, 0)
-    table = pd.DataFrame(
-        {
-            "watched": watched,
-            "alive": alive.groupby(method).sum().reindex(watched.index),
-            "died": died.groupby(method).sum().reindex(watched.index),
-        }
-    ).astype(int)
-    return table.loc[list(dict.fromkeys(method))].rename_axis("method").reset_index()
+    named = intervals.assign(method=intervals["method"].astype(str))
+    return counted_by(named, at, window, ["method"])
+
+
+def counted_by(intervals: pd.DataFrame, at: float, window: float, keys: list[str]) -> pd.DataFrame:
+    """Plants as observed at a milestone, by any columns; as `counted_by_method`, in the order of the rows."""
+    moved, _ = at_milestone(intervals.reset_index(drop=True), at, window)
+    entered = moved.index.isin(entries(moved).index)
+    counts = moved[keys].assign(
+        watched=moved["at_risk"].where(entered, 0),
+        alive=known_alive(moved, at),
+        died=moved["died"].where(moved["stop_day"] <= at, 0),
+    )
+    summed = counts.groupby(keys, sort=False, observed=True)[["watched", "alive", "died"]].sum()
+    return summed.astype(int).reset_index()
 
 
 def known_alive(moved: pd.DataFrame, at: float) -> pd.Series[int]:

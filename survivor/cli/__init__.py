@@ -23,6 +23,7 @@ from survivor.cli.layout import layout
 from survivor.cli.new import new
 from survivor.cli.plan import plan
 from survivor.cli.pool import pool
+from survivor.cli.programme import programme
 from survivor.cli.report import report
 from survivor.cli.sheets import sheets
 from survivor.errors import SurvivorError
@@ -45,6 +46,7 @@ app.command()(layout)
 app.command()(sheets)
 app.command()(pool)
 app.command()(guideline)
+app.command()(programme)
 app.command()(desk)
 
 

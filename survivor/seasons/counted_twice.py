@@ -7,6 +7,7 @@ season still.
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Mapping
 from itertools import combinations
 from typing import Final
@@ -21,6 +22,7 @@ _DAYS: Final = 14  # plants of one plot put in within two weeks are one planting
 _LEAST_ALIKE: Final = 4  # plots with one history under two names
 _SHARE: Final = 0.5  # of the plots, or tags, of the season that has fewer
 _SHOWN: Final = 3
+_LEAST_TAGS: Final = 32
 
 
 def refuse_counted_twice(seasons: Mapping[str, pd.DataFrame]) -> None:
@@ -49,6 +51,41 @@ def refuse_counted_twice(seasons: Mapping[str, pd.DataFrame]) -> None:
 def same_plants(one: pd.DataFrame, other: pd.DataFrame) -> str:
     """Say what two tables of risk intervals share; empty where they are different plants."""
     return _same_plots(one, other) or _same_tags(one, other) or _same_histories(one, other)
+
+
+def marks_of(frame: pd.DataFrame) -> tuple[str, ...]:
+    """Return digests of what `same_plants` looks for: two tables that it finds to be one share a mark.
+
+    Among hundreds of studies only those that share a mark have to be looked at. Tables that share one
+    need not be the same plants.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals of first plants.
+    """
+    if frame.empty:
+        return ()
+    plots = _plots(frame)
+    keys = [name for name in PLOT_KEY if name in plots.columns]
+    fortnight = (plots["planted"] - pd.Timestamp(0)).dt.days // _DAYS
+    places = plots[keys].agg("|".join, axis=1)
+    marks = {
+        _mark("plot", place, when + after)
+        for place, when in zip(places, fortnight, strict=True)
+        for after in (0, 1)
+    }
+    marks |= {
+        _mark("history", history)
+        for history in _histories(frame)
+        if len(history) > 2 and sum(line[2] for line in history) > 2
+    }
+    # Of two samples that share most of their members, the least digests are shared as well.
+    return (*sorted(marks), *sorted(_mark("tag", *key) for key in _tags(frame) or ())[:_LEAST_TAGS])
+
+
+def _mark(*parts: object) -> str:
+    return hashlib.sha256(repr(parts).encode()).hexdigest()[:16]
 
 
 def _plain(words: pd.Series[str]) -> pd.Series[str]:
@@ -84,23 +121,27 @@ def _same_plots(one: pd.DataFrame, other: pd.DataFrame) -> str:
 
 def _same_tags(one: pd.DataFrame, other: pd.DataFrame) -> str:
     """Look for tags of one species, planting date and fate, whatever the plots are called."""
-    found = []
-    for frame in (one, other):
-        names = [name for name in ("tag", "species", "planted_date") if name in frame.columns]
-        if "tag" not in names or "planted_date" not in names:
-            return ""
-        tagged = frame[frame["tag"].astype(str) != ""]
-        # Tags numbered from 1 in every season collide by chance, but not with the death too.
-        died = tagged.groupby("tag")["died"].transform("sum")
-        last = tagged.groupby("tag")["stop_day"].transform("max")
-        keys = zip(*(tagged[name].astype(str) for name in names), died, last, strict=True)
-        found.append(set(keys))
-    shared, least = len(found[0] & found[1]), min(map(len, found))
+    first, second = _tags(one), _tags(other)
+    if first is None or second is None:
+        return ""
+    shared, least = len(first & second), min(len(first), len(second))
     if least < 20 or shared <= _SHARE * least:
         return ""
     return (
         f"{shared} of {least} tags have the same planting date, species and fate, under other names of plots"
     )
+
+
+def _tags(frame: pd.DataFrame) -> set[tuple[object, ...]] | None:
+    """Return tag, species, planting day and fate of every tagged plant; None where there are no tags."""
+    names = [name for name in ("tag", "species", "planted_date") if name in frame.columns]
+    if "tag" not in names or "planted_date" not in names:
+        return None
+    tagged = frame[frame["tag"].astype(str) != ""]
+    # Tags numbered from 1 in every season collide by chance, but not with the death too.
+    died = tagged.groupby("tag")["died"].transform("sum")
+    last = tagged.groupby("tag")["stop_day"].transform("max")
+    return set(zip(*(tagged[name].astype(str) for name in names), died, last, strict=True))
 
 
 def _same_histories(one: pd.DataFrame, other: pd.DataFrame) -> str:

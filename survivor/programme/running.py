@@ -1,0 +1,163 @@
+"""A programme run: what has changed is done again, study by study, and all is put together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass, field
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Final
+
+from survivor.errors import ProgrammeError, WritingError
+from survivor.files.lock import held
+from survivor.programme import english as en
+from survivor.programme.cluster import Cluster, on_cluster
+from survivor.programme.record import FOLDER, Question, StudyRecord, keep, kept
+from survivor.programme.studies import Found, find_studies, headlines, holds, question_of
+from survivor.programme.study_answers import answers_of
+from survivor.programme.together import Programme, together
+from survivor.programme.twice import without_copies
+from survivor.words import counted, number
+
+Say = Callable[[str], None]
+EXTRA: Final = ("distributed", "pyarrow")
+WITHOUT_EXTRA: Final = (
+    "Dask is not installed, so the studies are done one after another in this process, and nothing is kept "
+    "for the next run. To have both: pip install 'survivor-establishment[programme]'"
+)
+
+
+@dataclass
+class Progress:
+    """How far a run is: studies and records, done, running and to do."""
+
+    say: Say
+    sizes: dict[str, int]
+    at_once: int = 1
+    records: int = 0
+    unchanged: int = 0
+    done: set[str] = field(default_factory=set)
+
+    def finished(self, record: StudyRecord) -> None:
+        """Count a study as done, and say how far the run is."""
+        self.done.add(record.folder)
+        self.records += record.counts.get("records", 0)
+        self.say(str(self))
+
+    def __str__(self) -> str:
+        left = len(self.sizes) - len(self.done)
+        running = min(self.at_once, left)
+        read = sum(self.sizes[folder] for folder in self.done)
+        to_come = self.records * (sum(self.sizes.values()) - read) / read if read else 0
+        rest = f", about {number(round(to_come, -2))} to do" if to_come else ""
+        return (
+            f"Studies: {len(self.done)} done, {running} running, {left - running} to do"
+            f" ({self.unchanged} unchanged). Records: {number(self.records)} done{rest}"
+        )
+
+
+def run_programme(
+    folder: str | Path,
+    *,
+    milestone: str | None = None,
+    ground: str | None = None,
+    cluster: Cluster | None = None,
+    say: Say = lambda _: None,
+    warn: Say = lambda _: None,
+) -> Programme:
+    """Check and analyse every study below a folder, and put them together.
+
+    Parameters
+    ----------
+    folder
+        Every folder below it that holds a study file is a study.
+    milestone
+        Name of the milestone to tell it for; None: that of most studies' headlines.
+    ground
+        Column of the plot sheets that tells the kind of ground; None: what most studies have.
+    cluster
+        Where the studies are done; None: in this process.
+    say, warn
+        Called with how far the run is, and with what a reader should know besides.
+
+    Raises
+    ------
+    ProgrammeError
+        When there is no study below the folder, or none can be used.
+    WritingError
+        When another run works on the same programme.
+    """
+    top = Path(folder)
+    studies = find_studies(top)
+    home = top / FOLDER
+    keeping = all(find_spec(name) is not None for name in EXTRA)
+    if not keeping:
+        warn(WITHOUT_EXTRA)
+        cluster = None
+    with ExitStack() as until:
+        if keeping:
+            keeping = _held(home, until, warn)
+        known = (
+            {each.folder: record for each in studies if (record := kept(each.folder, home))}
+            if keeping
+            else {}
+        )
+        question = question_of(headlines(top, studies, known), milestone)
+        records = {name: record for name, record in known.items() if holds(record, top, question)}
+        changed = [study for study in studies if study.folder not in records]
+        progress = Progress(say, {study.folder: study.size for study in changed}, unchanged=len(records))
+        say(str(progress))
+
+        def take(record: StudyRecord) -> None:
+            records[record.folder] = record
+            if keeping:
+                try:
+                    keep(record, home)
+                except WritingError as fault:
+                    warn(f"{record.folder}: {fault.what}; its answers stand, and are made anew next time")
+            progress.finished(record)
+
+        _do(top, changed, question, cluster, take, progress)
+    say(f"Putting {counted(len(studies), 'study', 'studies')} together")
+    whole = without_copies(top, list(records.values()))
+    if not any(record.state == "used" for record in whole):
+        raise ProgrammeError(
+            en.NONE_USED.format(studies=counted(len(whole), "study", "studies")),
+            where=str(top),
+            mend="; ".join(dict.fromkeys(record.detail.split("\n")[0] for record in whole if record.detail))[
+                :600
+            ]
+            or "wait until a study has reached the milestone",
+        )
+    return together(top.resolve().name, whole, ground)
+
+
+def _held(home: Path, until: ExitStack, warn: Say) -> bool:
+    """Hold the folder of records; where none can be made, the run keeps nothing and says so."""
+    try:
+        home.mkdir(exist_ok=True)
+        until.enter_context(held(home))
+    except OSError as fault:
+        warn(f"{home}: nothing can be kept there ({fault.strerror}), so the next run does all again")
+        return False
+    return True
+
+
+def _do(
+    top: Path,
+    studies: list[Found],
+    question: Question,
+    cluster: Cluster | None,
+    take: Callable[[StudyRecord], None],
+    progress: Progress,
+) -> None:
+    # The largest first: none is then left for the end by itself.
+    folders = [study.folder for study in sorted(studies, key=lambda study: (-study.size, study.folder))]
+    if cluster is not None and folders:
+        with on_cluster(cluster) as client:
+            progress.at_once = client.at_once
+            client.each(answers_of, str(top.resolve()), folders, question, take)
+        return
+    for folder in folders:
+        take(answers_of(str(top), folder, question))

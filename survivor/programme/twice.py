@@ -1,0 +1,57 @@
+"""The same plants in two studies of a programme: the second would be taken for agreement, and is left out."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Sequence
+from pathlib import Path
+
+from survivor.errors import SurvivorError
+from survivor.programme import english as en
+from survivor.programme.record import StudyRecord
+from survivor.seasons.counted_twice import same_plants
+from survivor.study import load
+
+
+def without_copies(top: Path, records: Sequence[StudyRecord]) -> list[StudyRecord]:
+    """Leave out studies that hold plants of a study before them.
+
+    Only studies that share a mark are read again and looked at.
+
+    Parameters
+    ----------
+    top
+        Folder of the programme.
+    records
+        One a study.
+
+    Returns
+    -------
+    list
+        In the order of their folders; a study left out says which one it copies.
+    """
+    ordered = sorted(records, key=lambda record: record.folder)
+    holders: dict[str, list[int]] = defaultdict(list)
+    kept: list[StudyRecord] = []
+    for place, record in enumerate(ordered):
+        if record.state == "not used":
+            kept.append(record)
+            continue
+        shared = sorted({other for mark in record.marks for other in holders[mark]})
+        found = next((ordered[other] for other in shared if _same(top, ordered[other], record)), None)
+        if found is None:
+            for mark in record.marks:
+                holders[mark].append(place)
+            kept.append(record)
+            continue
+        named = en.ANOTHER if record.hidden or found.hidden else found.folder
+        kept.append(record.without(en.COPY.format(other=named), en.COPY.format(other=found.folder)))
+    return kept
+
+
+def _same(top: Path, one: StudyRecord, other: StudyRecord) -> bool:
+    try:
+        first, second = (load(top / record.folder).first_plants for record in (one, other))
+    except SurvivorError:  # changed since: the next run reads it anew
+        return False
+    return bool(same_plants(first, second))
