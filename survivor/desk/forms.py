@@ -4,17 +4,17 @@ from __future__ import annotations
 
 import re
 import types
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 from typing import Annotated, Any, Final, Literal, Union, get_args, get_origin
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from survivor.desk.labels import called, in_words
 from survivor.files.editing import GONE
 from survivor.files.faults import Place
 from survivor.settings.base import Day
-from survivor.words import capital
 
 _COMMA: Final = re.compile(r"-?\d+,\d{1,3}")  # a decimal comma
 _NAMES: Final = ("name", "file", "site", "what")  # what one of several tables is called by
@@ -136,7 +136,9 @@ def form_of(
     without
         Tables that have a room of their own.
     """
-    maker = _Maker(typed, faults or {})
+    costs = raw.get("costs")
+    currency = costs.get("currency") if isinstance(costs, Mapping) else None
+    maker = _Maker(typed, faults or {}, currency if isinstance(currency, str) else "")
     names = [name for name in model.model_fields if name not in without]
     return tuple(
         part for name in names for part in maker.parts(model.model_fields[name], raw.get(name), (name,))
@@ -243,11 +245,14 @@ def _number(text: str) -> bool:
 class _Maker:
     typed: Mapping[str, str] | None
     faults: Mapping[Place, str]
+    currency: str
 
-    def parts(self, field: FieldInfo, value: Any, place: Place) -> Iterator[Field | Group]:
+    def parts(
+        self, field: FieldInfo, value: Any, place: Place, keys: Collection[str] = ()
+    ) -> Iterator[Field | Group]:
         kind = _bare(field.annotation)
         inner = _bare(get_args(kind)[0]) if get_origin(kind) is tuple else None
-        title, hint = _called(place), str(field.description or "")
+        title, hint = called(place, self.currency), in_words(str(field.description or ""))
         if _is_table(kind):
             yield self._group(kind, value if isinstance(value, dict) else {}, place, title, hint)
         elif inner is not None and _is_table(inner):
@@ -257,38 +262,42 @@ class _Maker:
                 group = self._group(inner, each, (*place, number), f"{title}: {named}", hint)
                 yield replace(group, can_go=True)
             yield self._group(inner, {}, (*place, len(there)), f"{title}: one more", hint)
-        elif (called := _kind(kind, field)) is not None:
-            yield self._field(field, *called, value, place)
+        elif (typed_into := _kind(kind, field)) is not None:
+            yield self._field(field, typed_into, value, place, keys)
 
     def _group(
         self, model: type[BaseModel], raw: Mapping[str, Any], place: Place, title: str, hint: str
     ) -> Group:
-        fields = model.model_fields.items()
+        fields = model.model_fields
         parts = tuple(
-            part for name, field in fields for part in self.parts(field, raw.get(name), (*place, name))
+            part
+            for name, field in fields.items()
+            for part in self.parts(field, raw.get(name), (*place, name), fields)
         )
         wrong = any(at[: len(place)] == place for at in self.faults)
-        fault = self.faults.get(place, "")
+        fault = in_words(self.faults.get(place, ""))
         return Group(place, title, hint, parts, False, bool(raw), wrong, fault)
 
-    def _field(self, field: FieldInfo, kind: str, choices: Choices, value: Any, place: Place) -> Field:
+    def _field(
+        self, field: FieldInfo, into: tuple[str, Choices], value: Any, place: Place, keys: Collection[str]
+    ) -> Field:
+        kind, choices = into
         before = _text(value)
         text = before if self.typed is None else self.typed.get(".".join(map(str, place)), before)
+        default = "" if field.is_required() else _text(field.default)
+        fault = next((said for at, said in self.faults.items() if at[: len(place)] == place), "")
+        label, hint = called(place, self.currency), in_words(str(field.description or ""), keys)
         return Field(
             place=place,
-            label=_called(place),
-            hint=str(field.description or ""),
+            label=label,
+            hint="" if hint.casefold() == label.casefold() else hint,
             kind=kind,
             text=text,
             before=before,
             choices=choices,
-            default="" if field.is_required() else _text(field.default),
-            fault=next((said for at, said in self.faults.items() if at[: len(place)] == place), ""),
+            default=dict(choices).get(default, default),
+            fault=in_words(fault),
         )
-
-
-def _called(place: Place) -> str:
-    return capital(str(place[-1]).replace("_", " "))
 
 
 def _bare(annotation: Any) -> Any:

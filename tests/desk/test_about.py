@@ -90,7 +90,7 @@ def test_one_of_several_tables_is_added_and_taken_out(study: Path, client: TestC
         ("target.survival_per_100", "many", "a number"),
         ("study.seed", "1.5", "a whole number"),
         ("study.as_of", "yesterday", "not a day"),
-        ("headline", "some other day", "none of the [[milestones]]"),
+        ("headline", "some other day", "none of the “Milestones”"),
         ("rules.missing", "perhaps", "none of"),
         ("study.name", "", "needed"),
     ],

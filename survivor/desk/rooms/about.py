@@ -70,13 +70,14 @@ class Form:
     ) -> Form:
         """Make the form of a file, as it is or as it was typed."""
         from survivor.desk.forms import fields_of, form_of, groups_of
+        from survivor.desk.labels import in_words
 
         raw = kept.tables()
         parts = form_of(kept.model, raw, typed, faults, elsewhere)
         about = raw.get(kept.kind)
         name = about.get("name") if isinstance(about, dict) else None
         beside = {field.fault for field in fields_of(parts)} | {group.fault for group in groups_of(parts)}
-        others = tuple(said for said in (faults or {}).values() if said not in beside)
+        others = tuple(said for said in map(in_words, (faults or {}).values()) if said not in beside)
         return cls(parts, str(name or kept.path.stem), others)
 
 
