@@ -196,6 +196,17 @@ def changes_in(
     return changes, faults
 
 
+def which_differ(parts: tuple[Field | Group, ...], changes: Mapping[Place, Any]) -> dict[Place, str]:
+    """Say beside each place that would be changed what the file says, since the form is of another state."""
+    before = {field.place: field.before for field in fields_of(parts)}
+    found = {}
+    for place in changes:
+        own = next((at for at in before if place[: len(at)] == at), place)
+        here = f", and says “{before[own]}” here" if before.get(own) else ""
+        found[own] = f"the file was changed since this page was made{here}; save again to have yours"
+    return found
+
+
 def _pairs(field: Field, text: str) -> dict[Place, Any]:
     """Return the keys of a table of words that were changed."""
     before, after = (dict(map(_pair, filter(None, lines.split("\n")))) for lines in (field.before, text))

@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
-from survivor.errors import SurvivorError
+from survivor.errors import DeskError, SurvivorError
 from survivor.files.editing import edited
 from survivor.files.faults import Place, faults_by_place
 from survivor.files.kinds import MOST_BYTES, FileKind
@@ -19,6 +20,9 @@ from survivor.files.writing import write_whole
 
 if TYPE_CHECKING:
     from pydantic import BaseModel
+
+
+MARK: Final = "of"  # field of a form: the state of the file that it was made of
 
 
 @dataclass(frozen=True)
@@ -70,13 +74,19 @@ class Kept:
             return faults_by_place(fault, self.model, raw)
         return {}
 
-    def change(self, changes: Mapping[Place, Any]) -> bool:
+    def mark(self) -> str:
+        """Tell the state of the file from every other."""
+        return _mark(self.text())
+
+    def change(self, changes: Mapping[Place, Any], of: str) -> bool:
         """Change the file.
 
         Parameters
         ----------
         changes
             As for `survivor.files.editing.edited`.
+        of
+            State of the file that they belong to.
 
         Returns
         -------
@@ -86,15 +96,23 @@ class Kept:
         Raises
         ------
         SurvivorError
-            When the file would then say something that is not allowed, cannot be written, or something else
-            writes there now; it is as it was.
+            When the file is in another state, would then say something that is not allowed, cannot be
+            written, or something else writes there now; it is as it was.
         """
-        return self.rewrite(lambda text: edited(text, changes, self.path.name, self.error))
+        return bool(changes) and self.rewrite(
+            lambda text: edited(text, changes, self.path.name, self.error), of
+        )
 
-    def rewrite(self, changed: Callable[[str], str]) -> bool:
+    def rewrite(self, changed: Callable[[str], str], of: str) -> bool:
         """Change the text of the file; returns and raises as `change`."""
         with held(self.path.parent):  # what another page or command writes meanwhile is not lost
             text = self.text()
+            if of != _mark(text):
+                raise DeskError(
+                    f"the {self.kind} file was changed since this page was made",
+                    where=self.path.name,
+                    mend="go back, reload the page, and answer again",
+                )
             after = changed(text)
             if after == text:
                 return False
@@ -120,6 +138,10 @@ class Kept:
                 "this is more than such a file holds", where=self.path.name, mend="correct it by hand"
             )
         return text
+
+
+def _mark(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()[:16]
 
 
 def plan_in(file: Path) -> Kept:

@@ -108,6 +108,24 @@ def test_a_fault_stands_beside_its_field(study: Path, client: TestClient, name, 
     assert typed in answer.text
 
 
+def test_what_another_page_has_saved_meanwhile_is_not_lost(study: Path, client: TestClient):
+    """Two pages of one state: the second one is shown what the first has kept, and saves by intent."""
+    one = other = sent_by(client.get("/about/tagged").text)
+    assert client.post("/about/tagged", data={**one, "study.name": "First"}).status_code == 303
+    kept = study.read_bytes()
+    answer = client.post("/about/tagged", data={**other, "study.note": "A word."})
+    assert answer.status_code == 422
+    assert study.read_bytes() == kept
+    assert "says “First” here" in answer.text
+    again = sent_by(answer.text)
+    assert again["study.note"] == "A word."
+    assert client.post("/about/tagged", data={**again, "study.name": "First"}).status_code == 303
+    assert (
+        tomllib.loads(study.read_text())["study"] | {"name": "First", "note": "A word."}
+        == (tomllib.loads(study.read_text())["study"])
+    )
+
+
 def test_a_fault_of_a_whole_table_stands_in_it(study: Path, client: TestClient):
     sent = sent_by(client.get("/about/tagged").text)
     answer = client.post("/about/tagged", data={**sent, "milestones.0.window_days": "9000"})

@@ -22,7 +22,8 @@ import os
 import sys
 from pathlib import Path
 from survivor.desk.study_file import study_in
-study_in(Path(sys.argv[2])).change({("study", "name"): "loads what a save needs"})
+other = study_in(Path(sys.argv[2]))
+other.change({("study", "name"): "loads what a save needs"}, other.mark())
 while sys.stdin.readline():
     saver = os.fork()
     if saver == 0:
@@ -30,7 +31,8 @@ while sys.stdin.readline():
         print(os.getpid(), flush=True)
         for number in range(1, 100_000):
             note = "x" * (number % 50) * 1000
-            kept.change({("study", "name"): f"season {number}", ("study", "note"): note})
+            kept.change({("study", "name"): f"season {number}", ("study", "note"): note}, kept.mark())
+            print("saved", flush=True)
     print("ended by", os.waitstatus_to_exitcode(os.waitpid(saver, 0)[1]), flush=True)
 """
 
@@ -50,9 +52,12 @@ def test_a_study_file_is_whole_whenever_a_save_is_killed(tmp_path: Path):
             savers.stdin.write("go\n")
             savers.stdin.flush()
             saver = int(savers.stdout.readline())
-            time.sleep(moments.uniform(0.005, 0.4))
+            for _ in range(moments.randint(0, 4)):
+                assert savers.stdout.readline() == "saved\n"
+            time.sleep(moments.uniform(0, 0.1))
             os.kill(saver, signal.SIGKILL)
-            assert savers.stdout.readline() == f"ended by {-signal.SIGKILL}\n"
+            ended = next(line for line in savers.stdout if line != "saved\n")
+            assert ended == f"ended by {-signal.SIGKILL}\n"
             tables = tomllib.loads((home / "study.toml").read_text(encoding="utf-8"))
             seen.add(tables["study"]["name"])
             assert len(tables["records"]["sheets"]) == 1

@@ -102,6 +102,16 @@ def test_what_is_chosen_comes_into_the_study_file_and_is_read_again(north: Path,
     assert sheet["states"] == {"perished": "dead"}
 
 
+def test_choices_of_a_page_that_is_no_longer_true_are_refused(north: Path, client: TestClient):
+    sent = choices(client.get("/sheets/north").text)
+    assert client.post("/sheets/north", data=sent | {"column.4": "species"}).status_code == 303
+    kept = (north / "study.toml").read_bytes()
+    again = client.post("/sheets/north", data=sent | {"state.1": "dead"})
+    assert again.status_code == 404
+    assert "was changed since" in again.text
+    assert (north / "study.toml").read_bytes() == kept
+
+
 def test_choices_that_nobody_changed_change_no_letter(desk: Opened, north: Path, client: TestClient):
     for name in ("north", "counts", "tagged"):
         file = desk.folder / name / "study.toml"

@@ -54,10 +54,11 @@ async def typed_in(request: Request) -> dict[str, str]:
 
 @dataclass(frozen=True)
 class Form:
-    """A file as a form: its parts, its name, and what is wrong with it that stands beside no field."""
+    """A file as a form: its parts, name and state, and what is wrong with it that stands beside no field."""
 
     parts: tuple[Any, ...]
     name: str
+    of: str
     others: tuple[str, ...] = ()
 
     @classmethod
@@ -78,7 +79,7 @@ class Form:
         name = about.get("name") if isinstance(about, dict) else None
         beside = {field.fault for field in fields_of(parts)} | {group.fault for group in groups_of(parts)}
         others = tuple(said for said in map(in_words, (faults or {}).values()) if said not in beside)
-        return cls(parts, str(name or kept.path.stem), others)
+        return cls(parts, str(name or kept.path.stem), kept.mark(), others)
 
 
 def kept_or_faults(
@@ -86,18 +87,24 @@ def kept_or_faults(
 ) -> tuple[bool, Form | None]:
     """Change a file by what was typed into its form; where anything is wrong, nothing is changed.
 
+    Where the file was changed since the form was made, what is typed stands beside what the file says.
+
     Returns
     -------
     changed, form
         Whether anything was changed; where anything is wrong, the form that says so.
     """
-    from survivor.desk.forms import changes_in, form_of
+    from survivor.desk.forms import changes_in, form_of, which_differ
+    from survivor.desk.study_file import MARK
 
-    changes, faults = changes_in(form_of(kept.model, kept.tables(), without=elsewhere), typed)
+    parts, of = form_of(kept.model, kept.tables(), without=elsewhere), typed.get(MARK, "")
+    changes, faults = changes_in(parts, typed)
+    if changes and of != kept.mark():
+        faults = which_differ(parts, changes)
     faults = faults or kept.faults_after(changes)
     if faults:
         return False, Form.of(kept, elsewhere, typed, faults)
-    return kept.change(changes), None
+    return kept.change(changes, of), None
 
 
 ROUTES = [

@@ -69,17 +69,17 @@ async def choose(request: Request) -> Response:
     """Take seasons into the guideline, or out of it."""
     desk, file = desk_of(request), file_of(request)
     async with request.form(max_fields=2_000) as form:
-        chosen = [str(each) for each in form.getlist("season")]
-    kept = await run_in_threadpool(_chosen, desk, file, chosen)
+        chosen, of = [str(each) for each in form.getlist("season")], str(form.get("of", ""))
+    kept = await run_in_threadpool(_chosen, desk, file, chosen, of)
     return onward(ROOM, desk.folder.name_of(file), "kept" if kept else "same")
 
 
-def _chosen(desk: Desk, file: Path, chosen: list[str]) -> bool:
+def _chosen(desk: Desk, file: Path, chosen: list[str], of: str) -> bool:
     from survivor.guideline.file import read_guideline
     from survivor.guideline.record import issued_versions
 
     issued = issued_versions(file, read_guideline(file).guideline.name)
-    return _kept(file).change(seasons_changed(desk.folder, file, chosen, issued))
+    return _kept(file).change(seasons_changed(desk.folder, file, chosen, issued), of)
 
 
 async def begin(request: Request) -> Response:

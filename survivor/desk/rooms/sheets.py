@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-import hashlib
 from collections.abc import AsyncIterator, Iterator, Mapping, Sequence
 from functools import lru_cache
 from pathlib import Path
@@ -21,7 +20,7 @@ from survivor.desk.named import STUDY_FILE, files_named, stamp_of, tables_of
 from survivor.desk.rooms.report import files_in
 from survivor.desk.rooms.seasons import SHEETS, proposed
 from survivor.desk.uploads import EARLIER, add_files, dropped
-from survivor.errors import DeskError, SurvivorError
+from survivor.errors import SurvivorError
 
 if TYPE_CHECKING:
     from survivor.files.comparing import Differences
@@ -156,11 +155,11 @@ def _questions(home: Path) -> dict[str, Any]:
     from survivor.desk.study_file import study_in
     from survivor.settings.questions import questions_in
 
-    text = study_in(home).text()
-    asked = [(question, list(choices_of(question))) for question in questions_in(text)]
+    study = study_in(home)
+    asked = [(question, list(choices_of(question))) for question in questions_in(study.text())]
     return {
         "questions": [(question.text, choices) for question, choices in asked if choices],
-        "of": _mark(text),
+        "of": study.mark(),
     }
 
 
@@ -175,15 +174,16 @@ async def change(request: Request) -> Response:
 
 
 def _changed(desk: Desk, home: Path, sheets: Sequence[Shown], form: FormData) -> bool:
-    from survivor.desk.study_file import study_in
+    from survivor.desk.study_file import MARK, study_in
 
     settings = _settings(desk, home)
     if settings is None:
         return False
     if _text(form, "table") == "records.visits":
-        return study_in(home).change(_days(("records", "visits"), settings.records.visits, form))
+        days = _days(("records", "visits"), settings.records.visits, form)
+        return study_in(home).change(days, _text(form, MARK))
     chosen = {_key(each.place): each for each in sheets}.get(_text(form, "table"))
-    return chosen is not None and study_in(home).change(changes_of(chosen, form))
+    return chosen is not None and study_in(home).change(changes_of(chosen, form), _text(form, MARK))
 
 
 def _key(place: Place) -> str:
@@ -254,24 +254,10 @@ async def answer_questions(request: Request) -> Response:
 
 def _answered(home: Path, chosen: Mapping[str, str]) -> bool:
     from survivor.desk.questions import answers_in
-    from survivor.desk.study_file import study_in
+    from survivor.desk.study_file import MARK, study_in
     from survivor.settings.questions import answered
 
-    def with_answers(text: str) -> str:
-        if chosen.get("of") != _mark(text):
-            raise DeskError(
-                "the study file was changed since this page was made",
-                where=STUDY_FILE,
-                mend="go back, reload the page, and answer again",
-            )
-        return answered(text, answers_in(text, chosen))
-
-    return study_in(home).rewrite(with_answers)
-
-
-def _mark(text: str) -> str:
-    """Tell one state of a study file from another: answers belong to the lines of one."""
-    return hashlib.sha256(text.encode()).hexdigest()[:16]
+    return study_in(home).rewrite(lambda text: answered(text, answers_in(text, chosen)), chosen.get(MARK, ""))
 
 
 async def drop(request: Request) -> Response:
