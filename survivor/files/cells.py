@@ -177,7 +177,10 @@ def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
 def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:
     """Ask one question of each distinct value of a column, and give every row its answer."""
     codes, distinct = pd.factorize(column, use_na_sentinel=False)
-    return pd.Series(np.array([tell(value) for value in distinct])[codes], index=column.index)
+    told = [tell(value) for value in distinct]
+    # Rows that are alike share one text: an array of texts of one width would copy it into each.
+    kind = object if not told or any(isinstance(value, str) for value in told) else None
+    return pd.Series(np.array(told, dtype=kind)[codes], index=column.index)
 
 
 def _each(

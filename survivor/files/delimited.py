@@ -83,7 +83,8 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
             where=name,
             mend="look for a quotation mark that is opened and never closed",
         ) from error
-    rows = rows.where(rows.notna(), "")
+    for place in rows.columns[rows.isna().any()]:  # of rows that end early
+        rows[place] = rows[place].fillna("")
     if _GUARDED.search(text):
         rows = rows.replace(_GUARDED_CELL, "", regex=True)
     rows.index = pd.RangeIndex(1, len(rows) + 1)
@@ -93,7 +94,7 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
 def _width(text: str, sign: str) -> int:
     if '"' in text:  # a sign or a line's end inside quotation marks parts nothing
         return max(len(row) for row in csv.reader(io.StringIO(text), delimiter=sign))
-    return 1 + max(line.count(sign) for line in text.split("\n"))
+    return 1 + max(line.count(sign) for line in io.StringIO(text))
 
 
 def _decode(raw: bytes, name: str) -> tuple[str, str]:

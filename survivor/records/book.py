@@ -34,7 +34,7 @@ from survivor.records.frames import (
     visits_frame,
 )
 from survivor.records.plots import PlotTable, plot_table
-from survivor.records.prepare import WORKINGS, Ready, left, prepare
+from survivor.records.prepare import WORKINGS, left, prepare
 from survivor.records.problems import (
     LINE,
     Source,
@@ -305,16 +305,18 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     sources = (*(source for tidy in in_order for source in tidy.sources), Source(name, "", LINE))
     read = _taken_in(plots, visits, diary, sources)
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
-    ready = prepare(visits, table, sources, settings, closed)
+    held = [visits]
     del plots, visits  # of a large season each table takes as much memory as its file
+    ready = prepare(held.pop(), table, sources, settings, closed)
     found = [_not_read(folder, settings), one_site, ready.found]
     found += [table.found] if table is not None else []
     notes = StudyLines(key_lines(given), len(sources) - 1)
     check_rules(settings, notes)
-    made = _made(ready, table, settings, sources)
-    silent, traits = ready.silent, ready.traits
+    silent, traits, rows = ready.silent, ready.traits, [ready.rows]
     del ready
-    whole = _put_together(made, silent, traits, table, read, gather([*found, made.found]), settings, notes)
+    made = [_made(rows.pop(), traits, table, settings, sources)]
+    found = gather([*found, made[0].found])
+    whole = _put_together(made.pop(), silent, traits, table, read, found, settings, notes)
     return whole.with_works(plot_works(whole.plots, diary, settings, closed), read.records)
 
 
@@ -478,11 +480,20 @@ def _put_together(
     if kept is not None:
         found = gather([found, _without_visits(kept, made.entries, intervals)])
     seen = [part for part in (made.rows, silent) if not part.empty] or [silent]
-    visited = left(pd.concat(seen, ignore_index=True), found)
-    visits = visits_frame(visited, sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
-    del seen, visited
+    needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
+    spare = [word for word in WORKINGS if word not in needed]
+    seen = [part.drop(columns=spare, errors="ignore") for part in seen]
+    entries, past = made.entries, made.past
+    del made, rows  # before what they hold is copied in its last order
+    visits = visits_frame(
+        left(pd.concat(seen, ignore_index=True), found),
+        sources,
+        (*WORKINGS, *traits),
+        tagged=tagged_seedlings,
+    )
+    del seen
     return Records(
-        plots=plots_frame(kept, made.entries, traits, tagged=tagged_seedlings),
+        plots=plots_frame(kept, entries, traits, tagged=tagged_seedlings),
         visits=visits,
         intervals=intervals,
         accounts=account_table(read.records, found, sources),
@@ -490,7 +501,7 @@ def _put_together(
         matches=read.matches,
         _settings=settings,
         _traits=traits,
-        _past=made.past,
+        _past=past,
         _found=found,
         _sources=sources,
         _nothing=None if nothing is None else (type(nothing), nothing.what, nothing.where, nothing.mend),
@@ -508,24 +519,32 @@ class _Made:
     past: Histories | None = None
 
 
-def _made(ready: Ready, table: PlotTable | None, settings: Settings, sources: Sequence[Source]) -> _Made:
-    rows = ready.rows
+def _made(
+    rows: pd.DataFrame,
+    traits: tuple[str, ...],
+    table: PlotTable | None,
+    settings: Settings,
+    sources: Sequence[Source],
+) -> _Made:
     if rows.empty:
-        return _Made(rows, no_rows(ready.traits), rows, none_found())
+        return _Made(rows, no_rows(traits), rows, none_found())
     if settings.records.kind == "tagged":
-        past, more = tagged.histories(rows, planted_by_plot(table, rows), settings.rules)
+        planted = planted_by_plot(table, rows)
+        held = [rows]
+        del rows
+        past, more = tagged.histories(held.pop(), planted, settings.rules)
         followed = tagged.follow(past, settings.rules.missing)
         rows = followed.rows
         return _Made(
-            intervals=tagged.assemble(past, followed, ready.traits),
+            intervals=tagged.assemble(past, followed, traits),
             entries=past.entries,
             rows=rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD))),
             found=gather([more, check_states(past, followed)]),
-            past=past,
+            past=past.shortened(),
         )
     counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules, sources)
     return _Made(
-        intervals=counts.intervals(counted, ready.traits),
+        intervals=counts.intervals(counted, traits),
         entries=counted.entries,
         rows=counted.told,
         found=gather([more, counts.check_left_out(counted)]),

@@ -130,7 +130,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
 
 
 def _spelt(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    rows = rows.copy()
+    rows = rows.assign()
     for word in (*PLOT_KEY, "species", "method"):
         if word not in rows.columns:
             rows[word] = ""
@@ -160,7 +160,7 @@ def planting_days(rows: pd.DataFrame, otherwise: str | None) -> tuple[pd.DataFra
         With planted_first and planted_date (the last day, from which days count);
         and whether the plot was planted on several days.
     """
-    rows = rows.copy()
+    rows = rows.assign()
     for word in ("planted_date", "planted_until"):
         if word not in rows.columns:
             rows[word] = pd.NaT
@@ -256,7 +256,7 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     """
     plots = table.plots
     shared = [word for word in PLOT_KEY if (plots[word] != "").any() and (visits[word] != "").any()]
-    by_key = _joined(plots, shared)
+    by_key = _joined(plots, shared or PLOT_KEY)
     if "plot" not in shared or (by_key.duplicated().mean() > 0.5 and len(by_key) > 2):
         raise RecordsError(
             "the labels of the plots repeat, and plot sheet and visits share no column that tells them apart",
@@ -292,10 +292,7 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
 
 
 def _joined(rows: pd.DataFrame, words: Sequence[str]) -> Texts:
-    key = pd.Series("", index=rows.index, dtype=object)
-    for word in words:
-        key = key + rows[word].str.casefold() + "|"
-    return key
+    return joined(*(rows[word] for word in words), fold=lambda text: f"{text.casefold()}|")
 
 
 def _as_read(rows: pd.DataFrame) -> Texts:

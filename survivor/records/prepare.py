@@ -105,7 +105,7 @@ def prepare(
     """
     kind = settings.records.kind
     found = [visits.found]
-    rows = visits.rows[~visits.rows["total"]]
+    rows = _those(visits.rows, ~visits.rows["total"])
     traits: tuple[str, ...] = ()
 
     def kept(rows: pd.DataFrame, more: list[pd.DataFrame]) -> pd.DataFrame:
@@ -116,7 +116,9 @@ def prepare(
         rows, apart = replants_apart(rows)
         found += [apart, check_unmatched_tags(rows), check_replants(rows)]
         rows = left(rows, found[-1])
-    rows = left(rows, visits.found)
+    rows, names = left(rows, found[0]), visits.rows[list(PLOT_KEY)] if kind == "counts" else None
+    read = visits.rows["record"] if kind == "counts" else None
+    del visits  # a large season's cells are let go as soon as others stand in their place
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
     rows, more = _spelt(rows, settings, table)
@@ -131,13 +133,13 @@ def prepare(
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
     found += [check_heights(rows, sources), check_years(rows[rows["cohort"] == FIRST_PLANTING])]
     found += [check_lone_plots(rows), check_growth(rows)]
-    if kind == "counts":
-        aside = visits.rows["record"].isin(set_aside(gather(found)))
-        found.append(check_rounds(rows, frozenset(check_plots.plot_name(visits.rows[aside]))))
+    if names is not None and read is not None:
+        aside = read.isin(set_aside(gather(found)))
+        found.append(check_rounds(rows, frozenset(check_plots.plot_name(names[aside]))))
     rows, traits, more = _traits(rows, table)
     found.extend(more)
     rows = kept(*(_what_seedlings_say(rows, settings) if kind == "tagged" else _what_counts_say(rows)))
-    silent, rows = rows[~rows["says"]], rows[rows["says"]]
+    silent, rows = rows[~rows["says"]], _those(rows, rows["says"])
     if not rows.empty:
         rows, more = _days(rows, settings, closed, sources)
         found.extend(more)
@@ -147,14 +149,18 @@ def prepare(
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
     """Rows that no finding sets aside."""
-    lost = rows["record"].isin(set_aside(found)) if len(found) else None
-    return rows if lost is None or not lost.any() else rows[~lost]
+    lost = set_aside(found)
+    return _those(rows, ~rows["record"].isin(lost)) if len(lost) else rows
+
+
+def _those(rows: pd.DataFrame, kept: pd.Series[bool]) -> pd.DataFrame:
+    return rows if kept.all() else rows[kept]
 
 
 def _spelt(
     rows: pd.DataFrame, settings: Settings, table: PlotTable | None
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    rows = rows.copy()
+    rows = rows.assign()
     told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
     listed = [] if table is None else [name for name in table.planted["species"].unique() if name]
     words = ["species"] if table is not None else [*PLOT_KEY, "species"]
@@ -187,7 +193,7 @@ def _facts_of_plots(
     place = settings.records.plots.file if settings.records.plots else "plot sheet"
     rows, located = locate(rows, table, place)
     followed = follow(rows, table, table.found)
-    rows = left(rows, gather([located, followed])).copy()
+    rows = left(rows, gather([located, followed])).assign()
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
         rows["method"], unknown, two = check_plots.methods_of_visits(
             _with_entry(rows, settings.records.kind),
@@ -233,7 +239,7 @@ def _own_facts(
     rows: pd.DataFrame, sources: Sequence[Source], settings: Settings
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Facts of plots and seedlings where the visits themselves tell them."""
-    rows = rows.copy()
+    rows = rows.assign()
     rows["method"], unknown, differs = check_plots.methods_of_visits(
         rows, settings.methods, settings.rules.preparation_of, sources
     )
@@ -276,7 +282,7 @@ def _planting(
 def _traits(
     rows: pd.DataFrame, table: PlotTable | None
 ) -> tuple[pd.DataFrame, tuple[str, ...], list[pd.DataFrame]]:
-    rows = rows.copy()
+    rows = rows.assign()
     of_plots = table.traits if table is not None else ()
     told = [
         word

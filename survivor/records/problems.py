@@ -129,11 +129,11 @@ def _of_wrong(said: Said, wrong: pd.Series[bool], chosen: pd.DataFrame) -> str |
     return said[wrong] if isinstance(said, pd.Series) else said
 
 
-def joined(*parts: pd.Series[Any]) -> Texts:
+def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     """Join the texts of each row by "|"; rows that are alike share one text, however many they are."""
     codes, first = row_codes(parts, in_order=False)
     columns = [part.iloc[first].astype(str) for part in parts]
-    distinct = np.array(["|".join(words) for words in zip(*columns, strict=True)], dtype=object)
+    distinct = np.array([fold("|".join(words)) for words in zip(*columns, strict=True)], dtype=object)
     return pd.Series(distinct[codes], index=parts[0].index, dtype=object)
 
 

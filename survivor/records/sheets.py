@@ -202,7 +202,7 @@ def _as_shown(folder: Path, sheet: study_file.Sheet, grid: Grid, matched: Matche
     table = grid.cells.copy()
     for place in {p for word in ("block", "plot", "tag") for p in matched.positions.get(word, ())}:
         column = table[place]
-        broken = column.map(lambda cell: isinstance(cell, float) and not cell.is_integer())
+        broken = cells.of_each(column, lambda cell: isinstance(cell, float) and not cell.is_integer())
         if not broken.any():
             continue
         shown = decimals(folder / sheet.file, grid.sheet, grid.places[place], list(table.index))

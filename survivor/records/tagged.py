@@ -16,7 +16,7 @@ Infill is tagged when it is planted: that is how one knows its planting date.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
@@ -52,6 +52,10 @@ class Histories:
     rows: pd.DataFrame
     entries: pd.DataFrame
     visits: pd.DataFrame
+
+    def shortened(self) -> Histories:
+        """Return what following a rule asks of the records, without what else they tell."""
+        return replace(self, rows=self.rows[["entry", "name", "day", "turn", "state", "blank"]].copy())
 
 
 def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tuple[Histories, pd.DataFrame]:

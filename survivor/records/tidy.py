@@ -105,7 +105,7 @@ def tidy_visits(raw: RawSheet, kind: str) -> Tidy:
     if kind == "tagged":
         found.append(check.check_heights_of_dead(rows))
         beside = [cells.texts(raw.cells[word]) for word in ("state", "notes") if word in raw.cells.columns]
-        rows["replant"] = np.any([text.map(_speaks_of_replanting) for text in beside], axis=0)
+        rows["replant"] = np.any([cells.of_each(text, _speaks_of_replanting) for text in beside], axis=0)
     says = rows["state"] != BLANK if kind == "tagged" else rows["alive"].notna()
     keys = ["plot", "tag"] if kind == "tagged" else ["plot"]
     if (rows["site"] != BLANK).any():  # else the plot sheet may tell the site
@@ -404,7 +404,7 @@ def one_spelling(
         best.setdefault(fold(spelling), spelling)
     meaning = {s: best[fold(ours_for.get(s.casefold(), s))] for s in often}
     values = rows[word].map(meaning)
-    by_rule = rows[word].str.casefold().isin(list(ours_for))
+    by_rule = cells.of_each(rows[word], lambda text: text.casefold() in ours_for)
     found = find(
         rows,
         (values != rows[word]) & ~by_rule,

@@ -61,13 +61,16 @@ def _small(rows: pd.DataFrame) -> pd.DataFrame:
     if plants.empty or plants.median() < _USUAL_PLANTS:
         return none_found()
     small = plants[plants <= _FEW_PLANTS]
-    number = rows["name"].map(small).fillna(0).astype(int).astype(str)
     return find(
         rows,
         rows["name"].isin(small.index) & (rows["cohort"] == FIRST_PLANTING),
         "small-plot",
         word="plot",
-        what="this plot has " + number + f" of the plants, where the middle plot has {plants.median():g}",
+        what=lambda own: (
+            "this plot has "
+            + own["name"].map(small).astype(str)
+            + f" of the plants, where the middle plot has {plants.median():g}"
+        ),
         mend="nothing, if it is so; else correct the label of the plot, or a spelling in it",
         group=rows["name"],
     )

@@ -122,7 +122,7 @@ _LIKE_DOUBLE = (1.8, 2.25)
 
 def plot_name(rows: pd.DataFrame) -> Texts:
     """Name each row's plot: site, block and plot together."""
-    return of_each(joined(rows["site"], rows["block"], rows["plot"]), str.casefold)
+    return joined(rows["site"], rows["block"], rows["plot"], fold=str.casefold)
 
 
 def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts, pd.DataFrame]:
@@ -258,7 +258,10 @@ def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[M
     own = own.where(own != "", rows["method"])
     return find(
         rows,
-        (own != "") & method.notna() & (method != "") & (own.map(_folded) != method.fillna("").map(_folded)),
+        (own != "")
+        & method.notna()
+        & (method != "")
+        & (of_each(own, _folded) != of_each(method.fillna(""), _folded)),
         "method-differs",
         word="method",
         what="the plot sheet gives another preparation for this plot, " + method.astype(object).fillna(""),

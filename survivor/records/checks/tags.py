@@ -171,9 +171,7 @@ def _codes(told: pd.DataFrame) -> dict[str, pd.Series[int]]:
         at.loc[own.index] = name_visits(own.assign(name=plot_name(own)))[0]
     bare, tags = pd.factorize(told["tag"])
     spelt = pd.factorize(np.array([bare_tag(tag) for tag in tags], dtype=object))[0][bare]
-    name = row_codes(
-        [told["site"].str.casefold(), told["block"].str.casefold(), told["plot"].str.casefold()]
-    )[0]
+    name = pd.factorize(plot_name(told))[0]
     codes = {
         "name": name,
         "who": row_codes([pd.Series(name), pd.Series(spelt)])[0],

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 import pandas as pd
 
-from survivor.files.cells import day_texts, number_texts
+from survivor.files.cells import day_texts, number_texts, of_each
 from survivor.proportions import wilson
 from survivor.records.problems import Texts, find, gather, joined, none_found, say
 
@@ -137,7 +137,7 @@ def name_visits(rows: pd.DataFrame) -> tuple[Texts, pd.DataFrame]:
     days["label"] = days["visit"] + "~" + run.astype(str)
     label = rows[["name", "visit", "date"]].merge(days, how="left", on=["name", "visit", "date"])["label"]
     label.index = rows.index
-    spread = (rows["visit"] != "") & ~label.str.endswith("~0")
+    spread = (rows["visit"] != "") & ~of_each(label, lambda text: text.endswith("~0"))
     found = find(
         rows,
         spread,
