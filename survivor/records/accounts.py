@@ -211,6 +211,7 @@ _CONSEQUENCES: Final = frozenset(
     ["never-seen-alive", "tagged-not-told", "seen-once", "skipped-visit", "site-blank", "plot-without-visits",
      "lost-from-sight", "not-found-at-end", "one-plot-method", "one-plot-site", "unconfirmed-death"]
 )  # fmt: skip
+_UNTOLD, _OF_UNTOLD = "tagged-not-told", "never-seen-alive"  # a death before the tags, if they came later
 _MANY: Final = 0.02  # of the records, set aside for one cause, from which the others follow from it
 
 
@@ -222,6 +223,8 @@ def first_causes(problems: pd.DataFrame, accounts: pd.DataFrame) -> pd.DataFrame
     problems, accounts
         As `survivor.records.Records` has them.
     """
+    if (problems["code"] == _UNTOLD).any():
+        problems = problems[problems["code"] != _OF_UNTOLD].reset_index(drop=True)
     aside = accounts.loc[accounts["fate"] == "set aside", "code"].isin(_CAUSES).sum()
     if aside <= _MANY * len(accounts):
         return problems

@@ -12,12 +12,12 @@ from survivor.errors import SurvivorError, UnusableError
 from survivor.files.headers import BY_STUDY_FILE
 from survivor.records import Records
 from survivor.records.accounts import HEADINGS, Kind, following_words, kinds_of
-from survivor.records.codes import CODES
 from survivor.records.words import foreign, of_words
 from survivor.vocabulary import Severity
 from survivor.words import counted, first_few, full_stop, sentence, typed
 
-_SHOWN = 5  # rows named for each kind of problem, unless every one is asked for
+# What fits a page of screen, unless every one is asked for: kinds of problems, and rows named for each.
+_MOST_KINDS, _SHOWN = 8, 3
 _MOST_WORDS = 12
 UNKNOWN_WORD = "unknown-state"
 
@@ -35,13 +35,16 @@ def lines_of_check(records: Records, name: str, *, every: bool) -> Iterator[str]
         Name every row, not only the first few, and also what may follow from another problem.
     """
     yield f"{name}: {counted(len(records.accounts), 'record')} read"
-    yield from _fates(records.accounts)
+    yield from _fates(records.accounts, every)
     yield from _plants(records.plants)
     problems = records.problems if every else records.first_problems
+    room = len(records.problems) if every else _MOST_KINDS
     for severity, heading in HEADINGS.items():
-        yield from _of_severity(kinds_of(problems, severity), heading, every)
+        kinds = kinds_of(problems, severity)
+        yield from _of_severity(kinds, heading, room, every)
+        room = max(0, room - len(kinds))
     if len(records.problems) > len(problems):
-        yield f"\n{full_stop(following_words(records.problems, problems) + '; --all lists them')}"
+        yield full_stop(following_words(records.problems, problems) + "; --all lists them")
     yield from _rules(records.rules)
     yield "\n" + _matched(records.matches, every)
 
@@ -66,9 +69,15 @@ def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path
     return f"{mend}\nWithout the records of {aside}, the rest can be analysed: {report}"
 
 
-def _fates(accounts: pd.DataFrame) -> Iterator[str]:
+def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
     """How many records were used, and why the others were not."""
     called = {"used": "used", "set aside": "set aside until mended", "listed": "listed, tell nothing more"}
+    numbers = accounts["fate"].value_counts()
+    if not every:
+        yield "  " + "; ".join(
+            f"{numbers[fate]:,} {word}" for fate, word in called.items() if fate in numbers
+        )
+        return
     for fate, words in called.items():
         of_fate = accounts[accounts["fate"] == fate]
         if of_fate.empty:
@@ -88,43 +97,45 @@ def _plants(plants: pd.DataFrame) -> Iterator[str]:
         yield f"  plants: {first:,} put in, no replant among them"
 
 
-def _of_severity(kinds: list[Kind], heading: str, every: bool) -> Iterator[str]:
-    """Each kind of problem once: what it is, where, and what to do; a note in one line."""
+def _of_severity(kinds: list[Kind], heading: str, room: int, every: bool) -> Iterator[str]:
+    """Each kind of problem once: what it is, where, and what to do; where there is no room, by its name."""
     if not kinds:
         return
     number = sum(len(kind.spots) for kind in kinds)
-    yield f"\n{heading} ({counted(number, 'problem')} of {counted(len(kinds), 'kind')})"
-    for kind in kinds:
-        if kind.severity == Severity.NOTE and not every:
-            yield _note(kind)
-        else:
-            yield from _kind(kind, len(kind.spots) if every else _SHOWN)
+    named = "" if every or kinds[0].severity != Severity.NOTE else "; --all says what each is"
+    yield f"\n{heading} ({counted(number, 'problem')} of {counted(len(kinds), 'kind')}{named})"
+    if kinds[0].severity == Severity.NOTE and not every:
+        yield f"  {', '.join(map(_in_short, kinds))}"
+        return
+    for kind in kinds[:room]:
+        yield from _kind(kind, len(kind.spots) if every else _SHOWN)
+    if kinds[room:]:
+        yield f"  {', '.join(map(_in_short, kinds[room:]))}: --all says what each is"
+
+
+def _in_short(kind: Kind) -> str:
+    return f"{kind.code} ({len(kind.spots):,})"
 
 
 def _times(kind: Kind) -> str:
     return f", {len(kind.spots):,} times" if len(kind.spots) > 1 else ""
 
 
-def _note(kind: Kind) -> str:
-    if len(kind.spots) == 1:
-        return f"  {kind.code}: {kind.spots[0]}"
-    reason = kind.what or (CODES[kind.code].reason if kind.code in CODES else kind.spots[0])
-    return f"  {kind.code}{_times(kind)}: {full_stop(reason)}"
-
-
 def _kind(kind: Kind, most: int) -> Iterator[str]:
     """One kind of problem: what it is, the first few rows, and what to do about them."""
     number = len(kind.spots)
-    more = f"{number - most:,} more: --all shows them, --out FOLDER writes them"
+    more = f"{number - most:,} more: --all shows them"
     where = f" ({kind.where})" if kind.where and number > 1 else ""
     if kind.code == UNKNOWN_WORD and number > 1 and most < number:
         yield from _words(kind)
         return
     if kind.what:
-        yield f"  {kind.code}{_times(kind)}: {full_stop(kind.what)}"
         others = [f"and {more}"] if number > most else []
         sheet = f"{kind.where}: " if len(kind.sheets) == 1 else ""
-        yield f"    {sheet}" + "; ".join([*kind.spots[:most], *others])
+        spots = sheet + "; ".join([*kind.spots[:most], *others])
+        yield f"  {kind.code}{_times(kind)}: {full_stop(kind.what)} {spots}"
+    elif number == 1:
+        yield f"  {kind.code}: {kind.spots[0]}"
     else:
         yield f"  {kind.code}{_times(kind)}{where}:"
         for place in kind.spots[:most]:
@@ -159,14 +170,16 @@ def _rules(rules: pd.DataFrame) -> Iterator[str]:
 def _matched(matches: pd.DataFrame, every: bool) -> str:
     """Show what columns and words were taken for: together, or one by one."""
     own = foreign(matches).astype(str)
-    lead = "Columns as understood (correct them in the study file where wrong; --write-matches saves them"
     if every:
+        lead = (
+            "Columns as understood (correct them in the study file where wrong; --write-matches saves them):"
+        )
         lines = [
             f"  {row['file']}{', sheet ' + row['sheet'] if row['sheet'] else ''}: {row['header']!r} -> "
             f"{row['column'] or 'not used'} ({row['how']})"
             for row in own.to_dict("records")
         ]
-        return "\n".join([f"{lead}):", *lines])
+        return "\n".join([lead, *lines])
     words = of_words(own)
     columns = own[~words & (own["header"] != "")]
     told = columns[columns["how"] == BY_STUDY_FILE]
@@ -186,4 +199,6 @@ def _matched(matches: pd.DataFrame, every: bool) -> str:
     lines += [f"  words: {listed}"] * bool(meant)
     unused = dict.fromkeys(map(repr, columns.loc[columns["column"] == "", "header"]))
     lines += [f"  not used: {', '.join(unused)}"] if unused else []
-    return "\n".join([f"{lead}; --all lists them):", *lines])
+    return "\n".join(
+        ["Columns as understood (--all lists them; --write-matches saves them to be corrected):", *lines]
+    )
