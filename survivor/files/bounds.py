@@ -21,6 +21,7 @@ from typing import Final, TypeAlias
 import numpy as np
 
 from survivor.errors import RecordsError
+from survivor.files import old_workbook
 from survivor.files.content import content
 
 MOST_UNPACKED: Final = 768 * 2**20  # bytes; a full sheet of a million rows takes about 500 MB
@@ -70,6 +71,9 @@ def check_bounds(path: Path, name: str) -> None:
         more than 268 million letters.
     """
     raw = content(path)
+    if raw.startswith(old_workbook.STARTS):
+        _check_old(raw, name)
+        return
     if not zipfile.is_zipfile(io.BytesIO(raw)):
         return
     try:
@@ -81,6 +85,29 @@ def check_bounds(path: Path, name: str) -> None:
             _check_cells(members, ending, name)
     except _CORRUPT:
         return  # damaged, or locked: the reader says so
+
+
+def _check_old(raw: bytes, name: str) -> None:
+    """Refuse an old workbook; its reader takes in all sheets at once."""
+    try:
+        held = old_workbook.held_by(raw)
+    except (ValueError, IndexError, struct.error) as error:
+        raise RecordsError(
+            "the workbook is damaged, or no workbook of the old kind (.xls)",
+            where=name,
+            mend="open it in a spreadsheet program and save it again, as XLSX or as CSV",
+        ) from error
+    for reach in held.reaches:
+        _check_reach(reach, name)
+    if sum(rows * columns for rows, columns in held.reaches) > MOST_CELLS:
+        raise RecordsError(
+            f"its {len(held.reaches)} sheets together reach over more than {MOST_CELLS:,} cells, too many to "
+            "hold",
+            where=name,
+            mend="look for cells far below or far to the right of the records; copy the records alone to a "
+            "new workbook",
+        )
+    _check_letters(held.letters, name)
 
 
 def check_table(rows: int, columns: int, size: int, name: str) -> None:

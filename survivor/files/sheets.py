@@ -11,7 +11,8 @@ import datetime as dt
 import difflib
 import io
 import unicodedata
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
@@ -236,11 +237,22 @@ def _sheets(path: Path) -> list[tuple[str, bool]]:
     if path.suffix.lower() not in WORKBOOK_ENDINGS:
         return []
     check_bounds(path, path.name)
+    with _opened(path, path.name) as book:
+        return [(sheet.name, sheet.visible == SheetVisibleEnum.Visible) for sheet in book.sheets_metadata]
+
+
+@contextmanager
+def _opened(path: Path, name: str) -> Iterator[CalamineWorkbook]:
+    """Open a workbook; what its reader finds wrong, or stumbles over, is said in words."""
     try:
         with CalamineWorkbook.from_filelike(io.BytesIO(content(path))) as book:
-            return [(sheet.name, sheet.visible == SheetVisibleEnum.Visible) for sheet in book.sheets_metadata]
+            yield book
     except (CalamineError, OSError) as error:
-        raise _not_opened(path, path.name, error) from error
+        raise _not_opened(path, name, error) from error
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # of the reader, which is no Exception of ours
+            raise
+        raise _not_opened(path, name, OSError("its parts do not fit together")) from error
 
 
 def read_rows(path: Path, *, name: str = "", sheet: str | None = None) -> pd.DataFrame:
@@ -320,13 +332,10 @@ def _read_workbook(
     path: Path, name: str, sheet: str | None
 ) -> tuple[pd.DataFrame, str, Sequence[_Merged], tuple[str, ...]]:
     check_bounds(path, name)
-    try:
-        with CalamineWorkbook.from_filelike(io.BytesIO(content(path))) as book:
-            chosen, said = _choose_sheet(book, name, sheet)
-            rows = chosen.to_python(skip_empty_area=False)
-            merged = chosen.merged_cell_ranges or []
-    except (CalamineError, OSError) as error:
-        raise _not_opened(path, name, error) from error
+    with _opened(path, name) as book:
+        chosen, said = _choose_sheet(book, name, sheet)
+        rows = chosen.to_python(skip_empty_area=False)
+        merged = chosen.merged_cell_ranges or []
     _show_errors(rows, errors_shown(content(path), chosen.name))
     frame = pd.DataFrame(rows, dtype=object)
     frame.index = pd.RangeIndex(1, len(frame) + 1)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import struct
 import zipfile
 from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
@@ -120,3 +121,76 @@ def with_members_changed(book: bytes, change: Callable[[bytes], bytes]) -> bytes
             of_sheet = "sheet" in member.filename.lower() or member.filename == "content.xml"
             new.writestr(member.filename, change(content) if of_sheet else content)
     return held.getvalue()
+
+
+def as_xls(table: Table, name: str = "Visits") -> bytes:
+    """A workbook of the old kind, its texts shared."""
+    texts = list(dict.fromkeys(cell for row in table for cell in row if cell))
+    cells = [
+        (row, column, texts.index(cell))
+        for row, line in enumerate(table)
+        for column, cell in enumerate(line)
+        if cell
+    ]
+    return xls_of(texts, {name: cells})
+
+
+def xls_of(texts: Sequence[str], sheets: dict[str, list[tuple[int, int, int]]]) -> bytes:
+    """Pack an old workbook: its shared texts, and of each sheet the row, column and text of its cells."""
+    shared, rest = [struct.pack("<II", 0, len(texts))], 8
+    for text in texts:  # a text goes on in a further record, behind a sign that one byte is a letter
+        head, letters = struct.pack("<HB", len(text), 0), text.encode("latin-1")
+        if rest + len(head) + 1 > _MOST_OF_A_RECORD:
+            shared, rest = [*shared, b""], 0
+        room = _MOST_OF_A_RECORD - rest - len(head)
+        shared[-1] += head + letters[:room]
+        for at in range(room, len(letters), _MOST_OF_A_RECORD - 1):
+            shared.append(b"\0" + letters[at : at + _MOST_OF_A_RECORD - 1])
+        rest = len(shared[-1])
+    texts_held = b"".join(_record(0x3C if place else 0xFC, part) for place, part in enumerate(shared))
+    bodies = []
+    for cells in sheets.values():
+        held = b"".join(
+            _record(0xFD, struct.pack("<HHHI", row, column, 15, text)) for row, column, text in cells
+        )
+        bodies.append(
+            _record(0x809, struct.pack("<HHHHII", 0x600, 0x10, 0, 0, 0, 6)) + held + _record(0x0A, b"")
+        )
+    begin = _record(0x809, struct.pack("<HHHHII", 0x600, 5, 0, 0, 0, 6))
+    names = [struct.pack("<HBB", 0, len(name), 0) + name.encode("latin-1") for name in sheets]
+    at = len(begin) + sum(8 + len(name) for name in names) + len(texts_held) + 4
+    bounds = b""
+    for name, body in zip(names, bodies, strict=True):
+        bounds += _record(0x85, struct.pack("<I", at) + name)
+        at += len(body)
+    return _sectors(begin + bounds + texts_held + _record(0x0A, b"") + b"".join(bodies))
+
+
+_MOST_OF_A_RECORD = 8224
+
+
+def _record(kind: int, data: bytes) -> bytes:
+    return struct.pack("<HH", kind, len(data)) + data
+
+
+def _sectors(stream: bytes) -> bytes:
+    """Lay one stream into a compound file (MS-CFB): its sectors, their chains, a folder of two entries."""
+    stream = stream.ljust(max(4096, -(-len(stream) // 512) * 512), b"\0")
+    own, end, free = len(stream) // 512, 0xFFFFFFFE, 0xFFFFFFFF
+    tables = 1
+    while tables * 128 < own + tables + 1:
+        tables += 1
+    chain = [*range(1, own), end, end, *([0xFFFFFFFD] * tables)]
+    chain += [free] * (tables * 128 - len(chain))
+
+    def entry(name: str, kind: int, first: int, size: int, child: int = free) -> bytes:
+        letters = name.encode("utf-16-le") + b"\0\0"
+        links = struct.pack("<HBBIII", len(letters), kind, 1, free, free, child)
+        return letters.ljust(64, b"\0") + links + bytes(36) + struct.pack("<IQ", first, size)
+
+    folder = entry("Root Entry", 5, end, 0, 1) + entry("Workbook", 2, 0, len(stream))
+    head = bytes.fromhex("d0cf11e0a1b11ae1") + bytes(16) + struct.pack("<HHHHH", 0x3E, 3, 0xFFFE, 9, 6)
+    head += bytes(6) + struct.pack("<IIIIIIIII", 0, tables, own, 0, 4096, end, 0, end, 0)
+    places = [*range(own + 1, own + 1 + tables)]
+    head += struct.pack("<109I", *places, *([free] * (109 - tables)))
+    return head + stream + folder.ljust(512, b"\0") + struct.pack(f"<{len(chain)}I", *chain)

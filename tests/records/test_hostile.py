@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import subprocess
 import sys
@@ -15,10 +16,11 @@ import pytest
 
 from survivor.errors import RecordsError
 from survivor.files.bounds import MOST_CELLS
+from survivor.files.old_workbook import held_by
 from survivor.files.sheets import as_text, read_grid
 from survivor.report.checked import page_of_check, workbook_of_check
 from tests.records.making import COUNTS, ReadStudy, sheet
-from tests.records.sheetfiles import as_ods, as_xlsx, ods_of, xlsx_cell, xlsx_of
+from tests.records.sheetfiles import as_ods, as_xls, as_xlsx, ods_of, xls_of, xlsx_cell, xlsx_of
 
 HEAD = f'<row r="1">{xlsx_cell("A1", "site")}</row>'
 AIM = COUNTS.replace("\nas_of", '\npurpose = "check a target"\nas_of')
@@ -75,6 +77,10 @@ REFUSED = {
         lambda: b"site,plot\n" + b"," * 16_000 + b"\n" + b"Rise,1\n" * 20_000,
         "reaches over 20,003 rows and 16,001 columns",
     ),
+    "far corners of many sheets.xls": (
+        lambda: xls_of(["site"], {f"s{n}": [(0, 0, 0), (65_535, 255, 0)] for n in range(9)}),
+        "its 9 sheets together reach over more than 20,000,000 cells",
+    ),
     "entities.xlsx": (
         lambda: xlsx_of(
             '<row r="1"><c r="A1" t="inlineStr"><is><t>&b;</t></is></c></row>',
@@ -95,6 +101,7 @@ READ = {
     ),
     "plain.xlsx": lambda: as_xlsx([["site"], ["Rise"]]),
     "plain.ods": lambda: as_ods([["site"], ["Rise"]]),
+    "plain.xls": lambda: as_xls([["site"], ["Rise"]]),
 }
 
 
@@ -145,6 +152,12 @@ def of_one_text() -> bytes:
 # name -> (content, words of the refusal)
 MANY_TIMES = {
     "one text in every cell.xlsx": (of_one_text, "its cells hold 8,3"),
+    "one text in every cell.xls": (
+        lambda: xls_of(
+            ["site", "a" * 65_000], {"Visits": [(0, 0, 0), *((row, 0, 1) for row in range(1, 4500))]}
+        ),
+        "its cells hold 292 million letters",
+    ),
     "one text repeated.ods": (
         lambda: ods_table(ods_row(ods_cell("site")) + ods_row(ods_cell("a" * 2**20, 1000)) * 5),
         "its cells hold 5,2",
@@ -180,7 +193,7 @@ if status.exists():  # the peak of this program alone: what getrusage says begin
 def test_a_small_workbook_that_would_take_all_memory_is_refused_at_once(tmp_path: Path, name: str) -> None:
     make, words = MANY_TIMES[name]
     (tmp_path / name).write_bytes(make())
-    assert (tmp_path / name).stat().st_size < 100_000
+    assert (tmp_path / name).stat().st_size < 200_000
     done = subprocess.run(
         [sys.executable, "-c", READ_ALONE, tmp_path / name], capture_output=True, text=True, timeout=120
     )
@@ -188,6 +201,24 @@ def test_a_small_workbook_that_would_take_all_memory_is_refused_at_once(tmp_path
     assert words in refusal
     assert float(seconds) < 5  # a fraction of a second; it would be a minute
     assert all(float(peak) < 300 for peak in megabytes)
+
+
+@pytest.mark.parametrize("at", range(0, 4096 + 3 * 512, 397))
+def test_a_damaged_old_workbook_is_read_or_refused(tmp_path: Path, at: int) -> None:
+    whole = bytearray(as_xls([["site", "plot"], ["Rise", "1"], ["Rise", "2"]]))
+    whole[at : at + 40] = bytes(range(200, 240))
+    for content in (bytes(whole), bytes(whole[:at])):
+        (tmp_path / "sheet.xls").write_bytes(content)
+        with contextlib.suppress(RecordsError):
+            read_grid(tmp_path / "sheet.xls")
+
+
+def test_letters_of_an_old_workbook_are_counted_to_the_last(tmp_path: Path) -> None:
+    texts = ["site", "b" * 20_000, "c" * 30_000]  # each goes on over several records
+    content = xls_of(texts, {"Visits": [(0, 0, 0), *((row, 0, 1 + row % 2) for row in range(1, 101))]})
+    (tmp_path / "sheet.xls").write_bytes(content)
+    read = read_grid(tmp_path / "sheet.xls").cells[0].str.len()
+    assert held_by(content).letters == int(read.sum()) + len("site") == 50 * 50_000 + 4
 
 
 def test_a_full_season_is_far_inside_the_bounds() -> None:
