@@ -110,7 +110,7 @@ def _one(part: tuple[Line, ...]) -> str:
     """Ask for one line: one of several, one of the words that its remark offers, or what fits its example."""
     import json
 
-    from survivor.settings.questions import offered
+    from survivor.settings.questions import EMPTY, offered, unfit
 
     if len(part) > 1:
         for number, line in enumerate(part, start=1):
@@ -125,14 +125,19 @@ def _one(part: tuple[Line, ...]) -> str:
         typer.echo("   " + "  ".join(f"{number} {word}" for number, word in enumerate(words, start=1)))
         said = _number(len(words))
         return json.dumps(words[said - 1]) if said else ""
-    shown = f" [{line.value}]" if line.value != '""' else ""
-    typed = typer.prompt(f"   {line.key}{shown} ({line.said})", default="", show_default=False).strip()
+    shown = f" [{line.value}]" if line.value != EMPTY else ""
+    while typed := typer.prompt(
+        f"   {line.key}{shown} ({line.said})", default="", show_default=False
+    ).strip():
+        if typed.casefold() in ("y", "yes") and line.value != EMPTY:
+            return line.value
+        if not (why := unfit(line, typed)):
+            break
+        typer.echo(f"   {why}; or Enter to leave it open")
     if not typed:
         return ""
     if line.value.startswith("["):
         return json.dumps([word.strip() for word in typed.split(",")], ensure_ascii=False)
-    if typed.casefold() in ("y", "yes") and line.value != '""':
-        return line.value
     return typed if line.value.isdigit() else json.dumps(typed, ensure_ascii=False)
 
 

@@ -29,6 +29,9 @@ _MANY_PARTS: Final = re.compile(rf"(?<![\w-])[\w-]++(?:\s*+\.\s*+[\w-]++){{{_DEE
 _TABLE: Final = re.compile(r"^\s*\[(?P<many>\[)?(?P<name>[^\[\]]+)\]\]?\s*(#.*)?$")
 _PART: Final = r"""(?:[\w-]+|"[^"]*"|'[^']*')"""
 _KEY: Final = re.compile(rf"^\s*(?P<key>{_PART}(?:\s*\.\s*{_PART})*)\s*=(?P<rest>.*)$")
+_BARE: Final = re.compile(  # a word for a word, one of them or both without quotation marks
+    r"""\s*(?P<key>"[^"]*"|[^"'=\[\]#]*[^"'=\[\]#\s])\s*=\s*(?P<value>"[^"]*"|[^\W\d][^"'=\[\]{}#]*?)\s*(?:#.*)?"""
+)
 _SYNTAX: Final = (
     'look in that line for a missing quotation mark, bracket or "=" sign, or a key given twice; a text '
     "stands in quotation marks, a backslash in it is written twice; true and false have small letters"
@@ -125,7 +128,7 @@ def read_toml(path: Path, model: type[Model], kind: FileKind, error: type[Surviv
         raw = _bounded(tomllib.loads(text))
     except (ValueError, RecursionError) as fault:  # a number or a nesting beyond all bounds, too
         what = f"the {kind} file cannot be read as TOML: {_line_first(fault)}"
-        raise error(what, where=path.name, mend=_SYNTAX) from fault
+        raise error(what, where=path.name, mend=_unquoted(fault, text) or _SYNTAX) from fault
     _refuse_another_kind(raw, kind, path.name, error)
     return validated(raw, model, kind, error, (path.name, key_lines(text)))
 
@@ -196,6 +199,22 @@ def _refuse_another_kind(
         where=name,
         mend=f"{about.read_by}; or name a {wanted} file here{start}",
     )
+
+
+def _unquoted(error: Exception, text: str) -> str:
+    """Write the line at fault anew where only the quotation marks round a text are lacking."""
+    at = re.search(r"\(at line (\d+), column \d+\)", str(error))
+    line = text.split("\n")[int(at[1]) - 1] if at is not None else ""
+    bare = _BARE.fullmatch(line)
+    if bare is None or bare["value"].casefold() in ("true", "false"):
+        return ""
+    key = (
+        bare["key"]
+        if bare["key"][0] == '"' or re.fullmatch(r"[\w-]+", bare["key"], re.A)
+        else f'"{bare["key"]}"'
+    )
+    value = bare["value"] if bare["value"][0] == '"' else f'"{bare["value"]}"'
+    return f"a text stands in quotation marks: write {key} = {value}" if f"{key} = {value}" != line else ""
 
 
 def _line_first(error: Exception) -> str:

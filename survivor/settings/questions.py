@@ -7,6 +7,7 @@ would answer it, each behind ``#? ``. To answer is to take that sign away from t
 
 from __future__ import annotations
 
+import datetime as dt
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
@@ -208,6 +209,35 @@ def offered(line: Line) -> list[str]:
     """Words that the remark of a line to be filled in offers after a colon."""
     words = line.said.partition(": ")[2] if line.value == EMPTY else ""
     return [] if "such as" in words or not words else re.split(r", | or ", words)
+
+
+def unfit(line: Line, said: str) -> str:
+    """Say why what was said cannot be the answer that a line asks for; "" where it can.
+
+    Parameters
+    ----------
+    line
+        To be filled in.
+    said
+        What a person typed: a day, a number, names with commas between them, or any words.
+    """
+    of_year = "year-month-day" in line.said
+    if of_year or "month-day" in line.said:
+        try:
+            shaped = re.fullmatch(r"(?:\d{4}-)?\d{2}-\d{2}", said) is not None
+            dt.date.fromisoformat(said if of_year else f"2024-{said}")  # a year that has a 29 February
+        except ValueError:
+            shaped = False
+        example = line.said.partition("such as ")[2]
+        kind = "year-month-day" if of_year else "month-day"
+        return "" if shaped else f"{said!r} is no {kind}: write it like {example}"
+    if line.value.isdigit() and not said.isdigit():
+        return f"{said!r} is no number"
+    if line.value.startswith("["):
+        names = json.loads(line.value)
+        others = [name for name in map(str.strip, said.split(",")) if name not in names]
+        return f"{', '.join(others)} is none of {', '.join(names)}" if others else ""
+    return ""
 
 
 def _head_above(lines: Sequence[str], place: int) -> int:

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from survivor.errors import SurvivorError
+from survivor.settings import read_settings
 from tests.files.kinds import KINDS
 
 # Slip -> for each kind: what is changed, into what, and how the fault then reads.
@@ -245,3 +246,22 @@ def test_a_byte_order_mark_is_no_fault(tmp_path: Path, kind: str) -> None:
     file = tmp_path / f"{kind}.toml"
     file.write_text(KINDS[kind].text, encoding="utf-8-sig")
     KINDS[kind].read(file)
+
+
+@pytest.mark.parametrize(
+    ("written", "mend"),
+    [
+        ('"?" = nothing', 'write "?" = "nothing"'),
+        ("? = dead", 'write "?" = "dead"'),
+        ("OK = alive   # 402 cells", 'write OK = "alive"'),
+        ('no tag = "not found"', 'write "no tag" = "not found"'),
+        ("OK = True", "true and false have small letters"),
+        ("OK = 12 m", "look in that line"),
+    ],
+)
+def test_a_word_without_quotation_marks_is_written_anew(tmp_path: Path, written: str, mend: str) -> None:
+    (tmp_path / "study.toml").write_text(f"[records.states]\n{written}\n")
+    with pytest.raises(SurvivorError) as fault:
+        read_settings(tmp_path)
+    assert "line 2" in fault.value.what
+    assert mend in fault.value.mend

@@ -15,7 +15,7 @@ import survivor
 from survivor.cli import app
 from survivor.proposing.proposal import propose, write_proposal
 from survivor.settings import read_settings
-from survivor.settings.questions import MOST, answered, questions_in
+from survivor.settings.questions import MOST, Line, answered, questions_in, unfit
 from tests.records.sheetfiles import as_csv, as_xlsx
 from tests.season.months import NAMED, WITH_YEARS, grid
 
@@ -257,3 +257,38 @@ def test_the_demo_proposed_and_answered_gives_the_demos_own_answers(tmp_path, co
     mine, theirs = (answers_of(study, names) for study in (survivor.load(folder), own))
     assert len(theirs) > 3
     assert mine == theirs
+
+
+DAY, MONTH_DAY = "year-month-day, such as 2022-05-31", "month-day, such as 12-01"
+
+
+@pytest.mark.parametrize(
+    ("value", "asks", "said", "fits"),
+    [
+        ('""', MONTH_DAY, "1", False),
+        ('""', MONTH_DAY, "13-01", False),
+        ('""', MONTH_DAY, "02-30", False),
+        ('""', MONTH_DAY, "2022-12-01", False),
+        ('""', MONTH_DAY, "02-29", True),
+        ('""', DAY, "12-01", False),
+        ('""', DAY, "2022-02-29", False),
+        ('""', DAY, "2022-5-1", False),
+        ('""', DAY, "2022-02-28", True),
+        ("0", "such as 2024", "last", False),
+        ("0", "such as 2024", "2024", True),
+        ('["North", "Far end"]', "leave those that it stands for", "Far end, North", True),
+        ('["North", "Far end"]', "leave those that it stands for", "South", False),
+        ('""', "what it is called", "1", True),
+    ],
+)
+def test_an_answer_is_of_the_kind_that_is_asked_for(value, asks, said, fits):
+    assert (unfit(Line(0, "key", value, asks), said) == "") is fits
+
+
+def test_what_is_no_day_is_asked_for_again(tmp_path):
+    folder = folder_of(tmp_path, "counts")
+    text = '# Question 1 of 1: when?\n#? [dry_season]\n#? start = ""   # month-day, such as 12-01\n'
+    (folder / "study.toml").write_text(text)
+    run = CliRunner().invoke(app, ["new", str(folder), "--ask"], input="1\n12-01\n")
+    assert "'1' is no month-day: write it like 12-01; or Enter to leave it open" in run.output
+    assert 'start = "12-01"' in (folder / "study.toml").read_text()

@@ -308,7 +308,7 @@ def _methods(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> 
             "[design] usual_practice",
             "",
             "the study file does not name the usual practice, so all preparations are compared with "
-            f"{present[0]}, the first among those with most plots",
+            f"“{present[0]}”, the first among those with most plots",
             f'write under [design]: usual_practice = "..."; the records hold: {listed(present)}',
         )
 
