@@ -72,7 +72,7 @@ def programme_differences(table: pd.DataFrame, smallest: float, *, size: Size = 
         f"More (+) or fewer (−) alive {PER_100} than the usual practice",
         difference_steps(-smallest, smallest),
         short_axis=f"Difference in plants alive {PER_100}",
-        nought=0,
+        no_difference=0,
         band=worth_band(smallest),
     ).figure(size)
 
