@@ -71,6 +71,7 @@ _CELLS: Final = {
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
     "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
     "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),
+    "cause-spelling": Code(_CHECK, "used", "a cause of death that may be another, misspelt"),
     "species-spelling": Code(_CHECK, "used", "a species that may be another, misspelt"),
 }
 _PLOTS: Final = {
@@ -111,6 +112,7 @@ _VISITS: Final = {
     "in-the-future": Code(_STOP, "set aside", "the visit is dated after the records were closed"),
     "out-of-order": Code(_STOP, "set aside", "the visit is dated before an earlier visit of the plot"),
     "visit-lacking": Code(_NOTE, "used", "a plot without a row of a visit that most of its site have"),
+    "off-its-round": Code(_CHECK, "used", "a visit weeks from the days of the plots beside it"),
     "visit-spread": Code(_CHECK, "used", "one visit of the plot spans more than two months"),
     "repeated-record": Code(_CHECK, "listed", "the same record a second time"),
     "duplicate-record": Code(_STOP, "set aside", "two records of one visit contradict each other"),
@@ -178,6 +180,7 @@ _COUNTS: Final = {
     "more-alive-than-planted": Code(_STOP, "set aside", "more alive than planted"),
     "fewer-at-planting": Code(_CHECK, "set aside", "a count on the planting day below the number planted"),
     "count-rises": Code(_CHECK, "set aside", "two counts that contradict each other: the later is higher"),
+    "count-falls": Code(_CHECK, "used", "a count that fell by far, where those of the plots beside it held"),
     "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
     "infill-mixed": Code(_CHECK, "set aside", "infill is counted together with the first planting"),
     "living-reckoned": Code(_NOTE, "used", "counts of the dead, or shares, turned into counts of the living"),

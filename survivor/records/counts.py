@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.files.cells import number_texts
+from survivor.records.checks.beside import check_steps
 from survivor.records.checks.sense import check_first_count, check_planted_column
 from survivor.records.frames import with_facts
 from survivor.records.problems import Source, find, gather
@@ -77,7 +78,7 @@ def counted(
         rows = rows[~aside]
     found += [check_planted_column(rows), check_first_count(rows)]
     rows, more = _rises(rows, rules)
-    found.append(more)
+    found += [more, check_steps(rows)]
     return Counted(rows.reset_index(drop=True), entries, told), gather(found)
 
 

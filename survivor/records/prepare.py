@@ -12,7 +12,13 @@ import pandas as pd
 from survivor.files.cells import day_texts
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
-from survivor.records.checks.beside import check_growth, check_lone_plots, check_rounds
+from survivor.records.checks.beside import (
+    check_causes,
+    check_growth,
+    check_lone_plots,
+    check_round_days,
+    check_rounds,
+)
 from survivor.records.checks.cells import check_heights
 from survivor.records.checks.names import check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
@@ -132,7 +138,7 @@ def prepare(
         return Ready(rows, traits, rows, gather(found))
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
     found += [check_heights(rows, sources), check_years(rows[rows["cohort"] == FIRST_PLANTING])]
-    found += [check_lone_plots(rows), check_growth(rows)]
+    found += [check_lone_plots(rows), check_growth(rows), check_causes(rows)]
     if names is not None and read is not None:
         aside = read.isin(set_aside(gather(found)))
         found.append(check_rounds(rows, frozenset(check_plots.plot_name(names[aside]))))
@@ -391,7 +397,8 @@ def _days(
     last["turn"] = last.groupby("name").cumcount()
     turn = rows[["name", "label"]].merge(last, how="left", on=["name", "label"])["turn"]
     day = (rows["date"] - rows["planted_date"]).dt.days.clip(lower=0)
-    return rows.assign(turn=turn.to_numpy(), day=day), found
+    rows = rows.assign(turn=turn.to_numpy(), day=day)
+    return rows, [*found, check_round_days(rows)]
 
 
 def _once(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:

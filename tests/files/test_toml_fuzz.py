@@ -83,44 +83,75 @@ def mutated_gauge(text: str, drawn: random.Random) -> str:
     return "\n".join(lines) + "\n"
 
 
-def is_plain(read: Callable[[], object]) -> None:
-    """Read, or refused with a mend, in time; anything else that is raised fails the test."""
+def is_plain(read: Callable[[], object]) -> tuple[str, float]:
+    """Read, or refused with a mend, in time; anything else that is raised fails. Which, and the seconds."""
     began = time.process_time()
     refusal = None
     try:
         read()
     except SurvivorError as said:
         refusal = said
-    assert time.process_time() - began < SECONDS
+    seconds = time.process_time() - began
+    assert seconds < SECONDS
     assert refusal is None or refusal.mend
     assert "\x1b" not in str(refusal)
     assert len(str(refusal)) < 40_000
+    return ("read" if refusal is None else "refused"), seconds
+
+
+def a_mutated_file(kind: str, folder: Path, drawn: random.Random) -> tuple[str, float]:
+    """Mutate one study file, plan or guideline, and read it."""
+    file = folder / f"{kind}.toml"
+    file.write_bytes(mutated(KINDS[kind].text, drawn).encode("utf-8", "surrogateescape"))
+    return is_plain(partial(KINDS[kind].read, file))
+
+
+class Season:
+    """A whole season in a folder, whose study file or gauge is mutated; every record has one account."""
+
+    def __init__(self, folder: Path) -> None:
+        small_season(folder)
+        self.folder = folder
+        self.study = (folder / "study.toml").read_text(encoding="utf-8")
+        self.study += '\n[[gauges]]\nname = "g"\nfile = "rain.csv"\nmissing_days = "zero"\n'
+        self.records = (folder / "visits.csv").read_text(encoding="utf-8").count("\n") - 1
+        self._write(self.study, GAUGE)
+        self.whole = self.found = load(folder)
+
+    def _write(self, study: str, gauge: str) -> None:
+        (self.folder / "study.toml").write_text(study, encoding="utf-8")
+        (self.folder / "rain.csv").write_text(gauge, encoding="utf-8")
+
+    def _read(self) -> None:
+        self.found = load(self.folder)
+        own = self.found.accounts[self.found.accounts["file"] == "visits.csv"]
+        one_sheet = len(self.found.settings.records.sheets) == 1
+        assert len(own) >= self.records or not one_sheet or own["row"].min() > 2
+
+    def mutated(self, drawn: random.Random, *, of_study: bool) -> tuple[str, float]:
+        """Mutate the study file, or the gauge, and read the season: what was seen of it, and the seconds."""
+        study = mutated(self.study, drawn) if of_study else self.study
+        self._write(study, GAUGE if of_study else mutated_gauge(GAUGE, drawn))
+        seen, seconds = is_plain(self._read)
+        return (seen if of_study or seen != "read" else self._seen_of_gauge()), seconds
+
+    def _seen_of_gauge(self) -> str:
+        was, became = (study.gauges.records.get("g") for study in (self.whole, self.found))
+        if became is not None and became.daily.equals(was.daily):
+            return "same"
+        told = set(self.found.problems["what"]) - set(self.whole.problems["what"])
+        return "named" if told else "silent"
 
 
 def mutations(kind: str, folder: Path, drawn: random.Random, times: int) -> None:
-    file = folder / f"{kind}.toml"
     for _ in range(times):
-        file.write_bytes(mutated(KINDS[kind].text, drawn).encode("utf-8", "surrogateescape"))
-        is_plain(partial(KINDS[kind].read, file))
+        a_mutated_file(kind, folder, drawn)
 
 
 def seasons(folder: Path, drawn: random.Random, times: int) -> None:
-    """Mutate the study file of a whole season, or its gauge; every record has one account."""
-    small_season(folder)
-    study = (folder / "study.toml").read_text(encoding="utf-8")
-    study += '\n[[gauges]]\nname = "g"\nfile = "rain.csv"\nmissing_days = "zero"\n'
-    records = (folder / "visits.csv").read_text(encoding="utf-8").count("\n") - 1
-
-    def read() -> None:
-        found = load(folder)
-        own = found.accounts[found.accounts["file"] == "visits.csv"]
-        assert len(own) >= records or len(found.settings.records.sheets) != 1 or own["row"].min() > 2
-
+    season = Season(folder)
     for number in range(times):
-        of_study = number % 2 == 0
-        (folder / "study.toml").write_text(mutated(study, drawn) if of_study else study, encoding="utf-8")
-        (folder / "rain.csv").write_text(GAUGE if of_study else mutated_gauge(GAUGE, drawn), encoding="utf-8")
-        is_plain(read)
+        season.mutated(drawn, of_study=number % 2 == 0)
 
 
 @pytest.mark.parametrize("kind", KINDS)

@@ -1,7 +1,6 @@
 """One slip in a sheet at a time: what it changes in the answer, and whether a problem names its cell.
 
-``python -m tests.records.mutating NUMBER [START]`` makes so many mutated sheets and prints the shares, and
-each silent change with the reason why it cannot be seen.
+``python -m tests.records.mutations`` makes thousands of them and writes the shares.
 """
 
 from __future__ import annotations
@@ -9,7 +8,6 @@ from __future__ import annotations
 import datetime as dt
 import random
 import resource
-import sys
 import tempfile
 import time
 from collections import Counter
@@ -333,7 +331,3 @@ def lines_of(seen: Counter[str], unnamed: list[Outcome]) -> Iterator[str]:
         f"{sum(seen.values())} sheets: {dict(seen)}; {changed} change the answer, of {named} "
         f"({100 * named / max(changed, 1):.1f} in 100) a problem names the cell, row or column; {memory} MB"
     )
-
-
-if __name__ == "__main__":
-    print("\n".join(lines_of(*many(*map(int, sys.argv[1:])))))

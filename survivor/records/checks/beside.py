@@ -1,13 +1,20 @@
-"""Checks of records against those beside them: plots of one visit, visits that a plot lacks, odd heights."""
+"""Checks of records against those beside them.
+
+Plots of one visit, visits that a plot lacks, days far from their round, losses that no plot beside shares,
+odd heights, causes of death that may be another.
+"""
 
 from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
-from survivor.files.cells import number_texts
+from survivor.files.cells import day_texts, number_texts
+from survivor.files.names import likely_slips
 from survivor.records.problems import find, joined, none_found
+from survivor.words import counted
 
 _FEWEST: Final = 4  # plots from which something usual can be told
 _USUAL_VISITS: Final = 3  # of the other plots; a plot of one visit then stands out
@@ -15,6 +22,16 @@ _MOST_OF_A_SITE: Final = 0.5  # of its plots have a visit that one lacks
 _SPIKE: Final = 2.5  # times the heights on both sides
 _NEAR: Final = 250  # days within which no plant grows as a digit more would have it
 _END: Final = 8.0  # times the one height beside a first or last one: a digit too many or too few
+_ALONE: Final = 5.0  # times the middle height of its visit, of a plant measured once
+_FEWEST_HEIGHTS: Final = 10
+_ROUND_DAYS: Final = 7  # within which most plots of a site are visited in one round
+_MOST_OF_A_ROUND: Final = 0.75  # of the plots within those days of the middle day: then there is a round
+_OFF_ROUND: Final = 20  # days from the middle of a round; a month too many or too few is at least 28
+_FELL: Final = 0.6  # share of the living that a plot loses from one count to the next
+_BESIDE: Final = 0.5  # of that share is the most that nearly all plots beside it lost
+_NEARLY_ALL: Final = 0.9
+_LEAST_ALIVE: Final = 8  # before the fall; of fewer plants, chance alone takes so many
+_COMMON: Final = 2  # times as often is a cause that a rarer one may be misspelt for
 
 
 def check_lone_plots(rows: pd.DataFrame) -> pd.DataFrame:
@@ -77,6 +94,122 @@ def check_rounds(rows: pd.DataFrame, doubtful: frozenset[str]) -> pd.DataFrame:
     )
 
 
+def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find days of visits weeks from those of nearly all other plots of the site at the same visit.
+
+    Of sites with few plots, the plots of all sites are what is beside. Where visits of one name are spread
+    over a season, or over planting years, there is no round and nothing is asked. Visits without a name go
+    by their number, in plots of as many visits as most.
+
+    Parameters
+    ----------
+    rows
+        Records with site, name, visit, turn and date; dates all known.
+    """
+    visits = rows["turn"].groupby(rows["name"]).transform("max")
+    numbered = (rows["visit"] == "") & (visits == visits.groupby(rows["site"]).transform("median"))
+    asked = rows[(rows["visit"] != "") | numbered]
+    if asked.empty:
+        return none_found()
+    visit = asked["visit"].where(asked["visit"] != "", "number " + (asked["turn"] + 1).astype(str))
+    few = asked.groupby("site")["name"].transform("nunique") < _FEWEST
+    place = joined(asked["site"].where(~few, ""), visit)
+    of_plot = asked.groupby([place, asked["name"]])["date"].median().rename("date").reset_index(level=0)
+    whose, days = of_plot.iloc[:, 0], of_plot["date"]
+    middle = days.groupby(whose).median()
+    close = ((days - whose.map(middle)).abs().dt.days <= _ROUND_DAYS).groupby(whose)
+    there = (close.size() >= _FEWEST) & (close.mean() >= _MOST_OF_A_ROUND)
+    usual = place.map(middle[there])
+    return find(
+        asked,
+        (asked["date"] - usual).abs().dt.days > _OFF_ROUND,
+        "off-its-round",
+        word="date",
+        what="most plots beside this one have visit "
+        + visit
+        + " within a week of "
+        + day_texts(usual.dt.normalize()),
+        mend="nothing, if the day is right; else correct it",
+        group=joined(asked["name"], visit, day_texts(asked["date"])),
+    )
+
+
+def check_steps(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find last counts that fall by far where nearly all plots beside them hold: a digit too few, often.
+
+    A later count that is as low bears an earlier one out, and one that is higher contradicts it. Beside a
+    plot are the others of its site at the same visit, or of all sites where those are few; and, where there
+    are some, those of its preparation. The first count has a check of its own.
+
+    Parameters
+    ----------
+    rows
+        Counts that are used, in order of entry and day, with site, visit, turn, method and alive.
+    """
+    rows = rows.reset_index(drop=True)
+    before = rows.groupby("entry")["alive"].shift()
+    lost = (1 - rows["alive"] / before.where(before > 0)).to_numpy()
+    last = ~rows["entry"].duplicated(keep="last").to_numpy()
+    visit = rows["visit"].where(rows["visit"] != "", rows["turn"].astype(str))
+    told = ~np.isnan(lost)
+    of = [joined(visit, *(rows[word] for word in words)) for words in (["site"], [], ["method"])]
+    beside = [key[told].groupby(key[told]).groups for key in of]
+    usual: dict[int, float] = {}
+    for at in np.flatnonzero(last & (before.to_numpy() >= _LEAST_ALIVE) & (lost >= _FELL)):
+        site, season, alike = (lost[groups[key[at]].drop(at)] for key, groups in zip(of, beside, strict=True))
+        others = site if len(site) >= _FEWEST else season
+        most = _BESIDE * lost[at]
+        hold = len(others) >= _FEWEST and np.quantile(others, _NEARLY_ALL) <= most
+        if hold and (len(alike) < _FEWEST or np.median(alike) <= most):
+            usual[int(at)] = float(np.median(others))
+    share = rows.index.to_series().map(usual)
+    return find(
+        rows,
+        share.notna(),
+        "count-falls",
+        word="alive",
+        what=number_texts(rows["alive"])
+        + " are alive of the "
+        + number_texts(before)
+        + " of the count before, where plots beside it lost "
+        + number_texts((100 * share).round())
+        + " of 100",
+        mend="nothing, if it is right; else correct the count",
+    )
+
+
+def check_causes(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find causes of death that may be a commoner one, misspelt.
+
+    Parameters
+    ----------
+    rows
+        Records with cause, where any is told.
+    """
+    told = rows["cause"].where(rows["cause"] != "").dropna() if "cause" in rows else pd.Series(dtype=object)
+    often = told.value_counts()
+    likely = {
+        word: like
+        for word, like in likely_slips([str(word) for word in often.index]).items()
+        if often[like] >= _COMMON * often[word]
+    }
+    if not likely:
+        return none_found()
+    what = {
+        word: f"this looks like {like} ({counted(int(often[like]), 'row')}), and is taken as another cause"
+        for word, like in likely.items()
+    }
+    return find(
+        rows,
+        rows["cause"].isin(list(likely)),
+        "cause-spelling",
+        word="cause",
+        what=rows["cause"].map(what),
+        mend="if it is the same, write that in the sheet; else nothing",
+        group=rows["cause"],
+    )
+
+
 def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     """Find heights that those of the same plant before and after do not bear out: a digit more or less.
 
@@ -92,17 +225,30 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     ends = _unlike(measured[~spikes], _END, at_ends=True).reindex(measured.index, fill_value=False)
     beside = measured["height_cm"].mask(spikes).groupby(measured["entry"])
     near = beside.shift().fillna(beside.shift(-1))
+    alone, tallest = _alone(measured)
+    same_plant = "where the same plant was " + number_texts(near) + " cm at the visit beside it"
+    others = "where the tallest of the others at its visit was " + number_texts(tallest) + " cm"
     return find(
         measured,
-        spikes | ends,
+        spikes | ends | alone,
         "height-unlike",
         word="height_cm",
-        what=number_texts(measured["height_cm"])
-        + " cm, where the same plant was "
-        + number_texts(near)
-        + " cm at the visit beside it",
+        what=number_texts(measured["height_cm"]) + " cm, " + same_plant.where(~alone, others),
         mend="nothing, if it is right (browsed, regrown); else correct the height",
     )
+
+
+def _alone(measured: pd.DataFrame) -> tuple[pd.Series[bool], pd.Series[float]]:
+    """Which plants, measured once, are far above all others of their visit; and the tallest of those."""
+    month = measured["date"].dt.to_period("M").astype(str)
+    visit = joined(measured["source"], measured["visit"].where(measured["visit"] != "", month))
+    heights = measured["height_cm"].groupby(visit)
+    order = heights.rank(method="first", ascending=False)
+    tallest = visit.map(measured["height_cm"][order == 2].groupby(visit[order == 2]).first())
+    once = ~measured["entry"].duplicated(keep=False) & (heights.transform("size") >= _FEWEST_HEIGHTS)
+    height = measured["height_cm"]
+    far = (height >= _ALONE * heights.transform("median")) & (height >= _SPIKE * tallest)
+    return once & (order == 1) & far, tallest
 
 
 def _unlike(measured: pd.DataFrame, times: float, *, at_ends: bool) -> pd.Series[bool]:
