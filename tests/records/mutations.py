@@ -1,12 +1,14 @@
 """Thousands of mutated sheets and of mutated study, plan, guideline and gauge files, and what came of them.
 
-``python -m tests.records.mutations [SHEETS] [FILES] [MINUTES]`` (10,000, 2,000, no end) makes them in one
+``python -m tests.records.mutations LOG [SHEETS] [FILES] [MINUTES]`` (10,000, 2,000, no end) makes them in one
 process, as many as fit into so many minutes of the clock, says every ten seconds how far it is, and writes
-``mutations.md`` beside this file. Its status is 1 where one of them failed.
+``mutations.md`` beside this file. LOG keeps a line for each: with the same one it goes on where it stopped.
+Its status is 1 where one of them failed.
 """
 
 from __future__ import annotations
 
+import json
 import math
 import random
 import resource
@@ -14,27 +16,28 @@ import sys
 import tempfile
 import time
 import traceback
-from collections import Counter
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Any
+
+import pandas as pd
 
 from tests.files.kinds import KINDS as TOML_KINDS
 from tests.files.test_toml_fuzz import Season, a_mutated_file
-from tests.records.mutating import KINDS, MEGABYTES, SECONDS, Outcome, outcome, why
+from tests.records.mutating import KINDS, MEGABYTES, SECONDS, Outcome, Slip, outcome, why
 
 TABLE = Path(__file__).with_name("mutations.md")
-SHEETS = "sheet, "
+SHEETS = tuple(f"sheet, {kind}" for kind in KINDS)
 OF_SEASON, GAUGE = "study file of a season", "rain gauge"
-KINDS_OF_FILE = (*TOML_KINDS, OF_SEASON, GAUGE)
+FILES = (*TOML_KINDS, OF_SEASON, GAUGE)
 NAMED, UNNAMED = ("cell", "row", "column", "named"), ("silent", "matches", "elsewhere")
 _SAID_EVERY = 10.0  # seconds
 HEAD = """\
 # Mutated sheets and files
 
-`python -m tests.records.mutations` makes 10,000 sheets of a season with one slip each (`mutating.py`), and
-2,000 study, plan, guideline and gauge files with one to five (`../files/test_toml_fuzz.py`), and writes this
-anew. A failure is a traceback, more than {seconds:g} s of the processor, a refusal without a mend, or a
+`python -m tests.records.mutations LOG` makes 10,000 sheets of a season, each with one slip (`mutating.py`),
+and 2,000 study, plan, guideline and gauge files with one to five (`../files/test_toml_fuzz.py`), and writes
+this anew. A failure is a traceback, more than {seconds:g} s of the processor, a refusal without a mend, or a
 record without its account. Named: a problem names the cell, row or column of what was changed.
 """
 FOOT = """
@@ -44,109 +47,100 @@ as read. A gauge is another without a word where the amount could have fallen, o
 the study file says that such days are dry.
 """
 
-
-@dataclass
-class Tally:
-    """What came of mutations of one kind."""
-
-    seen: Counter[str] = field(default_factory=Counter)
-    slowest: float = 0.0
-    failed: list[str] = field(default_factory=list)
-    unnamed: list[Outcome] = field(default_factory=list)
-
-    @property
-    def made(self) -> int:
-        return sum(self.seen.values())
-
-    def take(self, make: Callable[[], tuple[str, float]], whose: str) -> None:
-        """Make one; whatever is raised is kept, with what it was of."""
-        try:
-            seen, seconds = make()
-        except Exception as fault:
-            at = traceback.extract_tb(fault.__traceback__)[-1]
-            said = f"{whose}: {type(fault).__name__}: {fault} ({at.name}, line {at.lineno})"
-            self.failed.append(" ".join(said.split())[:300])
-            seen, seconds = "failed", 0.0
-        self.seen[seen] += 1
-        self.slowest = max(self.slowest, seconds)
+Line = dict[str, Any]
 
 
-def run(sheets: int, files: int, minutes: float = math.inf) -> dict[str, Tally]:
-    """Make so many of each, in turns by their shares, until the time is over."""
-    found = {name: Tally() for name in (*(SHEETS + kind for kind in KINDS), *KINDS_OF_FILE)}
+def run(log: Path, sheets: int, files: int, minutes: float = math.inf) -> None:
+    """Make so many of each, in turns by their shares, until the time is over; those in the log are made."""
+    kept = lines_in(log)
+    made = [sum(line["of"] in names for line in kept) for names in (SHEETS, FILES)]
     began = said = time.monotonic()
-    made = {"sheets": 0, "files": 0}
-    with tempfile.TemporaryDirectory() as held:
-        folder = Path(held)
-        season = Season(folder)
-        (folder / "apart").mkdir()
-        while sum(made.values()) < sheets + files and time.monotonic() - began < 60 * minutes:
-            which = "files" if made["files"] * sheets < made["sheets"] * files or sheets == 0 else "sheets"
-            number = made[which]
-            made[which] += 1
-            if which == "sheets":
-                _sheet(found[SHEETS + KINDS[number % 2]], number)
-            else:
-                _file(found, season, number)
+    with tempfile.TemporaryDirectory() as held, log.open("a", encoding="utf-8") as out:
+        season = Season(Path(held))
+        (season.folder / "apart").mkdir()
+        while (made[0] < sheets or made[1] < files) and time.monotonic() - began < 60 * minutes:
+            behind = made[0] >= sheets or (made[1] < files and made[1] * sheets < made[0] * files)
+            line = file_line(season, made[1]) if behind else sheet_line(made[0])
+            line["megabytes"] = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss // 1024
+            made[behind] += 1
+            out.write(json.dumps(line) + "\n")
+            out.flush()
             if time.monotonic() - said > _SAID_EVERY:
                 said = time.monotonic()
-                print(_so_far(found, made, sheets, files), file=sys.stderr, flush=True)
-    return found
+                told = f"{made[0]:,} of {sheets:,} sheets, {made[1]:,} of {files:,} files"
+                print(told, file=sys.stderr, flush=True)
 
 
-def _so_far(found: dict[str, Tally], made: dict[str, int], sheets: int, files: int) -> str:
-    failed = sum(len(tally.failed) for tally in found.values())
-    return f"{made['sheets']:,} of {sheets:,} sheets, {made['files']:,} of {files:,} files, {failed} failed"
+def lines_in(log: Path) -> list[Line]:
+    return [json.loads(line) for line in log.read_text(encoding="utf-8").splitlines()] if log.exists() else []
 
 
-def _sheet(tally: Tally, seed: int) -> None:
-    def make() -> tuple[str, float]:
-        found = outcome(KINDS[seed % 2], seed)
-        if found.seen in UNNAMED:
-            tally.unnamed.append(found)
-        return found.seen, found.seconds
+def sheet_line(number: int) -> Line:
+    """Make one mutated sheet."""
+    place = number % len(KINDS)
 
-    tally.take(make, f"sheet {seed}")
+    def make() -> Line:
+        found = outcome(KINDS[place], number)
+        return {"seen": found.seen, "seconds": found.seconds, "slip": list(found.slip)}
+
+    return _tried(make, SHEETS[place], number)
 
 
-def _file(found: dict[str, Tally], season: Season, number: int) -> None:
-    kind = KINDS_OF_FILE[number % len(KINDS_OF_FILE)]
+def file_line(season: Season, number: int) -> Line:
+    """Make one mutated study, plan, guideline or gauge file."""
+    kind = FILES[number % len(FILES)]
     drawn = random.Random(f"{kind} {number}")
 
-    def make() -> tuple[str, float]:
+    def make() -> Line:
         if kind in TOML_KINDS:
-            return a_mutated_file(kind, season.folder / "apart", drawn)
-        return season.mutated(drawn, of_study=kind == OF_SEASON)
+            seen, seconds = a_mutated_file(kind, season.folder / "apart", drawn)
+        else:
+            seen, seconds = season.mutated(drawn, of_study=kind == OF_SEASON)
+        return {"seen": seen, "seconds": seconds}
 
-    found[kind].take(make, f"{kind} {number}")
+    return _tried(make, kind, number)
 
 
-def text_of(found: dict[str, Tally], asked: int) -> Iterator[str]:
+def _tried(make: Callable[[], Line], of: str, number: int) -> Line:
+    """Make one; whatever is raised is kept."""
+    try:
+        return {"of": of, "number": number, **make()}
+    except Exception as fault:
+        at = traceback.extract_tb(fault.__traceback__)[-1]
+        said = " ".join(f"{type(fault).__name__}: {fault} ({at.name}, line {at.lineno})".split())
+        return {"of": of, "number": number, "seen": "failed", "seconds": 0.0, "fault": said[:300]}
+
+
+def text_of(lines: list[Line], asked: int) -> Iterator[str]:
     """Write the table, then every change that no problem names, with the reason."""
+    table = pd.DataFrame(lines)
     yield HEAD.format(seconds=SECONDS)
     yield "| mutated | made | failed | refused | read, the same | changed | of these named, % | slowest, s |"
     yield "|---|---|---|---|---|---|---|---|"
-    for name, tally in found.items():
-        seen = tally.seen
-        named = sum(seen[kind] for kind in NAMED)
-        changed = named + sum(seen[kind] for kind in UNNAMED)
-        same = seen["same"] if changed or seen["same"] else seen["read"]
+    for of in (*SHEETS, *FILES):
+        own = table[table["of"] == of]
+        seen = own["seen"].value_counts().to_dict()
+        named = sum(seen.get(kind, 0) for kind in NAMED)
+        changed = named + sum(seen.get(kind, 0) for kind in UNNAMED)
+        same = seen.get("same", 0) + seen.get("read", 0)
         share = f"{100 * named / changed:.1f}" if changed else "-"
-        told = (
-            f"{tally.made:,} | {len(tally.failed)} | {seen['refused']:,} | {same:,} | {changed:,} | {share}"
-        )
-        yield f"| {name} | {told} | {tally.slowest:.2f} |"
-    memory = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
-    total = sum(tally.made for tally in found.values())
-    yield FOOT.format(total=total, asked=asked, memory=memory, most=MEGABYTES)
-    for name, tally in found.items():
-        yield from (f"\nFailed: {fault}" for fault in tally.failed)
-        if tally.unnamed:
-            yield f"\n## {name}: changes that no problem names\n"
-            yield from _unnamed(tally.unnamed)
+        told = f"{len(own):,} | {seen.get('failed', 0)} | {seen.get('refused', 0):,} | {same:,} | {changed:,}"
+        yield f"| {of} | {told} | {share} | {own['seconds'].max():.2f} |"
+    yield FOOT.format(total=len(table), asked=asked, memory=table["megabytes"].max(), most=MEGABYTES)
+    yield from (
+        f"Failed: {line['of']} {line['number']}: {line['fault']}\n" for line in lines if "fault" in line
+    )
+    for of, kind in zip(SHEETS, KINDS, strict=True):
+        yield f"## {of}: changes that no problem names\n"
+        yield from _unnamed(
+            Outcome(kind, Slip(line["slip"][0], line["slip"][1], tuple(line["slip"][2]), *line["slip"][3:]),
+                    line["seen"], line["seconds"])
+            for line in lines if line["of"] == of and line["seen"] in UNNAMED
+        )  # fmt: skip
+        yield ""
 
 
-def _unnamed(found: list[Outcome]) -> Iterator[str]:
+def _unnamed(found: Iterator[Outcome]) -> Iterator[str]:
     yield "| what was done | under | from | to | why it cannot be seen |"
     yield "|---|---|---|---|---|"
     for each in sorted(found, key=lambda one: (one.seen, one.slip.how, one.slip.headers, one.slip.row)):
@@ -161,14 +155,17 @@ def _shown(text: str) -> str:
     return f"`{own.replace('|', '/').replace('`', '')}`" if own else ""
 
 
-def main(sheets: int = 10_000, files: int = 2_000, minutes: float = math.inf) -> int:
-    found = run(sheets, files, minutes)
-    text = "\n".join(text_of(found, sheets + files)) + "\n"
+def main(log: str, sheets: int = 10_000, files: int = 2_000, minutes: float = math.inf) -> int:
+    run(Path(log), sheets, files, minutes)
+    lines = lines_in(Path(log))
+    text = "\n".join(text_of(lines, sheets + files)).rstrip() + "\n"
     TABLE.write_text(text, encoding="utf-8")
     print(text)
-    return int(any(tally.failed for tally in found.values()))
+    return int(
+        any("fault" in line for line in lines) or max(line["megabytes"] for line in lines) >= MEGABYTES
+    )
 
 
 if __name__ == "__main__":
     own = sys.argv[1:]
-    sys.exit(main(*map(int, own[:2]), *map(float, own[2:3])))
+    sys.exit(main(own[0], *map(int, own[1:3]), *map(float, own[3:4])))

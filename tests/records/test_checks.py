@@ -329,6 +329,7 @@ ELSEWHERE = {  # in the tables of histories, counts, slips, the works diary and 
     "work-not-planned", "plot-without-works",
     "trait-spelling", "trait-blank", "planted-unusual", "planting-far",
     "plot-of-one-visit", "visit-lacking", "height-unlike", "state-number",
+    "off-its-round", "count-falls", "cause-spelling",
     "odd-preparation", "planting-odd", "impossible-measure", "height-without-plant", "height-unit",
     "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
