@@ -23,7 +23,7 @@ from typing import Any
 import pandas as pd
 
 from tests.files.kinds import KINDS as TOML_KINDS
-from tests.files.test_toml_fuzz import Season, a_mutated_file
+from tests.files.mutating import Season, a_mutated_file
 from tests.records.mutating import KINDS, MEGABYTES, SECONDS, Outcome, Slip, outcome, why
 
 TABLE = Path(__file__).with_name("mutations.md")
@@ -36,7 +36,7 @@ HEAD = """\
 # Mutated sheets and files
 
 `python -m tests.records.mutations LOG` makes 10,000 sheets of a season, each with one slip (`mutating.py`),
-and 2,000 study, plan, guideline and gauge files with one to five (`../files/test_toml_fuzz.py`), and writes
+and 2,000 study, plan, guideline and gauge files with one to five (`../files/mutating.py`), and writes
 this anew. A failure is a traceback, more than {seconds:g} s of the processor, a refusal without a mend, or a
 record without its account. Named: a problem names the cell, row or column of what was changed.
 """
