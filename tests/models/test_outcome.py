@@ -42,7 +42,7 @@ def test_one_tag_of_a_plot_that_was_visited(name):
     if expected is None:
         assert mine.empty
         assert any("state at that visit is unknown for 1 of 2 seedlings" in check for check in found.checks)
-        later = "1 found dead only later" if stretches[-1][2] else "1 last seen alive before it"
+        later = "1 found dead later" if stretches[-1][2] else "1 last seen alive earlier"
         assert any(later in check for check in found.checks)
     else:
         assert (mine["alive"].iloc[0], mine["dead"].iloc[0]) == expected
@@ -87,7 +87,7 @@ def test_counts_with_some_lost_to_sight():
     # 16 alive at day 150, but only 13 of them looked at on day 360.
     found = outcomes(_counts([(0, 150, 20, 4), (150, 360, 13, 6)]), 365, 30, ["method"])
     assert found.chains[["alive", "dead"]].to_numpy().tolist() == [[7, 10]]
-    assert "0 found dead only later, 3 last seen alive before it" in found.checks[-1]
+    assert "0 found dead later, 3 last seen alive earlier" in found.checks[-1]
 
 
 def test_two_crews_in_a_plot_are_two_chains():
