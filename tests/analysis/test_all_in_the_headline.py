@@ -5,6 +5,7 @@ from __future__ import annotations
 import csv
 from pathlib import Path
 
+import pytest
 from typer.testing import CliRunner
 
 from survivor.cli import app
@@ -39,6 +40,7 @@ def season(folder: Path, kept: dict[str, int]) -> Path:
     return folder
 
 
+@pytest.mark.slow
 def test_a_preparation_with_two_plots_is_named_as_not_compared(tmp_path: Path) -> None:
     """Fewer than three plots in an arm are not compared (the grading rule)."""
     headline = analysed(season(tmp_path, {"rip": 6, "scalp": 2})).findings
@@ -50,6 +52,7 @@ def test_a_preparation_with_two_plots_is_named_as_not_compared(tmp_path: Path) -
     )
 
 
+@pytest.mark.slow
 def test_a_headline_that_cannot_be_answered_is_printed_with_its_reason(tmp_path: Path) -> None:
     folder = season(tmp_path / "study", {"scalp": 2})
     analysis = analysed(folder)

@@ -27,6 +27,7 @@ def alive(
     return found, [float(value) for value in (found.estimate, found.lower, found.upper) if value is not None]
 
 
+@pytest.mark.slow
 def test_an_arm_of_which_all_are_dead_is_not_taken_for_plots_that_differ(tmp_path: Path) -> None:
     _, (two, two_low, two_high) = alive(tmp_path / "two", ("usual", "other"))
     found, (three, low, high) = alive(tmp_path / "three", ("usual", "other", "third"))
@@ -39,6 +40,7 @@ def test_an_arm_of_which_all_are_dead_is_not_taken_for_plots_that_differ(tmp_pat
     assert (found.n_seedlings, found.n_plots, found.n_sites) == (240, 24, 4)
 
 
+@pytest.mark.slow
 def test_arms_weigh_by_the_plants_put_in_at_each_site(tmp_path: Path) -> None:
     def at(weights: tuple[int, int]) -> float:
         people = "".join(

@@ -39,6 +39,7 @@ def of(findings, key):
     return next(finding for finding in findings if finding.key == key)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("fate", [dies, dies_at_once])
 def test_a_preparation_with_nobody_alive_is_told_by_its_counts(tmp_path: Path, fate) -> None:
     analysis = analysed(write_fates(tmp_path, fate, more=COSTS))
@@ -66,6 +67,7 @@ def test_a_preparation_with_nobody_alive_is_told_by_its_counts(tmp_path: Path, f
     assert other.estimate == pytest.approx(alone["estimate"], abs=2.0)
 
 
+@pytest.mark.slow
 def test_a_preparation_with_everybody_alive_costs_what_its_plants_cost(tmp_path: Path) -> None:
     analysis = analysed(write_fates(tmp_path, lives, more=COSTS))
     line = analysis.survival.by_method.table.set_index("method").loc["third"]
@@ -85,6 +87,7 @@ def test_of_two_preparations_one_without_anybody_alive_is_still_compared(tmp_pat
     assert of(analysis.findings, "other against usual").estimate == pytest.approx(-55.0)
 
 
+@pytest.mark.slow
 def test_where_the_usual_practice_has_nobody_alive_each_is_set_against_its_counts(tmp_path: Path) -> None:
     def fate(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
         return (1, "dead") if method == "usual" else spread(number, 3 + (site + plot) % 2)
@@ -107,6 +110,7 @@ def test_limits_of_a_counted_difference_are_newcombes_on_the_same_numbers() -> N
     )
 
 
+@pytest.mark.slow
 def test_counted_survival_is_that_of_the_curve(tmp_path: Path) -> None:
     analysis = analysed(write_fates(tmp_path, lives))
     rows = load(tmp_path).first_plants

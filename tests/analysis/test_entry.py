@@ -73,6 +73,7 @@ def test_who_is_first_seen_later_enters_then_and_the_dead_before_leave():
     ]
 
 
+@pytest.mark.slow
 def test_nothing_in_the_report_is_called_survival_of_planted(late):
     analysis = analysed(late)
     assert analysis.basis is Basis.FOUND
@@ -105,6 +106,7 @@ def test_models_curves_and_counts_speak_of_the_same_seedlings(late):
         assert plainly.loc[method, "alive"] / plainly.loc[method, "watched"] == pytest.approx(share)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("promised", "judged"), [(40, False), (99, True)])
 def test_a_promise_of_planted_is_never_shown_to_be_kept_by_those_found(tmp_path, promised, judged):
     folder = write(
@@ -116,6 +118,7 @@ def test_a_promise_of_planted_is_never_shown_to_be_kept_by_those_found(tmp_path,
     assert judged or any("cannot show that the promise was kept" in said for said in analysis.cannot)
 
 
+@pytest.mark.slow
 def test_a_few_late_entries_change_no_name_and_are_said(tmp_path):
     # Tags first seen at the second visit, in a season recorded within two weeks of planting.
     folder = write(tmp_path, lambda s, p: (10, 200, 365), rules="", unseen=lambda number: number == 9)

@@ -44,6 +44,7 @@ def season(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return write(tmp_path_factory.mktemp("season"), visits, more=MORE, sites=2)
 
 
+@pytest.mark.slow
 def test_the_total_is_survival_times_the_plants_put_in(season: Path) -> None:
     analysis = analysed(season)
     total = next(f for f in analysis.findings if f.key == "total")

@@ -122,6 +122,7 @@ def short(tmp_path_factory):
     )
 
 
+@pytest.mark.slow
 def test_no_finding_claims_a_milestone_that_is_not_reached(short):
     assert short.milestone_day == 365
     for finding in short.findings:
@@ -130,6 +131,7 @@ def test_no_finding_claims_a_milestone_that_is_not_reached(short):
     assert any("(24 months not reached)" in finding.answer for finding in short.findings)
 
 
+@pytest.mark.slow
 def test_no_heading_table_or_chart_claims_it_and_no_target_is_judged(short):
     report = ANNEX.of(short)
     text = " ".join(read(page_of(report)).text().split())
@@ -158,6 +160,7 @@ def test_every_milestone_is_answered_or_said_to_be_out_of_reach(short):
     assert "24 months (day 730) is not reached: the last visit was on day 365." in text
 
 
+@pytest.mark.slow
 def test_infill_is_counted_apart_on_its_own_clock(tmp_path):
     days = (60, 200, 440)
     found = analysed(write(tmp_path, lambda s, p: days, infill=3)).survival.infill.iloc[0]

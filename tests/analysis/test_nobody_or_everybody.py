@@ -82,6 +82,7 @@ def test_later_visits_reach_nothing_while_some_are_alive_and_not_looked_at(tmp_p
     assert not reached(milestone, day)
 
 
+@pytest.mark.slow
 def test_a_target_that_cannot_be_judged_stays_on_the_list_with_its_reason(tmp_path: Path) -> None:
     later = TARGET.replace("365", "1095").replace("12 months", "36 months")
     analysis = season(tmp_path, died=2, at="last", more=later)

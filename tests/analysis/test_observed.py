@@ -31,6 +31,7 @@ def observed(request, tmp_path_factory):
     return request.param, analysis
 
 
+@pytest.mark.slow
 def test_missing_plants_are_counted_apart_whatever_the_rule(observed) -> None:
     _, analysis = observed
     table = analysis.survival.observed.set_index("method")
@@ -52,6 +53,7 @@ def test_the_standardised_stands_beside_it_with_what_the_model_fills_in(observed
     assert (table["shared_sites"] == table["n_sites"]).all()
 
 
+@pytest.mark.slow
 def test_a_preparation_that_cannot_be_compared_keeps_its_row(tmp_path: Path) -> None:
     def apart(site: int, method: str, plot: int, number: int) -> tuple[int, str] | None:
         return gone(site, method, plot, number) if (method == "lone") == (site == 0) else None
@@ -71,6 +73,7 @@ def without_limits(analysis, **design) -> pd.DataFrame:
     return made.set_index(["method", "against"])
 
 
+@pytest.mark.slow
 def test_where_sites_are_compared_an_arm_of_two_sites_has_no_limits(tmp_path: Path) -> None:
     def apart(site: int, method: str, plot: int, number: int) -> tuple[int, str] | None:
         return gone(site, method, plot, number) if (method == "lone") == (site < lone) else None

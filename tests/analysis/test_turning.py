@@ -54,6 +54,7 @@ def crossing(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
     return ((3 if (method == "other") != late else 0), "dead") if number < dead else (99, "dead")
 
 
+@pytest.mark.slow
 def test_a_verdict_that_turns_on_missing_plants_says_so(tmp_path: Path) -> None:
     more = TARGET.format(75) + COSTS
     found = {
@@ -83,6 +84,7 @@ def test_a_verdict_that_turns_on_missing_plants_says_so(tmp_path: Path) -> None:
     assert "the answer changes with the rule for missing plants" in headline.reasons
 
 
+@pytest.mark.slow
 def test_without_a_promise_survival_turns_on_missing_plants_where_they_lead_out_of_its_limits(
     tmp_path: Path,
 ) -> None:
@@ -107,6 +109,7 @@ def test_without_a_promise_survival_turns_on_missing_plants_where_they_lead_out_
     assert ("missing plants" in spared.answer) == (reason in spared.reasons)
 
 
+@pytest.mark.slow
 def test_without_missing_plants_nothing_turns_on_their_rule(tmp_path: Path) -> None:
     def fate(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
         last, _ = gone(site, method, plot, number)
@@ -117,6 +120,7 @@ def test_without_missing_plants_nothing_turns_on_their_rule(tmp_path: Path) -> N
     assert not any("rule for missing plants" in r for finding in analysis.findings for r in finding.reasons)
 
 
+@pytest.mark.slow
 def test_ratios_that_differ_between_periods_go_into_the_answer(tmp_path: Path) -> None:
     """Half way most of one and few of the other are dead, though as many die in the end."""
     analysis = analysed(write_fates(tmp_path, crossing, methods=("usual", "other")))
@@ -174,6 +178,7 @@ def late(site: int, method: str, plot: int, number: int) -> tuple[int, str]:
     return (0, "dead") if number == 9 else (99, "dead")
 
 
+@pytest.mark.slow
 def test_a_day_between_visits_is_said_to_be_the_models(tmp_path: Path) -> None:
     days = (100, 200, 330, 386)
     analysis = analysed(write_fates(tmp_path, late, days=days, more=TARGET.format(72)))

@@ -11,6 +11,7 @@ from tests.calibration.penalised_limits import COHORTS, run
 HALF_QUANTILE = 3.841459 / 2
 
 
+@pytest.mark.slow
 def test_profiles_of_independent_seedlings_cover():
     # Source: our own simulation, two groups of 25 of which the second loses hardly any (in 3 of 10 studies
     # none); two visits. Limits hold the truth where the profile there lies within what is allowed.

@@ -79,6 +79,7 @@ def test_a_new_season_is_held_by_the_limits_given_and_not_by_the_usual_ones():
     assert usual.min() < 86
 
 
+@pytest.mark.slow
 def test_a_short_run_agrees_with_the_table():
     rng = np.random.default_rng(77)
     lines = pd.DataFrame(pooled_limits.cell(5, 2.0, 1.0, np.inf, 2000, rng))
@@ -90,6 +91,7 @@ def test_a_short_run_agrees_with_the_table():
         assert abs(now - then) < 4 * 100 * np.sqrt(0.05 * 0.95 / 2000)
 
 
+@pytest.mark.slow
 def test_a_short_run_of_the_cells_looked_at_closely_agrees_with_the_notes():
     found = pooled_limits.closely(20_000).set_index(["seasons", "tau"])
     told = {(3, 2.0): (93.92, 95.81, 19.8), (5, 1.0): (94.21, 95.19, 26.8), (3, 1.0): (94.10, 96.03, 40.7)}

@@ -16,6 +16,7 @@ def within(share_per_100: float, nominal: float, studies: int) -> bool:
     return abs(share_per_100 - nominal) <= 3 * error
 
 
+@pytest.mark.slow
 def test_grouped_recovers_the_truth_where_visits_differ_between_methods_and_cox_does_not():
     table = irregular_visits.run(30, seed=3).set_index("model")
     grouped, cox = table.loc["grouped"], table.loc["cox"]

@@ -276,6 +276,7 @@ def allowed(cell, studies):
     return low - error, high + error
 
 
+@pytest.mark.slow
 def test_limits_of_24_plots_hold_their_targets():
     cell = cells.CELLS[1]
     low, high = allowed(cell, 120)

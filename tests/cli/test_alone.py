@@ -82,6 +82,7 @@ def test_the_watch_sees_who_reaches_out(tmp_path):
         assert run(code=ALONE + code).returncode == 99
 
 
+@pytest.mark.slow
 def test_small_commands_reach_out_to_nobody(tmp_path):
     for name in ("study", "sheets"):
         shutil.copytree(DATASETS / "counts", tmp_path / name)
@@ -103,6 +104,7 @@ def test_small_commands_reach_out_to_nobody(tmp_path):
     assert (tmp_path / "reports" / "small" / "report.pdf").is_file()
 
 
+@pytest.mark.slow
 def test_the_desk_reaches_out_to_nobody(tmp_path):
     small_season(tmp_path / "home" / "season")
     visit = [*without_network(), sys.executable, "-c", VISIT, ALONE + SURVIVOR, tmp_path / "home"]

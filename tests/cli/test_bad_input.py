@@ -121,6 +121,7 @@ def test_one_method_only(tmp_path):
     assert analysis.survival.curves is not None
 
 
+@pytest.mark.slow
 def test_one_plot_per_method(tmp_path):
     write_plots(tmp_path, season(lambda site, method: 6 if method == "usual" else 2, sites=1, plots=1))
     analysis, said = answer(tmp_path)
@@ -151,6 +152,7 @@ def test_no_deaths_at_all(tmp_path):
     assert (curve["lower"] < 1).all()  # 100 % is never printed without limits
 
 
+@pytest.mark.slow
 def test_a_site_without_deaths_is_named_and_stays_in_the_average(tmp_path):
     plots = season(lambda site, method: 0 if site == 0 else (5 if method == "usual" else 2), sites=4)
     write_plots(tmp_path, plots)
@@ -200,6 +202,7 @@ def test_a_method_that_lost_all_or_none_is_told_by_its_counts(tmp_path, dead, wh
         assert abs(finding.estimate) == pytest.approx(abs(alive - 55), abs=0.1)
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize(
     "plots",

@@ -34,6 +34,7 @@ def broken_off(folder: Path, name: str, how: str, times: int, seed: int) -> str:
     return ended.stdout
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="copies of a process that is at work")
 @pytest.mark.parametrize(("name", "how"), [("matches", "full"), ("layout", "killed")])
 def test_a_command_that_is_broken_off_leaves_every_file_whole(tmp_path, name, how):

@@ -33,6 +33,7 @@ def test_a_slip_of_the_pen_is_wrong_use():
     assert run("reprot").exit_code == 2
 
 
+@pytest.mark.slow
 def test_demo_writes_both_cohorts_and_says_what_next(tmp_path):
     said = run("demo", tmp_path / "here")
     assert said.exit_code == 0
@@ -42,6 +43,7 @@ def test_demo_writes_both_cohorts_and_says_what_next(tmp_path):
         assert f"survivor report {tmp_path / 'here' / cohort}" in said.output
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cohort", ["tagged", "counts"])
 def test_check_accounts_for_every_record(cohort, tmp_path):
     said = run("check", DATASETS / cohort, "--out", tmp_path)
@@ -60,6 +62,7 @@ def test_check_shows_the_rise_in_a_count_where_it_stands():
     assert "plot counts.xlsx, sheet Counts, row 12, column Alive / Jul 2022 [47]" in said
 
 
+@pytest.mark.slow
 def test_a_problem_without_a_row_stands_beside_those_with_one(tmp_path):
     shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     file = tmp_path / "tagged" / "visits.csv"
@@ -69,6 +72,7 @@ def test_a_problem_without_a_row_stands_beside_those_with_one(tmp_path):
     assert "how-read" in said.output
 
 
+@pytest.mark.slow
 def test_a_gauge_that_is_not_there_is_said_without_a_warning(tmp_path):
     shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     (tmp_path / "tagged" / "rain_north.csv").unlink()
@@ -78,6 +82,7 @@ def test_a_gauge_that_is_not_there_is_said_without_a_warning(tmp_path):
     assert "Nothing stops the answer" not in said.output
 
 
+@pytest.mark.slow
 def test_a_column_of_a_gauge_that_is_not_there_has_to_be_mended(tmp_path):
     shutil.copytree(DATASETS / "tagged", tmp_path / "tagged")
     file = tmp_path / "tagged" / "study.toml"

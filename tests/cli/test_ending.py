@@ -50,6 +50,7 @@ def test_too_little_memory_is_said(monkeypatch, capsys):
     assert said.startswith("there is not enough memory for this\nWhat to do:")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("letters", ["cp1252", "ascii"])
 def test_output_that_knows_few_letters_is_written_all_the_same(tmp_path, letters):
     shutil.copytree(DATASETS / "tagged", tmp_path / "Ōtāpara 🚜")
@@ -64,6 +65,7 @@ def test_output_that_knows_few_letters_is_written_all_the_same(tmp_path, letters
     assert b"Traceback" not in checked.stderr
 
 
+@pytest.mark.slow
 def test_the_next_command_can_be_typed_as_it_stands(tmp_path):
     folder = tmp_path / "my studies" / "Plots – 2022 (final) 100%"
     shutil.copytree(DATASETS / "counts", folder)
@@ -71,6 +73,7 @@ def test_the_next_command_can_be_typed_as_it_stands(tmp_path):
     assert f"Next: survivor report '{folder}'" in said
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
 def test_a_run_that_is_stopped_says_so_and_leaves_nothing(tmp_path, number):
     running = subprocess.Popen(
@@ -108,6 +111,7 @@ def test_a_machine_that_is_not_ours(tmp_path):
     assert again.returncode == 0, again.stderr
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no disk that is always full")
 def test_where_not_even_the_end_can_be_written_the_status_tells_it():
     with open("/dev/full", "wb") as full:

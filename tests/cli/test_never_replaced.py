@@ -63,6 +63,7 @@ def counts(tmp_path):
 # --- check ----------------------------------------------------------------------------------------
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("option", ["--html", "--xlsx"])
 @pytest.mark.parametrize("name", ["study.toml", "plot counts.xlsx", "rain.csv", "notes.txt"])
 def test_check_never_writes_over_the_records(counts, option, name):
@@ -74,6 +75,7 @@ def test_check_never_writes_over_the_records(counts, option, name):
     assert held(counts) == before
 
 
+@pytest.mark.slow
 def test_check_never_writes_over_tables_of_others(counts):
     (counts / "problems.csv").write_text("mine")
     before = held(counts)
@@ -81,6 +83,7 @@ def test_check_never_writes_over_tables_of_others(counts):
     assert held(counts) == before
 
 
+@pytest.mark.slow
 def test_check_writes_again_what_it_wrote_itself_unless_somebody_worked_in_it(counts, tmp_path):
     marked = tmp_path / "marked.xlsx"
     for _ in range(2):
@@ -125,6 +128,7 @@ WAYS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 def test_a_field_sheet_that_anybody_touched_is_left_alone(laid, way):
     names = sorted(path.name for path in laid.glob("visit-*.xlsx"))
@@ -186,6 +190,7 @@ def quick(monkeypatch):
     monkeypatch.setattr(sys.modules["survivor.cli.report"], "_told", lambda loaded, written: [])
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick")
 def test_reports_of_two_studies_with_one_folder_name_do_not_share_a_folder(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
@@ -199,6 +204,7 @@ def test_reports_of_two_studies_with_one_folder_name_do_not_share_a_folder(tmp_p
     assert run("report", Path("b") / "winter-2022", "--out", "b/report").exit_code == 0
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick")
 @pytest.mark.parametrize("name", ["report.html", "findings.json"])
 def test_a_report_is_not_written_over_files_of_others(counts, tmp_path, name, monkeypatch):
@@ -209,6 +215,7 @@ def test_a_report_is_not_written_over_files_of_others(counts, tmp_path, name, mo
     assert held(tmp_path / "out") == {name: b"mine"}
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("quick")
 def test_a_report_into_the_folder_of_the_study_leaves_the_records(counts, monkeypatch):
     before = held(counts)

@@ -105,6 +105,7 @@ def test_a_file_of_another_kind_is_called_by_its_name(verb, file, words, tmp_pat
     assert "fault" not in told
 
 
+@pytest.mark.slow
 def test_the_columns_of_our_own_field_sheets_are_not_called_unused(laid, tmp_path):
     from survivor.planning.sheets import HEADER
     from survivor.vocabulary import SHEET_ONLY
@@ -177,6 +178,7 @@ def test_a_layout_saved_by_a_spreadsheet_program_is_read(laid, tmp_path):
     assert {file.name: file.read_bytes() for file in folder.glob("*.xlsx")} == before
 
 
+@pytest.mark.slow
 def test_one_season_named_twice_is_not_two(tmp_path):
     season = DATASETS / "seasons" / "season-2021"
     assert "named twice" in said("pool", season, season)

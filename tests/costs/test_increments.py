@@ -108,6 +108,7 @@ def test_a_difference_has_the_number_that_the_contrasts_have():
     assert found.ratio[1, 0] == pytest.approx(0.8 / 0.6)
 
 
+@pytest.mark.slow
 def test_limits_of_increments_have_the_degrees_of_freedom_of_the_difference():
     prices = priced(usual=3.0, spot=Cost(per_plant=5.0, low=4.0, high=6.0))
     fit = fit_of({"usual": 0.6, "spot": 0.8}, kind=ByDifference)
@@ -136,6 +137,7 @@ def test_without_a_clear_difference_an_extra_plant_has_no_price():
     )
 
 
+@pytest.mark.slow
 def test_draws_with_one_number_of_degrees_of_freedom_are_a_multivariate_t():
     fit = fit_of(kind=ByDifference)
     gap = drawn(*made(fit, priced(usual=3.0, spot=5.0, rip=4.0), draws=200_000))
@@ -192,6 +194,7 @@ def test_the_range_of_worth_is_round_and_over_twice_the_dearest():
     assert worth_range(math.inf, None, None) == (0.0, 1.0)
 
 
+@pytest.mark.slow
 def test_break_even_is_cost_by_the_ratio_of_survivals_with_limits_of_the_log_ratio():
     prices = priced(usual=3.0, spot=5.0)
     fit = fit_of({"usual": 0.6, "spot": 0.8}, kind=ByDifference)

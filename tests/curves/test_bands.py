@@ -20,6 +20,7 @@ def times_of(table):
     return (np.log(-np.log(lower)) - np.log(-np.log(s))) / (error / (s * np.abs(np.log(s))))
 
 
+@pytest.mark.slow
 def test_errors_of_a_fine_curve_are_nairs():
     """Tail of the equal-precision band of Nair (1984) by the formula of Miller and Siegmund (1982).
 
@@ -68,6 +69,7 @@ def test_the_band_of_freireich_is_wider_and_stays_within_0_and_1():
     band.plot()
 
 
+@pytest.mark.slow
 def test_a_band_holds_the_whole_curve():
     """Eight plots of 30 that differ, four visits; 250 seasons; the truth by averaging over plots' factors."""
     hazards, runs = (0.1, 0.3, 0.15, 0.1), 250

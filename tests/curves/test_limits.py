@@ -96,6 +96,7 @@ def test_few_deaths_alike_in_the_plots_that_had_them():
     assert upper >= survival ** np.exp(-half) - 1e-6
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("alive", "per_site", "icc"),
     [((0.7,), 4, 0.0), ((0.99,), 12, 0.0), ((0.5, 0.9, 0.7), 2, 0.0), ((0.9,) * 5, 2, 0.05)],
@@ -221,6 +222,7 @@ def test_restricted_mean_by_plots_by_hand():
     )
 
 
+@pytest.mark.slow
 def test_limits_by_plot_hold_the_truth_where_greenwoods_do_not():
     """8 plots of 25, plot SD 0.6 on the log-hazard scale: seedlings of a plot live and die together."""
     rng = np.random.default_rng(20)

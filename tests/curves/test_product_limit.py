@@ -144,6 +144,7 @@ def test_life_table_with_bands_at_the_visits_is_the_product_limit():
     pd.testing.assert_frame_equal(life.table[columns], product.table[columns])
 
 
+@pytest.mark.slow
 @settings(max_examples=40, deadline=None)
 @given(st.integers(0, 10_000), st.floats(0, 60))
 def test_agrees_with_lifelines_under_late_entry_and_weights(seed, latest):

@@ -121,6 +121,7 @@ def test_every_maximum_is_certified(seed, top, censored):
     np.testing.assert_allclose(gradient[found.mass > 1e-3], 1, atol=1e-5)
 
 
+@pytest.mark.slow
 @settings(max_examples=25, deadline=None)
 @given(st.integers(0, 10_000))
 def test_shared_visits_give_the_product_limit_and_its_limits(seed):
@@ -197,6 +198,7 @@ def test_visits_on_different_days_lead_kaplan_meier_astray_and_it_says_so():
     assert not any("Turnbull" in note for note in rounds.notes)
 
 
+@pytest.mark.slow
 def test_a_large_ragged_sample_is_quick():
     """100,000 seedlings, each with six visits of its own."""
     rng = np.random.default_rng(1)

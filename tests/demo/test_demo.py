@@ -66,6 +66,7 @@ def test_writes_the_same_bytes_again_lists_every_file_and_writes_nothing_else(
         assert path.read_bytes() == (demo / name).read_bytes(), name
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(not COMMITTED.is_dir(), reason="an installed package has no datasets folder")
 def test_committed_files_are_what_is_written_now(demo: Path) -> None:
     fresh = {path.relative_to(demo) for path in demo.rglob("*") if path.is_file()}
@@ -299,6 +300,7 @@ def test_temperature_is_a_day_a_row_with_slips(demo: Path) -> None:
     assert high.between(10, 32).all()
 
 
+@pytest.mark.slow
 def test_soil_water_is_reckoned_for_the_sites_with_temperature(demo: Path) -> None:
     study = load(demo / "tagged")
     water = study.soil_water

@@ -133,6 +133,7 @@ def test_a_fault_of_a_whole_table_stands_in_it(study: Path, client: TestClient):
     assert re.findall(r'class="wrong">([^<]*reaches back to planting[^<]*)<', answer.text)
 
 
+@pytest.mark.slow
 def test_what_is_typed_is_never_taken_for_markup(study: Path, client: TestClient):
     sent = sent_by(client.get("/about/tagged").text)
     hostile = '"><script>alert(1)</script>'

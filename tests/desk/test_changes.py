@@ -62,6 +62,7 @@ def test_an_answer_that_changed_says_by_how_much(tmp_path: Path):
     ]
 
 
+@pytest.mark.slow
 def test_why_is_records_settings_or_version(tmp_path: Path):
     """What was kept of two reports tells which rows, cells and settings are not the same."""
     home = tmp_path / "counts"

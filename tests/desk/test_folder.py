@@ -126,6 +126,7 @@ def test_names_that_cannot_be_kept_are_refused(sent: str):
         safe_name(sent, (".csv", ".xlsx"))
 
 
+@pytest.mark.slow
 def test_files_sent_under_hostile_names_stay_in_their_season(desk: Opened, client: TestClient):
     sheet = (desk.folder / "tagged" / "visits.csv").read_bytes()
     answer = client.post(
@@ -162,6 +163,7 @@ def test_reports_lie_where_the_command_writes_them(desk: Opened):
     assert folder.reports_of(folder.root) == folder.root / "reports" / os.path.basename(folder.root)
 
 
+@pytest.mark.slow
 def test_a_new_copy_takes_the_place_of_no_link(desk: Opened, client: TestClient, outside: Path):
     season = desk.folder / "tagged"
     for link in (season / "x.csv", season / ".earlier"):

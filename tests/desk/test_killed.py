@@ -37,6 +37,7 @@ while sys.stdin.readline():
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform == "win32", reason="no such signal")
 def test_a_study_file_is_whole_whenever_a_save_is_killed(tmp_path: Path):
     home, other = tmp_path / "counts", tmp_path / "other"

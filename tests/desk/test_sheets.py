@@ -112,6 +112,7 @@ def test_choices_of_a_page_that_is_no_longer_true_are_refused(north: Path, clien
     assert (north / "study.toml").read_bytes() == kept
 
 
+@pytest.mark.slow
 def test_choices_that_nobody_changed_change_no_letter(desk: Opened, north: Path, client: TestClient):
     for name in ("north", "counts", "tagged"):
         file = desk.folder / name / "study.toml"
@@ -198,6 +199,7 @@ def test_a_sheet_changed_on_disk_is_read_again(north: Path, client: TestClient):
     assert read(client.get("/sheets/north").text) == 6
 
 
+@pytest.mark.slow
 def test_sheets_are_proposed_as_by_command(desk: Opened, client: TestClient):
     season = DATASETS / "seasons" / "season-2021"
     sent = [("files", (name, (season / name).read_bytes())) for name in ("plots.csv", "visits.csv")]

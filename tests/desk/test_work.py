@@ -24,6 +24,7 @@ def followed(client: TestClient, place: str) -> list[str]:
     return lines[:-1]
 
 
+@pytest.mark.slow
 def test_the_demo_is_written_as_by_command(desk: Opened, client: TestClient, tmp_path: Path):
     assert client.post("/demo").status_code == 303
     assert client.post("/demo").status_code == 303  # pressed twice: once is enough
@@ -39,6 +40,7 @@ def test_the_demo_is_written_as_by_command(desk: Opened, client: TestClient, tmp
     assert "demo/tagged" in client.get("/").text
 
 
+@pytest.mark.slow
 def test_a_command_is_stopped_at_once_and_with_all_that_it_started(desk: Opened, client: TestClient):
     client.post("/report/counts")
     job = client.app._app.state.desk.jobs.running("counts")  # type: ignore[attr-defined]
@@ -67,6 +69,7 @@ def test_a_command_that_is_only_being_started_is_stopped_too(tmp_path: Path):
     assert not any((tmp_path / "demo").glob("*.toml"))
 
 
+@pytest.mark.slow
 def test_a_command_that_fails_says_why_in_the_page(desk: Opened, client: TestClient):
     (desk.folder / "counts" / "study.toml").write_text("[study]\nname = 1\n[records]\n")
     client.post("/report/counts")
@@ -77,6 +80,7 @@ def test_a_command_that_fails_says_why_in_the_page(desk: Opened, client: TestCli
     assert "Traceback" not in page
 
 
+@pytest.mark.slow
 def test_a_plan_is_begun_changed_and_laid_out_as_by_command(desk: Opened, client: TestClient, tmp_path: Path):
     answer = client.post("/new/plan", data={"name": "winter"})
     assert answer.headers["location"] == PLAN
@@ -123,6 +127,7 @@ def test_what_cannot_be_worked_out_is_said_and_kept_from_the_file(client: TestCl
     assert client.post("/new/plan", data={"name": ""}).status_code == 404
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["../out", "/tmp/out", ".hidden"])
 def test_no_layout_is_written_outside(desk: Opened, client: TestClient, name: str):
     small = raw_plan(sizes={"plots_per_method": 2, "seedlings_per_plot": 2})

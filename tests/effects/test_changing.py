@@ -31,6 +31,7 @@ def tagged(frame: pd.DataFrame) -> pd.DataFrame:
     return pd.DataFrame(rows).assign(method=lambda table: pd.Categorical(table["method"], list(EFFECT)))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("model", ["grouped", "mixed", "cox"])
 def test_survival_is_that_of_the_truth_and_limits_hold_it(model):
     studies, truth = 12 if model == "mixed" else 60, [alive_in_truth(name, range(24)) for name in EFFECT]
@@ -46,6 +47,7 @@ def test_survival_is_that_of_the_truth_and_limits_hold_it(model):
     assert np.mean(held) > 0.88
 
 
+@pytest.mark.slow
 def test_differences_are_those_of_the_truth():
     studies = 40
     truth = [

@@ -42,6 +42,7 @@ def counted(frame: pd.DataFrame) -> float:
     return 100 * float(share["rip"] - share["usual"])
 
 
+@pytest.mark.slow
 def test_where_the_ratio_turns_round_the_difference_is_still_that_counted():
     # 200 days of .0018 * .3 and 1.8 against 1: by the counts of each study, which all end on day 365.
     found, plain, switched = [], [], 0
@@ -85,6 +86,7 @@ def test_large_and_small_plots_are_weighted_as_in_a_report():
     assert survivor.compare(F).fit.working == "independence"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("kind", ["tagged", "counts"])
 def test_a_report_and_a_notebook_answer_alike(kind):
     study = load(f"datasets/{kind}")

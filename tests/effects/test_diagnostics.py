@@ -85,6 +85,7 @@ def test_calibration_adds_up_to_the_records():
     assert rounds == [[180, 180], [365, 365]]
 
 
+@pytest.mark.slow
 def test_a_wrong_model_shows_in_the_calibration():
     late = F.copy()  # with rip a few die at the first visit, and many after it
     mine = late["method"] == "rip"
@@ -99,6 +100,7 @@ def test_a_wrong_model_shows_in_the_calibration():
     assert abs(told["varying"]["rip", 365]) < 1
 
 
+@pytest.mark.slow
 def test_tagged_plants_give_what_their_counts_do():
     rows = F.loc[F.index.repeat(F["at_risk"])].reset_index(drop=True)
     place = rows.groupby(["plot", "start_day"]).cumcount()
@@ -122,6 +124,7 @@ def test_log_log_is_of_the_product_limit_curve():
     np.testing.assert_allclose(np.exp(-np.exp(last)), table.loc[last.index])
 
 
+@pytest.mark.slow
 def test_it_draws_the_four_and_says_what_stands_out():
     found = survivor.diagnose(FIT)
     figure = found.plot()

@@ -72,6 +72,7 @@ def drawn(seed: int, plots: int = 24, spread: float = 0.7) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=names)
 
 
+@pytest.mark.slow
 def test_plots_that_differ_raise_no_false_alarms():
     # 5 of 100 wanted; with 120 seasons 3 standard errors are 6. Independent seedlings raise over 30.
     seasons = [drawn(seed) for seed in range(120)]
@@ -81,6 +82,7 @@ def test_plots_that_differ_raise_no_false_alarms():
     assert np.mean(alone) > 0.25
 
 
+@pytest.mark.slow
 def test_the_randomisation_test_is_uniform_under_no_effect():
     found = [survivor.log_rank(drawn(seed)).randomised(99)["p_value"].iloc[0] for seed in range(60)]
     assert 0.35 < np.mean(found) < 0.65

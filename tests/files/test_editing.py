@@ -101,6 +101,7 @@ def test_windows_line_ends_stay():
 NAMES = st.text(st.characters(codec="utf-8", exclude_categories=["Cs"]), min_size=1, max_size=20)
 
 
+@pytest.mark.slow
 @given(name=NAMES, word=NAMES, number=st.floats(allow_nan=False, allow_infinity=False, width=32))
 def test_any_text_comes_back_as_it_was_typed(name: str, word: str, number: float):
     changes = {

@@ -27,6 +27,7 @@ def test_a_mutated_file_is_read_or_refused(tmp_path, kind):
     mutations(kind, tmp_path, random.Random(5), 60)
 
 
+@pytest.mark.slow
 def test_a_season_with_a_mutated_file_is_read_or_refused(tmp_path):
     seasons(tmp_path, random.Random(6), 12)
 

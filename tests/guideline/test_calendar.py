@@ -36,6 +36,7 @@ def test_ripping_is_kept_to_the_dry_season_of_the_study_files(made):
     assert "1 December to 31 March" in row[3]
 
 
+@pytest.mark.slow
 def test_checks_end_before_the_ground_is_broken(made):
     # Trade fact (common practice, no source): services and heritage are cleared before any digging.
     found = rows(made)

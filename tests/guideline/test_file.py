@@ -74,6 +74,7 @@ GROUND = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize("case", GROUND)
 def test_what_the_seasons_do_not_bear_out_is_refused(copy, case):

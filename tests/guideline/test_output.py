@@ -229,6 +229,7 @@ def test_the_document_is_two_pages_tagged_titled_and_of_the_same_bytes(hostile, 
         assert "local preparation guideline" in metadata["dc:title"]
 
 
+@pytest.mark.slow
 def test_files_written_and_the_plan_can_be_read(made, tmp_path):
     written = write_guideline(made, tmp_path / "new" / "out", issue=False)
     assert [path.name for path in written] == [

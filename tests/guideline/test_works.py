@@ -57,6 +57,7 @@ def test_times_that_were_not_the_same_are_not_pooled() -> None:
     assert works_advice(rows.assign(low=2.0, high=[12.0, 6.0]), usual_rule(5.0)) == ()
 
 
+@pytest.mark.slow
 def test_a_season_that_asks_about_works_is_told(tmp_path) -> None:
     for name, content in works_files().items():
         (tmp_path / name).write_bytes(content)

@@ -29,6 +29,7 @@ def _values(found, column):
 # The jackknife.
 
 
+@pytest.mark.slow
 def test_jackknife_equals_refits_bycoefficients():
     # Source: the stratified delete-one jackknife, Shao and Tu (1995), section 6.2: squares count (n - 1) / n
     # with n the plots of the stratum, for columns constant within plots.
@@ -86,6 +87,7 @@ def test_ninety_six_plots_take_less_than_two_seconds():
     assert time.process_time() - began < 2
 
 
+@pytest.mark.slow
 def test_one_step_a_round_is_one_step_a_plot(monkeypatch):
     # One plot of every site at a time, or each for itself: sites do not know of each other.
     frame = counts(sites=5, plots=4, species=("acacia", "callitris"))
@@ -205,6 +207,7 @@ def test_without_lifelines_the_maximum_is_the_same(monkeypatch):
     np.testing.assert_allclose(_values(found, "estimate"), _values(other, "estimate"), rtol=1e-9)
 
 
+@pytest.mark.slow
 def test_threads_let_no_warning_of_lifelines_out():
     """Where a term nearly separates lifelines warns; what is an error here stays silent in every thread."""
     frame = counts(planted=6, sites=3)

@@ -30,6 +30,7 @@ def test_survival_without_covariates_is_near_the_product_limit():
     np.testing.assert_allclose(np.exp(-np.cumsum(null)), product.predict([40, 150, 365]), atol=0.005)
 
 
+@pytest.mark.slow
 def test_average_survival_and_its_jackknife_by_hand():
     frame = counts(planted=8)
     found = fit(frame, "method", model="cox")

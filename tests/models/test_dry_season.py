@@ -52,6 +52,7 @@ def test_a_table_worked_on_first_gives_the_same_numbers(frame, way, model):
     pd.testing.assert_frame_equal(again.table, whole.table, rtol=1e-12)
 
 
+@pytest.mark.slow
 def test_a_study_saved_and_read_again_gives_the_same_numbers():
     plants = survivor.load("datasets/tagged").first_plants
     found, asked = (

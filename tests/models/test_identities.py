@@ -14,6 +14,7 @@ from tests.calibration.layouts import balanced
 from tests.models.cohorts import counts
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("sites", "blocks"), [(3, 2), (6, 2), (4, 4)])
 def test_jackknife_over_cr2_is_what_balance_makes_it(sites, blocks):
     # Source: Bell and McCaffrey (2002), Survey Methodology 28, 169-181: leaving out a cluster of leverage h

@@ -158,6 +158,7 @@ RANDOM = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("points", [1, 5])
 @pytest.mark.parametrize("which", RANDOM)
 def test_the_end_is_the_maximum_of_the_approximated_likelihood(cohort, which, points):
@@ -293,6 +294,7 @@ def test_more_points_come_nearer(cohort):
     assert gaps[2] < 1e-4
 
 
+@pytest.mark.slow
 def test_recovers_effect_and_spread_of_a_simulated_cohort():
     wide = replace(COHORT, sites=30, blocks=4, seedlings=20, site_sd=0.3, species=(("", 0.0),))
     frame = draw_intervals(wide, 7)

@@ -133,6 +133,7 @@ def test_restricted_widens_the_limits_of_methods(cohort):
     assert any("low by a factor" in said for said in full.checks)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [2, 3, 7])
 def test_free_standard_deviations_reach_what_held_ones_reach(seed):
     # Cohorts in which one of two standard deviations ends at zero, or the two trade against each other.
@@ -147,6 +148,7 @@ def test_free_standard_deviations_reach_what_held_ones_reach(seed):
 # Averages over the effects
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("at", [None, 365.0])
 def test_survival_is_integrated_over_the_effects(cohort, at):
     found = fit(cohort, "method + species", "mixed", strata=None, random="site/plot", at=at, points=3)
@@ -171,6 +173,7 @@ def test_survival_is_integrated_over_the_effects(cohort, at):
     np.testing.assert_allclose(mine, wanted, atol=1e-9)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("random", ["plot", "site:method/plot"])
 def test_limits_of_survival_carry_every_parameter(cohort, random):
     found = fit(cohort, "method + species", "mixed", random=random, points=3)
@@ -229,6 +232,7 @@ def test_degrees_of_freedom_are_plots_less_what_is_constant_within_them(cohort):
     np.testing.assert_allclose(table["df"], 24 - 7)
 
 
+@pytest.mark.slow
 def test_methods_that_differ_between_sites_are_judged_by_sites():
     frame = draw_intervals(replace(COHORT, sites=8, method_by_site_sd=0.8), 3)
     slopes = fit(frame, "method + species", "mixed", random="site:method/plot", points=(3, 3))
@@ -240,6 +244,7 @@ def test_methods_that_differ_between_sites_are_judged_by_sites():
     assert slopes.test(["method[T.alternative]"]).df2 == 7
 
 
+@pytest.mark.slow
 def test_survival_at_sites_like_these_is_judged_by_sites(cohort):
     found = fit(cohort, "method", "mixed", strata=None, random="site/plot", points=3)
     cells, weights = _cells(cohort)

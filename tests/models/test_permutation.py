@@ -146,6 +146,7 @@ def test_scores_of_one_visit_are_deaths_less_expected():
     assert line["p_value"] == np.mean(np.abs(sums) >= abs(own.sum()) * (1 - 1e-9))
 
 
+@pytest.mark.slow
 def test_scores_answer_as_t_does():
     # Both are exact; they order the layouts a little differently.
     pairs = []
@@ -214,6 +215,7 @@ def test_what_cannot_be_dealt_anew_is_refused(make, words):
         make(_blocks(species=("acacia", "callitris")))
 
 
+@pytest.mark.slow
 def test_drawing_stops_once_enough_layouts_are_as_far_apart():
     # Source: Besag and Clifford 1991, Biometrika 78: the first h extremes in l draws give p = h / l.
     frame = _blocks(blocks=8, plots=4)

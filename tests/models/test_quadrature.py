@@ -106,6 +106,7 @@ def test_one_point_a_level_is_laplace_of_the_joint_integral():
     np.testing.assert_allclose(found.value.sum(), height - np.linalg.slogdet(curvature)[1] / 2, rtol=1e-12)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("link", ["hazard", "logit"])
 @pytest.mark.parametrize("points", [1, 3, 7])
 @pytest.mark.parametrize("depth", [1, 2, 3])

@@ -79,6 +79,7 @@ def test_no_model_takes_a_piece_with_deaths_for_one_without(model):
     assert not any("nobody died in these pieces" in check for check in found.checks)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("variation", "plots", "seedlings", "seeds"),
     [

@@ -118,6 +118,7 @@ def test_breast_masses_are_those_published():
     assert any("days 46 to 48: all who were left died" in check for check in found.checks)
 
 
+@pytest.mark.slow
 def test_breast_hazard_ratio_by_direct_maximisation():
     # Source: the likelihood written out over intervals and maximised numerically in the log of each jump.
     frame = breast()

@@ -89,6 +89,7 @@ def test_blocks_compared_are_those_of_the_layout(plots, names):
     assert compared(plan, plots)[1] == drawn
 
 
+@pytest.mark.slow
 def test_power_is_that_of_the_blocks_that_compare_and_their_number_is_said():
     plan = some_sites_cannot(*SITES[:2], sizes={"plots_per_method": 8, "seedlings_per_plot": 5})
     season = plan_season(plan, studies=20)

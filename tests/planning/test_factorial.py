@@ -80,6 +80,7 @@ def test_whole_plots_are_drawn_first_and_stand_together() -> None:
     assert "whole_plot" not in draw_layout(plan_of(), 8, 20).plots.columns
 
 
+@pytest.mark.slow
 def test_the_study_folder_asks_about_works_by_whole_plots(tmp_path) -> None:
     plan = plan_of(whole_plots=["rip"], interactions=["pre-emergent x rip"])
     for name, content in folder_files(plan, draw_layout(plan, 8, 20)).items():
@@ -145,6 +146,7 @@ def test_a_work_of_whole_plots_rests_on_them() -> None:
     assert spray.df == 32 - 16 - 1
 
 
+@pytest.mark.slow
 def test_simulated_power_is_near_the_formula_and_beats_one_work_at_a_time() -> None:
     plan = plan_of()
     table = factorial_power(plan, spread_of(plan, None), 8, 20, 150, quiet)  # type: ignore[arg-type]
@@ -155,6 +157,7 @@ def test_simulated_power_is_near_the_formula_and_beats_one_work_at_a_time() -> N
     assert np.isfinite(table[["lower", "upper"]]).all().all()
 
 
+@pytest.mark.slow
 def test_a_planned_season_tells_of_its_works(tmp_path) -> None:
     season = plan_season(plan_of(whole_plots=["rip"], whole_plot_sd=0.2), studies=20)
     assert isinstance(season.factorial, pd.DataFrame)
@@ -167,6 +170,7 @@ def test_a_planned_season_tells_of_its_works(tmp_path) -> None:
     assert json.loads((tmp_path / "plan.json").read_text(encoding="utf-8"))
 
 
+@pytest.mark.slow
 def test_plans_without_works_are_as_they_were(tmp_path) -> None:
     season = plan_season(validated(raw_plan(), Plan, "plan", PlanError), studies=20)
     assert season.factorial.empty

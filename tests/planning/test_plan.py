@@ -46,6 +46,7 @@ def found_of(plan):
     return spread_of(plan, Path())
 
 
+@pytest.mark.slow
 def test_a_budget_too_small_is_said_plainly_with_what_could_be_seen(poor):
     said = "\n".join(summary(poor))
     assert not poor.answers
@@ -139,6 +140,7 @@ def test_where_nothing_could_be_seen_that_is_said():
     assert seen_difference(plan, found_of(plan), 3, 5) is None
 
 
+@pytest.mark.slow
 def test_the_curve_holds_the_size_and_limits_of_the_simulation(rich):
     table = rich.table
     assert 20 in table["plots"].tolist()
@@ -153,6 +155,7 @@ def test_the_curve_holds_the_size_and_limits_of_the_simulation(rich):
     assert plan_json(again) == plan_json(rich)
 
 
+@pytest.mark.slow
 def test_progress_counts_every_season():
     told = []
     plan = small_plan(sizes={"plots_per_method": 4, "seedlings_per_plot": 5})
@@ -161,6 +164,7 @@ def test_progress_counts_every_season():
     assert [done for _, done, _ in told] == sorted(done for _, done, _ in told)
 
 
+@pytest.mark.slow
 def test_one_core_gives_what_two_give(rich, monkeypatch):
     from survivor import parallel
 
@@ -202,6 +206,7 @@ def test_it_can_be_drawn_on_axes(rich):
     assert dots.get_ydata().tolist() == rich.table["simulated"].tolist()
 
 
+@pytest.mark.slow
 def test_the_command_says_the_answer_on_one_stream_and_its_progress_on_the_other(tmp_path):
     raw = raw_plan(sizes={"plots_per_method": 4, "seedlings_per_plot": 5})
     file = write_toml(raw, tmp_path / "plan.toml")
@@ -214,6 +219,7 @@ def test_the_command_says_the_answer_on_one_stream_and_its_progress_on_the_other
     assert (tmp_path / "out" / "plan.html").is_file()
 
 
+@pytest.mark.slow
 def test_a_past_study_is_found_beside_the_plan_file(tmp_path, monkeypatch):
     from survivor.planning import variation
 

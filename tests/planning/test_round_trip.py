@@ -18,6 +18,7 @@ def run(*arguments):
     return CliRunner().invoke(app, [str(part) for part in arguments])
 
 
+@pytest.mark.slow
 def test_a_season_from_plan_to_report(tmp_path):
     file = write_toml(raw_plan(), tmp_path / "plan.toml")
     folder = tmp_path / "season"
@@ -65,6 +66,7 @@ def test_a_layout_is_never_written_over_a_study(tmp_path):
     assert isinstance(again.exception, survivor.SurvivorError)
 
 
+@pytest.mark.slow
 def test_the_next_sheet_tells_the_last_known_state(tmp_path):
     from survivor.files.sheets import read_grid
     from survivor.planning.calendar import visit_calendar

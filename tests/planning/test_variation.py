@@ -51,6 +51,7 @@ def test_no_spread_makes_plots_as_alike_as_that():
         sd_from_correlation(0.6, 0.98)
 
 
+@pytest.mark.slow
 def test_a_past_study_tells_the_spread_it_was_drawn_with():
     # The demo cohort was drawn with a plot SD of 0.5 and site effects whose SD is 0.35 (truth.json).
     plot_sd, upper, site_sd, source = of_study(DATASETS / "tagged")

@@ -83,6 +83,7 @@ def test_the_summary_says_each_thing_once(season, shown, lower, upper):
     assert "(two proportions)" in page
 
 
+@pytest.mark.slow
 def test_plots_needed_are_said_apart_only_where_the_size_is_another():
     enough = plan_season(small_plan(), studies=20)
     assert "the fewest plots that are enough by formula" in size(enough)

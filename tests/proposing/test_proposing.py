@@ -74,6 +74,7 @@ def by_the_demo(text: str, cohort: str) -> str:
     return answered(text, answers)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cohort", COHORTS)
 def test_the_demo_proposed_and_answered_holds_the_demos_own_records(tmp_path, cohort):
     folder = folder_of(tmp_path, cohort)
@@ -106,6 +107,7 @@ def test_the_demo_proposed_and_answered_holds_the_demos_own_records(tmp_path, co
     assert [g.sites for g in settings.gauges] == [g.sites for g in own.settings.gauges]
 
 
+@pytest.mark.slow
 def test_questions_are_asked_in_the_terminal_and_answers_are_kept(tmp_path):
     folder = folder_of(tmp_path, "counts")
     days = [SAID[f"{month}"].strip('"') for month in SAID if month[:3] in ("Nov", "Apr", "Jul")]
@@ -128,6 +130,7 @@ def test_questions_are_asked_in_the_terminal_and_answers_are_kept(tmp_path):
     assert read_settings(folder).design.radius_measured == "at planting"
 
 
+@pytest.mark.slow
 def test_a_study_file_that_somebody_changes_meanwhile_is_not_written_over(tmp_path, monkeypatch):
     folder = folder_of(tmp_path, "counts")
     file = folder / "study.toml"

@@ -12,6 +12,7 @@ def written() -> str:
     return (analysts.FOLDER / "README.md").read_text(encoding="utf-8")
 
 
+@pytest.mark.slow
 def test_every_call_gives_what_the_page_shows(written, monkeypatch):
     monkeypatch.chdir(analysts.ROOT)
     for part in analysts.calls():
@@ -22,6 +23,7 @@ def test_every_call_gives_what_the_page_shows(written, monkeypatch):
         assert (analysts.FOLDER / f"{name}.png").read_bytes().startswith(b"\x89PNG")
 
 
+@pytest.mark.slow
 def test_numbers_agree_with_other_libraries_or_it_is_said_why(written, monkeypatch):
     monkeypatch.chdir(analysts.ROOT)
     found = list(analysts.lines())

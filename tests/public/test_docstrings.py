@@ -48,6 +48,7 @@ def test_every_public_function_has_an_example():
     assert without <= SHOWN_ELSEWHERE
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_give_what_they_print(name, monkeypatch):
     monkeypatch.chdir(Path(__file__).parent.parent.parent)

@@ -27,6 +27,7 @@ def counts() -> Records:
     return cohort("counts")
 
 
+@pytest.mark.slow
 def test_every_method_of_the_study_file_is_in_the_intervals(tagged: Records, counts: Records) -> None:
     for name, records in (("tagged", tagged), ("counts", counts)):
         settings = read_settings(DATASETS / name)

@@ -58,6 +58,7 @@ def _scored(names: range, folder: Path) -> None:
     assert {name for name, (own, _) in table.items() if own == "asked"} <= ASKED, said
 
 
+@pytest.mark.slow
 def test_some_sheets_as_found(tmp_path: Path) -> None:
     _scored(range(QUICK), tmp_path)
 

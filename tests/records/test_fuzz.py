@@ -282,6 +282,7 @@ def many(name: str, number: int, start: int) -> None:
     seed(start)(quiet(given(*strategies)(attempt)))()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", TRIES)
 def test_no_mutated_sheet_gives_a_traceback_hangs_or_loses_a_record(name: str) -> None:
     many(name, SHORT, 0)

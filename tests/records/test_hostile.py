@@ -105,6 +105,7 @@ READ = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", REFUSED)
 def test_what_cannot_be_held_is_refused_in_plain_words(tmp_path: Path, name: str) -> None:
     make, words = REFUSED[name]

@@ -102,6 +102,7 @@ def by_hand(letters: str, rule: dict[str, str]) -> list[tuple[int, int, int]]:
     return found if points and not points[0][1] else []
 
 
+@pytest.mark.slow
 @given(plots, rules)
 @few
 def test_intervals_are_those_of_the_rule_applied_seedling_by_seedling(
@@ -119,6 +120,7 @@ def test_intervals_are_those_of_the_rule_applied_seedling_by_seedling(
     assert sizes["died"] == table["died"].sum()
 
 
+@pytest.mark.slow
 @given(plots, rules)
 @few
 def test_bounds_change_the_fate_of_lost_tags_only(told: list[list[str]], rule: dict[str, str]) -> None:
@@ -134,6 +136,7 @@ def test_bounds_change_the_fate_of_lost_tags_only(told: list[list[str]], rule: d
     assert alive["stop_day"].sum() >= records.intervals["stop_day"].sum()
 
 
+@pytest.mark.slow
 @given(plots, rules, dirt)
 @few
 def test_every_record_is_in_an_interval_or_in_the_problems(
@@ -170,6 +173,7 @@ counted = st.lists(
 )
 
 
+@pytest.mark.slow
 @given(counted, st.sampled_from(["report", "mend"]))
 @example([(None, [None, None, 0, 0], [0, 0, 0, 0])], "report")
 @settings(max_examples=30, deadline=None)

@@ -106,6 +106,7 @@ def table(seeds: range, tmp_path: Path) -> collections.Counter[str]:
     return counts
 
 
+@pytest.mark.slow
 def test_a_season_laid_out_in_some_ways(tmp_path: Path) -> None:
     counts = table(range(SHORT), tmp_path)
     assert counts["right"] >= LEAST_RIGHT * SHORT

@@ -33,6 +33,7 @@ def every_slip_is_seen_or_cannot_be(number: int, start: int) -> None:
     assert megabytes < MEGABYTES
 
 
+@pytest.mark.slow
 def test_every_slip_that_changes_the_answer_is_named_or_cannot_be_seen():
     every_slip_is_seen_or_cannot_be(SHORT, 0)
 

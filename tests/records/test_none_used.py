@@ -157,6 +157,7 @@ def test_days_of_planting_that_are_still_to_come_do_not_hide_what_is_filled_in(t
     assert "the season has not begun: planting is set for 2033-06-01" in nothing.what
 
 
+@pytest.mark.slow
 def test_sheets_of_the_next_visit_come_from_the_layout(tmp_path: Path) -> None:
     plan = small_plan()
     layout = draw_layout(plan, 4, 3)

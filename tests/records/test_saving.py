@@ -140,6 +140,7 @@ def test_a_file_in_another_shape_is_left_alone_and_the_lines_are_shown(tmp_path:
     assert not (tmp_path / f"study.toml{BACKUP}").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", sorted(folder.name for folder in AWKWARD.iterdir() if folder.is_dir()))
 def test_every_awkward_study_reads_the_same_afterwards(case: str, tmp_path: Path) -> None:
     folder = tmp_path / case
@@ -159,6 +160,7 @@ def test_every_awkward_study_reads_the_same_afterwards(case: str, tmp_path: Path
 # ---- a study file from sheets -------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_a_folder_of_sheets_is_told_what_to_do_and_reads_after_it(tmp_path: Path) -> None:
     folder = tmp_path / "season"
     folder.mkdir()
@@ -175,6 +177,7 @@ def test_a_folder_of_sheets_is_told_what_to_do_and_reads_after_it(tmp_path: Path
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_the_demo_is_proposed_as_it_is(tmp_path: Path) -> None:
     for cohort, kind, shape in (("tagged", "tagged", "long"), ("counts", "counts", "wide")):
         folder = tmp_path / cohort

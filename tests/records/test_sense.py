@@ -71,12 +71,14 @@ def test_numbers_planted_that_differ_as_they_may_are_not_asked_about(tmp_path):
     assert "planted-unusual" not in set(load(tmp_path).problems["code"])
 
 
+@pytest.mark.slow
 def test_a_number_planted_in_the_plot_sheet_is_asked_about(tmp_path):
     found = changed(tmp_path, "tagged", 12, "Seedlings", "800")
     assert set(found["code"]) == {"planted-unusual"}
     assert set(found["column"]) == {"Seedlings"}
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("column", "word", "code"),
     [

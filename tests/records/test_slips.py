@@ -106,6 +106,7 @@ def test_a_later_planting_that_no_visit_contradicts_is_no_fault(tmp_path: Path) 
     assert not {"planting-odd", "before-planting"} & set(study.problems["code"])
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("study", "status"),
     [

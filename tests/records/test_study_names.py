@@ -44,6 +44,7 @@ def found(study: Study, code: str) -> pd.Series[str]:
 PLANTED = '\n[[planted]]\nsite = "{}"\nplants = {}\n'
 
 
+@pytest.mark.slow
 def test_planted_rows_without_plots_are_named_and_dropped(demo: Path, tmp_path: Path) -> None:
     sites = load(demo / "counts").intervals["site"].unique()
     first, second = sites[0], sites[1]
@@ -66,6 +67,7 @@ def test_no_planted_row_matches_and_the_answer_goes_on(demo: Path, tmp_path: Pat
     assert "go by the plants in the plots" in found(study, "planted-missing")["what"]
 
 
+@pytest.mark.slow
 def test_a_gauge_without_a_dry_season_is_asked_for_one(demo: Path, tmp_path: Path) -> None:
     assert "dry-season-absent" not in set(load(demo / "counts").problems["code"])
     text = (demo / "counts" / "study.toml").read_text(encoding="utf-8")
@@ -75,6 +77,7 @@ def test_a_gauge_without_a_dry_season_is_asked_for_one(demo: Path, tmp_path: Pat
     assert "[dry_season]" in problem["mend"]
 
 
+@pytest.mark.slow
 def test_costs_without_a_currency_are_asked_for_one(demo: Path, tmp_path: Path) -> None:
     assert "currency-absent" not in set(load(demo / "counts").problems["code"])
     text = (demo / "counts" / "study.toml").read_text(encoding="utf-8")
@@ -92,6 +95,7 @@ def test_a_site_of_a_gauge_that_no_record_has(demo: Path, tmp_path: Path) -> Non
     assert len(dry) == 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ["block", "paddock"])
 def test_a_stratum_without_a_column_falls_back_to_the_site(demo: Path, tmp_path: Path, name: str) -> None:
     study = load(altered(demo, tmp_path, ('strata = ["site"]', f'strata = ["{name}"]')))
@@ -124,6 +128,7 @@ def test_a_word_for_a_column_that_is_misspelt(demo: Path, tmp_path: Path) -> Non
     assert "did you mean notes?" in found(study, "column-word")["what"]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("cohort", "line", "key", "value"),
     [
@@ -277,6 +282,7 @@ def test_a_wrong_date_order_is_one_problem_that_names_the_key(demo: Path, tmp_pa
     assert "No record can be used" in said.output
 
 
+@pytest.mark.slow
 def test_check_says_problems_before_columns_and_what_to_do_next(demo: Path) -> None:
     said = CliRunner().invoke(app, ["check", str(demo / "counts")])
     assert said.exit_code == 0

@@ -14,6 +14,7 @@ from tests.document.reading import read, undrawn
 from tests.report.making import CAUSAL, METHODS, USUAL, build, named, words
 
 
+@pytest.mark.slow
 def test_no_causal_verb_where_allocation_was_not_random(page: str, annex_page: str) -> None:
     """Chosen, with every word of the figures; and where nobody said how it was given."""
     others = [undrawn(document.of(build("not recorded"))) for document in (REPORT, ANNEX, OFFICER)]
@@ -123,6 +124,7 @@ NOTHING = {
 }
 
 
+@pytest.mark.slow
 def test_what_could_not_be_made_is_said_with_the_reason_not_left_out() -> None:
     reasons = {
         "radius": "the radius does not vary within method and site",

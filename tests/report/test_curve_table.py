@@ -37,6 +37,7 @@ def tables(section: Section) -> list[Table]:
     return [t for t in inside if t is not None] + [b for b in section.blocks if isinstance(b, Table)]
 
 
+@pytest.mark.slow
 def test_the_milestone_has_a_column_in_both_tables(season: Analysis, section: Section) -> None:
     curves = season.survival.curves
     assert curves is not None

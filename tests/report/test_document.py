@@ -30,6 +30,7 @@ def opened(document: bytes) -> Iterator[pikepdf.Pdf]:
         yield pdf
 
 
+@pytest.mark.slow
 def test_it_is_tagged_for_reading_aloud(opened: pikepdf.Pdf, annex: Report) -> None:
     # ISO 14289-1 (PDF/UA-1), from memory: marked, a language, a title shown, the mark.
     assert opened.Root.MarkInfo.Marked
@@ -58,6 +59,7 @@ def test_every_figure_states_its_finding(opened: pikepdf.Pdf, annex: Report) -> 
     assert [figure.described for figure in figures] == spoken
 
 
+@pytest.mark.slow
 def test_the_same_report_gives_the_same_bytes(annex: Report, document: bytes) -> None:
     assert document_of(annex, pictures_of(annex).wide) == document
 

@@ -21,6 +21,7 @@ MEND = "make them again: python -m survivor.demo reports"
 LARGEST = 1_500_000  # bytes of a file
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("cohort", COHORTS)
 def test_an_example_was_made_from_these_inputs_settings_and_version(cohort: str) -> None:
     assert stale(REPORTS / cohort, DATASETS / cohort) == [], MEND
@@ -32,6 +33,7 @@ def test_an_example_has_every_form_and_a_sensible_size(cohort: str) -> None:
     assert all(0 < size < LARGEST for size in sizes.values()), sizes
 
 
+@pytest.mark.slow
 def test_a_stale_example_is_told(tmp_path: Path) -> None:
     text = (REPORTS / "counts" / "findings.json").read_text(encoding="utf-8")
     (tmp_path / "findings.json").write_text(text.replace('"seed": "', '"seed": "9'), encoding="utf-8")

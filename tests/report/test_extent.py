@@ -19,6 +19,7 @@ from tests.once import analysed
 from tests.report.making import METHODS, build, named, words
 
 
+@pytest.mark.slow
 def test_the_terminal_counts_them_too(tmp_path) -> None:
     folder = write(tmp_path / "season", lambda s, p: (60, 200, 365))
     said = CliRunner().invoke(app, ["report", str(folder), "--out", str(tmp_path / "out")])
@@ -89,6 +90,7 @@ def test_a_planting_date_is_a_day_with_a_range_not_a_count() -> None:
     assert table.rows[0][2] == "24 June 2023 (15 June to 3 July 2023)"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("deaths", "known", "alive"), [((4, 6), "were dead", 0.0), ((0, 0), "were alive", 100.0)]
 )

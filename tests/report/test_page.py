@@ -151,6 +151,7 @@ def test_the_answer_comes_first_with_its_picture(tree: Element) -> None:
     assert len(first.all("figure")) == 1
 
 
+@pytest.mark.slow
 def test_writing_gives_the_page_first_then_the_other_forms_and_tables(
     analysis: Analysis, page: str, tmp_path: Path
 ) -> None:
@@ -177,6 +178,7 @@ def test_a_folder_that_cannot_be_written_is_an_error_with_a_mend(analysis: Analy
         write_report(analysis, taken)
 
 
+@pytest.mark.slow
 def test_the_same_analysis_gives_the_same_bytes_in_another_run(page: str) -> None:
     program = (
         "import sys; from tests.report.making import build\n"

@@ -51,6 +51,7 @@ def test_curves_end_at_the_counts(study):
     assert {str(name): share for name, share in ends.items()} == pytest.approx(shares)
 
 
+@pytest.mark.slow
 def test_the_report_says_that_one_planting_without_plots_cannot_tell(study, tmp_path):
     page = study.report(tmp_path)[0].read_text(encoding="utf-8")
     assert "all seedlings stand in one plot" in page
