@@ -35,6 +35,7 @@ TAIL: Final = 0.5 + CONFIDENCE / 2
 INDEPENDENT: Final = "independent seedlings"
 
 _EDGE: Final = 1e-9  # survival closer than this to 0 or 1 is at the edge
+_MOST_NAMED: Final = 4  # in one sentence
 _NO_SPREAD: Final = 1e-6  # of the standard error of independent seedlings: what is less is rounding
 
 
@@ -178,12 +179,14 @@ def floored_f(statistic: float, df1: float, df2: float, independent: float) -> f
 
 def said_of_floor(names: Sequence[object], wider: NDArray[np.bool_]) -> list[str]:
     """Name the estimates whose limits are those of independent seedlings."""
-    which = "; ".join(str(name) for name, one in zip(names, wider, strict=True) if one)
+    which = [str(name) for name, one in zip(names, wider, strict=True) if one]
     if not which:
         return []
+    if len(which) > _MOST_NAMED:
+        which = [*which[: _MOST_NAMED - 1], f"and {len(which) - _MOST_NAMED + 1} more"]
     return [
         "plots differ less than chance makes seedlings differ, so limits are those of independent "
-        f"seedlings: {which}"
+        f"seedlings: {'; '.join(which)}"
     ]
 
 

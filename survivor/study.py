@@ -90,7 +90,7 @@ class Study:
 
     @property
     def accounts(self) -> pd.DataFrame:
-        """Where every record read has gone: used, set aside or listed, with the reason."""
+        """Where every record read has gone: used, excluded or listed, with the reason."""
         return self.records.accounts
 
     @property

@@ -25,7 +25,7 @@ class Severity(StrEnum):
     """How much a problem in the records matters.
 
     ``stop``: the record cannot be used; the answer waits for a mend.
-    ``check``: the record is used or set aside by a stated rule; a person should look.
+    ``check``: the record is used or excluded by a stated rule; a person should look.
     ``note``: worth knowing; nothing to mend.
     """
 

@@ -254,10 +254,10 @@ def fragility_of(season: Season, models: SeasonFits, priced: Payoff | None) -> F
 
 
 def many_set_aside(records: Records) -> bool:
-    """Whether records set aside until they are mended are many, of all or of the plots they lie in."""
+    """Whether records excluded until they are mended are many, of all or of the plots they lie in."""
     fate = records.accounts["fate"]
-    told = fate.isin(["used", "set aside"])
-    aside = fate == "set aside"
+    told = fate.isin(["used", "excluded"])
+    aside = fate == "excluded"
     if not told.any() or not aside.any():
         return False
     if aside.sum() > MOST_RECORDS * told.sum():

@@ -8,6 +8,7 @@ ground kills more seedlings whatever is done to it, so the plain averages mislea
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
@@ -48,6 +49,8 @@ PLOT_SD, SITE_SD = 0.45, 0.35
 RADIUS_LOG_HAZARD, RADIUS_REFERENCE_M = -0.9, 0.5
 
 _HAND, _AUGER, _RIP, _MOUND, _BARE = METHODS
+RADIUS_M = {_HAND: 0.45, _AUGER: 0.5, _RIP: 0.55, _MOUND: 0.6, _BARE: 0.3}  # the middle of its range
+RADIUS_EITHER_WAY_M = 0.15
 # site, ground, year planted, plots of each method there
 _SITES: tuple[tuple[str, str, int, dict[str, int]], ...] = (
     ("Harrin Slope", "steep", 2021, {_HAND: 3, _BARE: 2}),
@@ -97,14 +100,18 @@ def counts_files() -> dict[str, bytes]:
     """Every file of the cohort, by name."""
     rng = np.random.default_rng(SEED)
     plots = draw_plots(rng)
-    alive = _count(plots, rng)
     return {
         "study.toml": text_file("counts-study.toml"),
         "DATA-DICTIONARY.md": dictionary("counts-dictionary.md"),
-        "plot counts.xlsx": _workbook(plots, alive, rng),
+        "plot counts.xlsx": count_sheet(plots, METHODS, rng),
         "rain.csv": gauge_file(_GAUGE, rng),
         "truth.json": json_bytes(_truth(plots)),
     }
+
+
+def count_sheet(plots: Plots, methods: Mapping[str, float], rng: np.random.Generator) -> bytes:
+    """Return the workbook of counts where the preparations have these log hazard ratios."""
+    return _workbook(plots, _count(plots, methods, rng), rng)
 
 
 def draw_plots(rng: np.random.Generator) -> Plots:
@@ -122,25 +129,24 @@ def draw_plots(rng: np.random.Generator) -> Plots:
             label.append(str(number))
             dates.append(first_day + dt.timedelta(days=int(rng.integers(0, 3))))
             fixed.append(effect + GROUND[kind])
-    middle = np.array(
-        [{_HAND: 0.45, _AUGER: 0.5, _RIP: 0.55, _MOUND: 0.6, _BARE: 0.3}[each] for each in method]
-    )
-    radius = np.round(middle + rng.uniform(-0.15, 0.15, len(method)), 2)
+    middle = np.array([RADIUS_M[each] for each in method])
+    radius = np.round(middle + rng.uniform(-RADIUS_EITHER_WAY_M, RADIUS_EITHER_WAY_M, len(method)), 2)
     planted = rng.integers(6, 13, len(method)) * 5
     log_hazard = np.array(fixed) + RADIUS_LOG_HAZARD * (radius - RADIUS_REFERENCE_M)
     return Plots(site, ground, method, label, planted, dates, radius, log_hazard)
 
 
-def _cumulative(planted: dt.date, day: float) -> float:
+def cumulative_hazard(planted: dt.date, day: float) -> float:
+    """Hazard that a plant of the usual practice has met by a day after planting, friable ground."""
     knots = hazard_knots(season_cuts(planted, DRY_SEASON, 1500.0), HAZARDS[planted.year])
     return float(np.interp(day, *knots))
 
 
-def _count(plots: Plots, rng: np.random.Generator) -> list[list[int | None]]:
+def _count(plots: Plots, methods: Mapping[str, float], rng: np.random.Generator) -> list[list[int | None]]:
     """Alive at each visit, a row a plot; None where the plot was not visited."""
     rows: list[list[int | None]] = []
     for index, planted in enumerate(plots.planted_date):
-        method = METHODS[plots.method[index]]
+        method = methods[plots.method[index]]
         ratio = float(np.exp(plots.log_hazard[index] + method + rng.normal(0.0, PLOT_SD)))
         alive, last = int(plots.planted[index]), 0.0
         row: list[int | None] = []
@@ -149,8 +155,8 @@ def _count(plots: Plots, rng: np.random.Generator) -> list[list[int | None]]:
             if day <= 0:
                 row.append(None)
                 continue
-            lived = np.exp(-(_cumulative(planted, day) - last) * ratio)
-            alive, last = int(rng.binomial(alive, lived)), _cumulative(planted, day)
+            lived = np.exp(-(cumulative_hazard(planted, day) - last) * ratio)
+            alive, last = int(rng.binomial(alive, lived)), cumulative_hazard(planted, day)
             row.append(None if rng.random() < 0.06 else alive)
         rows.append(row)
     _one_rise(rows)
@@ -169,7 +175,7 @@ def _one_rise(rows: list[list[int | None]]) -> None:
 def _truth(plots: Plots) -> dict[str, object]:
     methods = []
     for day in (280.0, 365.0):
-        base = np.array([_cumulative(planted, day) for planted in plots.planted_date])
+        base = np.array([cumulative_hazard(planted, day) for planted in plots.planted_date])
         weights = plots.planted.astype(float)
         over_all = {
             name: 100 * average_survival(base, plots.log_hazard + effect, weights, PLOT_SD)

@@ -159,20 +159,27 @@ _STATION = StationPlan(
 def tagged_files() -> dict[str, bytes]:
     """Every file of the cohort, by name."""
     rng = np.random.default_rng(SEED)
-    drawn = draw_records(COHORT, rng)
-    labels = allotted(drawn.plots, SITES, rng)
-    visits = _watch(drawn, labels, rng)
     files = {
         "study.toml": text_file("tagged-study.toml"),
         "DATA-DICTIONARY.md": dictionary("tagged-dictionary.md"),
-        "plots.csv": csv_bytes(PLOTS_HEADER, _plot_rows(drawn.plots, labels)),
-        "visits.csv": csv_bytes(VISITS_HEADER, visits),
+        **field_sheets(COHORT, rng),
         "truth.json": json_bytes(_truth()),
     }
     for name, plan in _GAUGES.items():
         files[name] = gauge_file(plan, rng)
     files["temperature_north.csv"] = temperature_file(_STATION, files["rain_north.csv"], rng)
     return files
+
+
+def field_sheets(cohort: Cohort, rng: np.random.Generator) -> dict[str, bytes]:
+    """Return the sheets of plots and of visits of a cohort with the sites, blocks and visits of this one."""
+    drawn = draw_records(cohort, rng)
+    labels = allotted(drawn.plots, SITES, rng)
+    visits = _watch(cohort, drawn, labels, rng)
+    return {
+        "plots.csv": csv_bytes(PLOTS_HEADER, _plot_rows(drawn.plots, labels)),
+        "visits.csv": csv_bytes(VISITS_HEADER, visits),
+    }
 
 
 def _truth() -> dict[str, object]:
@@ -233,16 +240,18 @@ def _plot_rows(plots: pd.DataFrame, labels: pd.DataFrame) -> list[tuple[object, 
     return list(sheet.itertuples(index=False, name=None))
 
 
-def _watch(drawn: Drawn, labels: pd.DataFrame, rng: np.random.Generator) -> list[tuple[object, ...]]:
+def _watch(
+    cohort: Cohort, drawn: Drawn, labels: pd.DataFrame, rng: np.random.Generator
+) -> list[tuple[object, ...]]:
     """Rows of the visits sheet, first planting and infill, in the order of the field days."""
-    plot_of = np.repeat(np.arange(len(labels)), COHORT.seedlings)
+    plot_of = np.repeat(np.arange(len(labels)), cohort.seedlings)
     plants = drawn.seedlings[["species", "method", "death_day", "planted_date"]].copy()
     plants["plot_index"] = plot_of
     plants["tag"] = [f"{number + 1:04d}" for number in range(len(plants))]
     plants["radius"] = drawn.plots["weed_free_radius_m"].to_numpy()[plot_of]
     plants["cohort"] = "planting"
     first = _sheet(plants, labels, tuple(range(1, 7)), rng)
-    infill = _infill(plants, first, labels, rng)
+    infill = _infill(cohort, plants, first, labels, rng)
     second = _sheet(infill, labels, (5, 6), rng)
     both = pd.concat([first, second], ignore_index=True)
     both = both[both["listed"]]
@@ -308,7 +317,11 @@ def _sheet(
 
 
 def _infill(
-    plants: pd.DataFrame, first: pd.DataFrame, labels: pd.DataFrame, rng: np.random.Generator
+    cohort: Cohort,
+    plants: pd.DataFrame,
+    first: pd.DataFrame,
+    labels: pd.DataFrame,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
     """Plant again where dead ones were seen at the fourth visit: own tag, own planting date, own clock."""
     fourth = first[first["visit"] == 4].reset_index(drop=True)
@@ -318,12 +331,12 @@ def _infill(
     days_after = np.array([COHORT.visit_days[site][3] for site in number]) + 12
     planted = np.array(COHORT.planted, dtype="datetime64[D]")[number] + days_after.astype("timedelta64[D]")
     ratio = (
-        chosen["method"].map(dict(COHORT.methods)).to_numpy()
-        + chosen["species"].map(dict(COHORT.species)).to_numpy()
+        chosen["method"].map(dict(cohort.methods)).to_numpy()
+        + chosen["species"].map(dict(cohort.species)).to_numpy()
     )
     limits = rng.exponential(size=len(chosen)) / np.exp(ratio)
     chosen["death_day"] = [
-        _death_day(limit, day.astype(object)) for limit, day in zip(limits, planted, strict=True)
+        _death_day(cohort, limit, day.astype(object)) for limit, day in zip(limits, planted, strict=True)
     ]
     chosen["planted_date"] = planted.astype("datetime64[ns]")
     chosen["tag"] = [f"{len(plants) + 1 + order:04d}" for order in range(len(chosen))]
@@ -331,8 +344,8 @@ def _infill(
     return chosen
 
 
-def _death_day(limit: float, planted: dt.date) -> float:
-    days, cumulative = hazard_knots(season_cuts(planted, DRY_SEASON, 800.0), COHORT.hazards)
+def _death_day(cohort: Cohort, limit: float, planted: dt.date) -> float:
+    days, cumulative = hazard_knots(season_cuts(planted, DRY_SEASON, 800.0), cohort.hazards)
     return float(np.interp(limit, cumulative, days, right=np.inf))
 
 

@@ -25,7 +25,7 @@ Settled = Literal["yes", "partly", "no"]
 GRADES: Final[tuple[Grade | None, ...]] = ("not answered", None, "weak", "moderate", "strong")
 _WEAK: Final = GRADES.index("weak")
 LEAST_DF: Final = 4.0
-MOST_RECORDS: Final = 0.02  # share of records set aside above which a grade steps down
+MOST_RECORDS: Final = 0.02  # share of records excluded above which a grade steps down
 MOST_PLOTS: Final = 0.05  # share of plots with such a record
 _WORK_BY_LOT: Final = "allocating the work, and its date, to plots at random"
 _BY_LOT: Final = "allocating preparations to the plots of a block at random"
@@ -82,7 +82,7 @@ class Circumstances:
     between_visits
         Whether the answer turns on how deaths are spread over the days between two visits.
     set_aside
-        Whether many records, or plots, are set aside until they are mended.
+        Whether many records, or plots, are excluded until they are mended.
     """
 
     compares: bool = True

@@ -109,8 +109,8 @@ def _renewed(file: Path, place: Place) -> Renewed:
 
 def _unread(records: Records) -> str:
     """Say that nothing filled in tells a state; ``records`` are those of the sheets."""
-    aside = int((records.accounts["fate"] == "set aside").sum())
-    number = f"{aside:,} record{' is' if aside == 1 else 's are'} set aside until mended"
+    aside = int((records.accounts["fate"] == "excluded").sum())
+    number = f"{aside:,} record{' is' if aside == 1 else 's are'} excluded until corrected"
     return f"no state filled in can be used ({number})" if aside else "no state is filled in"
 
 

@@ -165,7 +165,7 @@ def _counts(study: Study) -> dict[str, int]:
     planted = sum(line.plants for line in study.settings.planted)
     return {
         "records": len(study.accounts),
-        "set_aside": int((fates == "set aside").sum()),
+        "set_aside": int((fates == "excluded").sum()),
         "problems": int((severe != Severity.NOTE).sum()),
         "seedlings": int(counted.get("seedlings", 0)),
         "plots": int(counted.get("plots", 0)),

@@ -37,8 +37,8 @@ def what_is_read(folder: Path, loaded: Study | SurvivorError | None = None) -> s
 def _counts(study: Study) -> str:
     visits, accounts = study.records.visits, study.accounts
     records = accounts[~accounts["record"].isin(["rain gauge", "weather", "total row"])]
-    aside = int((records["fate"] == "set aside").sum())
-    read = f"{len(records) - aside:,} read, {aside:,} wait for an answer or to be mended"
+    aside = int((records["fate"] == "excluded").sum())
+    read = f"{len(records) - aside:,} read, {aside:,} wait for an answer or to be corrected"
     if visits.empty:
         return f"{counted(len(records), 'record')}: {read}"
     first = visits[visits["cohort"] == FIRST_PLANTING]

@@ -198,9 +198,9 @@ def no_rows(traits: Sequence[str]) -> pd.DataFrame:
 
 _OWN: Final = re.compile(r" \((tag |[\d,]+ records|[\d,]+ times)[^()]*\)$")
 HEADINGS: Final[dict[Severity, str]] = {
-    Severity.STOP: "Mend these first: the records are not used until it is done",
-    Severity.CHECK: "Please look: these were used, or set aside, by the rule that is stated",
-    Severity.NOTE: "Worth knowing: nothing to mend if it is right",
+    Severity.STOP: "Correct these first: the records are not used until it is done",
+    Severity.CHECK: "Please look: these were used, or excluded, by the rule that is stated",
+    Severity.NOTE: "Worth knowing: nothing to do if it is right",
 }
 
 
@@ -212,7 +212,7 @@ _CONSEQUENCES: Final = frozenset(
      "lost-from-sight", "not-found-at-end", "one-plot-method", "one-plot-site", "unconfirmed-death"]
 )  # fmt: skip
 _UNTOLD, _OF_UNTOLD = "tagged-not-told", "never-seen-alive"  # a death before the tags, if they came later
-_MANY: Final = 0.02  # of the records, set aside for one cause, from which the others follow from it
+_MANY: Final = 0.02  # of the records, excluded for one cause, from which the others follow from it
 
 
 def first_causes(problems: pd.DataFrame, accounts: pd.DataFrame) -> pd.DataFrame:
@@ -225,7 +225,7 @@ def first_causes(problems: pd.DataFrame, accounts: pd.DataFrame) -> pd.DataFrame
     """
     if (problems["code"] == _UNTOLD).any():
         problems = problems[problems["code"] != _OF_UNTOLD].reset_index(drop=True)
-    aside = accounts.loc[accounts["fate"] == "set aside", "code"].isin(_CAUSES).sum()
+    aside = accounts.loc[accounts["fate"] == "excluded", "code"].isin(_CAUSES).sum()
     if aside <= _MANY * len(accounts):
         return problems
     return problems[~problems["code"].isin(_CONSEQUENCES)].reset_index(drop=True)
@@ -241,7 +241,7 @@ def following_words(problems: pd.DataFrame, first: pd.DataFrame) -> str:
     """Name the kinds of problems that may follow from the first causes, which are listed without them."""
     more = problems.loc[~problems["code"].isin(first["code"]), "code"].value_counts(sort=False)
     kinds = ", ".join(f"{code} ({number:,})" for code, number in more.items())
-    return f"{counted(int(more.sum()), 'problem')} more may be gone once these are mended: {kinds}"
+    return f"{counted(int(more.sum()), 'problem')} more may be gone once these are corrected: {kinds}"
 
 
 @dataclass(frozen=True)

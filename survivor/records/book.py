@@ -79,7 +79,7 @@ class Records:
         site, block, plot, species, method, planted_date (the last planting day),
         planted (seedlings), weed_free_radius_m, and every trait found.
     visits
-        One row a visit record that is not set aside: keys, visit, date, day (since
+        One row a visit record that is not excluded: keys, visit, date, day (since
         planting), state (as recorded) or alive, height_cm, cause and whatever else
         was recorded; file, sheet, row.
     intervals
@@ -87,7 +87,7 @@ class Records:
         the dry season where the study file gives one; none where no record can be used (`nothing`).
     accounts
         `survivor.vocabulary.ACCOUNT_COLUMNS`: one row a record read; fate is
-        "used", "set aside" (not used until mended) or "listed" (tells nothing).
+        "used", "excluded" (not used until corrected) or "listed" (tells nothing more).
     problems
         `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first; every reason that an account gives is
         there. `first_problems` leaves out what may follow from another of them: what a person mends first.
@@ -559,7 +559,7 @@ def _check_traits(table: PlotTable | None, rows: pd.DataFrame, traits: Sequence[
 
 
 def _kept(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None:
-    """Leave out the plots whose row of the plot sheet is set aside."""
+    """Leave out the plots whose row of the plot sheet is excluded."""
     if table is None:
         return None
     lost = table.records.loc[table.records["record"].isin(set_aside(found)), "name"]
@@ -586,6 +586,6 @@ def _without_visits(table: PlotTable, entries: pd.DataFrame, intervals: pd.DataF
         what="no visit of any plot can be used" if none else "no visit of this plot can be used",
         mend="see what else is said of the visits: nothing can be analysed until some can be used"
         if none
-        else "add its visits, or mend their labels; without them the plot is left out of every answer",
+        else "add its visits, or correct their labels; without them the plot is left out of every answer",
         group=pd.Series("none" if none else "", index=plots.index),
     )

@@ -1,6 +1,6 @@
 """Every code a problem can have: how grave it is, and what becomes of the record.
 
-``set aside``: the record is not used until it is mended. ``listed``: nothing is
+``excluded``: the record is not used until it is mended. ``listed``: nothing is
 wrong with the record, it only says nothing of survival. ``used``: it is used, by
 the rule that the problem states.
 """
@@ -49,19 +49,19 @@ _STUDY_FILE: Final = {
     "column-word": Code(_CHECK, "used", "a word for a column that may be another, misspelt"),
 }
 _CELLS: Final = {
-    "date-order": Code(_STOP, "set aside", "the dates fit the other order of day and month"),
-    "blank-key": Code(_STOP, "set aside", "the site, plot or tag is blank"),
-    "blank-date": Code(_STOP, "set aside", "the date is blank"),
-    "ambiguous-date": Code(_STOP, "set aside", "the date can be read in two ways"),
-    "unreadable-date": Code(_STOP, "set aside", "the date cannot be read"),
+    "date-order": Code(_STOP, "excluded", "the dates fit the other order of day and month"),
+    "blank-key": Code(_STOP, "excluded", "the site, plot or tag is blank"),
+    "blank-date": Code(_STOP, "excluded", "the date is blank"),
+    "ambiguous-date": Code(_STOP, "excluded", "the date can be read in two ways"),
+    "unreadable-date": Code(_STOP, "excluded", "the date cannot be read"),
     "serial-date": Code(_NOTE, "used", "a spreadsheet's day number, read as a day"),
-    "unknown-state": Code(_STOP, "set aside", "the word for the state is not known"),
+    "unknown-state": Code(_STOP, "excluded", "the word for the state is not known"),
     "state-number": Code(_CHECK, "used", "a number for a state, where the study file gives other words"),
-    "unknown-cohort": Code(_STOP, "set aside", "the word for first planting or infill is not known"),
-    "percentage": Code(_STOP, "set aside", "a percentage where a count is needed"),
-    "unreadable-count": Code(_STOP, "set aside", "the count cannot be read"),
-    "negative-count": Code(_STOP, "set aside", "a negative count"),
-    "fractional-count": Code(_STOP, "set aside", "a count that is not whole"),
+    "unknown-cohort": Code(_STOP, "excluded", "the word for first planting or infill is not known"),
+    "percentage": Code(_STOP, "excluded", "a percentage where a count is needed"),
+    "unreadable-count": Code(_STOP, "excluded", "the count cannot be read"),
+    "negative-count": Code(_STOP, "excluded", "a negative count"),
+    "fractional-count": Code(_STOP, "excluded", "a count that is not whole"),
     "unreadable-number": Code(_CHECK, "used", "a measure that cannot be read is left blank"),
     "impossible-measure": Code(_CHECK, "used", "a measure that nothing can have is left blank"),
     "height-without-plant": Code(_CHECK, "used", "a height beside the word that there is no living plant"),
@@ -75,24 +75,24 @@ _CELLS: Final = {
     "species-spelling": Code(_CHECK, "used", "a species that may be another, misspelt"),
 }
 _PLOTS: Final = {
-    "unknown-plot": Code(_STOP, "set aside", "the plot is not in the plot sheet"),
+    "unknown-plot": Code(_STOP, "excluded", "the plot is not in the plot sheet"),
     "plot-without-visits": Code(_CHECK, "listed", "no visit of the plot can be used"),
     "repeated-plot": Code(_CHECK, "listed", "the same row of the plot sheet a second time"),
     "odd-preparation": Code(
         _CHECK, "used", "a row tells another preparation than the rest of its plot; that of the rest is used"
     ),
-    "plot-differs": Code(_STOP, "set aside", "two rows tell different things of one plot"),
+    "plot-differs": Code(_STOP, "excluded", "two rows tell different things of one plot"),
     "fact-differs": Code(_CHECK, "used", "a fact of the plot is told in two ways and left blank"),
-    "unknown-method": Code(_STOP, "set aside", "the method of the plot is not known"),
+    "unknown-method": Code(_STOP, "excluded", "the method of the plot is not known"),
     "method-differs": Code(_CHECK, "used", "visits and plot sheet tell different methods"),
     "method-spelling": Code(_CHECK, "used", "a method that may be another, misspelt"),
     "site-spelling": Code(_CHECK, "used", "a site that may be another, misspelt"),
     "small-plot": Code(_CHECK, "used", "a plot of one or two plants beside plots of many"),
     "one-plot-method": Code(_CHECK, "used", "the only plot of its method"),
     "one-plot-site": Code(_NOTE, "used", "the only plot of its site"),
-    "no-planting-date": Code(_STOP, "set aside", "the plot has no planting date"),
-    "planting-in-future": Code(_STOP, "set aside", "the planting date is after the records were closed"),
-    "several-plantings": Code(_STOP, "set aside", "the plot has planting days of several seasons"),
+    "no-planting-date": Code(_STOP, "excluded", "the plot has no planting date"),
+    "planting-in-future": Code(_STOP, "excluded", "the planting date is after the records were closed"),
+    "several-plantings": Code(_STOP, "excluded", "the plot has planting days of several seasons"),
     "several-planting-days": Code(_NOTE, "used", "days count from the last planting day of the plot"),
     "planting-date-differs": Code(_CHECK, "used", "visits and plot sheet give different planting dates"),
     "impossible-radius": Code(_CHECK, "used", "an impossible radius is left blank"),
@@ -107,18 +107,18 @@ _PLOTS: Final = {
     "diameter-halved": Code(_NOTE, "used", "a diameter, halved to the radius"),
 }
 _VISITS: Final = {
-    "planting-odd": Code(_STOP, "set aside", "the planting date of a plot is after one of its visits"),
-    "before-planting": Code(_STOP, "set aside", "the visit is dated before planting"),
-    "in-the-future": Code(_STOP, "set aside", "the visit is dated after the records were closed"),
-    "out-of-order": Code(_STOP, "set aside", "the visit is dated before an earlier visit of the plot"),
+    "planting-odd": Code(_STOP, "excluded", "the planting date of a plot is after one of its visits"),
+    "before-planting": Code(_STOP, "excluded", "the visit is dated before planting"),
+    "in-the-future": Code(_STOP, "excluded", "the visit is dated after the records were closed"),
+    "out-of-order": Code(_STOP, "excluded", "the visit is dated before an earlier visit of the plot"),
     "visit-lacking": Code(_NOTE, "used", "a plot without a row of a visit that most of its site have"),
     "off-its-round": Code(_CHECK, "used", "a visit weeks from the days of the plots beside it"),
     "visit-spread": Code(_CHECK, "used", "one visit of the plot spans more than two months"),
     "repeated-record": Code(_CHECK, "listed", "the same record a second time"),
-    "duplicate-record": Code(_STOP, "set aside", "two records of one visit contradict each other"),
+    "duplicate-record": Code(_STOP, "excluded", "two records of one visit contradict each other"),
     "second-observer": Code(_NOTE, "listed", "taken again at the same visit by another observer"),
     "observers-compared": Code(_NOTE, "used", "how well two observers of the same visits agree"),
-    "infill-no-date": Code(_STOP, "set aside", "infill without a planting date"),
+    "infill-no-date": Code(_STOP, "excluded", "infill without a planting date"),
 }
 _TAGGED: Final = {
     "reshoot": Code(_NOTE, "used", "called dead and alive later: alive throughout"),
@@ -135,8 +135,8 @@ _TAGGED: Final = {
     "blank-dead": Code(_CHECK, "used", "blank, taken as dead by the study file"),
     "plot-all-blank": Code(_CHECK, "used", "every seedling of the plot is blank at the visit"),
     "measured-alive": Code(_NOTE, "used", "a height and no state, taken as alive by the study file"),
-    "dead-at-planting": Code(_CHECK, "set aside", "dead on the day of planting"),
-    "never-seen-alive": Code(_CHECK, "set aside", "never seen alive, and not known to be tagged at planting"),
+    "dead-at-planting": Code(_CHECK, "excluded", "dead on the day of planting"),
+    "never-seen-alive": Code(_CHECK, "excluded", "never seen alive, and not known to be tagged at planting"),
     "seen-once": Code(_NOTE, "listed", "one sighting only: nothing before or after it to compare with"),
     "tagged-not-told": Code(
         _CHECK, "used", "followed from the first sighting, as nothing tells when it was tagged"
@@ -150,17 +150,17 @@ _TAGGED: Final = {
     "tag-joined": Code(_NOTE, "used", "two spellings of a tag taken as one, as the study file allows"),
     "replanted-tag": Code(_NOTE, "used", "what the tag tells after it was replanted: infill"),
     "replant-row": Code(_CHECK, "used", "a tag that begins when the first plant was gone, taken as infill"),
-    "replant-unclear": Code(_STOP, "set aside", "a tag that lives on where the sheet speaks of replanting"),
+    "replant-unclear": Code(_STOP, "excluded", "a tag that lives on where the sheet speaks of replanting"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
 }
 _WORKS: Final = {
-    "work-without-place": Code(_STOP, "set aside", "nothing tells where the work was done"),
-    "work-unnamed": Code(_STOP, "set aside", "the work is blank"),
+    "work-without-place": Code(_STOP, "excluded", "nothing tells where the work was done"),
+    "work-unnamed": Code(_STOP, "excluded", "the work is blank"),
     "work-nowhere": Code(
-        _STOP, "set aside", "the work is of no plot of the records, or of none in particular"
+        _STOP, "excluded", "the work is of no plot of the records, or of none in particular"
     ),
-    "work-in-future": Code(_STOP, "set aside", "the work is dated after the records were closed"),
-    "work-before-planting": Code(_STOP, "set aside", "follow-up weed control dated before planting"),
+    "work-in-future": Code(_STOP, "excluded", "the work is dated after the records were closed"),
+    "work-before-planting": Code(_STOP, "excluded", "follow-up weed control dated before planting"),
     "work-after-planting": Code(_CHECK, "used", "a work that belongs before planting, dated after it"),
     "work-long-before": Code(_CHECK, "used", "a work dated years before planting"),
     "work-undated": Code(_CHECK, "used", "a work without a day: done, nobody knows when"),
@@ -177,18 +177,18 @@ _WORKS: Final = {
     "plot-without-works": Code(_CHECK, "used", "a plot of which the diary has no row"),
 }
 _COUNTS: Final = {
-    "more-alive-than-planted": Code(_STOP, "set aside", "more alive than planted"),
-    "fewer-at-planting": Code(_CHECK, "set aside", "a count on the planting day below the number planted"),
-    "count-rises": Code(_CHECK, "set aside", "two counts that contradict each other: the later is higher"),
+    "more-alive-than-planted": Code(_STOP, "excluded", "more alive than planted"),
+    "fewer-at-planting": Code(_CHECK, "excluded", "a count on the planting day below the number planted"),
+    "count-rises": Code(_CHECK, "excluded", "two counts that contradict each other: the later is higher"),
     "count-falls": Code(_CHECK, "used", "a count that fell by far, where those of the plots beside it held"),
     "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
-    "infill-mixed": Code(_CHECK, "set aside", "infill is counted together with the first planting"),
+    "infill-mixed": Code(_CHECK, "excluded", "infill is counted together with the first planting"),
     "living-reckoned": Code(_NOTE, "used", "counts of the dead, or shares, turned into counts of the living"),
-    "no-planted-for-living": Code(_STOP, "set aside", "dead or shares are told, and no number planted"),
-    "share-of-no-number": Code(_STOP, "set aside", "a share of the planted that is no whole number"),
-    "more-dead-than-planted": Code(_STOP, "set aside", "more dead than planted"),
+    "no-planted-for-living": Code(_STOP, "excluded", "dead or shares are told, and no number planted"),
+    "share-of-no-number": Code(_STOP, "excluded", "a share of the planted that is no whole number"),
+    "more-dead-than-planted": Code(_STOP, "excluded", "more dead than planted"),
     "no-planted-number": Code(_CHECK, "used", "no number planted: followed from the first count"),
-    "planted-differs": Code(_STOP, "set aside", "different numbers planted are given for one plot"),
+    "planted-differs": Code(_STOP, "excluded", "different numbers planted are given for one plot"),
     "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
 }
 

@@ -5,7 +5,7 @@ planting. Its first count is the number planted, at day 0; where no sheet tells 
 number planted, the group is followed from its first count on (delayed entry).
 
 A count that is higher than an earlier one contradicts it, unless infill was put in.
-Which of the two is wrong cannot be determined: both are set aside, and the stretch between
+Which of the two is wrong cannot be determined: both are excluded, and the stretch between
 the counts round them is taken together. Where the study file allows it
 (``[rules] count_rises = "mend"``) the earlier is raised to the later instead, since
 at least so many must have been alive.
@@ -51,7 +51,7 @@ class Counted:
 def counted(
     rows: pd.DataFrame, planted: pd.Series[float], rules: Rules, sources: Sequence[Source] = ()
 ) -> tuple[Counted, pd.DataFrame]:
-    """Put the counts of each group in order and set aside those that cannot be.
+    """Put the counts of each group in order and exclude those that cannot be.
 
     Parameters
     ----------
@@ -280,7 +280,7 @@ def _rise_in_words(rows: pd.DataFrame, earlier: pd.Series[float], later: pd.Seri
     rose = rows["alive"] > earlier
     after = "more than the " + number_texts(earlier) + " of the visit before"
     before = "the next count, " + number_texts(later) + ", is higher"
-    return after.where(rose, before) + ", and no infill is recorded; both counts are set aside"
+    return after.where(rose, before) + ", and no infill is recorded; both counts are excluded"
 
 
 def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:

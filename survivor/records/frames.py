@@ -182,7 +182,7 @@ def visits_frame(
     Parameters
     ----------
     rows
-        Visit records that are not set aside.
+        Visit records that are not excluded.
     sources
         Where they came from.
     bookkeeping

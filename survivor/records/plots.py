@@ -56,7 +56,7 @@ class PlotTable:
     traits
         Columns that explain survival and go into the intervals.
     found
-        Findings; records set aside take their plot with them.
+        Findings; records excluded take their plot with them.
     other_planted
         Planting day of each plot under the other order of day and month; NaT where it
         reads the same.
@@ -362,8 +362,8 @@ def follow(visits: pd.DataFrame, table: PlotTable, found: pd.DataFrame) -> pd.Da
             lost & (visits["name"].map(fatal_by_name["code"]) == code),
             str(code),
             word="plot",
-            what="its plot is set aside",
-            mend="mend the plot sheet",
+            what="its plot is excluded",
+            mend="correct the plot sheet",
             group=visits["name"].map(fatal_by_name["group"]).fillna(""),
         )
         for code in fatal_by_name["code"].unique()

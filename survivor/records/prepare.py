@@ -73,7 +73,7 @@ class Ready:
         Records that say nothing of survival, with the same columns as far as they
         have them.
     found
-        Findings; what they set aside is not in ``rows``.
+        Findings; what they excluded is not in ``rows``.
     """
 
     rows: pd.DataFrame
@@ -154,7 +154,7 @@ def prepare(
 
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
-    """Rows that no finding sets aside."""
+    """Rows that no finding excludes."""
     lost = set_aside(found)
     return _those(rows, ~rows["record"].isin(lost)) if len(lost) else rows
 

@@ -30,7 +30,7 @@ LINE: Final = "line"  # what a record of the study file is called
 WORKS_ROW: Final = "works row"  # what a record of the works diary is called
 
 USED: Final = "used"
-SET_ASIDE: Final = "set aside"
+SET_ASIDE: Final = "excluded"
 LISTED: Final = "listed"
 
 Texts: TypeAlias = "pd.Series[Any]"  # one text a row
@@ -152,7 +152,7 @@ def gather(found: Iterable[pd.DataFrame]) -> pd.DataFrame:
 
 
 def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
-    """Name the records that a finding sets aside."""
+    """Name the records that a finding excludes."""
     fates = found["code"].map({code: CODES[code].fate for code in found["code"].unique()})
     return found.loc[(fates == SET_ASIDE) & (found["record"] != NOWHERE), "record"].to_numpy()
 

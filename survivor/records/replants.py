@@ -102,7 +102,7 @@ def check_replants(rows: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     rows
-        Every visit record of tagged seedlings, also those that are set aside: site, block,
+        Every visit record of tagged seedlings, also those that are excluded: site, block,
         plot, cohort, tag, date, state, and replant (a word of its row speaks of it).
     """
     key = joined(plot_name(rows), of_each(rows["tag"], str.casefold))

@@ -8,6 +8,7 @@ from __future__ import annotations
 from typing import Final
 
 # All questions and answers.
+FATES: Final = {"used": "used", "excluded": "excluded", "listed": "not needed"}
 QUESTIONS: Final = "All questions and answers"
 NO_QUESTION: Final = "No question could be answered."
 GRADES: Final = (

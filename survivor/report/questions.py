@@ -66,16 +66,16 @@ def extent(analysis: Analysis) -> str:
 
 
 def records_words(records: Records) -> str:
-    """Say in a sentence what became of the records: read, used, listed, set aside; problems by weight."""
+    """Say in a sentence what became of the records: read, used, not used, excluded; problems by weight."""
     parts = []
     if not records.accounts.empty:
         fates = records.accounts["fate"].astype(str).value_counts(sort=False)
         total = counted(float(fates.sum()), "record was", "records were")
-        told = [f"{number(float(count))} {fate}" for fate, count in fates.items()]
+        told = [f"{number(float(count))} {en.FATES[str(fate)]}" for fate, count in fates.items()]
         parts.append(f"{total} read: {listed(told)}.")
     if not records.problems.empty:
         weights = records.problems["severity"].astype(str).value_counts()
-        words = {"stop": "to be mended first", "check": "to look at", "note": "worth knowing"}
+        words = {"stop": "to correct first", "check": "to look at", "note": "worth knowing"}
         told = [f"{number(float(weights[name]))} {text}" for name, text in words.items() if name in weights]
         total = counted(float(len(records.problems)), "problem was", "problems were")
         parts.append(f"{total} found: {listed(told)}.")

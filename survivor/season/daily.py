@@ -163,11 +163,11 @@ class DailyFile:
         apart = _standing_apart(self._days)
         for row, day, written, *texts in zip(self._rows, self._days, self._written, *columns, strict=True):
             if pd.isna(day):
-                what = "the date cannot be read; the row is set aside"
+                what = "the date cannot be read; the row is excluded"
                 self.note("date", Severity.CHECK, row, "date", written, what, "give the day as 2024-05-31")
                 continue
             if day in apart:
-                what = "this day is more than a year from all others of the file; the row is set aside"
+                what = "this day is more than a year from all others of the file; the row is excluded"
                 mend = "correct the year, or take the row out"
                 self.note("far", Severity.CHECK, row, "date", written, what, mend)
                 continue

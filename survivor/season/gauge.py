@@ -2,7 +2,7 @@
 
 A blank is a day not read, never a dry one. An amount read after several days stays one
 amount over several days: nobody knows on which of them it fell. What can't be true is
-set aside and listed, with its row.
+excluded and listed, with its row.
 
 All gauges of a study, and the weather beside them: readings, problems, an account of each file.
 """
@@ -289,7 +289,7 @@ def read_gauges(folder: Path, gauges: tuple[Gauge, ...], weather: tuple[Weather,
             record = read_gauge(folder / gauge.file, gauge)
         except SeasonError as fault:
             problems.append(_unreadable(_UNREADABLE, gauge.file, gauge.name, fault))
-            accounts.append((gauge.file, "", "", "rain gauge", "set aside", fault.what, _UNREADABLE))
+            accounts.append((gauge.file, "", "", "rain gauge", "excluded", fault.what, _UNREADABLE))
             continue
         found[gauge.name] = record
         problems.append(record.problems)
@@ -301,7 +301,7 @@ def read_gauges(folder: Path, gauges: tuple[Gauge, ...], weather: tuple[Weather,
             read = read_weather(folder / station.file, station)
         except SeasonError as fault:
             problems.append(_unreadable(_WEATHER_UNREADABLE, station.file, station.gauge, fault))
-            accounts.append((station.file, "", "", "weather", "set aside", fault.what, _WEATHER_UNREADABLE))
+            accounts.append((station.file, "", "", "weather", "excluded", fault.what, _WEATHER_UNREADABLE))
             continue
         beside[station.gauge] = read
         problems.append(read.problems)

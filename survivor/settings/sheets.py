@@ -201,7 +201,7 @@ class Rules(Strict):
     )
     count_rises: Literal["report", "mend"] = Field(
         default="report",
-        description='what to do with a count that rises without infill: set it aside and list it, or "mend": '
+        description='what to do with a count that rises without infill: exclude and report it, or "mend": '
         "raise the earlier count",
     )
     tags_alike: Literal["report", "join"] = Field(
@@ -211,7 +211,7 @@ class Rules(Strict):
     )
     preparation_of: Literal["plot", "plant"] = Field(
         default="plot",
-        description="whose the preparation is: with plot, a plot whose rows tell several is set aside",
+        description="whose the preparation is: with plot, a plot whose rows tell several is excluded",
     )
     planted_date: Day | None = Field(default=None, description="planting day where no sheet gives one")
 

@@ -264,7 +264,7 @@ def test_strong_needs_the_lot_to_agree(p_value, tried, how, read, holds) -> None
 
 @pytest.mark.parametrize(("aside", "many"), [(2, False), (3, True)])
 def test_more_than_two_in_a_hundred_records_set_aside_are_many(aside, many) -> None:
-    fate = ["set aside"] * aside + ["used"] * (100 - aside) + ["listed"] * 50
+    fate = ["excluded"] * aside + ["used"] * (100 - aside) + ["listed"] * 50
     plots = pd.DataFrame({"site": "a", "block": "", "plot": list("pqr")})
     records = SimpleNamespace(accounts=pd.DataFrame({"fate": fate}), plots=plots, intervals=plots)
     assert many_set_aside(records) is many
@@ -272,6 +272,6 @@ def test_more_than_two_in_a_hundred_records_set_aside_are_many(aside, many) -> N
 
 def test_a_lost_plot_of_ten_is_many() -> None:
     plots = pd.DataFrame({"site": "a", "block": "", "plot": list("pqrstuvwxy")})
-    fate = ["set aside"] + ["used"] * 199
+    fate = ["excluded"] + ["used"] * 199
     records = SimpleNamespace(accounts=pd.DataFrame({"fate": fate}), plots=plots, intervals=plots[:9])
     assert many_set_aside(records)

@@ -50,7 +50,7 @@ def test_check_accounts_for_every_record(cohort, tmp_path):
     assert said.exit_code == 0
     accounts = pd.read_csv(tmp_path / "accounts.csv")
     assert f"{len(accounts):,} records read" in said.output
-    assert accounts["fate"].isin(["used", "set aside", "listed"]).all()
+    assert accounts["fate"].isin(["used", "excluded", "listed"]).all()
     assert accounts.loc[accounts["fate"] != "used", "reason"].notna().all()
     problems = pd.read_csv(tmp_path / "problems.csv")
     assert problems[["code", "severity", "what", "mend"]].notna().all(axis=None)

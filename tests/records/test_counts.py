@@ -25,7 +25,7 @@ CASES = {
     "a blank widens the stretch": (
         50, (45, None, 38, 38), [(0, 30, 50, 5), (30, 200, 45, 7), (200, 300, 38, 0)], {"not-visited"}),
     "all dead": (50, (0, 0, 0, 0), [(0, 30, 50, 50)], set()),
-    "a rise: both counts are set aside": (
+    "a rise: both counts are excluded": (
         50, (45, 40, 43, 38), [(0, 30, 50, 5), (30, 300, 45, 7)], {"count-rises"}),
     "a rise that stays": (
         50, (40, 43, 42, 41), [(0, 200, 50, 8), (200, 300, 42, 1)], {"count-rises"}),

@@ -92,11 +92,11 @@ def test_where_a_row_is_of(read_study: ReadStudy, row: str, plots: list[str]) ->
 
 
 ROWS = {
-    "work-without-place": (",,,,spray,2022-04-01,,,,", "stop", "set aside"),
-    "work-unnamed": ("Rise,,1,,,2022-04-01,,,,", "stop", "set aside"),
-    "work-nowhere": ("Rise,,9,,spray,2022-04-01,,,,", "stop", "set aside"),
-    "work-in-future": ("Rise,,1,,watering,2027-04-01,,,,", "stop", "set aside"),
-    "work-before-planting": ("Rise,,1,,follow up,2022-05-01,,,,", "stop", "set aside"),
+    "work-without-place": (",,,,spray,2022-04-01,,,,", "stop", "excluded"),
+    "work-unnamed": ("Rise,,1,,,2022-04-01,,,,", "stop", "excluded"),
+    "work-nowhere": ("Rise,,9,,spray,2022-04-01,,,,", "stop", "excluded"),
+    "work-in-future": ("Rise,,1,,watering,2027-04-01,,,,", "stop", "excluded"),
+    "work-before-planting": ("Rise,,1,,follow up,2022-05-01,,,,", "stop", "excluded"),
     "work-after-planting": ("Rise,,2,,rip,2022-07-01,,,,", "check", "used"),
     "work-long-before": ("Rise,,1,,slash,2012-07-01,,,,", "check", "used"),
     "work-undated": ("Rise,,1,,guards,,,,,", "check", "used"),
@@ -105,8 +105,8 @@ ROWS = {
     "soil-state-unknown": ("Rise,,2,,mound,2022-04-02,,claggy,,", "check", "used"),
     "repeated-work": ("Rise,,1,,knockdown,2022-04-01,,,,", "check", "listed"),
     "impossible-measure": ("Rise,,2,,mound,2022-04-02,,,-4,", "check", "used"),
-    "unreadable-date": ("Rise,,2,,mound,in March,,,,", "stop", "set aside"),
-    "ambiguous-date": ("Rise,,2,,mound,03/04/2022,,,,", "stop", "set aside"),
+    "unreadable-date": ("Rise,,2,,mound,in March,,,,", "stop", "excluded"),
+    "ambiguous-date": ("Rise,,2,,mound,03/04/2022,,,,", "stop", "excluded"),
     "unreadable-number": ("Rise,,2,,mound,2022-04-02,,,deep,", "check", "used"),
 }
 

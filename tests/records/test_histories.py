@@ -196,4 +196,4 @@ def test_infill_has_its_own_clock_and_never_its_predecessors(read_study: ReadStu
     ]
     no_date = records.accounts[records.accounts["code"] == "infill-no-date"]
     assert list(no_date["row"]) == [8]
-    assert list(no_date["fate"]) == ["set aside"]
+    assert list(no_date["fate"]) == ["excluded"]

@@ -147,7 +147,7 @@ def test_every_record_is_in_an_interval_or_in_the_problems(
     records = read(study(rule), "site,plot,tag,visit,date,state\n" + "\n".join(lines) + "\n")
     accounts = records.accounts
     assert list(accounts["row"]) == list(range(2, len(lines) + 2))
-    assert set(accounts["fate"]) <= {"used", "set aside", "listed"}
+    assert set(accounts["fate"]) <= {"used", "excluded", "listed"}
     unused = accounts[accounts["fate"] != "used"]
     assert (unused["code"] != "").all()
     assert set(accounts["code"]) - {""} <= set(records.problems["code"])

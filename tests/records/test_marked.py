@@ -88,7 +88,7 @@ def test_cells_at_fault_are_marked_where_they_stand() -> None:
         assert copied[3][5] == "eaten"
         assert copied[0][1] == "Quadrat No."
         todo = book.get_sheet_by_name("what to do").to_python()
-        assert todo[1][0] == "Mend this first"
+        assert todo[1][0] == "Correct this first"
         assert '"eaten" = "..." with one of alive, dead' in todo[1][7]
         assert len(todo) == len(records.problems) + 1
         account = book.get_sheet_by_name("records").to_python()

@@ -83,7 +83,7 @@ def test_every_row_is_accounted_for_and_none_is_called_used(study: tuple[Study, 
         rows += [("plots.csv", row) for row in read_grid(folder / "plots.csv").cells.index]
     accounts = loaded.accounts
     assert sorted(zip(accounts["file"], accounts["row"], strict=True)) == sorted(rows)
-    assert set(accounts["fate"]) <= {"set aside", "listed"}
+    assert set(accounts["fate"]) <= {"excluded", "listed"}
     assert set(accounts["code"]) <= set(loaded.problems["code"])
     assert list(loaded.intervals.columns[: len(INTERVAL_COLUMNS)]) == list(INTERVAL_COLUMNS)
     assert loaded.intervals.empty
@@ -114,7 +114,7 @@ def test_check_says_writes_and_marks_all(study: tuple[Study, str]) -> None:
 def test_what_may_follow_from_a_first_cause_is_named_and_listed_when_all_is_asked_for(tmp_path: Path) -> None:
     folder = write(tmp_path, *STUDIES["a word nobody knows"])
     short, whole = run("check", folder).output, run("check", folder, "--all").output
-    assert "1 problem more may be gone once these are mended: plot-without-visits (1)" in short
+    assert "1 problem more may be gone once these are corrected: plot-without-visits (1)" in short
     assert "no visit of any plot can be used" not in short.casefold()
     assert "no visit of any plot can be used" in whole.casefold()
     assert "may be gone" not in whole
@@ -172,7 +172,7 @@ def test_sheets_of_the_next_visit_come_from_the_layout(tmp_path: Path) -> None:
     assert said.exit_code == 0
     assert f"Left as it is, since somebody saved it after survivor wrote it: {filled[1]}" in said.output
     number = 2 * len(layout.tags)
-    assert f"no state filled in can be used ({number} records are set aside until mended)" in said.output
+    assert f"no state filled in can be used ({number} records are excluded until corrected)" in said.output
     written = [line.removeprefix("Written again: ") for line in said.output.splitlines() if "again:" in line]
     assert len(written) == len(visit_files(visit_calendar(plan))) - 2
     next_sheet = read_grid(tmp_path / written[0], sheet=SHEET_NAME)

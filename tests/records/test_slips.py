@@ -87,7 +87,7 @@ def test_a_planting_date_after_a_visit_takes_the_plot_out_and_is_set_beside_the_
     assert "other plots of this site: 2022-06-10" in found["what"].iloc[0]
     assert "1" not in set(study.records.intervals["plot"].astype(str))
     fates = study.accounts["fate"].value_counts()
-    assert (fates["set aside"], fates["used"]) == (2, 6)
+    assert (fates["excluded"], fates["used"]) == (2, 6)
     said = CliRunner().invoke(app, ["check", str(tmp_path / "s")])
     assert said.exit_code == 1
     assert said.output.count("planting-odd") == 1

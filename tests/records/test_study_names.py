@@ -228,7 +228,7 @@ def test_a_plot_with_two_preparations_is_set_aside_and_accounted_for(tmp_path: P
     assert problem["severity"] == "stop"
     assert "different preparations, dig (row 5) and rip (row 4); none" in problem["what"]
     assert "rows 4 to 5" in problem["what"]
-    assert list(study.accounts["fate"]) == ["used", "used", "set aside", "set aside", "used", "used"]
+    assert list(study.accounts["fate"]) == ["used", "used", "excluded", "excluded", "used", "used"]
     assert "1" not in set(study.intervals["plot"])
 
 
@@ -277,7 +277,7 @@ def test_a_wrong_date_order_is_one_problem_that_names_the_key(demo: Path, tmp_pa
     said = CliRunner().invoke(app, ["check", str(altered(demo, tmp_path, (old, new), cohort="tagged"))])
     assert said.exit_code == 1
     assert said.output.count('date_order = "day-first"') == 1
-    first = said.output.partition("Mend these first")[2].partition("Please look")[0]
+    first = said.output.partition("Correct these first")[2].partition("Please look")[0]
     assert len(first.strip().splitlines()) == 3  # how many; what and where; what to do
     assert "No record can be used" in said.output
 
@@ -286,7 +286,10 @@ def test_a_wrong_date_order_is_one_problem_that_names_the_key(demo: Path, tmp_pa
 def test_check_says_problems_before_columns_and_what_to_do_next(demo: Path) -> None:
     said = CliRunner().invoke(app, ["check", str(demo / "counts")])
     assert said.exit_code == 0
-    order = ["records read", "set aside until mended", "Please look", "Worth knowing", "Columns as", "Next:"]
+    order = [
+        *("records read", "excluded until corrected", "Please look", "Worth knowing"),
+        *("Columns as", "Next:"),
+    ]
     places = [said.output.index(words) for words in order]
     assert places == sorted(places)
     assert not re.search(r"\b1 (problems|records|kinds)\b", said.output)

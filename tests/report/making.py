@@ -248,7 +248,7 @@ def _records() -> Records:
             "sheet": "",
             "row": [2, 3, 4],
             "record": ["a", "b", "c"],
-            "fate": ["used", "used", "set aside"],
+            "fate": ["used", "used", "excluded"],
         }
     ).assign(reason=["", "", "no such date"], code=["", "", "R1"])
     matches = pd.DataFrame(

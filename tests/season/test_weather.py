@@ -109,7 +109,7 @@ def test_an_absent_file_is_a_problem_and_not_an_end(tmp_path):
     assert list(gauges.records) == ["g"]
     assert gauges.weather == {}
     assert gauges.problems["code"].tolist() == ["weather-unreadable"]
-    assert gauges.accounts["fate"].tolist() == ["used", "set aside"]
+    assert gauges.accounts["fate"].tolist() == ["used", "excluded"]
 
 
 def test_weather_read_is_accounted_for(tmp_path):

@@ -65,7 +65,7 @@ def check_rounds(rows: pd.DataFrame, doubtful: frozenset[str]) -> pd.DataFrame:
     rows
         Records of counts with site, name, visit and date.
     doubtful
-        Names of plots of which a record was set aside, and may be the one that lacks.
+        Names of plots of which a record was excluded, and may be the one that lacks.
     """
     named = rows[(rows["visit"] != "") & rows["date"].notna()]
     if named.empty:

@@ -100,8 +100,8 @@ def _mend(word: str, name: str, like: str) -> str:
     if word == "site":
         return f"if it is the same, write {like} in the sheet; else nothing"
     return (
-        "if it is the same, mend the sheet; or give every preparation a table [[methods]] in the study file, "
-        f'and under the one with name = "{like}" write: also = ["{name}"]'
+        "if it is the same, correct the sheet; or give every preparation a table [[methods]] in the study "
+        f'file, and under the one with name = "{like}" write: also = ["{name}"]'
     )
 
 
@@ -114,7 +114,7 @@ def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFram
         else "preparations cannot be compared within it"
     )
     what = where[word].map({name: f"{name} has one plot only, so {why}" for name in plots.index})
-    mend = "nothing, if the name is right; else mend it in the sheet"
+    mend = "nothing, if the name is right; else correct it in the sheet"
     return find(where, alone, f"one-plot-{word}", word=word, what=what, mend=mend, group=where[word])
 
 

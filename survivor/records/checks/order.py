@@ -63,7 +63,7 @@ def check_date_order(
         word=word,
         value=raw,
         what="at least half of the dates cannot be read in the order that the study file gives, and the "
-        "other order reads them; none of them is used until that is mended",
+        "other order reads them; none of them is used until that is corrected",
         mend=f'write in the study file, in the table of this file: date_order = "{order}"',
         group=rows["source"].astype(str) + word,
     )

@@ -177,7 +177,7 @@ def methods_of_visits(
     """Give each plot its one method, where the visits tell it.
 
     A row that tells none takes that of its plot. A plot (or, where the study file says
-    that each plant has its own, a plant) whose rows tell several is set aside: which
+    that each plant has its own, a plant) whose rows tell several is excluded: which
     was done there cannot be determined.
 
     Parameters
@@ -280,9 +280,9 @@ def _proposal(text: str, names: dict[str, str]) -> str:
         name = names[close[0]]
         return (
             f'if {name} is meant, add it to the spellings of that one in the study file: also = ["{text}"] '
-            f'under its [[methods]], name = "{name}"; or mend the sheet'
+            f'under its [[methods]], name = "{name}"; or correct the sheet'
         )
-    return f'mend the sheet, or add a table [[methods]] to the study file with name = "{text}"'
+    return f'correct the sheet, or add a table [[methods]] to the study file with name = "{text}"'
 
 
 def check_planting_dates(
@@ -415,7 +415,7 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
             word=given[0],
             value=shown,
             what="this seems to be in centimetres where metres are needed; it was left blank",
-            mend=f"if so, name the column {given[0].removesuffix('_m')}_cm, or mend the cell",
+            mend=f"if so, name the column {given[0].removesuffix('_m')}_cm, or correct the cell",
             group=group,
         ),
     ]

@@ -71,7 +71,7 @@ def check_study_names(
     intervals
         Risk intervals.
     sites_read
-        Every site of any record, also of those set aside.
+        Every site of any record, also of those excluded.
     settings
         The study file.
     notes

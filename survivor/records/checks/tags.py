@@ -78,7 +78,7 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
         + main.astype(str)
         + " of the same plot are probably one seedling, written in two "
         "ways; they are taken as two",
-        mend="mend the sheet (format the column as text); or, where all such tags are one, write in the "
+        mend="correct the sheet (format the column as text); or, where all such tags are one, write in the "
         'study file under [rules]: tags_alike = "join"',
         group=key + tag,
     )
@@ -113,7 +113,7 @@ def check_unmatched_tags(rows: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     rows
-        Every visit record of tagged seedlings, also those that are set aside: site, block,
+        Every visit record of tagged seedlings, also those that are excluded: site, block,
         plot, cohort, tag, visit, date, state.
     """
     told = rows[(rows["tag"] != "") & (rows["cohort"] == FIRST_PLANTING)]

@@ -155,7 +155,7 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
 
     The order of the visits is that of the study file for a wide sheet, else that of
     the numbers in their names, else that of their middle dates over all plots. Of
-    two visits in the wrong order the one further from its usual date is set aside.
+    two visits in the wrong order the one further from its usual date is excluded.
 
     Parameters
     ----------

@@ -31,8 +31,8 @@ _MOST_SPOTS: Final = 40  # of one kind; more are read in a workbook
 _KEYS: Final = {Severity.STOP: "first", Severity.CHECK: "look", Severity.NOTE: "know"}
 _FATES: Final = {
     "used": "used",
-    "set aside": "set aside until mended",
-    "listed": "listed: they tell nothing more",
+    "excluded": "excluded until corrected",
+    "listed": "not needed: they tell nothing more",
 }
 
 
@@ -75,14 +75,15 @@ def _answer(records: Records) -> tuple[Block, ...]:
     severities = records.problems["severity"].value_counts()
     stops, looks = (int(severities.get(str(s), 0)) for s in (Severity.STOP, Severity.CHECK))
     fates = records.accounts["fate"].value_counts()
-    aside, of_all = int(fates.get("set aside", 0)), used_words(records.accounts)
+    aside, of_all = int(fates.get("excluded", 0)), used_words(records.accounts)
     if records.nothing is not None:
         lead = f"{sentence(records.nothing.what)} {counted(len(records.accounts), 'record')} read"
-        lead += f", {counted(stops, 'problem')} to mend first." if stops else "."
+        lead += f", {counted(stops, 'problem')} to correct first." if stops else "."
     elif stops:
-        lead = f"{counted(stops, 'problem')} to mend first. {of_all}, and {aside:,} are set aside until then."
+        lead = f"{counted(stops, 'problem')} to correct first. "
+        lead += f"{of_all}, and {aside:,} are excluded until then."
     else:
-        lead = f"Nothing stops the answer. {of_all}" + (f", and {aside:,} are set aside." if aside else ".")
+        lead = f"Nothing stops the answer. {of_all}" + (f", and {aside:,} are excluded." if aside else ".")
     blocks: list[Block] = [Paragraph(lead, kind="lead")]
     if looks:
         blocks.append(
@@ -147,9 +148,9 @@ def hash_of(kind: Kind) -> int:
 
 
 def _rules(rules: pd.DataFrame) -> Section:
-    heading = "What was mended by a rule"
+    heading = "What was corrected by a rule"
     if rules.empty:
-        said = "The study file allows no rule that mends records: nothing was changed."
+        said = "The study file allows no rule that corrects records: nothing was changed."
         return Section("rules", heading, (Paragraph(said),))
     caption = "Rules of the study file, and the records each touched"
     table = table_of("rules-table", caption, ("rule", "what it does", "records"), rules)

@@ -58,8 +58,8 @@ def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path
         look = f" {counted(looks, 'problem')} to look at first, under 'Please look'." if looks else ""
         return f"Nothing stops the answer.{look} Next: {typed('survivor', 'report', study)}"
     mend = (
-        f"{lead}Next: mend the {counted(stops, 'problem')} under 'Mend these first', in your sheets or in "
-        f"the study file, then run {typed('survivor', 'check', study)} again.\n"
+        f"{lead}Next: correct the {counted(stops, 'problem')} under 'Correct these first', in your sheets or "
+        f"in the study file, then run {typed('survivor', 'check', study)} again.\n"
         f"Your sheets with those cells marked: {typed('survivor', 'check', study, '--xlsx', 'FILE')}"
     )
     if nothing is not None:
@@ -71,7 +71,11 @@ def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path
 
 def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
     """How many records were used, and why the others were not."""
-    called = {"used": "used", "set aside": "set aside until mended", "listed": "listed, tell nothing more"}
+    called = {
+        "used": "used",
+        "excluded": "excluded until corrected",
+        "listed": "not needed, they tell nothing more",
+    }
     numbers = accounts["fate"].value_counts()
     if not every:
         yield "  " + "; ".join(
@@ -162,7 +166,7 @@ def _rules(rules: pd.DataFrame) -> Iterator[str]:
     """Say what the study file allows to be mended, and how many records it touched."""
     if rules.empty:
         return
-    yield "\nMended or read by a rule of the study file:"
+    yield "\nCorrected or read by a rule of the study file:"
     for row in rules.to_dict("records"):
         yield f"  {row['rule']}: {row['what']}, {counted(row['records'], 'record')}"
 

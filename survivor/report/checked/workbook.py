@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 TO_DO, RULES, ACCOUNTS = "what to do", "rules", "records"
 _SAID: Final = {
-    Severity.STOP: "Mend this first",
+    Severity.STOP: "Correct this first",
     Severity.CHECK: "Please look",
     Severity.NOTE: "Worth knowing",
 }

@@ -51,11 +51,11 @@ TARGET_AGAIN: Final = "With {rule}, the verdict is: {verdict}."
 TOTAL: Final = "An estimated {estimate} of the {put_in} plants in the whole planting were alive at {when} (95 % CI {span})."
 ASSUMED: Final = "That holds if the rest of the planting did as the monitored plots did."
 STEMS: Final = "Stocking was an estimated {estimate} living stems a hectare (95 % CI {span})."
-STEMS_WANTED: Final = "Wanted are {wanted}: {verdict}."
-STEMS_LATER: Final = "Wanted are {wanted} at {milestone}, which is not reached yet."
+STEMS_WANTED: Final = "The target is {wanted}: {verdict}."
+STEMS_LATER: Final = "The target is {wanted} at {milestone}, which is not reached yet."
 STEMS_VERDICT: Final = {
-    "met": "reached",
-    "missed": "not reached",
+    "met": "that was reached",
+    "missed": "that was not reached",
     "unclear": "whether that was reached is unclear",
     "depends on missing plants": "whether that was reached depends on the missing plants",
 }
@@ -167,7 +167,7 @@ RADIUS_STOPS: Final = (
 )
 RADIUS_NO_STOP: Final = "These records do not show how wide is wide enough."
 RADIUS_CHOSEN: Final = "Patch widths were not allocated at random."
-RADIUS_NONE: Final = "These records cannot say how wide it should be: {reason}"
+RADIUS_NONE: Final = "These records cannot say how wide it should be. {reason}"
 
 # The season.
 DRY_RAIN: Final = "The dry season of {years} brought {rain} of rain at {gauge}, {words} for that gauge."
@@ -246,7 +246,7 @@ RADIUS_CAPTION: Final = (
     "Line: alive per 100 planted; band: 95 % CI. Strokes on the axis: the plots. Above: the area of the patch. "
     "Nothing is drawn beyond the plots."
 )
-NO_RADII: Final = "no radius is recorded."
+NO_RADII: Final = "no radius is recorded"
 SEASON: Final = "The season"
 COST: Final = "Cost of a living plant"
 WHO: Final = "Who and how many"
