@@ -126,6 +126,16 @@ class Step:
         return next((gap for gap in self.gaps if gap[0] < day < gap[1]), None)
 
 
+_NO_BAND = {
+    "turnbull": (
+        "no band is known for Turnbull's curve: its errors have no normal limit where visits fall on any day",
+        'read limits day by day, or take visits as rounds: curve(..., estimator="kaplan-meier", align=10)',
+    ),
+    "life-table": (
+        "a life table has limits at the ends of its bands only, each by itself",
+        'use estimator="kaplan-meier"',
+    ),
+}
 _SHOWN = 40  # rows of a table that are printed whole
 
 Estimator = Literal["kaplan-meier", "turnbull", "life-table"]
@@ -360,7 +370,11 @@ class Curves:
         Raises
         ------
         CurveError
-            When the curves are not Kaplan-Meier ones.
+            When the curves are not Kaplan-Meier ones. Turnbull's estimate nears the truth by the cube
+            root of the seedlings where visits fall on any day, and its errors are then not normal
+            (Groeneboom and Wellner 1992, Information Bounds and Nonparametric Maximum Likelihood
+            Estimation): what a band rests on is not there. With ``align`` such visits become rounds,
+            of which Kaplan-Meier curves have a band.
 
         Examples
         --------
@@ -369,7 +383,8 @@ class Curves:
         [0.65, 0.85]
         """
         if self.estimator != "kaplan-meier":
-            raise CurveError("bands are of Kaplan-Meier curves", mend='use estimator="kaplan-meier"')
+            what, mend = _NO_BAND[self.estimator]
+            raise CurveError(what, where=f"band of a {self.estimator} curve", mend=mend)
         check_level(level)
         parts = [part for _, part in self.table.groupby(self.column, sort=False, observed=True, dropna=False)]
         ends = [band(sample, part, level, seed) for sample, part in zip(self._samples, parts, strict=True)]
