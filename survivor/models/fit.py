@@ -114,6 +114,7 @@ class Cox:
 
     Survival on a day is that of the visits by then: where plots were visited on different days it is too
     high, by the deaths found later, and says so; ``Grouped`` takes such visits as they are.
+    Takes no ``offset`` and no ``weights``, since Efron's ties are of whole seedlings; ``Grouped`` takes both.
     """
 
     def fit(self, frame: pd.DataFrame, formula: str, cluster: Columns, strata: Columns) -> Fit:
@@ -134,7 +135,8 @@ class Logistic:
     window
         The visit nearest to ``at`` within this many days is used.
     working, weights
-        As for ``Grouped``.
+        As for ``Grouped``. An offset is refused: what a longer watch does to the odds is not known
+        beforehand, and ``Grouped`` takes it on the log hazard.
 
     Examples
     --------
@@ -164,7 +166,9 @@ class Logistic:
 class Mixed:
     """``Grouped`` (with ``at``: ``Logistic``) with normal effects of plots.
 
-    Coefficients are conditional on the effects, survival is averaged over them.
+    Coefficients are conditional on the effects, survival is averaged over them. Takes no ``offset`` and no
+    ``weights``: with rows weighted the likelihood of the effects is that of no records. ``Grouped`` takes
+    both, ``Logistic`` takes weights.
 
     Parameters
     ----------

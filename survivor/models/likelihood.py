@@ -202,7 +202,7 @@ def solve(data: Rows, start: Floats | None = None, converged: float = CONVERGED)
             where=data.model,
             mend="use fewer terms or pieces",
         )
-    divergent = _divergent(climbed.at.common[: way.later])
+    divergent = way.divergent(climbed.at)
     return _solution(climbed.at, data, scale, climbed.steps, divergent)
 
 
@@ -212,8 +212,13 @@ class _Way:
     def __init__(self, data: Rows, lengths: Floats, to_strata: sparse.csr_array, spread: Floats) -> None:
         self.data, self.lengths, self.to_strata, self.spread = data, lengths, to_strata, spread
         self.later = lengths.shape[1] - 1
+        self.middle = piece_means(data.columns, lengths, data.weighted[0])
         self._curvature, self._steps, self._gain = Curvature(), 0, np.inf
         self._before: tuple[Floats, Floats] | None = None
+
+    def divergent(self, now: _State) -> int | None:
+        """Place of a piece whose hazard runs to zero."""
+        return running_to_zero(now.common[: self.later], now.common[self.later :], self.middle)
 
     def reach(self, now: _State, step: Floats, part: float) -> _State:
         level, common = np.split(part * step, [len(now.level)])
@@ -222,7 +227,7 @@ class _Way:
     def step(self, now: _State) -> tuple[Floats, float] | None:
         """Step by the expected information, or Newton's near the maximum; None where a piece runs away."""
         data = self.data
-        divergent = _divergent(now.common[: self.later])
+        divergent = self.divergent(now)
         if divergent is not None:
             if has_deaths(data.lengths, data.died, divergent):
                 raise NoFiniteBaseline("grouped model")
@@ -356,9 +361,28 @@ def _spread(data: Rows) -> Floats:
     return np.concatenate([spread, np.ptp(data.varying, axis=(0, 1))])
 
 
-def _divergent(later: Floats) -> int | None:
-    """Place of a piece whose hazard runs to zero, from the log ratios of the later pieces to the first."""
-    alpha = np.concatenate([[0.0], later])
+def piece_means(columns: Floats, lengths: Floats, at_risk: Floats) -> Floats:
+    """Mean of each covariate over the days watched in each piece, shape (K, q)."""
+    days = lengths * at_risk[:, None]
+    return np.asarray(days.T @ columns / np.maximum(days.sum(axis=0), 1e-300)[:, None])
+
+
+def running_to_zero(later: Floats, beta: Floats, middle: Floats) -> int | None:
+    """Place of a piece whose hazard runs to zero.
+
+    Of plants as they were in each piece: where a covariate goes with the season its coefficient
+    and the pieces' levels offset one another, and each may lie far from nought.
+
+    Parameters
+    ----------
+    later
+        Log ratios of the later pieces to the first, shape (K - 1,).
+    beta
+        Coefficients, of which the first q are of ``middle``.
+    middle
+        From ``piece_means``, shape (K, q).
+    """
+    alpha = np.concatenate([[0.0], later]) + middle @ beta[: middle.shape[1]]
     return int(np.argmin(alpha)) if np.ptp(alpha) > _DIVERGENT else None
 
 

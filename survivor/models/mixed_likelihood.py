@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from survivor.arrays import Codes, Floats
 from survivor.intervals import log_ways, row_codes, sum_by
 from survivor.models.clusters import Bread, bread_of
-from survivor.models.likelihood import Rows
+from survivor.models.likelihood import Rows, piece_means
 from survivor.models.quadrature import Counts, Integral, Nodes, Peak, Tree, integrate
 from survivor.models.separation import range_within
 
@@ -114,6 +114,7 @@ class Likelihood:
     border: int
     pieces: int
     scale: Floats  # reach of each common parameter on the log hazard
+    middle: Floats  # means of the columns in each piece, (K, q)
     constant: float
     levels: int
 
@@ -283,7 +284,8 @@ def likelihood(rows: MixedRows) -> Likelihood:
         )
     constant = log_ways(at_risk, died)
     scale = np.concatenate([np.ones(pieces - 1), reach])
-    return Likelihood(tuple(blocks), rows.strata if bordered else 0, pieces, scale, constant, groups.shape[1])
+    middle, border = piece_means(columns, lengths, at_risk), rows.strata if bordered else 0
+    return Likelihood(tuple(blocks), border, pieces, scale, middle, constant, groups.shape[1])
 
 
 def _starts(groups: Codes) -> list[Codes]:

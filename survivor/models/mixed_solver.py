@@ -19,6 +19,7 @@ from survivor.arrays import Flags, Floats
 from survivor.climbing import CONVERGED, halved
 from survivor.errors import ModelError
 from survivor.models.clusters import Bread
+from survivor.models.likelihood import running_to_zero
 from survivor.models.mixed_likelihood import Evaluation, Likelihood, MixedRows, Parameters, likelihood
 from survivor.models.quadrature import Nodes, hermite
 from survivor.models.separation import FAR, diverges, errors_from, no_finite_estimate
@@ -29,7 +30,6 @@ _PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared w
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
-_DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to zero
 _LEAST_EIGENVALUE = 0.2
 _PATIENCE = 3  # slow steps in a row before the observed information is computed
 _WILD = 10.0  # no plots differ by this standard deviation
@@ -341,9 +341,10 @@ class _Climb:
                 where="mixed model",
                 mend="leave that effect out, or use coarser groups",
             )
-        alpha = np.concatenate([[0.0], at.common[: self.likely.pieces - 1]])
-        if np.ptp(alpha) > _DIVERGENT:
-            raise PieceDiverges(int(np.argmin(alpha)))
+        alpha, others = np.split(at.common, [self.likely.pieces - 1])
+        piece = running_to_zero(alpha, others, self.likely.middle)
+        if piece is not None:
+            raise PieceDiverges(piece)
         first = len(at.common) - len(self.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
         if not reach.max(initial=0.0) > FAR:

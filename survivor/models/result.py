@@ -257,7 +257,9 @@ class Fit(Fitted):
         """Read back what ``to_dict`` gave: a fit that tells the same, without its records.
 
         Summary, one row, covariance, terms and drawing are those of the fit; contrasts where their
-        degrees of freedom do not depend on the combination. Survival needs the records.
+        degrees of freedom do not depend on the combination. Survival and ``predict`` are refused:
+        their limits rest on what each plot adds to them, which the covariance of the terms does not
+        hold. ``pickle`` keeps the whole fit, and that predicts.
 
         Raises
         ------

@@ -1,7 +1,9 @@
 """A fit read back from what it told: its table, covariance and counts, without its records.
 
 What these alone decide is answered as before: summary, one row, covariance, terms and, where degrees of
-freedom do not depend on the combination, contrasts and tests. All else needs the records and says so.
+freedom do not depend on the combination, contrasts and tests. All else needs the records and says so: how
+sure a survival, or a combination of terms, is rests on what each plot adds to it (CR2, jackknife), which the
+covariance of the terms does not hold. Pickle keeps that, and predicts.
 """
 
 from __future__ import annotations
@@ -19,7 +21,7 @@ from survivor.errors import ModelError
 from survivor.limits import Errors
 from survivor.models.clusters import WaldTest, squared_length
 
-_MEND: Final = "fit the model again to the records"
+_MEND: Final = "fit the model again to the records, or keep the whole fit with pickle"
 _ENDLESS: Final = {"inf": np.inf, "-inf": -np.inf}
 
 

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+import statsmodels.api as sm
 
 import survivor
 from survivor.effects.cells import study_cells
@@ -207,3 +208,29 @@ def test_factors_change_too():
     fit = survivor.fit(frame, "method + dry", pieces=[])
     counted = survivor.survival(survivor.fit(frame, "method"), at=365).table["estimate"]
     np.testing.assert_allclose(survivor.survival(fit, at=365).table["estimate"], counted, atol=1.0)
+
+
+def going_with_the_season() -> pd.DataFrame:
+    """Stress that is nearly the same for all plots between two visits, and far from that of other visits."""
+    frame = changing_counts(3)
+    days = sorted(frame["start_day"].unique())
+    noise = np.random.default_rng(0).uniform(0, 0.01, len(frame))
+    return frame.assign(stress=np.array([0.0, 0.8, 0.1])[np.searchsorted(days, frame["start_day"])] + noise)
+
+
+def test_a_covariate_that_goes_with_the_season_is_no_separation():
+    """Its coefficient and the pieces' levels offset one another, far from nought; statsmodels' cloglog."""
+    frame = going_with_the_season()
+    fit = survivor.fit(frame, "method + stress")
+    assert fit.variance == "CR2"
+    assert abs(fit.params["stress"]) > 20
+    columns = pd.get_dummies(frame[["site", "stop_day", "method"]].astype(str), dtype=float)
+    left_out = [f"stop_day_{frame['stop_day'].iloc[0]}", "method_usual"]
+    columns = columns.drop(columns=left_out).assign(stress=frame["stress"])
+    family = sm.families.Binomial(sm.families.links.CLogLog())
+    alive = frame[["died"]].assign(alive=frame["at_risk"] - frame["died"])
+    peer = sm.GLM(alive, columns, family=family).fit(tol=1e-12, maxiter=200)
+    assert fit.params["stress"] == pytest.approx(peer.params["stress"], rel=1e-5)
+    assert fit.params["method[T.rip]"] == pytest.approx(peer.params["method_rip"], rel=1e-5)
+    mixed = survivor.fit(frame, "method + stress", "mixed", points=1)
+    assert np.isfinite(mixed.table["std_error"]).all()
