@@ -158,7 +158,7 @@ def test_unknown_states_are_counted_not_dropped_in_silence():
     lost = alive.groupby(["site", "plot"]).head(1)  # one tag a plot not found at the last visit
     found = fit(frame.drop(lost.index), "method", model="logistic", at=365)
     assert len(lost) > 10
-    assert any(f"the state of {len(lost)} of 216 seedlings" in check for check in found.checks)
+    assert any(f"is unknown for {len(lost)} of 216 seedlings" in check for check in found.checks)
     assert found.n_seedlings == 216 - len(lost)
 
 
