@@ -70,15 +70,18 @@ def check(
 def _written(loaded: Study, out: Path | None, html: Path | None, xlsx: Path | None) -> Iterator[str]:
     """Write what was asked for, and say where it is."""
     from survivor.files.writing import csv_text, refuse_inputs, writing
-    from survivor.report.checked import page_of_check, workbook_of_check
 
     made: list[tuple[Path, Callable[[], str | bytes]]] = []
     if out is not None:
         made.append((out / "problems.csv", partial(csv_text, loaded.problems)))
         made.append((out / "accounts.csv", partial(csv_text, loaded.accounts)))
     if html is not None:
+        from survivor.report.checked.page import page_of_check
+
         made.append((html, partial(page_of_check, loaded.records, loaded.provenance)))
     if xlsx is not None:
+        from survivor.report.checked.workbook import workbook_of_check
+
         made.append((xlsx, partial(workbook_of_check, loaded.records, loaded.path.parent)))
     refuse_inputs([path for path, _ in made], loaded.files)
     for path, make in made:

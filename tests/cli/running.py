@@ -47,9 +47,12 @@ def run(*arguments, code=SURVIVOR, flags=(), cwd=None, before=(), preexec=None, 
 
 
 def held(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder by its name, but for those by which survivor knows its own."""
+    """Every file below a folder by its name, but for what survivor and libraries keep for themselves."""
     return {
         path.relative_to(folder).as_posix(): path.read_bytes()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != MANIFEST and ".survivor" not in path.as_posix()
+        if path.is_file()
+        and path.name != MANIFEST
+        and ".survivor" not in path.as_posix()
+        and ".cache" not in path.parts
     }

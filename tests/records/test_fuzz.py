@@ -23,7 +23,8 @@ from survivor.errors import RecordsError, SurvivorError
 from survivor.files.sheets import read_grid
 from survivor.intervals import check_intervals
 from survivor.records import Records, read_records
-from survivor.report.checked import page_of_check, workbook_of_check
+from survivor.report.checked.page import page_of_check
+from survivor.report.checked.workbook import workbook_of_check
 from survivor.settings import read_settings
 from survivor.vocabulary import INTERVAL_COLUMNS
 from tests.records.making import COUNTS, TAGGED

@@ -18,7 +18,8 @@ from survivor.errors import RecordsError
 from survivor.files.bounds import MOST_CELLS
 from survivor.files.old_workbook import held_by
 from survivor.files.sheets import as_text, read_grid
-from survivor.report.checked import page_of_check, workbook_of_check
+from survivor.report.checked.page import page_of_check
+from survivor.report.checked.workbook import workbook_of_check
 from tests.records.making import COUNTS, ReadStudy, sheet
 from tests.records.sheetfiles import as_ods, as_xls, as_xlsx, ods_of, xls_of, xlsx_cell, xlsx_of
 

@@ -16,7 +16,8 @@ from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.records import Records, read_records
-from survivor.report.checked import page_of_check, workbook_of_check
+from survivor.report.checked.page import page_of_check
+from survivor.report.checked.workbook import workbook_of_check
 from survivor.settings import read_settings
 from survivor.study import load
 

@@ -160,7 +160,7 @@ async def marked(request: Request) -> Response:
     reading = await desk.readings.of(home)
     if reading.study is None:
         raise DeskError("the records cannot be read yet", mend="go back to the problems: they say why")
-    from survivor.report.checked import workbook_of_check
+    from survivor.report.checked.workbook import workbook_of_check
 
     book = await run_in_threadpool(workbook_of_check, reading.study.records, home)
     name = quote(f"{home.name} marked.xlsx")
