@@ -250,7 +250,6 @@ WRITERS = {
     "files/writing.py": "the one way to write",
     "files/lock.py": "who writes",
     "desk/uploads.py": "files as large as disks, piece by piece beside their place, then renamed",
-    "desk/made.py": "a copy beside its place, then renamed",
 }
 
 

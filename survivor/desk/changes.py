@@ -11,8 +11,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from survivor.desk.made import OF_FILE, copied
+from survivor.desk.made import OF_FILE
 from survivor.desk.named import digest_of
+from survivor.files.writing import write_whole
 from survivor.words import capital, counted, money, number
 
 _INPUTS: Final = "inputs"  # files that a report was made of, by their digest
@@ -207,7 +208,7 @@ def keep_inputs(files: Iterable[Path], kept: Path, reports: Iterable[Path]) -> N
             used.add(digest)
             place = folder / f"{digest}{file.suffix}"
             if not place.exists():
-                copied(file, place)
+                write_whole(place, file.read_bytes(), "what the report is made of")
     for old in folder.glob("*"):
         if old.stem not in used:
             with contextlib.suppress(OSError):

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import datetime as dt
 import json
-import os
-import shutil
 from collections.abc import Iterable
 from dataclasses import dataclass
 from functools import lru_cache
@@ -13,6 +11,7 @@ from pathlib import Path
 from typing import Any, Final
 
 from survivor.desk.named import digest_of
+from survivor.files.writing import write_whole
 
 FINDINGS: Final = "findings.json"
 OF_FILE: Final = "sha256 of "
@@ -55,15 +54,7 @@ def keep_findings(folder: Path, kept: Path) -> None:
     """Keep the findings of a report before the next one takes its place."""
     file = folder / FINDINGS
     if file.is_file():
-        copied(file, kept / FINDINGS)
-
-
-def copied(file: Path, to: Path) -> None:
-    """Copy a file so that at every moment there is none, the earlier one or the new one."""
-    to.parent.mkdir(parents=True, exist_ok=True)
-    stage = to.with_name(f"{to.name}.new")
-    shutil.copyfile(file, stage)
-    os.replace(stage, to)
+        write_whole(kept / FINDINGS, file.read_bytes(), "what the last report says")
 
 
 @lru_cache(maxsize=512)

@@ -5,6 +5,8 @@ import errno
 import io
 import os
 import re
+import shutil
+import subprocess
 import urllib.request
 import zipfile
 from collections.abc import Iterator
@@ -17,7 +19,7 @@ from starlette.exceptions import HTTPException
 from starlette.testclient import TestClient
 
 from survivor.desk import guard
-from tests.desk.opened import Opened, sent_by
+from tests.desk.opened import Opened, sent_by, with_seasons
 from tests.desk.started import Started
 from tests.records.sheetfiles import xlsx_of
 
@@ -92,9 +94,50 @@ def test_a_full_disk_loses_nothing_and_is_said_so(desk: Opened, client: TestClie
 
 
 @pytest.fixture
-def started(tmp_path: Path) -> Iterator[Started]:
-    from tests.desk.opened import with_seasons
+def small(tmp_path: Path) -> Iterator[Path]:
+    """A disk of two megabytes, where one may be mounted."""
+    disk = tmp_path / "disk"
+    disk.mkdir()
+    run = ["mount", "-t", "tmpfs", "-o", "size=2m", "tmpfs", str(disk)]
+    if not shutil.which("mount") or subprocess.run(run, capture_output=True, check=False).returncode:
+        pytest.skip("no disk can be mounted here")
+    yield disk
+    subprocess.run(["umount", "-l", str(disk)], check=True)
 
+
+def filled_up(disk: Path) -> None:
+    with (disk / "fill").open("wb", buffering=0) as fill:
+        while True:
+            fill.write(b"x" * 4096)
+
+
+@pytest.mark.slow
+def test_a_disk_without_a_free_byte_loses_nothing(small: Path):
+    folder = small / "seasons"
+    folder.mkdir()
+    desk = Opened(with_seasons(folder))
+    with desk.browser() as client:
+        typed = sent_by(client.get("/about/counts").text)
+        with pytest.raises(OSError, match="No space"):
+            filled_up(small)
+        before = held(folder)
+        sheet = [("files", ("visits.csv", b"a,b\n1,2\n" * 2000))]
+        answers = [
+            client.post("/about/counts", data={**typed, "study.note": "y" * 8000}),
+            client.post("/drop/season/counts", files=sheet),
+            client.post("/drop/season", data={"name": "new"}, files=sheet),
+            client.post("/new/plan", data={"name": "winter"}),
+            client.post("/report/counts"),
+        ]
+        for answer in answers:
+            assert answer.status_code in (409, 500)
+            assert "No space left" in answer.text
+        assert held(folder) == before
+        assert client.get("/sheets/counts").status_code == 200
+
+
+@pytest.fixture
+def started(tmp_path: Path) -> Iterator[Started]:
     desk = Started(with_seasons(tmp_path))
     yield desk
     desk.close()
