@@ -244,6 +244,15 @@ def following_words(problems: pd.DataFrame, first: pd.DataFrame) -> str:
     return f"{counted(int(more.sum()), 'problem')} more may be gone once these are corrected: {kinds}"
 
 
+class Cell(NamedTuple):
+    """Where a problem is; "" for what it has not."""
+
+    file: str
+    sheet: str
+    row: str
+    column: str
+
+
 @dataclass(frozen=True)
 class Kind:
     """Problems of one code.
@@ -259,6 +268,8 @@ class Kind:
     spots
         Row, column and value of each, with its sheet where there are several; where ``what``
         is empty, with what is wrong there.
+    cells
+        File, sheet, row and column of each.
     values
         What stands in each cell.
     mends
@@ -270,6 +281,7 @@ class Kind:
     sheets: tuple[str, ...]
     what: str
     spots: tuple[str, ...]
+    cells: tuple[Cell, ...]
     values: tuple[str, ...]
     mends: tuple[str, ...]
 
@@ -310,6 +322,9 @@ def _kind(group: pd.DataFrame, severity: Severity) -> Kind:
             + ("" if row["value"] and row["value"] in extra else extra)
             for row, (_, extra) in zip(rows, said, strict=True)
         ]
+        once = {place: row for place, row in zip(reversed(spots), reversed(rows), strict=True)}
+        spots = list(dict.fromkeys(spots))  # the same of one cell is said once
+        rows = [once[place] for place in spots]
     else:
         spots = [f"{_place(row)}: {full_stop(row['what'])}" for row in rows]
     return Kind(
@@ -317,7 +332,8 @@ def _kind(group: pd.DataFrame, severity: Severity) -> Kind:
         severity=severity,
         sheets=sheets,
         what=said[0][0] if same else "",
-        spots=tuple(dict.fromkeys(spots)) if same else tuple(spots),
+        spots=tuple(spots),
+        cells=tuple(Cell(row["file"], row["sheet"], row["row"], row["column"]) for row in rows),
         values=tuple(row["value"] for row in rows),
         mends=tuple(row["mend"] for row in rows),
     )

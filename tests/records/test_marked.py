@@ -10,16 +10,19 @@ import zipfile
 from html.parser import HTMLParser
 from pathlib import Path
 
+import pandas as pd
 import pytest
 from python_calamine import CalamineWorkbook
 from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.records import Records, read_records
+from survivor.records.accounts import kinds_of
 from survivor.report.checked.page import page_of_check
 from survivor.report.checked.workbook import workbook_of_check
 from survivor.settings import read_settings
 from survivor.study import load
+from survivor.vocabulary import PROBLEM_COLUMNS, Severity
 
 AWKWARD = Path(__file__).parent / "awkward"
 DATASETS = Path(__file__).parents[2] / "datasets"
@@ -148,3 +151,16 @@ def test_a_place_that_cannot_be_written_to_is_a_plain_error(tmp_path: Path) -> N
     case = AWKWARD / "05-tags-joined"
     result = CliRunner().invoke(app, ["check", str(case), "--html", str(tmp_path / "file" / "check.html")])
     assert "could not be written" in str(result.exception)
+
+
+def test_the_same_of_one_cell_is_said_once_with_its_cell_and_what_to_do():
+    """A whole plot may be found at fault by each of its records: places, cells and advice stay together."""
+    rows = [("5", "correct it"), ("5", "correct it"), ("9", "leave it out"), ("7", "correct it")]
+    found = pd.DataFrame(
+        [("slip", "stop", "a.csv", "", row, "Plot", "x", "this is wrong", mend) for row, mend in rows],
+        columns=list(PROBLEM_COLUMNS),
+    )
+    (kind,) = kinds_of(found, Severity.STOP)
+    assert [cell.row for cell in kind.cells] == ["5", "9", "7"]
+    assert kind.mends == ("correct it", "leave it out", "correct it")
+    assert len(kind.spots) == len(kind.values) == 3

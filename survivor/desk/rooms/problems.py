@@ -16,7 +16,7 @@ from survivor.desk.desk import address, answer, desk_of, home_of
 from survivor.errors import DeskError
 
 if TYPE_CHECKING:
-    from survivor.records.accounts import Kind
+    from survivor.records.accounts import Cell, Kind
     from survivor.study import Study
 
 ROOM: Final = "problems"
@@ -89,7 +89,7 @@ def _values(study: Study, place: str) -> dict[str, Any]:
     for severity, heading in HEADINGS.items():
         if kinds := kinds_of(problems, severity):
             title, _, lead = heading.partition(": ")
-            to_do = [each for kind in kinds for each in _to_do(kind, problems, place)]
+            to_do = [each for kind in kinds for each in _to_do(kind, place)]
             sorts.append((title, lead, sum(each.number for each in to_do), to_do))
     every = study.problems
     following = following_words(every, problems) if len(every) > len(problems) else ""
@@ -101,21 +101,21 @@ def _values(study: Study, place: str) -> dict[str, Any]:
     }
 
 
-def _to_do(kind: Kind, problems: Any, place: str) -> Iterator[ToDo]:
+def _to_do(kind: Kind, place: str) -> Iterator[ToDo]:
     """Give what there is to do about problems of one kind: the same once, with its places."""
     from survivor.words import sentence
 
-    of_it = problems[(problems["severity"] == kind.severity) & (problems["code"] == kind.code)]
-    rows = of_it.astype(object).where(of_it.notna(), "").astype(str).to_dict("records")
     for mend in dict.fromkeys(kind.mends):
         at = [number for number, own in enumerate(kind.mends) if own == mend]
         yield ToDo(
             mend=sentence(mend),
             what=sentence(kind.what) if kind.what else "",
             sheet=kind.sheets[0] if kind.what and len(kind.sheets) == 1 else "",
-            spots=tuple(Spot(kind.spots[number], _cell(rows[number], place)) for number in at[:_MOST_SPOTS]),
+            spots=tuple(
+                Spot(kind.spots[number], _cell(kind.cells[number], place)) for number in at[:_MOST_SPOTS]
+            ),
             number=len(at),
-            room=_room(mend, rows[at[0]]["file"]),
+            room=_room(mend, kind.cells[at[0]].file),
         )
 
 
@@ -126,12 +126,10 @@ def _room(mend: str, file: str) -> str:
     return ABOUT if file.endswith(".toml") or "study file" in mend else ""
 
 
-def _cell(row: dict[str, str], place: str) -> str:
-    if not row["row"] or row["file"].endswith(".toml"):
+def _cell(cell: Cell, place: str) -> str:
+    if not cell.row or cell.file.endswith(".toml"):
         return ""
-    return f"{address('cell', place)}?" + urlencode(
-        {name: row[name] for name in ("file", "sheet", "row", "column")}
-    )
+    return f"{address('cell', place)}?" + urlencode(cell._asdict())
 
 
 async def cell(request: Request) -> Response:
