@@ -95,6 +95,7 @@ _CALLED: Final = {
     "report.allocation": "How the allocation was made",
     "turned": "Visits down the side",
     "sections": "Lines that head the rows below",
+    "ticked": "A mark in one of several columns tells the state",
     "skip_rows": "Rows above the headings",
     "header_rows": "Rows of headings",
     "date_order": "What 03/04/2022 means",

@@ -20,6 +20,7 @@ from survivor.records.sheet_days import first_planting, order_told, planting_day
 from survivor.records.sheets import VISIT_WORDS
 from survivor.records.tables import Part
 from survivor.records.telling import SECOND_WORDS, columns_told, holds_days
+from survivor.records.ticks import with_states
 from survivor.records.visit_columns import (
     VisitColumns,
     days_in,
@@ -46,6 +47,7 @@ Role = Literal["tagged", "counts", "plots", "other"]
 
 _MOST_TITLES, _MOST_HEADER_ROWS = 10, 3  # rows above the header, and of it
 _FEWEST_VISITS: Final = 2
+_OF_TICKS: Final = 100  # more than all columns by themselves: a mark in one of several tells the state
 _FEWEST_CELLS: Final = 2  # of a header row: a lone cell above the records is a title
 _WRITTEN_ONCE: Final = 0.9  # a label in fewer of the rows than this may be meant for those below as well
 _MOST_TURNED, _FEWEST_TURNED = 120, 4  # rows of a sheet whose plots lie across, and its columns
@@ -205,11 +207,14 @@ def _best(
         try:
             grid = part.whole.cut(skip, rows)
             headed = with_sections(grid)
-            for own, table in ((False, grid), (True, headed)):
-                if table is None:
-                    continue
-                named = sheet.model_copy(update={"sections": own})
+            tables = [(own, table) for own, table in ((False, grid), (True, headed)) if table is not None]
+            ways = [(own, False, table) for own, table in tables]
+            ways += [(own, True, told) for own, table in tables if (told := with_states(table)) is not None]
+            for own, ticked, table in ways:
+                named = sheet.model_copy(update={"sections": own, "ticked": ticked})
                 score, guess = _as_read(part, table, named, several, otherwise)
+                if ticked:
+                    score += _OF_TICKS if guess.role == "tagged" else -_OF_TICKS
                 if best is None or score > best[0]:
                     best = (score, guess)
         except RecordsError as error:

@@ -20,6 +20,7 @@ from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.problems import WORKS_ROW, Source
 from survivor.records.sections import with_sections
+from survivor.records.ticks import refuse_one_of_ticks, with_states
 from survivor.records.together import parted
 from survivor.records.visit_columns import no_visits_named, refuse_percentages
 from survivor.records.words import (
@@ -129,6 +130,7 @@ def read_visit_sheet(
     ):
         return _wide(folder, grid, sheet, settings, sites)
     matched = _matched(grid, sheet, words, "records.sheets")
+    refuse_one_of_ticks(grid, matched.positions.get("state", ()))
     grid = _as_shown(folder, sheet, grid, matched)
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
     if records.kind == "counts":
@@ -181,6 +183,8 @@ def grid_of(folder: Path, sheet: study_file.Sheet) -> Grid:
     grid = (whole.turned() if sheet.turned else whole).cut(sheet.skip_rows, sheet.header_rows)
     if sheet.sections:
         grid = with_sections(grid) or grid
+    if sheet.ticked:
+        grid = with_states(grid) or grid
     if sheet.turned:
         return grid
     out_of_sight = hidden(folder / sheet.file, grid.sheet)
@@ -475,6 +479,7 @@ def _wide(
     if not visits:
         raise no_visits_named(grid, records.kind)
     slots = [_slot(grid, visit, records.kind, rules) for visit in visits]
+    refuse_one_of_ticks(grid, [slot["state"] for slot in slots if "state" in slot])
     taken = {
         place: f"{word} at {visit.name}"
         for visit, slot in zip(visits, slots, strict=True)
@@ -520,17 +525,8 @@ def _wide(
     said = (*said, *told)
     raw["record"] = np.arange(len(raw))
     kept = tuple(word for word in dict.fromkeys((*words, *VISIT_WORDS, *_OF_SPECIES)) if word in raw.columns)
-    return RawSheet(
-        raw,
-        kept,
-        matched.own,
-        sheet,
-        tuple(sources),
-        matched.table,
-        (*grid.said, *said),
-        _top(grid),
-        grid.above,
-    )
+    how = (*grid.said, *said)
+    return RawSheet(raw, kept, matched.own, sheet, tuple(sources), matched.table, how, _top(grid), grid.above)
 
 
 def _slot(grid: Grid, visit: study_file.Visit, kind: str, rules: study_file.Rules) -> dict[str, int]:

@@ -374,6 +374,13 @@ def _day_untold(guess: Guess) -> bool:
     return long and not guess.matched.has("date") and "date" not in guess.every_row
 
 
+_LAID: Final = {
+    "turned": "the plots lie across, and the visits down the side",
+    "sections": "lines of one cell head the rows below them",
+    "ticked": 'a mark in one of several columns tells the state: they are one, headed "State"',
+}
+
+
 def _cut(guess: Guess) -> list[str]:
     """Say where the table stands and how its cells are read."""
     sheet = guess.sheet
@@ -382,10 +389,7 @@ def _cut(guess: Guess) -> list[str]:
         lines.append(f"sheet = {quoted(sheet.sheet)}")
     if sheet.area is not None:
         lines.append(f"area = {quoted(sheet.area)}   # one of several tables of the sheet")
-    if sheet.turned:
-        lines.append("turned = true   # the plots lie across, and the visits down the side")
-    if sheet.sections:
-        lines.append("sections = true   # lines of one cell head the rows below them")
+    lines += [f"{word} = true   # {meant}" for word, meant in _LAID.items() if getattr(sheet, word)]
     if sheet.skip_rows:
         lines.append(f"skip_rows = {sheet.skip_rows}")
     if sheet.header_rows != 1:

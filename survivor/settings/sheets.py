@@ -63,6 +63,11 @@ class Sheet(Strict):
         description="whether lines with one cell head the rows below them, such as the plot or the site; its "
         'parts are columns headed "section 1", "section 2"',
     )
+    ticked: bool = Field(
+        default=False,
+        description="whether a state is told by which of several columns, such as Alive and Dead, is "
+        'ticked; they are one column headed "State", behind what their headers share',
+    )
     skip_rows: int = Field(default=0, ge=0, description="rows above the header, such as a title")
     header_rows: int = Field(
         default=1, ge=1, le=4, description='rows of headers; with 2, a header is "upper / lower"'
