@@ -306,7 +306,7 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     read = _taken_in(plots, visits, diary, sources)
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
     held = [visits]
-    del plots, visits  # of a large season each table takes as much memory as its file
+    del plots, visits, in_order  # of a large season each table takes as much memory as its file
     ready = prepare(held.pop(), table, sources, settings, closed)
     found = [_not_read(folder, settings), one_site, ready.found]
     found += [table.found] if table is not None else []
