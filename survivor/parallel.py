@@ -16,11 +16,13 @@ import sys
 import threading
 import time
 import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from multiprocessing.connection import Connection
 from multiprocessing.reduction import ForkingPickler
 from pickle import PicklingError
 from typing import Any, Final, TypeVar
+
+from survivor.progress import tell, unheard
 
 T = TypeVar("T")
 R = TypeVar("R")
@@ -47,7 +49,7 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
         The answers, in the order of the pieces.
     """
     if len(pieces) < 2 or not _two_can():
-        return [work(piece) for piece in pieces]
+        return _alone(work, pieces)
     context: Any = multiprocessing.get_context("fork")
     try:
         taken = context.Value("i", 0)
@@ -58,10 +60,10 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
             warnings.filterwarnings("ignore", message=".*multi-threaded", category=DeprecationWarning)
             copy.start()
     except OSError:  # no shared memory, no room for one more process: some small machines are so
-        return [work(piece) for piece in pieces]
+        return _alone(work, pieces)
     there.close()
     try:
-        done = {number: work(pieces[number]) for number in _next(taken, len(pieces))}
+        done = {number: work(pieces[number]) for number in _told(_next(taken, len(pieces)), len(pieces))}
         done |= _heard(here)
     finally:
         here.close()
@@ -94,6 +96,16 @@ def _next(taken: Any, count: int) -> Any:
         yield number
 
 
+def _told(numbers: Iterable[int], count: int) -> Iterator[int]:
+    for number in numbers:
+        tell(f"{number + 1:,} of {count:,}")
+        yield number
+
+
+def _alone(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
+    return [work(pieces[number]) for number in _told(range(len(pieces)), len(pieces))]
+
+
 def _help(
     work: Callable[[T], R], pieces: Sequence[T], taken: Any, heard: Connection, answers: Connection
 ) -> None:
@@ -101,6 +113,7 @@ def _help(
     heard.close()  # or a pipe that the copy itself could read would keep it alive after the program is killed
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # Ctrl-C is for the program, which then ends its copy
     _end_with(os.getppid())
+    unheard()
     done: dict[int, R] = {}
     for number in _next(taken, len(pieces)):
         try:

@@ -272,6 +272,12 @@ def _gauges(folder: Path, records: Records) -> Gauges:
     return check_dry_soil(gauges, settings.gauges, records.works.rows, RIP)
 
 
+def files_of(path: str | Path) -> list[Path]:
+    """Name every file that a study file names, where it lies; nothing else of the study is read."""
+    file = find_study_file(path)
+    return [file.parent / name for name in files_named(read_settings(file))]
+
+
 def files_named(settings: Settings) -> list[str]:
     """Name the files of a study, as the study file does."""
     diary = settings.works.diary if settings.works else None

@@ -21,6 +21,7 @@ SHORT = {
     "report/heights.py": "one section of the annex; its sentences stand with the others",
     "seasons/english.py": "every sentence on several seasons, none beside the numbers",
     "_version.py": "read by the build, which imports nothing",
+    "progress.py": "whoever works says how far, without knowing whoever shows it",
     "arrays.py": "names of array types, for every room",
     "soil.py": "the public door to what lies in several modules of season",
     "__main__.py": "what python -m survivor does",

@@ -36,16 +36,20 @@ def check(
     """Read the records and say what is wrong with them, worst first, each with its mend."""
     import pandas as pd
 
+    from survivor.cli.large import free_memory, too_large
     from survivor.cli.progress import steps
     from survivor.files.content import read_once
     from survivor.report.checked.text import lines_of_check, next_step
-    from survivor.study import load
+    from survivor.study import files_of, load
     from survivor.vocabulary import Severity
 
     # What is marked is what was read; tables share what they don't change, in half the memory.
     with read_once(), pd.option_context("mode.copy_on_write", True):
-        with steps("Reading the records"):
+        with steps("Reading the records") as said:
+            for line in too_large(files_of(study), report=False, free=free_memory()):
+                typer.echo(line, err=True)
             loaded = load(study)
+            said("Looking through the problems")
         for line in lines_of_check(loaded.records, loaded.settings.study.name, every=every):
             typer.echo(line)
         if write_matches:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from survivor.cli.large import free_memory, long_report, too_large
 from survivor.cli.progress import steps
 
 if TYPE_CHECKING:
@@ -29,10 +30,14 @@ def report(
     from survivor.settings import find_study_file
 
     with steps("Reading the records") as say:
-        from survivor.study import load
+        from survivor.study import files_of, load
 
         say("Reading the records")
+        for line in too_large(files_of(study), report=True, free=free_memory()):
+            typer.echo(line, err=True)
         loaded = load(study)
+        for line in long_report(len(loaded.records.plots)):
+            typer.echo(line, err=True)
         if verify is not None:
             wrong = _wrong(loaded, verify, say)
         else:

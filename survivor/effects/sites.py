@@ -18,6 +18,7 @@ from survivor.limits import floored_f
 from survivor.models.by_period import fit_again
 from survivor.models.fitted import Estimates
 from survivor.models.result import holm
+from survivor.progress import counted_off
 from survivor.vocabulary import PLOT_KEY, REFUSED, SIGNIFICANCE
 
 if TYPE_CHECKING:
@@ -106,7 +107,7 @@ def leave_one_site_out(fitted: Fit, at: float, population: pd.DataFrame | None =
     # Without a site the correlation within plots, and so their weights, are others: that is fitted anew.
     quick = whole is not None or fitted.working == "independence"
     found: list[dict[str, Any]] = []
-    for site in sites[:MOST_SITES]:
+    for site in counted_off(sites[:MOST_SITES], "site"):
         lines = _refitted(again, places[site], whole) if again is not None and quick else None
         found += [{"site_left_out": site, **line} for line in lines or _fitted(fitted, site, at, population)]
     return pd.DataFrame(found, columns=OUT_COLUMNS)

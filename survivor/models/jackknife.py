@@ -33,6 +33,7 @@ from survivor.arrays import Codes, Floats
 from survivor.limits import Errors, floored
 from survivor.models.clusters import WaldTest, hotelling
 from survivor.models.partial import Maximum, RiskSets, by_stratum, evaluate, maximise
+from survivor.progress import counted_off
 from survivor.words import term_words
 
 # Clusters times rows up to which every refit is carried to its end; beyond it one
@@ -241,7 +242,7 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
     else:
         steps, whole = _one_step_each(sets, layout, estimate)
         beta += steps
-    for cluster in whole:
+    for cluster in counted_off(whole, "refit"):
         refit = maximise(sets.without(cluster), estimate.beta)
         # Where one term runs away the others have long come to rest.
         beta[cluster] = refit.beta

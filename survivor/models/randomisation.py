@@ -41,6 +41,7 @@ from survivor.models.grouped import arranged
 from survivor.models.likelihood import Rows, Solution, covariance_by, solve
 from survivor.models.result import Fit, check_fit, holm
 from survivor.parallel import side_by_side
+from survivor.progress import tell
 from survivor.shown import Shown
 
 EVERY: Final = "every layout"
@@ -55,6 +56,7 @@ _CLOSE = 1e-6
 _FAR = 6.0  # log hazards this far apart may be on their way to infinity
 _SAME = 1e-4  # a t this much nearer to zero is as far from it, to what a refit settles
 _EQUAL = 1e-9  # the same of scores, which differ by rounding alone
+_TOLD_EVERY = 100  # layouts
 _AT_ONCE = 4_000_000  # plots times draws that are dealt at a time
 
 
@@ -417,6 +419,8 @@ def _one(
     pair = np.concatenate(shares.plots)
     tried = extreme = lost = 0
     for chosen in layouts:
+        if tried % _TOLD_EVERY == 0:
+            tell(f"layout {tried:,} of {count if exact else draws:,}")
         level = dealt.level.copy()
         level[pair] = second
         level[np.concatenate(chosen)] = first

@@ -12,6 +12,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.files.sheets import must_be_there, read_whole, sheet_names
+from survivor.progress import counted_off, tell
 from survivor.records import counts, tagged
 from survivor.records.accounts import (
     first_causes,
@@ -307,6 +308,8 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     table = plot_table(plots, sources, settings, closed) if plots is not None else None
     held = [visits]
     del plots, visits, in_order  # of a large season each table takes as much memory as its file
+    number = f"{len(read.records):,} records"
+    tell(f"{number}, looked through")
     ready = prepare(held.pop(), table, sources, settings, closed)
     found = [_not_read(folder, settings), one_site, ready.found]
     found += [table.found] if table is not None else []
@@ -314,8 +317,10 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     check_rules(settings, notes)
     silent, traits, rows = ready.silent, ready.traits, [ready.rows]
     del ready
+    tell(f"{number}, made into risk intervals")
     made = [_made(rows.pop(), traits, table, settings, sources)]
     found = gather([*found, made[0].found])
+    tell(f"{number}, put together")
     whole = _put_together(made.pop(), silent, traits, table, read, found, settings, notes)
     return whole.with_works(plot_works(whole.plots, diary, settings, closed), read.records)
 
@@ -325,7 +330,10 @@ def _tidied(folder: Path, settings: Settings, see: See) -> tuple[Tidy | None, Ti
     kind = settings.records.kind
     plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
     sites = sites_of_plots(plot_sheet)
-    visit_sheets = [read_visit_sheet(folder, sheet, settings, sites) for sheet in settings.records.sheets]
+    visit_sheets = [
+        read_visit_sheet(folder, sheet, settings, sites)
+        for sheet in counted_off(settings.records.sheets, "sheet")
+    ]
     if plot_sheet is not None:
         see(("records", "plots"), plot_sheet)
     for number, sheet in enumerate(visit_sheets):

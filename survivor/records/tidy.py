@@ -13,6 +13,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_USED, SAME_WORD
+from survivor.progress import counted_off
 from survivor.records.checks import cells as check
 from survivor.records.checks import order as check_order
 from survivor.records.problems import SAID, Source, Texts, find, gather, say
@@ -167,7 +168,7 @@ def _typed(
     swapped = check_order.order_that_fits(
         {word: raw.cells[word] for word in words if word in DATE_WORDS}, raw.sheet.date_order
     )
-    for word in words:
+    for word in counted_off(words, f"{len(rows):,} rows of {raw.sources[0].file}, column"):
         column = raw.cells[word]
         # A fault in a cell that holds for all visits of a row is one problem.
         group = None if word in VISIT_WORDS else _of_line(word)
