@@ -19,6 +19,11 @@ from survivor.settings.base import Day
 _COMMA: Final = re.compile(r"-?\d+,\d{1,3}")  # a decimal comma
 _NAMES: Final = ("name", "file", "site", "what")  # what one of several tables is called by
 
+#: Keys that hold a name of something that the records or the file name already.
+_NAMED: Final = {
+    "usual_practice": "method", "site": "site", "species": "species", "milestone": "milestone",
+    "headline": "milestone",
+}  # fmt: skip
 _PREVIEWED: Final = 3  # values of a table that is closed
 _LONGEST: Final = 90  # letters of them
 
@@ -66,6 +71,14 @@ class Field:
     def name(self) -> str:
         """Its name in the form."""
         return ".".join(map(str, self.place))
+
+    @property
+    def names(self) -> str:
+        """What it holds a name of that need not be typed: method, site, species, milestone; else ""."""
+        if self.kind != "text":
+            return ""
+        key = str(self.place[-1])
+        return "method" if (self.place[0], key) == ("methods", "name") else _NAMED.get(key, "")
 
 
 @dataclass(frozen=True)

@@ -55,6 +55,10 @@ class Readings:
         self._kept: OrderedDict[Path, Reading] = OrderedDict()
         self._one = asyncio.Lock()
 
+    def kept(self, home: Path) -> Reading | None:
+        """Return a study as it was read last; None where it was not."""
+        return self._kept.get(home)
+
     async def of(self, home: Path) -> Reading:
         """Read a study, or return it as it was read from the same files."""
         async with self._one:

@@ -71,6 +71,18 @@ def test_what_is_typed_comes_into_the_file(study: Path, client: TestClient, name
     assert [line for line in study.read_text().splitlines() if line.startswith("#")] == remarks
 
 
+def test_what_the_season_names_need_not_be_typed(client: TestClient):
+    assert "<datalist" not in client.get("/about/tagged").text  # nobody has read it yet
+    client.get("/sheets/tagged")
+    page = client.get("/about/tagged").text
+    assert re.findall(r'name="design.usual_practice"[^>]* list="names-method"', page)
+    offered = re.findall(r'<datalist id="names-(\w+)">(.*?)</datalist>', page)
+    words = {name: re.findall(r'value="([^"]+)"', options) for name, options in offered}
+    assert {"hand scalp", "spot spray only"} <= set(words["method"])
+    assert "Dunnick Bend" in words["site"]
+    assert "12 months" in words["milestone"]
+
+
 def test_one_of_several_tables_is_added_and_taken_out(study: Path, client: TestClient):
     page = client.get("/about/tagged").text
     number = len(tomllib.loads(study.read_text())["milestones"])

@@ -12,7 +12,7 @@ from starlette.requests import Request
 from starlette.responses import Response
 from starlette.routing import Route
 
-from survivor.desk.desk import answer, desk_of, home_of, onward
+from survivor.desk.desk import Desk, answer, desk_of, home_of, onward
 
 if TYPE_CHECKING:
     from survivor.desk.study_file import Kept
@@ -26,7 +26,21 @@ async def show(request: Request) -> Response:
     """Show what the study file says."""
     desk, home = desk_of(request), home_of(request)
     form = await run_in_threadpool(lambda: Form.of(_kept(home), _ELSEWHERE))
-    return answer(request, ROOM, place=desk.folder.name_of(home), form=form)
+    return answer(request, ROOM, place=desk.folder.name_of(home), form=form, names=_names(desk, home))
+
+
+def _names(desk: Desk, home: Path) -> dict[str, list[str]]:
+    """Return what need not be typed, since the season names it; nothing where it is not read."""
+    reading = desk.readings.kept(home)
+    if reading is None or reading.study is None:
+        return {}
+    rows, settings = reading.study.intervals, reading.study.settings
+    columns = [column for column in ("method", "site", "species") if column in rows.columns]
+    seen = {
+        column: sorted({str(word) for word in rows[column].dropna().unique()} - {""}) for column in columns
+    }
+    milestones = [each.name for each in settings.milestones] or [settings.headline_milestone.name]
+    return {**seen, "milestone": milestones}
 
 
 def _kept(home: Path) -> Kept:
@@ -42,7 +56,7 @@ async def change(request: Request) -> Response:
     typed = await typed_in(request)
     changed, form = await run_in_threadpool(lambda: kept_or_faults(_kept(home), typed, _ELSEWHERE))
     if form is not None:
-        return answer(request, ROOM, 422, place=place, form=form)
+        return answer(request, ROOM, 422, place=place, form=form, names=_names(desk, home))
     return onward(ROOM, place, "kept" if changed else "same")
 
 
