@@ -10,14 +10,18 @@ from typing import Final
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
-from survivor.document.elements import Figure, Report, Section
+from survivor.document.elements import Figure, Report, Section, Table
 from survivor.figures.colours import COLOURS
 from survivor.figures.style import Size, styled
 from survivor.figures.svg import to_svg
 from survivor.parallel import side_by_side
 from survivor.sentences import NEW_LINE, Sentence, Text, runs_of, sentences_of
 
-PHONE_LETTERS: Final = 34  # a wider table is moved sideways on a telephone, so it takes the keyboard
+PHONE_LETTERS: Final = 34  # a wider table is a card a row on a telephone
+TABLET_LETTERS: Final = 60  # and a wider one in a narrow window too
+SCREEN_LETTERS: Final = 100  # a wider one wraps its numbers, and is a card a row up to a wider window
+MOVED_LETTERS: Final = 160  # a wider one may be moved sideways, so it takes the keyboard
+_TOGETHER: Final = 16  # rows of a table that is not parted between two sheets of paper
 
 
 @dataclass(frozen=True)
@@ -66,11 +70,22 @@ def page_of(report: Report, pictures: Pictures | None = None) -> str:
     environment.globals["kind"] = lambda block: type(block).__name__.lower()
     environment.globals["runs"] = runs_of
     environment.globals["lines"] = lines_of
-    environment.globals["phone"] = PHONE_LETTERS
+    environment.globals["moved"] = MOVED_LETTERS
+    environment.globals["rows_together"] = _TOGETHER
+    environment.filters["breadth"] = breadth_of
     environment.globals["drawn"] = pictures_of(report) if pictures is None else pictures
     style = files("survivor.document").joinpath("templates", "page.css").read_text(encoding="utf-8")
     template = environment.get_template("page.html.j2")
     return template.render(report=report, colours=COLOURS, style=Markup(style))
+
+
+def breadth_of(table: Table) -> str:
+    """Return the class of a table by the width under which each of its rows becomes a card."""
+    if table.letters > SCREEN_LETTERS:
+        return " broad widest"
+    if table.letters > TABLET_LETTERS:
+        return " broad"
+    return " middling" if table.letters > PHONE_LETTERS else ""
 
 
 def lines_of(text: Text) -> list[Text]:
