@@ -70,6 +70,11 @@ def from_first_visit(intervals: Table) -> pd.DataFrame:
         Risk intervals whose survival from day 0 is that of seedlings found alive at the
         first visit of their plot.
 
+    Raises
+    ------
+    IntervalsError
+        When the table is not one of risk intervals.
+
     Examples
     --------
     >>> late = intervals.assign(start_day=intervals["start_day"].replace(0, 60))

@@ -117,6 +117,20 @@ def newcombe(
 
     Give effective numbers (and counts in proportion) where seedlings share plots.
 
+    Parameters
+    ----------
+    alive, number
+        Alive of how many in the first group.
+    alive_other, number_other
+        Alive of how many in the second.
+    level
+        Confidence level.
+
+    Returns
+    -------
+    Difference
+        ``estimate, lower, upper``, from -1 to 1.
+
     Raises
     ------
     SurvivorError
@@ -152,6 +166,11 @@ def design_effect(alive: ArrayLike, number: ArrayLike) -> DesignEffect:
     ----------
     alive, number
         One entry a plot, shape (plots,).
+
+    Returns
+    -------
+    DesignEffect
+        ``proportion``, its ``std_error`` over plots and ``design_effect``.
 
     Raises
     ------
@@ -189,6 +208,11 @@ def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | Non
     group
         Method (or other group) of each plot, whole numbers; plots are compared
         within their group only. None: all plots are one group.
+
+    Returns
+    -------
+    PlotCorrelation
+        ``icc`` and what it is made of.
 
     Raises
     ------
@@ -240,6 +264,16 @@ def design_effect_from_icc(mean_size: float, icc: float, variation: float = 0.0)
     variation
         Standard deviation of plot sizes over their mean.
 
+    Returns
+    -------
+    float
+        1 where seedlings are independent.
+
+    Raises
+    ------
+    SurvivorError
+        When a size, correlation or variation is impossible.
+
     Notes
     -----
     1 + ((1 + cv^2) m - 1) rho: Donner and Klar 2000, and Eldridge, Ashby and Kerry
@@ -270,6 +304,11 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
         given, the number is cut further by (z / t)^2, so that limits from few plots
         are as wide as a t interval would be (Korn and Graubard 1998, Survey
         Methodology 24, 193-201).
+
+    Returns
+    -------
+    array
+        Of the shape of ``number``; NaN where ``df`` is not above 0.
 
     Examples
     --------

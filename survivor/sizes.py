@@ -41,6 +41,11 @@ def events_needed(
     allocation
         Share of the seedlings in one of the two arms.
 
+    Returns
+    -------
+    float
+        Deaths in both arms together, not rounded.
+
     Raises
     ------
     PlanError

@@ -220,6 +220,10 @@ def load(path: str | Path) -> Study:
     path
         A folder that holds ``study.toml``, or the study file itself.
 
+    Returns
+    -------
+    Study
+
     Raises
     ------
     StudyFileError

@@ -93,6 +93,11 @@ def stems_needed(
     draws, seed
         Size and seed of the simulation for the limits of infill.
 
+    Returns
+    -------
+    StemsNeeded
+        Plants per hectare, with limits.
+
     Raises
     ------
     PayoffError
@@ -213,6 +218,16 @@ def infill_order(
         How many infill plants live; None: all are taken to live, which is said.
     draws, seed
         Size and seed of the simulation.
+
+    Returns
+    -------
+    InfillOrder
+        Plants by site and in all, with limits.
+
+    Raises
+    ------
+    PayoffError
+        When a column is absent.
 
     Examples
     --------

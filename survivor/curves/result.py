@@ -210,6 +210,13 @@ class Curves:
     def at(self, day: float, group: Hashable | None = None) -> float:
         """Survival (0 to 1) of one group at ``day``.
 
+        Parameters
+        ----------
+        day
+            Days since planting.
+        group
+            Name of a group; None where there is one.
+
         Raises
         ------
         CurveError
@@ -232,6 +239,16 @@ class Curves:
         """Survival of every group at ``day``, with limits and numbers at risk.
 
         A group whose curve says nothing at that day has NaN and the reason in ``note``.
+
+        Parameters
+        ----------
+        day
+            Days since planting.
+
+        Returns
+        -------
+        pandas.DataFrame
+            The group, ``day, survival, lower, upper`` (0 to 1), ``at_risk`` (seedlings), ``note``.
 
         Examples
         --------
@@ -318,6 +335,11 @@ class Curves:
         """Mean days alive up to ``day``: the area under each Kaplan-Meier curve.
 
         A death counts on the day it was found, so the mean is up to a visit's gap too long.
+
+        Parameters
+        ----------
+        day
+            Days since planting.
 
         Returns
         -------

@@ -108,6 +108,11 @@ def diagnose(fit: Fit, by: str = "method", at: float | None = None) -> Diagnosis
     at
         Day of the differences that influence is told of; None: the last visit.
 
+    Returns
+    -------
+    Diagnosis
+        Tables of residuals and influence by plot and site, of calibration by visit and level.
+
     Raises
     ------
     ModelError

@@ -135,6 +135,11 @@ def log_rank(
         ``log-rank``: every death counts alike; ``wilcoxon`` by the number at risk, ``tarone-ware`` by
         its root, ``peto`` by survival: these look more at early deaths.
 
+    Returns
+    -------
+    LogRank
+        The test of all groups, and a table of pairs with p adjusted by Holm.
+
     Raises
     ------
     EffectError

@@ -58,6 +58,11 @@ def non_inferiority(differences: Contrasts, margin: float, level: float = CONFID
     level
         One-sided confidence level; 0.975 goes with two-sided limits of 95 %.
 
+    Returns
+    -------
+    NonInferiority
+        A row a difference, per 100 planted.
+
     Raises
     ------
     EffectError

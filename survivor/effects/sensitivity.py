@@ -48,6 +48,13 @@ _COLUMNS = [
 def e_value(risk_ratio: float) -> float:
     """Return the E-value of a risk ratio; ratios under 1 are turned round.
 
+    Source: VanderWeele and Ding (2017), Annals of Internal Medicine 167, 268-274.
+
+    Parameters
+    ----------
+    risk_ratio
+        Of death or survival, above 0.
+
     Raises
     ------
     EffectError
@@ -70,6 +77,11 @@ def e_value(risk_ratio: float) -> float:
 
 def e_value_of_limit(lower: float, upper: float) -> float:
     """Return the E-value of the limit that is nearer to 1; 1 where the limits hold 1.
+
+    Parameters
+    ----------
+    lower, upper
+        Limits of a risk ratio, above 0.
 
     Raises
     ------

@@ -84,6 +84,11 @@ def radius_by_method(
     pieces
         For the grouped model; as in ``survivor.fit``.
 
+    Returns
+    -------
+    Slopes
+        A row a preparation, ratios for ``per`` metres, and the test that they are alike.
+
     Raises
     ------
     EffectError

@@ -110,7 +110,7 @@ class _Sectors:
         return struct.unpack(f"<{self.size // 4}I", self.sector(number))
 
     def chain(self, number: int) -> bytes:
-        held = []
+        held: list[bytes] = []
         while number <= _LAST_SECTOR:
             if len(held) > len(self.following):
                 raise ValueError("its sectors go round in a ring")
@@ -129,7 +129,8 @@ def _records(stream: bytes) -> Iterator[tuple[int, bytes]]:
 
 def _lengths(parts: list[bytes]) -> list[int]:
     """Letters of each shared text; a text goes on in the next part, behind a sign of how it is written."""
-    lengths, part, at = [], 0, 8
+    lengths: list[int] = []
+    part, at = 0, 8
     while True:
         if at + 3 > len(parts[part]):
             part, at = part + 1, 0

@@ -132,6 +132,11 @@ class Fit(Fitted):
             Terms, or expressions as for ``contrast``; in one text parted by ``;``, for example
             ``"method[rip] = method[auger]; z = 0"``.
 
+        Returns
+        -------
+        WaldTest
+            ``statistic, df1, df2, p_value``.
+
         Raises
         ------
         ModelError
@@ -146,6 +151,11 @@ class Fit(Fitted):
 
     def lr_test(self, smaller: Fit) -> inference.LikelihoodRatio:
         """Likelihood-ratio test of a smaller model of the same rows, where seedlings are independent.
+
+        Parameters
+        ----------
+        smaller
+            A fit of the same rows whose terms are some of those of this one.
 
         Raises
         ------
@@ -163,6 +173,11 @@ class Fit(Fitted):
 
     def summary(self, level: float = CONFIDENCE) -> inference.Summary:
         """Tell what was fitted, the coefficients with limits at ``level``, and what was noticed.
+
+        Parameters
+        ----------
+        level
+            Confidence level of the limits.
 
         Examples
         --------
@@ -187,6 +202,11 @@ class Fit(Fitted):
 
     def baseline(self, level: float = CONFIDENCE) -> pd.DataFrame:
         """Give the hazard of each stratum in each piece where all terms are zero (logistic: the odds).
+
+        Parameters
+        ----------
+        level
+            Confidence level of the limits.
 
         Returns
         -------
@@ -232,6 +252,12 @@ class Fit(Fitted):
         DataFrame
             ``estimate, std_error, df, lower, upper`` per 100, ``unit, at_day``, in the rows of ``new``
             (by plant where they have several).
+
+        Raises
+        ------
+        ModelError
+            When a column is absent or blank, a level or stratum was not in the records, ``at`` lies
+            beyond the last visit, or a covariate changes and the stretches of a plant are not given.
 
         Examples
         --------

@@ -49,6 +49,19 @@ def test_every_public_function_has_an_example():
 
 
 @pytest.mark.slow
+def test_every_argument_is_told_of():
+    untold = {}
+    for name, function in public_functions():
+        if isinstance(function, property) or name.endswith((".plot", ".tidy")):
+            continue
+        text = inspect.getdoc(function) or ""
+        asked = inspect.signature(getattr(function, "__func__", function)).parameters
+        absent = [own for own in asked if own not in ("self", "cls") and not re.search(rf"\b{own}\b", text)]
+        if absent or (len(asked) > 1 and "Parameters\n----" not in text and not name.endswith("from_dict")):
+            untold[name] = absent
+    assert untold == {}
+
+
 @pytest.mark.parametrize("name", MODULES)
 def test_examples_give_what_they_print(name, monkeypatch):
     monkeypatch.chdir(Path(__file__).parent.parent.parent)
