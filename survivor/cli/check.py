@@ -45,11 +45,10 @@ def check(
 
     # What is marked is what was read; tables share what they don't change, in half the memory.
     with read_once(), pd.option_context("mode.copy_on_write", True):
-        with steps("Reading the records") as said:
+        with steps("Reading the records"):
             for line in too_large(files_of(study), report=False, free=free_memory()):
                 typer.echo(line, err=True)
             loaded = load(study)
-            said("Looking through the problems")
         for line in lines_of_check(loaded.records, loaded.settings.study.name, every=every):
             typer.echo(line)
         if write_matches:
