@@ -311,7 +311,7 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     number = f"{len(read.records):,} records"
     tell(f"{number}, looked through")
     ready = prepare(held.pop(), table, sources, settings, closed)
-    found = [_not_read(folder, settings), one_site, ready.found]
+    found = [_not_read(folder, settings, sources), one_site, ready.found]
     found += [table.found] if table is not None else []
     notes = StudyLines(key_lines(given), len(sources) - 1)
     check_rules(settings, notes)
@@ -388,13 +388,12 @@ def _need_files(folder: Path, settings: Settings) -> None:
         must_be_there(folder / file, file, named=[*needed, *beside])
 
 
-def _not_read(folder: Path, settings: Settings) -> pd.DataFrame:
+def _not_read(folder: Path, settings: Settings, sources: Sequence[Source]) -> pd.DataFrame:
     """Find sheets with a header of plots or seedlings in the workbooks of the study that nothing reads."""
-    records, named = settings.records, _named_sheets(settings)
-    read = {(told.file, (told.sheet or "").strip().casefold()) for told in named}
-    passed_over = {name.strip().casefold() for name in records.passed_over}
+    read = {(source.file, source.sheet.strip().casefold()) for source in sources}
+    passed_over = {name.strip().casefold() for name in settings.records.passed_over}
     found = []
-    for file in dict.fromkeys(told.file for told in named if told.sheet is not None):
+    for file in dict.fromkeys(source.file for source in sources if source.sheet):
         for sheet in sheet_names(folder / file):
             own = sheet.strip().casefold()
             if (file, own) in read or own in passed_over:

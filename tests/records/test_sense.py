@@ -145,6 +145,27 @@ def workbook(cells: dict[tuple[int, int], object]) -> bytes:
     return held.getvalue()
 
 
+@pytest.mark.parametrize("named", [True, False])
+def test_records_on_a_sheet_that_is_not_read_are_asked_about(tmp_path, named):
+    held = io.BytesIO()
+    book = xlsxwriter.Workbook(held, {"in_memory": True})
+    lines = [line.split(",") for line in counts({}).splitlines()]
+    for name, rows in (("May", lines[:13]), ("June", [lines[0], *lines[13:]]), ("Key", [["word"], ["rain"]])):
+        page = book.add_worksheet(name)
+        for number, row in enumerate(rows):
+            page.write_row(number, 0, row)
+    book.close()
+    which = 'sheet = "May"\n' if named else ""
+    write_files(
+        tmp_path, {"study.toml": COUNTS + sheet("visits.xlsx", which), "visits.xlsx": held.getvalue()}
+    )
+    found = load(tmp_path).problems
+    found = found[found["code"] == "sheet-not-read"]
+    assert list(found["severity"]) == ["check"]
+    assert list(found["value"]) == ["June"]
+    assert "[[records.sheets]]" in found["mend"].iloc[0]
+
+
 @pytest.mark.parametrize("shown", ["#N/A", "#REF!", "#DIV/0!", "#VALUE!", "#NAME?"])
 def test_a_cell_that_shows_an_error_is_no_blank(tmp_path, shown):
     study = TAGGED + sheet("visits.xlsx", 'sheet = "Visits & states"\n')
