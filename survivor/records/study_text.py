@@ -12,7 +12,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError, StudyFileError
 from survivor.files.cells import DateOrder
-from survivor.files.headers import NOT_USED, squeezed
+from survivor.files.headers import NOT_USED, match_columns, squeezed
 from survivor.files.kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
 from survivor.files.sheets import (
     Whole,
@@ -27,6 +27,7 @@ from survivor.records.guessing import Guess, guess_table, site_of, with_days
 from survivor.records.sheet_days import first_planting
 from survivor.records.states_met import states_met
 from survivor.records.tables import Part, tables_of
+from survivor.records.work_names import DIARY_WORDS, is_known, work_name
 from survivor.settings import STUDY_FILE
 from survivor.settings.questions import Rank, quoted
 from survivor.settings.questions import asked as question
@@ -88,11 +89,31 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
     older = copies(visits)
     visits = [guess for guess in visits if id(guess) not in older]
     visits = _with_sites(visits)
-    plots = [guess for guess in guesses if guess.role == "plots"][:1]
+    diaries = {id(guess.part): own for guess in guesses if (own := _as_diary(guess)) is not None}
+    guesses = [diaries.get(id(guess.part), guess) for guess in guesses]
+    plots = [guess for guess in guesses if guess.role == "plots" and id(guess.part) not in diaries][:1]
     visits = [_of_known_sites(guess, plots) for guess in visits]
     visits = _with_preparations(visits, plots)
     visits = _with_days(visits, [*plots, *(guess for guess in guesses if guess.role == "other")])
-    return _written(folder, guesses, visits, plots, remarks, older)
+    text = _written(folder, guesses, visits, plots, remarks, older)
+    works = [
+        _table("works.diary", "[works.diary]   # what was done, where and when", d) for d in diaries.values()
+    ]
+    return "\n".join([text, *works[0]]) if works else text
+
+
+def _as_diary(guess: Guess) -> Guess | None:
+    """Read a table as a works diary, where a column tells works that are known, and one their day."""
+    if guess.holds_visits:
+        return None
+    words = tuple(DIARY_WORDS)
+    matched = match_columns(guess.grid, {}, words, DIARY_WORDS, key="works.diary", lenient=words[6:])
+    if not (matched.has("work") and matched.has("date")):
+        return None
+    own = replace(guess, matched=matched, role="other", fill_down=())
+    works = [work for work in own.texts_of("work").unique() if work]
+    known = sum(is_known(work_name(work, {})) for work in works)
+    return own if 2 * known >= len(works) > 0 else None
 
 
 def _parts(folder: Path, beside: Collection[tuple[str, str]]) -> tuple[list[Part], list[str]]:
@@ -275,6 +296,7 @@ def _written(
         *(['shape = "wide"'] if wide else []),
     ]
     used = {id(guess.part) for guess in (*plots, *visits)}
+    used |= {id(guess.part) for guess in guesses if guess.matched.has("work")}
     unused = [guess for guess in guesses if id(guess.part) not in used]
     left_out = [_named(guess) for guess in unused if _may_stay_out(guess, visits, older)]
     if left_out:
