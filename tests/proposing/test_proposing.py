@@ -20,7 +20,7 @@ from tests.records.sheetfiles import as_csv, as_xlsx
 from tests.season.months import NAMED, WITH_YEARS, grid
 
 DATASETS = Path(__file__).parents[2] / "datasets"
-COHORTS = ("tagged", "counts")
+COHORTS = ("tagged", "counts", "works", *(f"seasons/season-{year}" for year in (2021, 2022, 2023)))
 NORTH = ["Tarn Hollow", "Quill Creek", "Dunnick Bend", "Pewmoor Gully"]
 SOUTH = ["Vossel Flat", "Ombry Rise", "Marlish Plain", "Thessel Ridge"]
 # What the people of the demo say, by key (or by what a line says of itself).
@@ -46,6 +46,11 @@ OF_COHORT = {
         "allocation": '"random within blocks"',
         "plots_placed": '"random"',
     },
+    "works": {
+        "usual_practice": '"spray only"',
+        "allocation": '"random within blocks"',
+        "plots_placed": '"random"',
+    },
     "counts": {
         "usual_practice": '"spray and hand-dug hole"',
         "allocation": '"by choice"',
@@ -57,6 +62,8 @@ OF_COHORT = {
 def folder_of(tmp_path: Path, cohort: str) -> Path:
     folder = tmp_path / cohort
     shutil.copytree(DATASETS / cohort, folder)
+    if cohort.startswith("seasons/"):  # whose rain is kept once for all of them
+        shutil.copy(DATASETS / "seasons" / "rain.csv", folder)
     for name in ("study.toml", "DATA-DICTIONARY.md"):
         (folder / name).unlink(missing_ok=True)
     return folder
@@ -93,6 +100,11 @@ def test_the_demo_proposed_and_answered_holds_the_demos_own_records(tmp_path, co
     pd.testing.assert_frame_equal(
         mine[shared].reset_index(drop=True), theirs[shared].reset_index(drop=True), check_dtype=False
     )
+    assert (study.settings.works is None) == (own.settings.works is None)
+    done, really = (own_of.records.works.rows for own_of in (study, own))
+    diary = ["site", "block", "plot", "work", "date"]
+    done, really = (rows.loc[rows["told_by"] == "diary", diary] for rows in (done, really))
+    pd.testing.assert_frame_equal(done.reset_index(drop=True), really.reset_index(drop=True))
     names = {also: method.name for method in own.settings.methods for also in (*method.also, method.name)}
     said = mine["method"].astype(str).map(lambda name: names.get(name, name))
     assert said.tolist() == theirs["method"].astype(str).tolist()
