@@ -24,7 +24,8 @@ from survivor.desk.rooms import about, guideline, plan, problems, report, season
 from survivor.errors import DeskError, SurvivorError
 
 _ROOMS = (seasons, sheets, about, problems, report, plan, guideline)
-_GOODBYE = 0.7  # seconds for the last page to fetch how it looks
+_GOODBYE = 0.7  # seconds for the last page to come whole
+_KEPT = "private, max-age=86400, immutable"  # how pages look: the last one has nobody to ask any more
 _SAYS = logging.getLogger("survivor")
 
 
@@ -74,7 +75,7 @@ def make_app(path: Path, door: Door, stop: Callable[[], None]) -> tuple[Guard, D
 
 def _text(content: str, kind: str) -> Callable[[Request], Response]:
     def give(_: Request) -> Response:
-        return Response(content, media_type=kind, headers={"Cache-Control": "no-cache"})
+        return Response(content, media_type=kind, headers={"Cache-Control": _KEPT})
 
     return give
 

@@ -150,6 +150,17 @@ def test_the_desk_stops_by_its_button_and_by_no_link(desk: Opened):
     assert desk.closed == [True]
 
 
+def test_how_pages_look_is_kept_and_what_they_say_is_not(desk: Opened):
+    """So that the last page looks as the others do when the desk is closed already."""
+    browser = desk.browser()
+    page = browser.get("/")
+    assert page.headers["cache-control"] == "no-store"
+    looks = re.findall(r'(?:href|src)="(/desk\.(?:css|js)\?\w{16})"', page.text)
+    assert len(looks) == 2
+    for address in looks:
+        assert "immutable" in browser.get(address).headers["cache-control"]
+
+
 def test_the_pass_of_one_desk_opens_no_other(desk: Opened):
     other = Opened(desk.folder)
     browser = desk.browser()
