@@ -37,23 +37,32 @@ def programme(
 
     with steps("Looking for studies") as say:
         from survivor.files.writing import writing
-        from survivor.programme import run_programme, write_programme
+        from survivor.programme import write_programme
         from survivor.programme.cluster import Cluster
-        from survivor.programme.writing import NAMES, WHAT
+        from survivor.programme.running import put_together, take_studies
+        from survivor.programme.writing import NAMES, PAGE, WHAT, is_written
+        from survivor.words import counted
 
         home = out if out is not None else Path("reports") / folder.resolve().name
         cores = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
-        with writing(home, WHAT, names=NAMES) as place:
-            made = run_programme(
+        with writing(home, WHAT, of=folder, names=NAMES) as place:
+            taken = take_studies(
                 folder,
                 milestone=milestone,
-                ground=ground,
                 cluster=Cluster(workers or cores, scheduler),
                 say=say,
                 warn=lambda text: typer.echo(text, err=True),
             )
-            say("Writing")
-            written = write_programme(made, place)
+            as_it_was = ground is None and is_written(taken.records, home)
+            if not as_it_was:
+                say(f"Putting {counted(len(taken.records), 'study', 'studies')} together")
+                made = put_together(taken, ground)
+                say("Writing")
+                written = write_programme(made, place)
+    if as_it_was:
+        typer.echo("Nothing has changed since the page was written.")
+        typer.echo(f"Page: {home / PAGE}")
+        return
     for line in _told(made):
         typer.echo(line)
     typer.echo(f"Page: {written[0]}")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Final, Literal
@@ -103,6 +103,15 @@ class StudyRecord:
     def without(self, reason: str, detail: str = "") -> StudyRecord:
         """Return the record of a study that is not used after all."""
         return replace(self, state="not used", reason=reason, detail=detail or reason)
+
+
+def digest_of_records(records: Iterable[StudyRecord]) -> str:
+    """Digest of what all studies rest on: version, question, and the files of each."""
+    told = sorted(
+        (record.folder, *asdict(record.question).values(), record.as_of, *sorted(record.files.items()))
+        for record in records
+    )
+    return hashlib.sha256(repr(told).encode()).hexdigest()
 
 
 def name_of(folder: str) -> str:

@@ -57,6 +57,14 @@ class Progress:
         )
 
 
+@dataclass(frozen=True)
+class Taken:
+    """The records of every study below a folder, before they are put together."""
+
+    top: Path
+    records: tuple[StudyRecord, ...]
+
+
 def run_programme(
     folder: str | Path,
     *,
@@ -88,6 +96,20 @@ def run_programme(
     WritingError
         When another run works on the same programme.
     """
+    taken = take_studies(folder, milestone=milestone, cluster=cluster, say=say, warn=warn)
+    say(f"Putting {counted(len(taken.records), 'study', 'studies')} together")
+    return put_together(taken, ground)
+
+
+def take_studies(
+    folder: str | Path,
+    *,
+    milestone: str | None = None,
+    cluster: Cluster | None = None,
+    say: Say = lambda _: None,
+    warn: Say = lambda _: None,
+) -> Taken:
+    """Do every study that has changed, and return the records of all; parameters as for `run_programme`."""
     top = Path(folder)
     studies = find_studies(top)
     home = top / FOLDER
@@ -119,18 +141,22 @@ def run_programme(
             progress.finished(record)
 
         _do(top, changed, question, cluster, take, progress)
-    say(f"Putting {counted(len(studies), 'study', 'studies')} together")
-    whole = without_copies(top, list(records.values()))
+    return Taken(top, tuple(records[study.folder] for study in studies))
+
+
+def put_together(taken: Taken, ground: str | None = None) -> Programme:
+    """Put the records of all studies together; parameters and errors as for `run_programme`."""
+    whole = without_copies(taken.top, taken.records)
     if not any(record.state == "used" for record in whole):
         raise ProgrammeError(
             en.NONE_USED.format(studies=counted(len(whole), "study", "studies")),
-            where=str(top),
+            where=str(taken.top),
             mend="; ".join(dict.fromkeys(record.detail.split("\n")[0] for record in whole if record.detail))[
                 :600
             ]
             or "wait until a study has reached the milestone",
         )
-    return together(top.resolve().name, whole, ground)
+    return together(taken.top.resolve().name, whole, ground)
 
 
 def _held(home: Path, until: ExitStack, warn: Say) -> bool:

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
+import json
+from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -13,21 +14,26 @@ from survivor.document.elements import Figure, Report, Section
 from survivor.document.page import page_of, pictures_of
 from survivor.document.pdf import document_of
 from survivor.document.workbook import Book
-from survivor.files.writing import Place, csv_text, writing
+from survivor.files.writing import Place, changed_since, csv_text, writing
 from survivor.programme.page import page_of_programme
+from survivor.programme.record import StudyRecord, digest_of_records
 from survivor.programme.together import Programme
 
 WHAT: Final = "the programme"
 PAGE: Final = "programme.html"
 DOCUMENT: Final = "programme.pdf"
 WORKBOOK: Final = "programme.xlsx"
-NAMES: Final = (PAGE, DOCUMENT, WORKBOOK)
+DIGEST: Final = "programme.json"
+NAMES: Final = (PAGE, DOCUMENT, WORKBOOK, DIGEST)
 
 
-def digest_of_programme(programme: Programme) -> str:
-    """Digest of what every study rests on."""
-    told = [(record.folder, sorted(record.files.items())) for record in programme.records]
-    return hashlib.sha256(repr(told).encode()).hexdigest()
+def is_written(records: Iterable[StudyRecord], folder: Path) -> bool:
+    """Whether a folder holds the programme of these very studies, every file as it was written."""
+    try:
+        told = json.loads((folder / DIGEST).read_text(encoding="utf-8"))["studies"]
+    except (OSError, ValueError, LookupError, TypeError):
+        return False
+    return bool(told == digest_of_records(records)) and not changed_since(folder, WHAT)
 
 
 def tables_of(programme: Programme) -> dict[str, pd.DataFrame]:
@@ -67,7 +73,8 @@ def write_programme(programme: Programme, folder: Path | Place) -> tuple[Path, .
     WritingError
         When the folder cannot be written to, or holds what survivor did not write under one of these names.
     """
-    report = page_of_programme(programme, digest_of_programme(programme))
+    digest = digest_of_records(programme.records)
+    report = page_of_programme(programme, digest)
     pictures = pictures_of(report)
     book = Book(programme.name)
     tables = tables_of(programme)
@@ -77,6 +84,7 @@ def write_programme(programme: Programme, folder: Path | Place) -> tuple[Path, .
         PAGE: page_of(report, pictures),
         DOCUMENT: document_of(_printed(report), pictures.wide),
         WORKBOOK: book.close(),
+        DIGEST: json.dumps({"studies": digest}) + "\n",
         **{
             f"tables/{name.replace(' ', '-').replace(chr(39), '')}.csv": csv_text(table)
             for name, table in tables.items()

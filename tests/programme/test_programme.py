@@ -22,21 +22,12 @@ from survivor.programme.record import FOLDER
 from survivor.proportions import wilson
 from survivor.seasons import pool_seasons, take_in
 from survivor.study import load
-
-#: Numbers of the invented studies taken: a tagged one that hides its places, counts, and one without TOML.
-TAKEN = (2, 6, 10, 11, 12)
-HIDDEN, BROKEN = 2, 12
+from tests.programme.small import BROKEN, HIDDEN, TAKEN, small_programme, study_of
 
 
 @pytest.fixture(scope="module")
 def top(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("made") / "valley"
-    write = list(write_invented(folder.with_name("all"), max(TAKEN)))
-    for number in TAKEN:
-        shutil.copytree(write[number - 1], folder / write[number - 1].parent.name / write[number - 1].name)
-    copied = write[TAKEN[1] - 1]
-    shutil.copytree(copied, folder / "zz-saved-again")
-    return folder
+    return small_programme(tmp_path_factory.mktemp("made") / "valley")
 
 
 @pytest.fixture(scope="module")
@@ -47,10 +38,6 @@ def made(top: Path) -> Programme:
 @pytest.fixture(scope="module")
 def written(made: Programme, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, ...]:
     return write_programme(made, tmp_path_factory.mktemp("out") / "page")
-
-
-def study_of(made: Programme, number: int) -> str:
-    return next(record.folder for record in made.records if f"-{number:04d}-" in record.folder)
 
 
 def test_differences_are_those_that_pooling_the_same_studies_gives(made, top):
