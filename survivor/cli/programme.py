@@ -66,7 +66,7 @@ def programme(
     for line in _told(made):
         typer.echo(line)
     typer.echo(f"Page: {written[0]}")
-    typer.echo(f"Beside it: {', '.join(path.name for path in written[1:3])}, and {len(written) - 3} tables")
+    typer.echo(f"Beside it: {', '.join(path.name for path in written[1:3])}, and {len(written) - 4} tables")
 
 
 def _told(made: Programme) -> list[str]:
