@@ -141,7 +141,7 @@ def counted_by(intervals: pd.DataFrame, at: float, window: float, keys: list[str
         alive=known_alive(moved, at),
         died=moved["died"].where(moved["stop_day"] <= at, 0),
     )
-    summed = counts.groupby(keys, sort=False, observed=True)[["watched", "alive", "died"]].sum()
+    summed = counts.groupby(keys, sort=False, observed=True, dropna=False)[["watched", "alive", "died"]].sum()
     return summed.astype(int).reset_index()
 
 

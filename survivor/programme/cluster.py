@@ -6,6 +6,7 @@ import asyncio
 import contextlib
 import logging
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
@@ -81,7 +82,6 @@ class Handing:
     ) -> list[str]:
         """Hand out studies once; returns those whose task was lost with the scheduler."""
         from distributed import as_completed
-        from distributed.client import FutureCancelledError
         from distributed.scheduler import KilledWorker
 
         waiting = set(folders)
@@ -97,8 +97,13 @@ class Handing:
                     record = future.result()
                 except KilledWorker:
                     record = StudyRecord(folder, {}, question).without(en.LOST)
-                except (FutureCancelledError, asyncio.CancelledError):
+                except (CancelledError, asyncio.CancelledError):
                     continue
+                except (OSError, TimeoutError):
+                    raise
+                except Exception as fault:  # such as a machine of the cluster that has no survivor
+                    record = StudyRecord(folder, {}, question)
+                    record = record.without(en.OUR_FAULT, f"{type(fault).__name__}: {fault}")
                 take(record)
                 waiting.discard(folder)
                 future.release()

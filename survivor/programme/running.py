@@ -111,7 +111,7 @@ def take_studies(
 ) -> Taken:
     """Do every study that has changed, and return the records of all; parameters as for `run_programme`."""
     top = Path(folder)
-    studies = find_studies(top)
+    studies = find_studies(top, warn)
     home = top / FOLDER
     keeping = all(find_spec(name) is not None for name in EXTRA)
     if not keeping:

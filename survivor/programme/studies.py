@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -26,18 +26,31 @@ class Found:
     size: int
 
 
-def find_studies(top: Path) -> list[Found]:
+def find_studies(top: Path, warn: Callable[[str], None] = lambda _: None) -> list[Found]:
     """Find every folder below that holds a study file, in the order of their names.
 
     Folders whose name begins with a dot are passed over, and links are not followed.
+
+    Parameters
+    ----------
+    top
+        Folder of the programme.
+    warn
+        Called with what is said of a folder that cannot be looked into.
 
     Raises
     ------
     ProgrammeError
         When there is none, or the folder cannot be looked into.
     """
+
+    def closed(fault: OSError) -> None:
+        if Path(fault.filename) == top:
+            _refuse(fault)
+        warn(f"{fault.filename}: this folder cannot be looked into, so no study in it is known")
+
     found = []
-    for home, folders, files in os.walk(top, onerror=_refuse):
+    for home, folders, files in os.walk(top, onerror=closed):
         folders[:] = sorted(name for name in folders if not name.startswith(".") and name != FOLDER)
         if STUDY_FILE in files:
             inside = Path(home).relative_to(top).as_posix()

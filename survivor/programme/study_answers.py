@@ -206,6 +206,6 @@ def _plots(season: Season, at: float, window: float) -> pd.DataFrame:
     year = pd.to_datetime(rows["planted_date"]).dt.year
     marked = rows.assign(planting_year=year.astype("int64"), method=rows["method"].astype(str))
     keys = ["site", "block", "plot", "method", "planting_year", *ground]
-    marked = marked.assign(**{name: marked[name].astype(str).fillna("") for name in ground})
+    marked = marked.assign(**{name: marked[name].astype(object).fillna("").astype(str) for name in ground})
     counted = counted_by(marked, at, window, keys)
     return counted[[*PLOT_COLUMNS, *ground]].reset_index(drop=True)

@@ -204,13 +204,15 @@ def _plots(records: Sequence[StudyRecord]) -> pd.DataFrame:
     if not parts:
         return pd.DataFrame(columns=[*PLOT_COLUMNS, "study", "organisation"])
     joined = pd.concat(parts, ignore_index=True)
-    return joined.assign(known=joined["alive"] + joined["died"])
+    traits = [name for name in joined if name not in PLOT_COLUMNS]
+    told = joined.assign(**{str(name): joined[name].fillna("") for name in traits})
+    return told.assign(known=told["alive"] + told["died"])
 
 
 def _ground(plots: pd.DataFrame) -> str:
     """Name the trait of ground that most studies have; empty where none has one."""
     traits = [name for name in plots if name not in (*PLOT_COLUMNS, "study", "organisation", "known")]
-    told = {str(name): plots.loc[plots[name].fillna("") != "", "study"].nunique() for name in traits}
+    told = {str(name): plots.loc[plots[name] != "", "study"].nunique() for name in traits}
     return max(sorted(told), key=told.__getitem__, default="")
 
 
@@ -347,7 +349,7 @@ def _worth(parts: Mapping[Key, Pooled], smallest: float) -> pd.DataFrame:
 def _untried(plots: pd.DataFrame, ground: str) -> pd.DataFrame:
     if not ground or plots.empty:
         return pd.DataFrame(columns=["method", "ground", "studies"])
-    told = plots[plots[ground].fillna("") != ""]
+    told = plots[plots[ground] != ""]
     counts = told.groupby(["method", ground])["study"].nunique()
     every = pd.MultiIndex.from_product(
         [sorted(told["method"].unique()), sorted(told[ground].unique())], names=["method", "ground"]
