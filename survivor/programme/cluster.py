@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from distributed import Client
 
 _TRIES: Final = 4  # times that studies whose tasks were lost are handed out again
-_PATIENCE: Final = "20s"  # for a scheduler that is started again
+_PATIENCE: Final = "60s"  # for a scheduler that is started again
 
 Work = Callable[[str, str, Question], StudyRecord]
 
