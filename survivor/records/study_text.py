@@ -21,6 +21,7 @@ from survivor.files.sheets import (
     read_whole,
     sheet_names,
 )
+from survivor.progress import counted_off
 from survivor.records.copies import copies
 from survivor.records.days_told import days_elsewhere
 from survivor.records.guessing import Guess, guess_table, site_of, with_days
@@ -147,7 +148,7 @@ def _parts(folder: Path, beside: Collection[tuple[str, str]]) -> tuple[list[Part
 
 def _guesses(parts: Sequence[Part], remarks: list[str]) -> list[Guess]:
     guesses: list[Guess] = []
-    for part in parts:
+    for part in counted_off(parts, "table"):
         # A name or a title may tell the site where a workbook has several sheets, or a sheet several tables.
         several = part.sheet is not None or part.area is not None
         try:
