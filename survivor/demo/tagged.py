@@ -20,6 +20,7 @@ from survivor.demo.weather import DRY_SEASON, GaugePlan, StationPlan, gauge_file
 from survivor.simulate import Cohort, Drawn, draw_records, hazard_knots, season_cuts, true_dose, true_effects
 
 SEED = 20220615
+DIARY_SEED = 20220616  # of its own: days of works have no part in the deaths
 
 SITES = (
     "Tarn Hollow",
@@ -109,6 +110,18 @@ VISITS_HEADER = (
     "Notes",
 )
 
+DIARY_HEADER = ("Site", "Preparation", "Work", "Date", "Pass", "Soil", "Depth (cm)", "Note")
+# What each preparation got, the pass, and the first and last day before planting on which it was done.
+_SPRAYED = (("spot spray", 1, 84, 70), ("spot spray", 2, 24, 14))
+_WORKS: dict[str, tuple[tuple[str, int, int, int], ...]] = {
+    "spot spray only": (*_SPRAYED, ("hand-dug hole", 0, 0, 0)),
+    "hand scalp": (("scalp by hand", 0, 6, 2), ("hand-dug hole", 0, 0, 0)),
+    "spray and mulch mat": (*_SPRAYED, ("hand-dug hole", 0, 0, 0), ("mulch mat", 0, 0, 0)),
+    "spray and auger": (*_SPRAYED, ("auger hole", 0, 4, 1)),
+    "spray and rip": (*_SPRAYED, ("rip line", 0, 68, 60)),
+    "spray, rip and mound": (*_SPRAYED, ("rip line", 0, 68, 60), ("mound", 0, 56, 50)),
+}
+
 _GROUND = (
     ("loam", "gentle", "lower slope"),
     ("clay loam", "flat", "creek flat"),
@@ -163,6 +176,7 @@ def tagged_files() -> dict[str, bytes]:
         "study.toml": text_file("tagged-study.toml"),
         "DATA-DICTIONARY.md": dictionary("tagged-dictionary.md"),
         **field_sheets(COHORT, rng),
+        "diary.csv": csv_bytes(DIARY_HEADER, _diary(np.random.default_rng(DIARY_SEED))),
         "truth.json": json_bytes(_truth()),
     }
     for name, plan in _GAUGES.items():
@@ -207,6 +221,26 @@ def _truth() -> dict[str, object]:
         "sd_log_hazard": {"plot": COHORT.plot_sd},
         "site_log_hazard": dict(zip(SITES, COHORT.site_effects or (), strict=True)),
     }
+
+
+def _diary(rng: np.random.Generator) -> list[tuple[object, ...]]:
+    """Rows of the works diary in the order of days, each of all plots of some preparation at a site.
+
+    A work was done on one day at a site, whichever preparations it was part of.
+    """
+    rows: list[tuple[dt.date, tuple[object, ...]]] = []
+    for site, planted in zip(SITES, COHORT.planted, strict=True):
+        days: dict[tuple[str, int], dt.date] = {}
+        for method, works in _WORKS.items():
+            for work, number, first, last in works:
+                key = (work, number)
+                if key not in days:
+                    days[key] = planted - dt.timedelta(days=int(rng.integers(last, first + 1)))
+                ripped = work == "rip line"
+                soil, depth = ("dry" if planted.month < 8 else "moist", 40) if ripped else ("", "")
+                row = (site, method, work, f"{days[key]:%d/%m/%Y}", number or "", soil, depth, "")
+                rows.append((days[key], row))
+    return [row for _, row in sorted(rows, key=lambda pair: pair[0])]
 
 
 def allotted(plots: pd.DataFrame, sites: Sequence[str], rng: np.random.Generator) -> pd.DataFrame:

@@ -28,7 +28,7 @@ _WORK_WORDS: Final = {
         "strip spraying, initial spray, first spray, second spray, weed spray"
     ),
     PRE_EMERGENT: "preemergent, pre emergent spray, pre-em, residual, residual spray, residual herbicide",
-    SCALP: "scalping, scalped, grading, graded",
+    SCALP: "scalping, scalped, scalp by hand, hand scalp, hand scalping, grading, graded",
     SLASH: "slashing, slashed, mow, mowing, mown, brushcut, brushcutting",
     RIP: "ripping, ripped, deep rip, deep ripping, rip line, rip lines, cross rip, cross-ripping",
     "mound": "mounding, mounded, mounds",

@@ -135,9 +135,9 @@ def _inseparable(units: Sequence[Unit], columns: Floats, place: str) -> str:
     if len(units) == 2 and np.allclose(columns[:, 0], -columns[:, 1], atol=_TOLERANCE**0.5):
         return (
             f"at each {place} {names[0]} stood wherever {names[1]} did not: only the difference between them "
-            "could be seen, so neither is told"
+            "could be seen, so neither is estimated"
         )
     return (
-        f"{listed(names)} cannot be distinguished: within each {place} which plots got one of them follows "
-        "from which got the others"
+        f"{listed(names)} cannot be distinguished: within each {place} the plots of one follow from those of "
+        "the others"
     )

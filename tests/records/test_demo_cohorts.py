@@ -77,6 +77,8 @@ def test_private_facts_are_in_no_frame_that_is_analysed(counts: Records) -> None
 
 
 def test_accounts_add_up(tagged: Records, counts: Records) -> None:
-    rows = len((DATASETS / "tagged" / "visits.csv").read_text().splitlines()) - 1
-    assert len(tagged.accounts) == rows + 96
+    rows, works = (
+        len((DATASETS / "tagged" / name).read_text().splitlines()) - 1 for name in ("visits.csv", "diary.csv")
+    )
+    assert len(tagged.accounts) == rows + works + 96
     assert len(counts.accounts) == 60 * 6 + 1

@@ -33,7 +33,7 @@ def names_of(analysis: Analysis) -> set[str]:
     return found
 
 
-@pytest.mark.parametrize("name", ["tagged", "counts", "pines"])
+@pytest.mark.parametrize("name", ["tagged", "counts", "pines", pytest.param("works", marks=pytest.mark.slow)])
 def test_sentences_are_short(name: str, tmp_path: Path) -> None:
     folder = pines(tmp_path) if name == "pines" else DATASETS / name
     analysis = analysed(folder)

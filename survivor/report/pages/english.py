@@ -113,12 +113,12 @@ PARTS_FOLLOWED_TOO: Final = (
 PARTS_TIMED: Final = "{what} {verb} {more} alive {per} at {when} (95 % CI {span})."
 PARTS_SMALL: Final = "For {works} any difference is smaller than the {smallest} per 100 that matter."
 PARTS_OPEN: Final = "For {works} there is not enough evidence either way."
-PARTS_TIME_OPEN: Final = "Nor is there enough to say whether it matters {questions}."
-PARTS_TIME_ONLY_OPEN: Final = "There is not enough evidence to say whether it matters {questions}."
+PARTS_TIME_OPEN: Final = "Nor is it clear whether it matters {questions}."
+PARTS_TIME_ONLY_OPEN: Final = "It is not clear whether it matters {questions}."
 PARTS_TIMES: Final = {
     "lead_months": "how early weed control begins",
     "passes": "how often it is done",
-    "rip_soil": "whether the ground is ripped dry or wet",
+    "rip_soil": "whether ripping is dry or wet",
 }
 PARTS_PAIR: Final = "{first} with {second} beyond their sum"
 PARTS_FIGURE: Final = "Alive {per}: plots with the work, less plots without it"
@@ -130,6 +130,7 @@ PARTS_CHEAPEST: Final = (
 )
 PARTS_ALIASED: Final = "Not answerable: {reason}."
 PARTS_NOT: Final = "Not answerable of {what}: {reason}."
+PARTS_TIME_NOT: Final = "Nor can these records say whether it matters {questions}."
 PARTS_VERBS: Final = {True: "kept", False: "went with"}
 
 # Survival over time, each preparation, radius.

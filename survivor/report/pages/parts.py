@@ -11,9 +11,9 @@ from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import joined, signed, size, when
 from survivor.sentences import Name, Names, Sentence, Value, cell, say
-from survivor.vocabulary import RANDOM
+from survivor.vocabulary import RANDOM, REFUSED
 from survivor.words import capital, difference, listed, number, plain
-from survivor.works.answers import LATER, subject_of
+from survivor.works.answers import CALLED, LATER, subject_of
 from survivor.works.columns import LEAD, PASSES, RIP_SOIL
 from survivor.works.parts import PAIR, WORK
 
@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from survivor.evidence import Finding
 
 _MOST_SAID = 4  # reasons; the annex has all of them
+_FEWEST_ROWS = 3  # of the picture: two are said as fast
 _ORDER = (WORK, PAIR, LEAD, PASSES, RIP_SOIL, LATER)
 
 
@@ -55,10 +56,10 @@ def paid(analysis: Analysis) -> tuple[Section, ...]:
 
 
 def _picture(analysis: Analysis) -> Figure | None:
-    """Return a row a work, most first; nothing where no work could be answered for."""
+    """Return a row a work, most first; nothing where a picture would hold a row or two."""
     table = analysis.works.answers
     rows = table[table["kind"].isin((WORK, LATER)) & table["estimate"].notna()]
-    if rows.empty:
+    if len(rows) < _FEWEST_ROWS:
         return None
     rows = rows.sort_values("estimate", ascending=False, kind="stable")
     under = [
@@ -124,7 +125,14 @@ def _not_answerable(analysis: Analysis) -> list[Sentence]:
     works = analysis.works
     said = [] if works.parts is None else list(works.parts.apart.said)
     found = [say(en.PARTS_ALIASED, reason=reason) for reason in said]
-    found += [say(en.PARTS_NOT, what=what, reason=why.what) for what, why in works.reasons.items()]
-    refused = [row for row in works.answers.to_dict("records") if row["basis"] == "refused"]
+    times = {called: en.PARTS_TIMES[key] for key, called in CALLED.items()}
+    found += [
+        say(en.PARTS_NOT, what=what, reason=why.what)
+        for what, why in works.reasons.items()
+        if what not in times
+    ]
+    refused = [row for row in works.answers.to_dict("records") if row["basis"] == REFUSED]
     found += [say(en.PARTS_NOT, what=_named(row), reason=str(row["reason"])) for row in refused]
-    return found[:_MOST_SAID]
+    untold = [times[what] for what in works.reasons if what in times]
+    last = [say(en.PARTS_TIME_NOT, questions=listed(untold))] if untold else []
+    return [*found[:_MOST_SAID], *last]
