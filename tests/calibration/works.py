@@ -1,9 +1,9 @@
 """Calibration of answers on works: a factorial, a split plot with 8 whole plots, and a follow-up.
 
 ``python -m tests.calibration.works [STUDIES]`` prints the table, for 10,000 studies of each kind; it
-stands in ``works.md``. The short form is in ``test_works.py``. Seasons are drawn with plot (or whole-plot) effects; the target of
-an estimate is what the same model gives for the expected counts, averaged over these effects, so that
-bias is that of the estimate and not of what it is an estimate of.
+stands in ``works.md``. The short form is in ``test_works.py``. Seasons are drawn with plot (or whole-plot)
+effects; the target of an estimate is what the same model gives for the expected counts, averaged over
+these effects, so that bias is that of the estimate and not of what it is an estimate of.
 """
 
 from __future__ import annotations
