@@ -118,7 +118,7 @@ def _tagged_file(sites: list[str]) -> str:
     text = text_file("tagged-study.toml").decode()
     for table in ("weather", "photo_points", "corrections", "planted"):
         text = re.sub(rf"\[\[{table}\]\].*?(?=^\[|\Z)", "", text, flags=re.DOTALL | re.MULTILINE)
-    for table in ("weather.columns", "soil", "heights"):
+    for table in ("weather.columns", "soil", "heights", "works.diary", "works.diary.columns"):
         text = re.sub(rf"\[{re.escape(table)}\].*?(?=^\[|\Z)", "", text, flags=re.DOTALL | re.MULTILINE)
     for word in (
         "texture",

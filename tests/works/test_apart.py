@@ -92,8 +92,8 @@ def test_works_that_follow_from_others_are_refused_by_name() -> None:
     apart = told_apart(matrix, np.zeros(6, dtype=int), ("rip", "mound", "guard"), "block")
     assert apart.units == ()
     assert apart.said == (
-        "rip, mound and guard cannot be distinguished: within each block which plots got one of them follows "
-        "from which got the others",
+        "rip, mound and guard cannot be distinguished: within each block the plots of one follow from those "
+        "of the others",
     )
 
 
