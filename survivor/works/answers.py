@@ -212,7 +212,8 @@ def sentence_of(row: Mapping[Any, Any], read: Reading, counts: Counts, asked: As
         both = f"together {first} and {second} had {size} {when} beyond the sum of the two"
         if read == "not enough evidence to say":
             return (
-                f"There is not enough evidence to say whether {first} and {second} do more together: {both}."
+                f"There is not enough evidence to say whether {first} and {second} do more together. "
+                f"{capital(both)}."
             )
         if read == "no difference that matters":
             return f"{capital(first)} and {second} add up, as far as {smallest} per 100: {both}."
@@ -222,11 +223,12 @@ def sentence_of(row: Mapping[Any, Any], read: Reading, counts: Counts, asked: As
     equal = ", the other works held equal" if kind == WORK else ""
     if read == "not enough evidence to say" and kind in _TOPICS:
         return (
-            f"There is not enough evidence to say whether {_TOPICS[kind]}: {subject} went with {size} {when}."
+            f"There is not enough evidence to say whether {_TOPICS[kind]}. "
+            f"{capital(subject)} went with {size} {when}."
         )
     if read == "not enough evidence to say":
         return (
-            f"There is not enough evidence to say what {subject} adds{equal}: plots with it had "
+            f"There is not enough evidence to say what {subject} adds{equal}. Plots with it had "
             f"{size} {when}."
         )
     if read == "no difference that matters":
