@@ -40,8 +40,8 @@ KINDS = ("tagged", "counts")
 COLUMNS = ("kind", "study", "what", "grade", "said", "estimate", "lower", "upper", "truth", "target")
 NOTHING, EFFECT_SD = 0.4, 0.4  # chance that a preparation does nothing; SD of the others' log hazard ratio
 HARDER = {"tagged": (-0.6, 0.2), "counts": (-0.5, 0.3)}  # range of the common factor's logarithm
-_LEFT_OUT = ("works", "gauges", "weather", "soil", "costs", "spacing", "infill", "stocking", "heights", "planted",
-             "photo_points", "corrections")  # fmt: skip
+_LEFT_OUT = ("works", "gauges", "weather", "soil", "costs", "spacing", "infill", "stocking", "heights",
+             "planted", "photo_points", "corrections")  # fmt: skip
 _RADII = 21  # points of a range of radii at which survival is averaged
 
 
