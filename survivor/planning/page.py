@@ -37,22 +37,23 @@ PLAN: Final = "the plan"
 UNDATED: Final = "What is late is told where the plan file says the day, as_of under [plan]."
 
 _CONDITIONS: Final = (
-    "Plots of one size, one of each method in every block, the methods allocated at random; every seedling "
-    "is followed to the milestone, and none is lost. Hazards are in proportion: the better method lowers the "
-    "hazard alike all season. Plots and sites differ by normal effects on the log hazard.",
-    "The formulas (Schoenfeld's events, and two proportions) multiply by the design effect "
-    "1 + (m − 1) × correlation for m seedlings a plot (Donner and Klar 2000) and use t on blocks less one, "
-    "since plots are few. They are near the simulation where plots are equal, the correlation is under "
-    "about 0.3 and hazards are no more than two to three times apart; where they part, trust the simulation.",
-    "Differences between sites enter the formula of two proportions so: methods are compared within a site, "
-    "so a seedling counts by its variance about its site's own mean, p (1 − p) less the variance "
-    "between sites. The more of the whole spread lies between sites, the less is left within "
-    "them: with the same survival over all sites, more spread of sites needs fewer plots.",
-    "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it: "
-    "the model between visits with a level for each block, the difference per 100 planted, CR2 limits with "
-    "Satterthwaite degrees of freedom.",
-    "Plots missed, tags lost and plots given up cost power that is in none of these numbers but that of one "
-    "plot of ten lost: plan some more.",
+    "Plots are of one size, one of each method in every block, the methods allocated at random. Every "
+    "seedling is followed to the milestone, and none is lost. Hazards are in proportion: the better method "
+    "lowers the hazard alike all season. Plots and sites differ by normal effects on the log hazard.",
+    "The formulas are Schoenfeld's for events, and that of two proportions. Both multiply by the design "
+    "effect 1 + (m − 1) × correlation for m seedlings a plot, after Donner and Klar 2000. They use t on "
+    "blocks less one, since plots are few. They are near the simulation where plots are equal and the "
+    "correlation is under about 0.3. Hazards must be no more than two to three times apart too. Where they "
+    "part, trust the simulation.",
+    "Methods are compared within a site, so in the formula of two proportions a seedling counts by its "
+    "variance about its site's own mean. That is p (1 − p) less the variance between sites. The more of the "
+    "whole spread lies between sites, the less is left within them. With the same survival over all sites, "
+    "more spread of sites needs fewer plots.",
+    "Each simulated season is drawn with the wanted difference and analysed as the report would analyse it. "
+    "The model is interval-censored, with a level for each block; the difference is per 100 planted, with "
+    "CR2 limits and Satterthwaite degrees of freedom.",
+    "Plots missed, tags lost and plots given up cost power. Only the figure for one plot of ten lost allows "
+    "for that: plan some more.",
 )
 
 

@@ -12,7 +12,7 @@ from survivor.planning.calendar import DUE, LATE, OVER, checks_of, takes, visits
 from survivor.planning.planfile import Plan
 from survivor.planning.season import PlannedSeason
 from survivor.planning.split import cost_of_plot
-from survivor.words import counted, date, limits, listed, number, plain
+from survivor.words import counted, date, limits, listed, number, plain, sentence
 
 ENOUGH, NOT_ENOUGH, NOTHING = (
     "can answer the question",
@@ -94,23 +94,23 @@ def verdict(season: PlannedSeason) -> str:
     if season.by_formula:
         return (
             f"If nothing is lost, this season {ENOUGH if season.answers else NOT_ENOUGH}: by formula {shown} "
-            f"of 100 such seasons would show the difference ({number(float(row['studies']))} simulated "
-            f"seasons are too few to go by){_if_lost(season)}."
+            f"of 100 such seasons would show the difference. The {number(float(row['studies']))} simulated "
+            f"seasons are too few to go by.{_if_lost(season)}"
         )
     answer = ENOUGH if season.answers else NOT_ENOUGH
     if season.on_the_edge:
         answer = JUST_ABOUT if season.answers else JUST_SHORT
         shown += f" ({limits(float(row['lower']), float(row['upper']))})"
     return (
-        f"If nothing is lost, this season {answer}: {shown} of 100 such seasons would show the difference "
-        f"({number(float(row['studies']))} were simulated){_if_lost(season)}."
+        f"If nothing is lost, this season {answer}: {shown} of 100 such seasons would show the difference. "
+        f"{number(float(row['studies']))} seasons were simulated.{_if_lost(season)}"
     )
 
 
 def _if_lost(season: PlannedSeason) -> str:
     if not math.isfinite(season.lost):
         return ""
-    return f"; with one plot of ten lost {number(season.lost)}, by formula"
+    return f" With one plot of ten lost {number(season.lost)} of 100 would, by formula."
 
 
 def usual_sizes(season: PlannedSeason) -> str:
@@ -139,8 +139,8 @@ def worked_out(season: PlannedSeason) -> str:
     return (
         f"Power: simulated {number(float(row['simulated']))} of 100 (95 % CI of the simulation "
         f"{limits(float(row['lower']), float(row['upper']))}, {number(float(row['studies']))} seasons "
-        f"drawn); by formula {number(float(row['two_proportions']))} (two proportions) and "
-        f"{number(float(row['events']))} (events)."
+        f"drawn). By formula it is {number(float(row['two_proportions']))} from two proportions and "
+        f"{number(float(row['events']))} from events."
     )
 
 
@@ -210,8 +210,8 @@ def spread_words(season: PlannedSeason) -> str:
     """Return how much plots and sites are taken to differ, and from where."""
     spread = season.spread
     return (
-        f"This rests on plots that differ: two seedlings of a plot are alike by "
-        f"{number(spread.correlation, 2)} (a correlation: 0 not at all, 1 wholly). On the log hazard the "
+        f"The intraclass correlation is taken as {number(spread.correlation, 2)}: how alike two seedlings of "
+        "one plot are (0 not at all, 1 completely). On the log hazard the "
         f"standard deviation of plots is {number(spread.plot_sd, 2)}, of sites {number(spread.site_sd, 2)}. "
         f"Source: {spread.source}."
     )
@@ -281,18 +281,19 @@ def late_works(table: pd.DataFrame) -> list[str]:
     for status, lead, until in ((LATE, "Late", "by"), (DUE, "Due now", "until"), (OVER, "Last day past", "")):
         rows = table[table["status"] == status]
         for work, group in rows.groupby("work", sort=False):
-            lines.append(
-                f"{lead}: {work} {_where_by(group, until)}" + (": was it done?" if status == OVER else "")
-            )
+            lines += [
+                f"{lead}: {work} {at}" + (": was it done?" if status == OVER else "")
+                for at in _where_by(group, until)
+            ]
     return lines
 
 
-def _where_by(group: pd.DataFrame, until: str) -> str:
+def _where_by(group: pd.DataFrame, until: str) -> list[str]:
     """Say the sites of a work with the last day of each, those with the same day together."""
-    parts = []
-    for day, rows in group.groupby("latest"):
-        parts.append(f"at {listed(rows['site'])} ({until} {date(str(day))})".replace("( ", "("))
-    return listed(parts)
+    return [
+        f"at {listed(rows['site'])} ({f'{until} {date(str(day))}'.strip()})"
+        for day, rows in group.groupby("latest")
+    ]
 
 
 def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
@@ -308,9 +309,14 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
     rows = table[table["work"].isin(checks)]
     if rows.empty:
         return []
-    named = listed([f"{work} {_where_by(group, 'by')}" for work, group in rows.groupby("work", sort=False)])
-    count = {1: "this one is", 2: "these two are"}.get(rows["work"].nunique(), "these are")
-    return [f"Break ground only when {count} done: {named}."]
+    works = rows["work"].unique()
+    count = {1: "this one is", 2: "these two are"}.get(len(works), "these are")
+    days = [
+        sentence(f"{work} {at}")
+        for work, group in rows.groupby("work", sort=False)
+        for at in _where_by(group, "by")
+    ]
+    return [" ".join((f"Break ground only when {count} done: {listed(works)}.", *days))]
 
 
 def summary(season: PlannedSeason) -> list[str]:

@@ -153,6 +153,13 @@ def run(kind: str, studies: Iterable[int]) -> Iterator[pd.DataFrame]:
         yield said_of(kind, study)
 
 
+def written(said: pd.DataFrame) -> str:
+    """Write the table of all that was said as the rows of a Markdown table."""
+    table = table_of(said).fillna("")
+    lines = [list(table.columns), ["---"] * len(table.columns), *table.astype(str).to_numpy().tolist()]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines)
+
+
 def table_of(said: pd.DataFrame) -> pd.DataFrame:
     """How many answers of each kind were given, and how many of them are false.
 
@@ -175,6 +182,7 @@ def table_of(said: pd.DataFrame) -> pd.DataFrame:
     grouped = frame.groupby(["kind", "what", "said", "grade"], dropna=False)
     table = grouped.agg(answers=("false", "size"), false=("false", "sum"), misses=("misses", "sum"))
     for name in ("false", "misses"):
+        table[name] = table[name].astype(int)
         table[f"{name} per 100"] = (100 * table[name] / table["answers"]).astype(float).round(1)
     return table.reset_index()
 
@@ -198,4 +206,4 @@ def main(folder: Path, studies: int, until: dt.datetime | None = None) -> pd.Dat
 if __name__ == "__main__":
     every = main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 2_000)
     print(every.groupby("kind")["study"].nunique().rename("studies").to_string())
-    print(table_of(every).to_string(index=False))
+    print(written(every))

@@ -19,6 +19,7 @@ from survivor.planning.words import ground_first
 from survivor.report.cautions import touched
 from survivor.settings import DrySeason
 from tests.planning.making import small_plan
+from tests.report.reading import faults
 
 DRY = DrySeason(start="12-01", end="03-31")
 
@@ -225,6 +226,7 @@ def test_what_comes_before_broken_ground_is_said_with_its_days():
     assert len(said) == 1
     assert said[0].startswith("Break ground only when these two are done: heritage and vegetation checks")
     assert "(by 24 Nov" in said[0]
+    assert faults([("said", said[0])], {site.name for site in plan.sites}) == []
 
 
 def test_lead_times_of_the_plan_stand_over_the_usual_ones():

@@ -26,6 +26,7 @@ from survivor.planning.words import (
     verdict,
 )
 from tests.planning.making import COSTS, raw_plan, small_plan
+from tests.report.reading import faults, texts_of
 
 
 @pytest.fixture(scope="module")
@@ -80,7 +81,7 @@ def test_the_summary_says_each_thing_once(season, shown, lower, upper):
     assert not any("two proportions" in line or "are wanted" in line for line in lines)
     assert sum(line.startswith("Size: ") for line in lines) == 1
     page = " ".join(block.text for block in report_of_plan(told).answer.blocks if hasattr(block, "text"))
-    assert "(two proportions)" in page
+    assert "from two proportions" in page
 
 
 @pytest.mark.slow
@@ -140,7 +141,7 @@ def test_the_answer_is_for_a_season_in_which_nothing_is_lost_and_says_what_a_los
     # Nine of ten plots, by two proportions.
     by_hand = shown_by_formula(told.plan, told.spread, int(0.9 * told.plots), told.seedlings)
     assert told.lost == pytest.approx(by_hand)
-    assert f"with one plot of ten lost {by_hand:.0f}, by formula" in verdict(told)
+    assert f"With one plot of ten lost {by_hand:.0f} of 100 would, by formula." in verdict(told)
     assert by_hand < float(told.power["two_proportions"])
 
 
@@ -199,3 +200,9 @@ def test_why_more_spread_of_sites_needs_fewer_plots_is_told_and_true(season):
 def test_an_empty_table_has_the_columns_of_a_full_one(season):
     poor = plan_season(small_plan(costs={**COSTS, "budget": 500}), studies=20)
     pd.testing.assert_index_equal(poor.table.columns, season.table.columns)
+
+
+def test_sentences_of_the_plan_are_short(season):
+    names = {one.name for one in (*season.plan.methods, *season.plan.sites)}
+    assert faults(texts_of(report_of_plan(season)), names) == []
+    assert faults((("summary", line) for line in summary(season)), names) == []

@@ -7,6 +7,7 @@ import re
 from collections.abc import Iterable, Iterator
 from typing import Final
 
+from survivor.analysis import Analysis
 from survivor.document.elements import Figure, Listing, Paragraph, Report, Table, Terms
 from survivor.document.page import sections_of
 from survivor.sentences import Name, Names, Sentence, Text, Value, plain_text, sentences_of
@@ -46,6 +47,16 @@ def texts_of(report: Report) -> Iterator[tuple[str, Text]]:
                     yield f"{where} caption", block.caption
                     if block.table is not None:
                         yield from _table(where, block.table)
+
+
+def names_of(analysis: Analysis) -> set[str]:
+    """Names that somebody gave: each counts as one word, however many it has."""
+    found = {one.name for one in (*analysis.settings.milestones, *analysis.settings.gauges)}
+    found.add(analysis.settings.study.name)
+    for frame in (analysis.records.plots, analysis.records.intervals):
+        for column in {"site", "method", "species"} & set(frame.columns):
+            found |= set(frame[column].dropna().astype(str))
+    return found
 
 
 def _table(where: str, table: Table) -> Iterator[tuple[str, Text]]:

@@ -7,30 +7,23 @@ own room.
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
-from survivor.analysis import Analysis
 from survivor.report.arrangement import ANNEX, OFFICER, REPORT
 from survivor.report.checked.page import report_of_check
+from survivor.report.checked.text import lines_of_check
 from survivor.report.tables import findings_json
 from tests.once import analysed, study_of
 from tests.report.demo import DATASETS
 from tests.report.generated import pines, write_generated
-from tests.report.reading import faults, texts_of, texts_of_findings
+from tests.report.reading import faults, names_of, texts_of, texts_of_findings
 
+_ROWS = re.compile(r"(?<=[.:]) (?=[^.:]*\.(?:csv|xlsx)\b[^:]*: row)")
+_CODES = re.compile(r"(?:[a-z-]+ \([\d,]+\)(?:, )?)+")
 DOCUMENTS = (REPORT, ANNEX, OFFICER)
-
-
-def names_of(analysis: Analysis) -> set[str]:
-    """Names that somebody gave: each counts as one word, however many it has."""
-    found = {one.name for one in (*analysis.settings.milestones, *analysis.settings.gauges)}
-    found.add(analysis.settings.study.name)
-    for frame in (analysis.records.plots, analysis.records.intervals):
-        for column in {"site", "method", "species"} & set(frame.columns):
-            found |= set(frame[column].dropna().astype(str))
-    return found
 
 
 @pytest.mark.parametrize("name", ["tagged", "counts", "pines", pytest.param("works", marks=pytest.mark.slow)])
@@ -41,7 +34,11 @@ def test_sentences_are_short(name: str, tmp_path: Path) -> None:
     for document in DOCUMENTS:
         assert faults(texts_of(document.of(analysis)), known) == []
     assert faults(texts_of_findings(findings_json(analysis)), known) == []
-    assert faults(texts_of(report_of_check(study_of(folder).records, {})), known) == []
+    records = study_of(folder).records
+    assert faults(texts_of(report_of_check(records, {})), known) == []
+    # What is wrong and what to do; the rows after a file's name, and codes with their numbers, are lists.
+    lines = [_ROWS.split(line)[0] for line in lines_of_check(records, name, every=False)]
+    assert faults((("check", line) for line in lines if not _CODES.fullmatch(line.strip())), known) == []
 
 
 @pytest.mark.slow

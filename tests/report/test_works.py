@@ -17,6 +17,8 @@ from survivor.report.tables import works_tables
 from survivor.sentences import plain_text
 from survivor.study import Study, load
 from survivor.words import difference
+from tests.report.reading import faults, names_of
+from tests.report.reading import texts_of as sentences_of
 from tests.report.walking import texts_of
 from tests.writing import write_files
 
@@ -120,3 +122,9 @@ def test_the_picture_has_a_row_a_work_with_the_numbers_of_the_table(analysis: An
         written, span = difference(row["estimate"], row["lower"], row["upper"])
         assert row["what"] in words
         assert f"{written} ({span})" in words
+
+
+def test_sentences_on_works_are_short(analysis: Analysis) -> None:
+    known = {*names_of(analysis), *analysis.works.answers["what"]}
+    for document in (REPORT, ANNEX):
+        assert faults(sentences_of(document.of(analysis)), known) == []

@@ -23,6 +23,7 @@ from survivor.seasons.wording import told_in_words
 from survivor.vocabulary import PER_100
 from survivor.words import difference
 from tests.document.reading import read
+from tests.report.reading import faults, texts_of
 from tests.writing import write_files
 
 pytestmark = pytest.mark.slow  # three seasons are read and analysed
@@ -314,3 +315,10 @@ def test_days_within_each_others_window_are_one_milestone(folder, tmp_path):
     far = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
     with pytest.raises(PoolingError, match="different days"):
         pool_seasons(far)
+
+
+def test_sentences_of_pooled_seasons_are_short(together):
+    names = set(together.units["method"].astype(str)) | set(together.units["season"].astype(str))
+    told = told_in_words(together)
+    assert faults((("said", line) for line in told), names) == []
+    assert faults(texts_of(page_of_seasons(together, told)), names) == []
