@@ -277,6 +277,10 @@ def fit(
     each piece of the season, and limits that respect plots (CR2 with Satterthwaite
     degrees of freedom).
 
+    One ratio of hazards holds all season. Where it turns round in mid-season, survival and differences
+    of such a fit are off by several per 100: ``survivor.compare`` tests for that and gives each period
+    a ratio of its own, as the report does.
+
     Parameters
     ----------
     intervals

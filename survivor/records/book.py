@@ -319,9 +319,9 @@ def read_records(study_file: str | Path, settings: Settings, see: See = _look_aw
     del ready
     tell(f"{number}, made into risk intervals")
     made = [_made(rows.pop(), traits, table, settings, sources)]
-    found = gather([*found, made[0].found])
+    gathered = gather([*found, made[0].found])
     tell(f"{number}, put together")
-    whole = _put_together(made.pop(), silent, traits, table, read, found, settings, notes)
+    whole = _put_together(made.pop(), silent, traits, table, read, gathered, settings, notes)
     return whole.with_works(plot_works(whole.plots, diary, settings, closed), read.records)
 
 
