@@ -325,7 +325,8 @@ def _apart(parts: Mapping[Key, Pooled], names: Mapping[str, str]) -> pd.DataFram
         for (method, against, _), pooled in parts.items()
     ]
     columns = ["unit", "method", "against", "estimate", "expected", "residual", "p_value", "p_adjusted"]
-    table = pd.concat(found, ignore_index=True) if found else pd.DataFrame(columns=columns)
+    told = [table for table in found if len(table)]
+    table = pd.concat(told, ignore_index=True) if told else pd.DataFrame(columns=columns)
     adjusted = table.assign(p_adjusted=holm(table["p_value"].to_numpy(dtype=float)))
     apart = adjusted[adjusted["p_adjusted"] < SIGNIFICANCE].sort_values("p_value", kind="stable")
     return apart.assign(unit=apart["unit"].map(names))[columns].reset_index(drop=True)
