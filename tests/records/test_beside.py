@@ -76,11 +76,12 @@ def test_a_height_with_a_digit_more_or_less_is_asked_about(tmp_path, times, name
     assert ([(code, at) for code, at, _, _ in found] == [("height-unlike", row + 2)]) is named
 
 
+@pytest.mark.parametrize("measured_again", [True, False])
 @pytest.mark.parametrize(("times", "named"), [(9, True), (2, False)])
-def test_a_plant_measured_once_is_held_against_the_others_of_its_visit(tmp_path, times, named):
+def test_a_first_height_is_held_against_the_others_of_its_visit(tmp_path, times, named, measured_again):
     place = base("tagged")[0].index("height_cm")
     rows = [row[place] for row in base("tagged")]
-    once = next(row for row in range(1, len(rows), 4) if rows[row] and not rows[row + 1])
+    once = next(row for row in range(1, len(rows), 4) if rows[row] and bool(rows[row + 1]) is measured_again)
     tall = str(times * int(rows[once]))
 
     def change(table):

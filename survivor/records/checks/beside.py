@@ -22,7 +22,9 @@ _MOST_OF_A_SITE: Final = 0.5  # of its plots have a visit that one lacks
 _SPIKE: Final = 2.5  # times the heights on both sides
 _NEAR: Final = 250  # days within which no plant grows as a digit more would have it
 _END: Final = 8.0  # times the one height beside a first or last one: a digit too many or too few
-_ALONE: Final = 5.0  # times the middle height of its visit, of a plant measured once
+_ALONE: Final = (
+    5.0  # times the middle height of its visit, of a plant that no other height of its own bears out
+)
 _FEWEST_HEIGHTS: Final = 10
 _ROUND_DAYS: Final = 7  # within which most plots of a site are visited in one round
 _MOST_OF_A_ROUND: Final = 0.75  # of the plots within those days of the middle day: then there is a round
@@ -225,7 +227,7 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     ends = _unlike(measured[~spikes], _END, at_ends=True).reindex(measured.index, fill_value=False)
     beside = measured["height_cm"].mask(spikes).groupby(measured["entry"])
     near = beside.shift().fillna(beside.shift(-1))
-    alone, tallest = _alone(measured)
+    alone, tallest = _alone(measured, near)
     same_plant = "where the same plant was " + number_texts(near) + " cm at the visit beside it"
     others = "where the tallest of the others at its visit was " + number_texts(tallest) + " cm"
     return find(
@@ -238,17 +240,17 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def _alone(measured: pd.DataFrame) -> tuple[pd.Series[bool], pd.Series[float]]:
-    """Which plants, measured once, are far above all others of their visit; and the tallest of those."""
+def _alone(measured: pd.DataFrame, near: pd.Series[float]) -> tuple[pd.Series[bool], pd.Series[float]]:
+    """Which heights, by none of the same plant borne out, are far above a visit's others; the tallest of those."""
     month = measured["date"].dt.to_period("M").astype(str)
     visit = joined(measured["source"], measured["visit"].where(measured["visit"] != "", month))
     heights = measured["height_cm"].groupby(visit)
     order = heights.rank(method="first", ascending=False)
     tallest = visit.map(measured["height_cm"][order == 2].groupby(visit[order == 2]).first())
-    once = ~measured["entry"].duplicated(keep=False) & (heights.transform("size") >= _FEWEST_HEIGHTS)
     height = measured["height_cm"]
+    apart = near.isna() | (height >= _SPIKE * near)
     far = (height >= _ALONE * heights.transform("median")) & (height >= _SPIKE * tallest)
-    return once & (order == 1) & far, tallest
+    return apart & far & (order == 1) & (heights.transform("size") >= _FEWEST_HEIGHTS), tallest
 
 
 def _unlike(measured: pd.DataFrame, times: float, *, at_ends: bool) -> pd.Series[bool]:
