@@ -241,7 +241,7 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
 
 
 def _alone(measured: pd.DataFrame, near: pd.Series[float]) -> tuple[pd.Series[bool], pd.Series[float]]:
-    """Which heights, by none of the same plant borne out, are far above a visit's others; the tallest of those."""
+    """Which heights, borne out by none of the same plant, are far above a visit; the tallest other."""
     month = measured["date"].dt.to_period("M").astype(str)
     visit = joined(measured["source"], measured["visit"].where(measured["visit"] != "", month))
     heights = measured["height_cm"].groupby(visit)
