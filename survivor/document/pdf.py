@@ -3,6 +3,10 @@
 The words go to the typesetter as data and are never read as markup. The fonts are
 those that come with matplotlib, so the document looks alike on every machine and its
 figures keep their own face.
+
+A reader that is built on Poppler may say "Suspects object is wrong type (boolean)". The entry is
+``/MarkInfo << /Marked true /Suspects false >>``, a boolean as ISO 32000-1 (table 321) has it; that reader
+takes only ``true`` for one. Nothing is wrong with the file.
 """
 
 from __future__ import annotations

@@ -197,3 +197,14 @@ def test_groups_that_came_out_alike_are_not_told_as_a_span() -> None:
     alike = build().described.species.assign(estimate=[60.2, 59.9])
     (found,) = [each for each in figures_of(ANNEX.of(build(species=alike))) if each.key == "species"]
     assert found.described == "60 alive per 100 planted of both species."
+
+
+@pytest.mark.parametrize("allocation", ["random within blocks", "by choice"])
+def test_each_item_of_the_checklist_stands_where_it_says(allocation: str) -> None:
+    analysis = build(allocation)
+    documents = [REPORT.of(analysis), ANNEX.of(analysis)]
+    headings = {section.heading for document in documents for section in sections_of(document)}
+    items = named(documents[1], "checklist").blocks[1].rows
+    places = [place for _, place in items if place.startswith(("Report, ", "This annex, "))]
+    assert len(places) >= 8
+    assert [name for place in places for name in re.findall("“([^”]+)”", place) if name not in headings] == []
