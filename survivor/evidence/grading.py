@@ -267,7 +267,7 @@ RULES: Final[tuple[Rule, ...]] = (
         "re-randomised allocations give as large a difference too often (adjusted p of 0.05 or more)",
         "cap",
         "moderate",
-        "more plots, or more blocks to allocate within",
+        "more blocks to allocate within",
         lambda c: c.lot_disagrees,
     ),
     Rule(

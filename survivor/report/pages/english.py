@@ -122,7 +122,7 @@ PARTS_TIMES: Final = {
 }
 PARTS_PAIR: Final = "{first} with {second} beyond their sum"
 PARTS_FIGURE: Final = "Alive {per}: plots with the work, less plots without it"
-PARTS_MOST: Final = "{work} added most: {more} {per} (95 % CI {span})."
+PARTS_MOST: Final = "{work} added most."
 PARTS_CAPTION: Final = "Dot: estimate, the other works held equal. Line: 95 % CI. Shaded: less than matters."
 PARTS_DAY: Final = "from about day {day}, by day {at}"
 PARTS_CHEAPEST: Final = (
@@ -213,8 +213,8 @@ PICTURE_CAPTION: Final = (
     "Dot: standardised for site and species. Line: 95 % CI. Cross: observed. Grey: the usual practice."
 )
 PICTURE_CAPTION_COST: Final = (
-    "Dot: standardised for site and species. Line: 95 % CI. Cross: observed. Grey: the usual practice. Right: "
-    "cost of a living plant, with the range from survival and prices."
+    "Dot: standardised for site and species. Line: 95 % CI. Cross: observed. Grey: the usual practice. "
+    "Range of costs: from survival and prices."
 )
 
 # Headings, captions and columns.

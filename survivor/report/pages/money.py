@@ -57,22 +57,26 @@ def _plane(analysis: Analysis) -> dict[str, Mapping[Hashable, Any]]:
 
 
 def _extra(analysis: Analysis) -> list[Sentence]:
-    """Say what each extra living plant cost, of the preparations that clearly had more."""
-    plane, found = _plane(analysis), []
-    for one in comparisons(analysis):
-        row = plane.get(one.methods[0])
-        clear = one.reading == "clear difference" and (one.estimate or 0.0) > 0
-        if row is None or not clear or not math.isfinite(float(row["cost_per_extra"])):
-            continue
-        parts = cost(row, "cost_per_extra", ("cost_per_extra_lower", "cost_per_extra_upper"), "increments")
-        found.append(
-            say(
-                en.COST_EXTRA if may_cause(analysis) else en.COST_EXTRA_SEEN,
-                method=Name(one.methods[0]),
-                **parts,
-            )
-        )
-    return found
+    """Say what each extra living plant cost, of the preparations that clearly had more.
+
+    Of many, the first answer and the least cost are said; the table beside has them all.
+    """
+    plane = _plane(analysis)
+    rows = {
+        one.methods[0]: plane[one.methods[0]]
+        for one in comparisons(analysis)
+        if one.reading == "clear difference" and (one.estimate or 0.0) > 0 and one.methods[0] in plane
+    }
+    rows = {method: row for method, row in rows.items() if math.isfinite(float(row["cost_per_extra"]))}
+    if len(rows) > 2:
+        least = min(rows, key=lambda method: float(rows[method]["cost_per_extra"]))
+        rows = {method: rows[method] for method in dict.fromkeys((next(iter(rows)), least))}
+    template = en.COST_EXTRA if may_cause(analysis) else en.COST_EXTRA_SEEN
+    ends = ("cost_per_extra_lower", "cost_per_extra_upper")
+    return [
+        say(template, method=Name(method), **cost(row, "cost_per_extra", ends, "increments"))
+        for method, row in rows.items()
+    ]
 
 
 def _worth(analysis: Analysis) -> list[Sentence]:

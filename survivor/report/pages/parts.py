@@ -12,7 +12,7 @@ from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import joined, signed, size, when
 from survivor.sentences import Name, Names, Sentence, Value, cell, say
 from survivor.vocabulary import RANDOM, REFUSED
-from survivor.words import capital, difference, listed, number, plain
+from survivor.words import capital, listed, number, plain
 from survivor.works.answers import CALLED, LATER, subject_of
 from survivor.works.columns import LEAD, PASSES, RIP_SOIL
 from survivor.works.parts import PAIR, WORK
@@ -71,22 +71,10 @@ def _picture(analysis: Analysis) -> Figure | None:
     return Figure(
         key="works",
         title=en.PARTS_FIGURE.format(per=analysis.per_100),
-        finding=_most(analysis, rows.iloc[0].to_dict()),
+        finding=say(en.PARTS_MOST, work=Name(capital(_named(rows.iloc[0].to_dict())))),
         caption=say(en.PARTS_CAPTION),
         draw=partial(works_figure, drawn, smallest, per=analysis.per_100),
         table=None,
-    )
-
-
-def _most(analysis: Analysis, row: dict[Any, Any]) -> Sentence:
-    what = _named(row)
-    written, span = difference(*(float(row[name]) for name in ("estimate", "lower", "upper")))
-    return say(
-        en.PARTS_MOST,
-        work=Name(capital(what)),
-        more=Value(written, float(row["estimate"]), cell("works", "estimate", what=what)),
-        span=Value(span, float(row["lower"]), cell("works", "lower", what=what)),
-        per=analysis.per_100,
     )
 
 

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
 
 _LEANED_ON = ("strong", "moderate")
-_MOST_WANTED = 3
+_MOST_WANTED = 2
 
 
 def design_in_a_word(analysis: Analysis) -> tuple[str, ...]:
