@@ -35,7 +35,7 @@ TAIL: Final = 0.5 + CONFIDENCE / 2
 INDEPENDENT: Final = "independent seedlings"
 
 _EDGE: Final = 1e-9  # survival closer than this to 0 or 1 is at the edge
-_MOST_NAMED: Final = 4  # in one sentence
+_MOST_WORDS: Final = 7  # of the names in one sentence, where there are more than one
 _NO_SPREAD: Final = 1e-6  # of the standard error of independent seedlings: what is less is rounding
 
 
@@ -182,11 +182,16 @@ def said_of_floor(names: Sequence[object], wider: NDArray[np.bool_]) -> list[str
     which = [str(name) for name, one in zip(names, wider, strict=True) if one]
     if not which:
         return []
-    if len(which) > _MOST_NAMED:
-        which = [*which[: _MOST_NAMED - 1], f"and {len(which) - _MOST_NAMED + 1} more"]
+    kept = which[:1]
+    for name in which[1:]:
+        if len(" ".join([*kept, name]).split()) > _MOST_WORDS:
+            break
+        kept.append(name)
+    if len(which) > len(kept):
+        kept.append(f"and {len(which) - len(kept)} more")
     return [
         "plots differ less than chance makes seedlings differ, so limits are those of independent "
-        f"seedlings: {'; '.join(which)}"
+        f"seedlings: {'; '.join(kept)}"
     ]
 
 
