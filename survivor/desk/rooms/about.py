@@ -25,7 +25,7 @@ _MOST_FIELDS: Final = 20_000
 async def show(request: Request) -> Response:
     """Show what the study file says."""
     desk, home = desk_of(request), home_of(request)
-    form = await run_in_threadpool(lambda: Form.of(_kept(home), _ELSEWHERE))
+    form = await run_in_threadpool(lambda: Form.made(_kept(home), _ELSEWHERE))
     return answer(request, ROOM, place=desk.folder.name_of(home), form=form, names=_names(desk, home))
 
 
@@ -76,7 +76,7 @@ class Form:
     others: tuple[str, ...] = ()
 
     @classmethod
-    def of(
+    def made(
         cls,
         kept: Kept,
         elsewhere: frozenset[str] = frozenset(),
@@ -117,7 +117,7 @@ def kept_or_faults(
         faults = which_differ(parts, changes)
     faults = faults or kept.faults_after(changes)
     if faults:
-        return False, Form.of(kept, elsewhere, typed, faults)
+        return False, Form.made(kept, elsewhere, typed, faults)
     return kept.change(changes, of), None
 
 

@@ -37,7 +37,7 @@ def _kept(file: Path) -> Kept:
 async def show(request: Request) -> Response:
     """Show the guideline file, and the guideline as it was made last."""
     desk, file = desk_of(request), file_of(request)
-    form = await run_in_threadpool(lambda: Form.of(_kept(file)))
+    form = await run_in_threadpool(lambda: Form.made(_kept(file)))
     return answer(request, ROOM, form=form, **_values(desk, file))
 
 

@@ -51,7 +51,7 @@ async def begin(request: Request) -> Response:
 async def show(request: Request) -> Response:
     """Show the plan file, power by formula, and what was worked out from it."""
     file = file_of(request)
-    form = await run_in_threadpool(lambda: Form.of(_kept(file)))
+    form = await run_in_threadpool(lambda: Form.made(_kept(file)))
     return answer(request, ROOM, form=form, **await run_in_threadpool(_values, desk_of(request), file))
 
 
