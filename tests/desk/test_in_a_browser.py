@@ -137,7 +137,7 @@ def test_from_sheets_to_the_report_by_the_keyboard_alone(
     go_to("Start")
     press("Enter")
     page.wait_for_url("**/sheets/north%20bank*")
-    for label, letter in ((SAME_NAMES, "y"), (USUAL, "s"), (ALLOCATION, "r")):
+    for label, letter in ((SAME_NAMES, "y"), (USUAL, "n"), (ALLOCATION, "r")):
         before = questions(page)
         go_to(label)
         press(letter)
