@@ -254,5 +254,5 @@ def _nowhere(
         value=shown,
         what=reasons,
         mend="mend its site, block, plot or preparation here, or add the plot to the records"
-        + near.fillna("").astype(object),
+        + near.astype(object).fillna(""),
     )

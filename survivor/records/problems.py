@@ -274,7 +274,7 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
     own = found[found["record"] != NOWHERE]
     rank = own["code"].map(lambda code: {SET_ASIDE: 0, LISTED: 1, USED: 2}[CODES[code].fate])
     worst = own.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record")
-    code = records["record"].map(worst.set_index("record")["code"]).fillna("").astype(str)
+    code = records["record"].map(worst.set_index("record")["code"]).astype(object).fillna("").astype(str)
     source = records["source"].to_numpy(dtype=int)
     file, sheet, record = (
         np.array([getattr(own, name) for own in sources], dtype=object)[source]

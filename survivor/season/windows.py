@@ -164,7 +164,7 @@ def planting_years(planted: pd.Series[Any], dry_season: DrySeason | None) -> pd.
         for name, group in zip(names, groups, strict=True)
         for day in group
     }
-    return dates.map(meaning).fillna("").astype(object)
+    return dates.map(meaning).astype(object).fillna("")
 
 
 def _name(days: list[pd.Timestamp]) -> str:

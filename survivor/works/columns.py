@@ -145,7 +145,7 @@ def _timing(done: pd.DataFrame, keys: pd.Series[Any]) -> dict[str, Any]:
         PASSES: passes,
         LEAD: -of(control, "day", "min") / _MONTH,
         LAST_SPRAY: -of(sprays, "day", "max"),
-        RIP_SOIL: keys.map(single).fillna("").astype(object),
+        RIP_SOIL: keys.map(single).astype(object).fillna(""),
         RIP_DEPTH: of(ripped, "depth_cm", "max"),
     }
 

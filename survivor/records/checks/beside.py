@@ -121,7 +121,7 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
     middle = days.groupby(whose).median()
     close = ((days - whose.map(middle)).abs().dt.days <= _ROUND_DAYS).groupby(whose)
     there = (close.size() >= _FEWEST) & (close.mean() >= _MOST_OF_A_ROUND)
-    usual = place.map(middle[there])
+    usual = middle[there].reindex(place).set_axis(place.index)  # days, where there are none too
     return find(
         asked,
         (asked["date"] - usual).abs().dt.days > _OFF_ROUND,
