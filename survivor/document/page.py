@@ -19,8 +19,7 @@ from survivor.sentences import NEW_LINE, Sentence, Text, runs_of, sentences_of
 
 PHONE_LETTERS: Final = 34  # a wider table is a card a row on a telephone
 TABLET_LETTERS: Final = 60  # and a wider one in a narrow window too
-SCREEN_LETTERS: Final = 100  # a wider one wraps its numbers, and is a card a row up to a wider window
-MOVED_LETTERS: Final = 160  # a wider one may be moved sideways, so it takes the keyboard
+SCREEN_LETTERS: Final = 100  # a wider one wraps its numbers and may be moved sideways, by keyboard too
 _TOGETHER: Final = 16  # rows of a table that is not parted between two sheets of paper
 
 
@@ -70,7 +69,7 @@ def page_of(report: Report, pictures: Pictures | None = None) -> str:
     environment.globals["kind"] = lambda block: type(block).__name__.lower()
     environment.globals["runs"] = runs_of
     environment.globals["lines"] = lines_of
-    environment.globals["moved"] = MOVED_LETTERS
+    environment.globals["moved"] = SCREEN_LETTERS
     environment.globals["rows_together"] = _TOGETHER
     environment.filters["breadth"] = breadth_of
     environment.globals["drawn"] = pictures_of(report) if pictures is None else pictures
