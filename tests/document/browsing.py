@@ -95,10 +95,15 @@ def times_drawn(page: Page) -> list[int]:
 
 
 def tabbed(page: Page, times: int) -> list[tuple[float, int, str]]:
-    """Places that the keyboard comes to: distance from the top, place in the document, first words."""
+    """Places that the keyboard comes to: distance from the top, place in the document, first words.
+
+    Past the last of them the keyboard leaves the page, and no more are told.
+    """
     found = []
     for _ in range(times):
         page.keyboard.press("Tab")
+        if page.evaluate("document.activeElement === document.body"):
+            break
         found.append(
             page.evaluate(
                 "[document.activeElement.getBoundingClientRect().top + scrollY,"
