@@ -231,7 +231,7 @@ def ratios_of(plain: Fit, by: str) -> Ratios:
         return Ratios(plain, test)
     between = "preparations" if by == "method" else f"levels of {by}"
     differ = (
-        f"The ratio of the chances of dying between {between} is not the same all season (F "
+        f"The ratio of deaths between {between} is not the same all season (F "
         f"{test.statistic:.1f} on {test.df1:.0f} and {test.df2:.0f} degrees of freedom, p "
         f"{chance(test.p_value)})"
     )
@@ -239,11 +239,11 @@ def ratios_of(plain: Fit, by: str) -> Ratios:
         varying = fit_varying(plain, by)
         alive = survival(varying, by, at=float(plain.data["stop_day"].max())).table
     except SurvivorError as fault:
-        failed = f"{differ}, but a model with a ratio for each period failed: {fault.what}."
+        failed = f"{differ}. A model with a ratio for each period failed: {fault.what}."
         return Ratios(plain, test, failed, unfitted=True)
     if not np.isfinite(alive["std_error"].to_numpy(dtype=float)).all():
-        return Ratios(plain, test, f"{differ}, but a model with a ratio for each period has no limits.", True)
-    said = f"{differ}, so survival and differences come from the model with a ratio for each period."
+        return Ratios(plain, test, f"{differ}. A model with a ratio for each period has no limits.", True)
+    said = f"{differ}. Survival and differences come from the model with a ratio for each period."
     return Ratios(varying, test, said)
 
 

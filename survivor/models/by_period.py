@@ -321,10 +321,7 @@ def fit_varying(fit: Fit, by: str) -> Fit:
     model = fit_in_periods(fit, by)
     terms = (*model.rows.names[: -_effects(model)], *_period_terms(model, by))
     parts = likeliest_parts(model.solution, model.covariance, _Survival(model, by), fit.cluster, terms)
-    sentence = (
-        f"ratios of hazards between levels of {by} are not the same all season, so each period has its own: "
-        f"{'; '.join(model.periods)}"
-    )
+    sentence = f"ratios of hazards between levels of {by} differ between periods: {'; '.join(model.periods)}"
     return replace(
         fit,
         table=parts.table,

@@ -38,8 +38,8 @@ PERIODS_NOTE: Final = "Limits by plot ({variance}), not adjusted. A death found 
 PERIODS_NO_TEST: Final = "Too few plots for a test of whether the ratios differ between periods."
 PERIODS_TEST: Final = "(F {f} on {df1} and {df2} degrees of freedom, p {p})"
 PERIODS_DIFFER: Final = (
-    "The ratios differ between periods {test}. So the answer is from the model that has a ratio for each period, "
-    "where that model could be fitted; else it is an average over the season."
+    "The ratios differ between periods {test}. The answer is from the model with a ratio for each period, where that "
+    "could be fitted. Elsewhere it is an average over the season."
 )
 PERIODS_OPEN: Final = (
     "There is not enough evidence to say that the ratios differ between periods {test}. Only large changes "

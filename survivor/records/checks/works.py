@@ -286,8 +286,8 @@ def _plots_without(plots: pd.DataFrame) -> pd.DataFrame:
             "plot-without-works",
             word="plot",
             value=_label(row),
-            what=f"no row of the diary is of this plot, and its preparation, {row.method}, has works; it is "
-            "left out of what is said of works",
+            what=f"no diary row is of this plot, though its preparation, {row.method}, has works; "
+            "no answer on works counts it",
             mend="add its works to the diary",
         )
         for row in plots.itertuples()

@@ -130,7 +130,8 @@ PARTS_CHEAPEST: Final = (
 )
 PARTS_ALIASED: Final = "Not answerable: {reason}."
 PARTS_NOT: Final = "Not answerable of {what}: {reason}."
-PARTS_TIME_NOT: Final = "Nor can these records say whether it matters {questions}."
+PARTS_TIME_NOT: Final = "These records cannot say whether it matters {questions}."
+PARTS_REST: Final = "The annex holds the rest."
 PARTS_VERBS: Final = {True: "kept", False: "went with"}
 
 # Survival over time, each preparation, radius.

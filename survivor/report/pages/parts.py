@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.evidence import Finding
 
-_MOST_SAID = 4  # reasons; the annex has all of them
+_MOST_SAID = 1  # of what is not answerable; the annex has it all
 _FEWEST_ROWS = 3  # of the picture: two are said as fast
 _ORDER = (WORK, PAIR, LEAD, PASSES, RIP_SOIL, LATER)
 
@@ -122,5 +122,8 @@ def _not_answerable(analysis: Analysis) -> list[Sentence]:
     refused = [row for row in works.answers.to_dict("records") if row["basis"] == REFUSED]
     found += [say(en.PARTS_NOT, what=_named(row), reason=str(row["reason"])) for row in refused]
     untold = [times[what] for what in works.reasons if what in times]
-    last = [say(en.PARTS_TIME_NOT, questions=listed(untold))] if untold else []
-    return [*found[:_MOST_SAID], *last]
+    if untold:
+        found.append(say(en.PARTS_TIME_NOT, questions=listed(untold)))
+    if len(found) <= _MOST_SAID:
+        return found
+    return [*found[:_MOST_SAID], say(en.PARTS_REST)]
