@@ -215,7 +215,8 @@ def test_what_is_written_once_holds_for_all_sheets(tmp_path):
     assert visits.set_index(["site", "visit"])["state"].tolist() == ["alive", "dead", "alive", "missing"]
 
 
-# Of costs and of what was promised no sheet tells: what rests on them is not compared.
+# Of costs, of what was promised and of the works that a preparation was to have no sheet tells: what rests on
+# them is not compared.
 OF_NO_SHEET = frozenset({"payoff", "value", "infill", "total", "stocking"})
 ALIVE = "alive"  # under a target the same answer is called that of the target
 SEASONS = ("seasons/season-2021", "seasons/season-2022", "seasons/season-2023")
@@ -233,7 +234,7 @@ def answers_of(study: survivor.Study, names: dict[str, str]) -> dict[tuple[str, 
             None if kind_of(finding) == ALIVE else finding.strength,
         )
         for finding in study.findings()
-        if kind_of(finding) not in OF_NO_SHEET
+        if kind_of(finding) not in OF_NO_SHEET and not finding.key.startswith("works: ")
     }
 
 
