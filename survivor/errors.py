@@ -95,6 +95,10 @@ class ProgrammeError(SurvivorError):
     exit_status = 2
 
 
+class NoProcessesError(ProgrammeError):
+    """No processes can be started on this machine for a programme."""
+
+
 class GuidelineError(SurvivorError):
     """A guideline cannot be made, or its file says something we do not know."""
 

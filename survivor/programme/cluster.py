@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from survivor.errors import ProgrammeError
+from survivor.errors import NoProcessesError, ProgrammeError
 from survivor.programme import english as en
 from survivor.programme.record import Question, StudyRecord
 
@@ -120,6 +120,8 @@ def on_cluster(cluster: Cluster) -> Iterator[Handing]:
     ------
     ProgrammeError
         When no scheduler answers at the address.
+    NoProcessesError
+        When this machine lets none be started.
     """
     from distributed import Client, LocalCluster
 
@@ -127,8 +129,8 @@ def on_cluster(cluster: Cluster) -> Iterator[Handing]:
         logging.getLogger(name).setLevel(logging.CRITICAL)
     with contextlib.ExitStack() as until:
         if cluster.scheduler is None:
-            local = until.enter_context(
-                LocalCluster(
+            try:
+                local = LocalCluster(
                     n_workers=cluster.workers,
                     threads_per_worker=1,
                     processes=True,
@@ -136,8 +138,9 @@ def on_cluster(cluster: Cluster) -> Iterator[Handing]:
                     silence_logs=logging.CRITICAL,
                     memory_limit=0,
                 )
-            )
-            address: Any = local
+            except (OSError, RuntimeError, TimeoutError) as fault:
+                raise NoProcessesError(f"no processes can be started here: {fault}") from fault
+            address: Any = until.enter_context(local)
         else:
             address = cluster.scheduler
 

@@ -9,7 +9,7 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Final
 
-from survivor.errors import ProgrammeError, WritingError
+from survivor.errors import NoProcessesError, ProgrammeError, WritingError
 from survivor.files.lock import held
 from survivor.programme import english as en
 from survivor.programme.cluster import Cluster, on_cluster
@@ -140,7 +140,7 @@ def take_studies(
                     warn(f"{record.folder}: {fault.what}; its answers stand, and are made anew next time")
             progress.finished(record)
 
-        _do(top, changed, question, cluster, take, progress)
+        _do(top, changed, question, cluster, take, progress, warn)
     return Taken(top, tuple(records[study.folder] for study in studies))
 
 
@@ -177,13 +177,17 @@ def _do(
     cluster: Cluster | None,
     take: Callable[[StudyRecord], None],
     progress: Progress,
+    warn: Say,
 ) -> None:
     # The largest first: none is then left for the end by itself.
     folders = [study.folder for study in sorted(studies, key=lambda study: (-study.size, study.folder))]
     if cluster is not None and folders:
-        with on_cluster(cluster) as client:
-            progress.at_once = client.at_once
-            client.each(answers_of, str(top.resolve()), folders, question, take)
-        return
+        try:
+            with on_cluster(cluster) as client:
+                progress.at_once = client.at_once
+                client.each(answers_of, str(top.resolve()), folders, question, take)
+            return
+        except NoProcessesError as fault:
+            warn(f"{fault.what}; the studies are done one after another in this process")
     for folder in folders:
         take(answers_of(str(top), folder, question))

@@ -32,7 +32,7 @@ def test_the_quick_form_is_the_fit_of_the_package() -> None:
     """Simulated on arrays; each study as ``survivor.fit`` fits it, by either kind of limits."""
     layout, rng = split_plot(), np.random.default_rng(4)
     many = quick(table_of(layout), list(layout.names), BY_WHOLE)
-    at_risk, died = counts(hazards(layout, BOTH), rng.normal(0.0, 0.4, layout.plots), rng)
+    at_risk, died = counts(layout.plants, hazards(layout, BOTH), rng.normal(0.0, 0.4, layout.plots), rng)
     found = many.answers(at_risk.ravel(), died.ravel())
     for kind, cluster in BY_WHOLE.items():
         table = fitted(many.frame, at_risk, died, many.terms, cluster).table

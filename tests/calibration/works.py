@@ -29,7 +29,6 @@ VISITS = np.array([0.0, 150.0, 300.0, 365.0, 520.0, 730.0])
 HAZARD = 0.0011
 TRUTH = {"work_pre_emergent": -0.35, "work_rip": -0.55, "work_mulch_mat": 0.0}
 FOLLOW_UP = (440.0, -0.6)
-PLANTS = 25
 _NODES = np.polynomial.hermite_e.hermegauss(40)
 _MANY = 10_000_000.0  # plants a plot of expected counts, which are whole numbers then
 COLUMNS = ("estimate", "std_error", "df", "p_value")
@@ -50,18 +49,23 @@ class Spread:
 
 
 PLOTS_DIFFER = Spread(0.3)
-WHOLE_PLOTS_DIFFER = Spread(0.2, 0.35)
+WHOLE_PLOTS_DIFFER = Spread(0.3, 0.35)
+PLOTS_HARDLY_DIFFER = Spread(0.2, 0.35)
 
 
 @dataclass(frozen=True)
 class Layout:
-    """One row a plot: its block, its whole plot, the works as 0 or 1, and whether it has the follow-up."""
+    """One row a plot: its block, its whole plot, the works as 0 or 1, and whether it has the follow-up.
+
+    ``plants`` is the number planted in each.
+    """
 
     block: np.ndarray
     whole: np.ndarray
     works: np.ndarray
     follow_up: np.ndarray
     names: tuple[str, ...]
+    plants: int = 25
 
     @property
     def plots(self) -> int:
@@ -76,7 +80,7 @@ def factorial(blocks: int = 6) -> Layout:
     return Layout(block, np.arange(len(block)), works, np.zeros(len(block), bool), tuple(TRUTH))
 
 
-def split_plot(blocks: int = 4, inner: int = 4) -> Layout:
+def split_plot(plants: int = 40, blocks: int = 4, inner: int = 4) -> Layout:
     """Two whole plots a block, one ripped; half of the plots within each sprayed with a pre-emergent."""
     block, whole, works = [], [], []
     for b in range(blocks):
@@ -87,7 +91,7 @@ def split_plot(blocks: int = 4, inner: int = 4) -> Layout:
                 works.append((n % 2, rip))
     names = ("work_pre_emergent", "work_rip")
     none = np.zeros(len(block), bool)
-    return Layout(np.array(block), np.array(whole), np.array(works), none, names)
+    return Layout(np.array(block), np.array(whole), np.array(works), none, names, plants)
 
 
 def follow_up(blocks: int = 12, plots: int = 8) -> Layout:
@@ -129,11 +133,11 @@ def hazards(layout: Layout, truth: dict[str, float]) -> np.ndarray:
 
 
 def counts(
-    cumulative: np.ndarray, effect: np.ndarray, rng: np.random.Generator
+    plants: int, cumulative: np.ndarray, effect: np.ndarray, rng: np.random.Generator
 ) -> tuple[np.ndarray, np.ndarray]:
     """At risk and died of each plot in each interval."""
     chance = 1 - np.exp(-cumulative * np.exp(effect)[:, None])
-    alive = np.full(len(chance), PLANTS)
+    alive = np.full(len(chance), plants)
     at_risk, died = np.empty(chance.shape, int), np.empty(chance.shape, int)
     for span in range(chance.shape[1]):
         at_risk[:, span] = alive
@@ -256,7 +260,7 @@ def run(layout: Layout, truth: dict[str, float], number: int, seed: int, spread:
     def drawn(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
         own = rng.normal(0.0, spread.plot, layout.plots)
         own += rng.normal(0.0, spread.whole, wholes)[layout.whole] if spread.whole else 0.0
-        at_risk, died = counts(cumulative, own, rng)
+        at_risk, died = counts(layout.plants, cumulative, own, rng)
         return at_risk.ravel(), died.ravel()
 
     known = [truth[name] for name in layout.names], limit_of(layout, truth, spread)
@@ -301,7 +305,7 @@ def run_follow_up(number: int, seed: int, sd: float = 0.3) -> pd.DataFrame:
     kept = split["row"].to_numpy()
 
     def drawn(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
-        at_risk, died = counts(cumulative, rng.normal(0.0, sd, layout.plots), rng)
+        at_risk, died = counts(layout.plants, cumulative, rng.normal(0.0, sd, layout.plots), rng)
         return at_risk.ravel()[kept], died.ravel()[kept]
 
     at_risk, died = expected(cumulative, sd)
@@ -345,6 +349,9 @@ def main(number: int) -> None:
         ),
         "split plot, 8 whole plots in 4 blocks, both works with an effect": lambda: run(
             split_plot(), BOTH, number, 20240604, WHOLE_PLOTS_DIFFER, BY_WHOLE
+        ),
+        "the same with 25 plants a plot and plots that hardly differ, standard deviation 0.2": lambda: run(
+            split_plot(25), BOTH, number, 20240605, PLOTS_HARDLY_DIFFER, BY_WHOLE
         ),
         "follow-up from day 440 in half of 96 plots: from its day on, and as if from planting on": lambda: (
             run_follow_up(number, 20240603)
