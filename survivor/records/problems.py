@@ -153,6 +153,8 @@ def gather(found: Iterable[pd.DataFrame]) -> pd.DataFrame:
 
 def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
     """Name the records that a finding excludes."""
+    if found.empty:
+        return found["record"].to_numpy()
     fates = found["code"].map({code: CODES[code].fate for code in found["code"].unique()})
     return found.loc[(fates == SET_ASIDE) & (found["record"] != NOWHERE), "record"].to_numpy()
 

@@ -13,7 +13,7 @@ import pandas as pd
 
 from survivor.files.cells import day_texts, number_texts
 from survivor.files.names import likely_slips
-from survivor.records.problems import find, joined, none_found
+from survivor.records.problems import Texts, find, joined, none_found
 from survivor.words import counted
 
 _FEWEST: Final = 4  # plots from which something usual can be told
@@ -122,17 +122,19 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
     close = ((days - whose.map(middle)).abs().dt.days <= _ROUND_DAYS).groupby(whose)
     there = (close.size() >= _FEWEST) & (close.mean() >= _MOST_OF_A_ROUND)
     usual = middle[there].reindex(place).set_axis(place.index)  # days, where there are none too
+
+    def what(wrong: pd.DataFrame) -> Texts:
+        day = day_texts(usual[wrong.index].dt.normalize())
+        return "most plots beside this one have visit " + visit[wrong.index] + " within a week of " + day
+
     return find(
         asked,
         (asked["date"] - usual).abs().dt.days > _OFF_ROUND,
         "off-its-round",
         word="date",
-        what="most plots beside this one have visit "
-        + visit
-        + " within a week of "
-        + day_texts(usual.dt.normalize()),
+        what=what,
         mend="nothing, if the day is right; else correct it",
-        group=joined(asked["name"], visit, day_texts(asked["date"])),
+        group=lambda wrong: joined(wrong["name"], visit[wrong.index], day_texts(wrong["date"])),
     )
 
 
@@ -223,19 +225,26 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     if "height_cm" not in rows:
         return none_found()
     measured = rows[rows["height_cm"] > 0].sort_values(["entry", "date"], kind="stable")
+    if measured.empty:
+        return none_found()
     spikes = _unlike(measured, _SPIKE, at_ends=False)
     ends = _unlike(measured[~spikes], _END, at_ends=True).reindex(measured.index, fill_value=False)
     beside = measured["height_cm"].mask(spikes).groupby(measured["entry"])
     near = beside.shift().fillna(beside.shift(-1))
     alone, tallest = _alone(measured, near)
-    same_plant = "where the same plant was " + number_texts(near) + " cm at the visit beside it"
-    others = "where the tallest of the others at its visit was " + number_texts(tallest) + " cm"
+
+    def what(wrong: pd.DataFrame) -> Texts:
+        at = wrong.index
+        same_plant = "where the same plant was " + number_texts(near[at]) + " cm at the visit beside it"
+        others = "where the tallest of the others at its visit was " + number_texts(tallest[at]) + " cm"
+        return number_texts(wrong["height_cm"]) + " cm, " + same_plant.where(~alone[at], others)
+
     return find(
         measured,
         spikes | ends | alone,
         "height-unlike",
         word="height_cm",
-        what=number_texts(measured["height_cm"]) + " cm, " + same_plant.where(~alone, others),
+        what=what,
         mend="nothing, if it is right (browsed, regrown); else correct the height",
     )
 
