@@ -6,9 +6,9 @@
 from __future__ import annotations
 
 import ast
-import functools
 import re
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
 
 ROOT = Path(__file__).parent.parent
@@ -41,6 +41,18 @@ SUBJECTS = {
 }
 
 
+@cache
+def tree_of(path: Path) -> ast.Module:
+    """Parse a module; each is read once."""
+    return ast.parse(path.read_text(encoding="utf-8"))
+
+
+@cache
+def nodes_of(path: Path) -> tuple[ast.AST, ...]:
+    """Every node of a module, outer ones first."""
+    return tuple(ast.walk(tree_of(path)))
+
+
 def modules() -> list[Path]:
     """Every module of the package."""
     return sorted((ROOT / "survivor").rglob("*.py"))
@@ -61,9 +73,9 @@ def _has(path: Path, pattern: re.Pattern[str]) -> bool:
     return any(pattern.fullmatch(name) for name in _public(path))
 
 
-@functools.cache
+@cache
 def _public(path: Path) -> list[str]:
-    body = ast.parse(path.read_text(encoding="utf-8")).body
+    body = tree_of(path).body
     names = [node.name for node in body if isinstance(node, ast.FunctionDef | ast.ClassDef)]
     return [re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name).lower() for name in names if not name.startswith("_")]
 
@@ -80,10 +92,9 @@ def imports(paths: Sequence[Path]) -> dict[str, set[str]]:
     names = {name.removesuffix(".__init__"): path for name, path in names.items()}
     needs = {}
     for name, path in names.items():
-        tree = ast.parse(path.read_text(encoding="utf-8"))
         needs[name] = {
             full if (full := f"{node.module}.{alias.name}") in names else str(node.module)
-            for node in ast.walk(tree)
+            for node in nodes_of(path)
             if isinstance(node, ast.ImportFrom)
             for alias in node.names
         } & names.keys() - {name}

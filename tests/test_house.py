@@ -4,12 +4,12 @@ import ast
 import re
 import subprocess
 import sys
-from functools import cache
 from pathlib import Path
 
 import pytest
 
 from tests import house_map
+from tests.house_map import nodes_of, tree_of
 
 ROOT = Path(__file__).parent.parent
 MODULES = sorted((ROOT / "survivor").rglob("*.py"))
@@ -95,13 +95,8 @@ def name_of(path: Path) -> str:
     return str(path.relative_to(ROOT / "survivor"))
 
 
-@cache
-def tree_of(path: Path) -> ast.Module:
-    return ast.parse(path.read_text(encoding="utf-8"))
-
-
 def functions(path: Path) -> list[ast.FunctionDef]:
-    return [node for node in ast.walk(tree_of(path)) if isinstance(node, ast.FunctionDef)]
+    return [node for node in nodes_of(path) if isinstance(node, ast.FunctionDef)]
 
 
 def imports_inside(path: Path) -> set[tuple[str, str]]:
@@ -159,7 +154,7 @@ def test_names_are_those_of_the_field():
     named = {
         f"{name_of(path)}: {node.name}"
         for path in MODULES
-        for node in ast.walk(tree_of(path))
+        for node in nodes_of(path)
         if isinstance(node, ast.FunctionDef | ast.ClassDef) and DIALECT.search(node.name.lower())
     }
     modules = {name_of(path) for path in MODULES if DIALECT.search(path.stem)}
@@ -207,9 +202,7 @@ def test_answers_of_the_map_are_where_they_say(question: str, path: str, name: s
         if isinstance(target, ast.Name)
     }
     defined |= {
-        node.name
-        for node in ast.walk(tree_of(ROOT / path))
-        if isinstance(node, ast.FunctionDef | ast.ClassDef)
+        node.name for node in nodes_of(ROOT / path) if isinstance(node, ast.FunctionDef | ast.ClassDef)
     }
     assert name in defined, question
 

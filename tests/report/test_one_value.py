@@ -103,7 +103,14 @@ def _same_in_every_table(analysis: Analysis, tables: Tables) -> None:
                 assert row[name] == pytest.approx(getattr(finding, name), rel=1e-12, nan_ok=True), finding.key
 
 
-@pytest.mark.parametrize("name", ["tagged", "counts", "season of 2021", "pines"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        *(pytest.param(name, marks=pytest.mark.slow) for name in ("tagged", "season of 2021")),
+        "counts",
+        "pines",
+    ],
+)
 def test_every_number_is_that_of_its_cell_and_the_same_wherever_it_stands(name: str, tmp_path: Path) -> None:
     check(analysed(_studies(tmp_path)[name]))
 

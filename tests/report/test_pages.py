@@ -83,7 +83,7 @@ def _renamed(folder: Path, names: dict[str, str]) -> Path:
     return folder
 
 
-LONG = ("tagged", "season of 2021")
+LONG = ("tagged", "season of 2021", "pines", "many visits", "a small season")
 
 
 @pytest.mark.parametrize(

@@ -212,6 +212,7 @@ def test_the_numbers_are_those_of_the_report_with_names(tmp_path: Path, hidden: 
             assert other[name] == (None if value is None else pytest.approx(value, rel=1e-6))
 
 
+@pytest.mark.slow
 def test_names_stand_where_the_study_file_allows_them(tmp_path: Path) -> None:
     folder = season(tmp_path / "shown", places=True, holders=True, coordinates=True)
     out = tmp_path / "report"
@@ -224,6 +225,7 @@ def test_names_stand_where_the_study_file_allows_them(tmp_path: Path) -> None:
     assert "ask peregrine quietly" in said["tables/problems.csv"]
 
 
+@pytest.mark.slow
 def test_landholders_are_kept_back_though_places_are_shown(tmp_path: Path) -> None:
     folder = season(tmp_path / "shown", places=True)
     out = tmp_path / "report"

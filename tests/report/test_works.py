@@ -91,6 +91,7 @@ def test_the_report_says_which_part_paid_and_what_was_not_told(analysis: Analysi
     }  # fmt: skip
 
 
+@pytest.mark.slow
 def test_works_by_choice_are_held_back(folder: Path, tmp_path: Path) -> None:
     text = (folder / "study.toml").read_text(encoding="utf-8")
     text = text.replace('allocation = "random within blocks"\nplots', 'allocation = "by choice"\nplots')
