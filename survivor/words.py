@@ -246,6 +246,7 @@ def model_words(name: str) -> str:
 
 
 _LEVEL: Final = re.compile(r"\w+\[T\.(.*)\]")
+_FILE_FIRST: Final = re.compile(r"\S+\.[a-z]{3,7}(?=[:,; ]|$)")  # of what begins with a file's name
 
 
 def term_words(term: object) -> str:
@@ -278,8 +279,8 @@ def first_few(names: Iterable[object], most: int) -> str:
 
 
 def capital(text: str) -> str:
-    """Begin with a capital letter."""
-    return text[:1].upper() + text[1:]
+    """Begin with a capital letter, unless the name of a file comes first."""
+    return text if _FILE_FIRST.match(text) else text[:1].upper() + text[1:]
 
 
 def full_stop(text: str) -> str:

@@ -9,6 +9,7 @@ from pathlib import Path
 from survivor.errors import SurvivorError
 from survivor.programme import english as en
 from survivor.programme.record import StudyRecord
+from survivor.progress import listening
 from survivor.seasons.counted_twice import same_plants
 from survivor.study import load
 
@@ -51,7 +52,8 @@ def without_copies(top: Path, records: Sequence[StudyRecord]) -> list[StudyRecor
 
 def _same(top: Path, one: StudyRecord, other: StudyRecord) -> bool:
     try:
-        first, second = (load(top / record.folder).first_plants for record in (one, other))
+        with listening(lambda _: None):  # it says how far one sheet is, and not the programme
+            first, second = (load(top / record.folder).first_plants for record in (one, other))
     except SurvivorError:  # changed since: the next run reads it anew
         return False
     return bool(same_plants(first, second))
