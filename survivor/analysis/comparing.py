@@ -88,8 +88,9 @@ def _unable(line: dict[Any, Any], plots: pd.DataFrame, random: bool) -> str:
         sides = [own[own["site"].isin(both)] for own in sides]
         few = [max(len(own), int(line["fewest_plots"])) for own in sides]
     if min(few) < LEAST_PLOTS:
-        had = f"{names[int(np.argmin(few))]} has {counted(min(few), unit)}"
-        return f"{had} where they are compared, and {LEAST_PLOTS} are the least"
+        where = "" if unit == "site" else " at the sites that hold both"
+        had = f"{names[int(np.argmin(few))]} has {counted(min(few), unit)}{where}"
+        return f"{had}, and at least {LEAST_PLOTS} are needed"
     if random:
         return ""
     apart = no_overlap(sides[0], sides[1], [name for name in GROUND if name in plots.columns])

@@ -140,7 +140,7 @@ def _effect(
     if seasons < FEWEST_GAUGE_SEASONS:
         why = (
             f"How rain went with survival cannot be estimated: these records hold "
-            f"{counted(seasons, 'dry season')} at a gauge, and {FEWEST_GAUGE_SEASONS} are the least"
+            f"{counted(seasons, 'dry season')} at a gauge, and at least {FEWEST_GAUGE_SEASONS} are needed"
         )
         more = f"{FEWEST_GAUGE_SEASONS - seasons} more dry seasons or gauges, pooled with survivor pool"
         return Reason("rain", why, more), None

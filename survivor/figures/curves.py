@@ -204,7 +204,7 @@ def _panel(
     if behind.milestone is not None and behind.milestone <= last:
         ax.axvline(behind.milestone, color=TARGET, linewidth=0.8, linestyle=(0, (4, 2)), zorder=1.5)
     if name == behind.usual:
-        note(ax, "usual practice", (0, 0), (5, 22), colour=QUIET, xycoords="axes fraction")
+        note(ax, "usual practice", (0, 0), (2, 22), colour=QUIET, xycoords="axes fraction")
 
 
 def _dry(ax: Axes, dry: pd.DataFrame, last: float, *, words: bool) -> None:

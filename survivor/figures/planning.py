@@ -80,7 +80,7 @@ def _power_on(ax: Axes, table: pd.DataFrame, chosen: int | None, wanted: float |
     ax.vlines(plots, low, high, color=ACCENT, linewidth=1.6, zorder=3)
     ax.plot(plots, middle, color=ACCENT, marker="o", markersize=5, linestyle="none", zorder=4, label=_DOTS)
     if wanted is not None:
-        ax.axhline(wanted, color=TARGET, linewidth=1.0, linestyle=(0, (4, 2)), zorder=1)
+        ax.axhline(wanted, color=TARGET, linewidth=1.0, linestyle="solid", zorder=1)
         note(ax, f"wanted: {number(wanted)}", (0, wanted), (3, 3), va="bottom", colour=TARGET)
     if chosen is not None and (ordered["plots"] == chosen).any():
         ax.axvline(chosen, color=QUIET, linewidth=0.8, zorder=1)

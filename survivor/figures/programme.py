@@ -28,6 +28,7 @@ from survivor.figures.style import (
     blank,
     note,
     styled,
+    titled,
     wrapped,
 )
 from survivor.vocabulary import PER_100
@@ -148,7 +149,7 @@ def plantings_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
             ax.bar(own["year"], own["seedlings"], width=0.7, color=ACCENT, linewidth=0)
             for year, height, studies in own[["year", "seedlings", "studies"]].to_numpy(dtype=float):
                 note(ax, number(studies), (year, height), (0, 2), ha="center", va="bottom", colour=QUIET)
-            ax.set_title("\n".join(wrapped(name, 27 if size == "wide" else 20)), fontsize=SMALL + 0.5)
+            ax.set_title(titled(name, size, columns), fontsize=SMALL + 0.5)
             ax.set_ylim(0, top)
             ax.set_xlim(years[0] - 0.6, years[-1] + 0.6)
             ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=4))

@@ -99,7 +99,7 @@ def strip_figure(
                         hatch=state.hatch or None,
                         linewidth=0.4 if state.hatch else 0,
                     )
-        lines = ["\n".join(wrapped(name, 26 if size == "wide" else 14)) for name in names]
+        lines = ["\n".join(wrapped(name, 26 if size == "wide" else 17)) for name in names]
         ax.set_yticks(
             [len(names) - place - 0.65 for place in range(len(names))], lines, fontsize=SMALL, color=INK
         )

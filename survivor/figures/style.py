@@ -21,6 +21,8 @@ import matplotlib as mpl
 import seaborn as sns
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
+from matplotlib.font_manager import FontProperties
+from matplotlib.textpath import text_to_path
 
 from survivor.figures.colours import COLOURS
 
@@ -58,6 +60,8 @@ USUAL_LINE: Final = Line(USUAL, (0, (3, 1.5)), "o")
 
 BODY: Final = 9.2  # points; a page shows a figure about 1.7 times as large: the size of its words
 SMALL: Final = 8.4
+_BESIDE_PANELS: Final = 56.0  # points of a figure's width that its axis takes
+_LEAST_LETTERS: Final = 8
 
 
 def lines(methods: Sequence[str], usual: str | None = None) -> dict[str, Line]:
@@ -158,6 +162,19 @@ def wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width=width, break_long_words=True, max_lines=3, placeholder=" …") or [""]
 
 
+def titled(name: str, size: Size, columns: int) -> str:
+    """Break the title of a panel so that no line is wider than the panel, of so many beside each other."""
+    room = (72 * WIDTHS[size] - _BESIDE_PANELS) / columns - 2
+    letters = FontProperties(family=_RC["font.family"], weight="bold", size=SMALL + 0.5)
+    most = int(room / (0.5 * SMALL))
+    while most > _LEAST_LETTERS and any(
+        text_to_path.get_text_width_height_descent(line, letters, ismath=False)[0] > room
+        for line in wrapped(name, most)
+    ):
+        most -= 1
+    return "\n".join(wrapped(name, most))
+
+
 def note(
     ax: Axes,
     text: str,
@@ -221,11 +238,12 @@ def panels(names: Sequence[str], size: Size, height: float, axis: str) -> tuple[
     """
     columns = 2 if len(names) == 4 else min(3 if size == "wide" else 2, max(len(names), 1))
     rows = math.ceil(len(names) / columns)
-    titles = [wrapped(name, 27 if size == "wide" else 18) for name in names]
-    figure = blank(WIDTHS[size], rows * (height + 0.13 * max(map(len, titles), default=1)) + 0.35)
+    titles = [titled(name, size, columns) for name in names]
+    tallest = max((title.count("\n") + 1 for title in titles), default=1)
+    figure = blank(WIDTHS[size], rows * (height + 0.13 * tallest) + 0.35)
     grid = list(figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False).flat)
     for place, (ax, title) in enumerate(zip(grid, titles, strict=False)):
-        ax.set_title("\n".join(title), fontsize=SMALL + 0.5)
+        ax.set_title(title, fontsize=SMALL + 0.5)
         # Panels above an unfilled row still need their days.
         ax.xaxis.set_tick_params(labelbottom=place + columns >= len(names))
     for ax in grid[len(names) :]:

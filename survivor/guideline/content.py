@@ -267,6 +267,8 @@ def money_table(guideline: Guideline) -> Table | None:
         for row in own:
             extra = number(row.extra_cost or 0.0, 2, sign=True)
             per = "–" if row.cost_per_extra is None else number(row.cost_per_extra, 2)
+            if row.cost_per_extra is not None and (row.lower or 0.0) <= 0:
+                per = en.NOT_CLEAR
             rows.append((row.ground, row.preparation, extra, per, _established(row.established)))
     unit = f" ({priced[0].currency})" if priced[0].currency else ""
     return Table(
@@ -468,4 +470,4 @@ def _cautions(guideline: Guideline) -> Section:
 
 def _provenance(guideline: Guideline) -> Section:
     pairs = tuple(guideline.provenance.items())
-    return Section("provenance", "Where this comes from", (Terms(pairs, code=True),))
+    return Section("provenance", "Data and provenance", (Terms(pairs, code=True),))

@@ -37,8 +37,8 @@ NOT_CHECKED: Final = "Evidence is for these seasons. Not looked at here, but in 
 NOT_CHECKED_TOO: Final = "Nor looked at here: {checks}."
 
 FIGURE_CAPTION: Final = (
-    "Each line spans the 95 % CI of the average over these seasons. The band holds differences smaller than "
-    "{smallest} per 100, which do not matter. Hollow marks are not answered or worth a trial."
+    "Dot: average over these seasons. Line: its 95 % CI. Shaded: smaller than {smallest} per 100, which does not "
+    "matter."
 )
 FIGURE: Final = "Of {comparisons}: {counts}."
 EVIDENCE: Final = "Evidence: {strength}."
@@ -47,6 +47,8 @@ STRENGTHEN: Final = "What would strengthen it: {what}."
 ALSO: Final = "Also: {what}."
 UNPLACED: Final = "Some plots lie on none of these kinds of ground and are left out: {sites}."
 MONEY_NOTE: Final = "Prices are inputs of {season}{prices}. Ranges are from survival and prices."
+NOT_CLEAR: Final = "not clear"
+MONEY_NOT_CLEAR: Final = "Not clear: the interval of the difference reaches to none or fewer."
 MONEY_ADVISED: Final = "“Advised” speaks of plants alive; this table says at what cost."
 SEASONS_NOTE: Final = (
     "A season alone looks at many comparisons: some differ by chance. Limits of a new season allow for how seasons "

@@ -47,7 +47,9 @@ def money_note(guideline: Guideline) -> str:
         return ""
     costs = season.settings.costs
     prices = f": {costs.currency} of {costs.year}; source: “{costs.source}”" if costs is not None else ""
-    return f"{en.MONEY_NOTE.format(season=season.name, prices=prices)} {en.MONEY_ADVISED}"
+    open_ = any(row.cost_per_extra is not None and (row.lower or 0.0) <= 0 for row in guideline.advice)
+    lines = (en.MONEY_NOTE.format(season=season.name, prices=prices), en.MONEY_NOT_CLEAR, en.MONEY_ADVISED)
+    return " ".join(line for line in lines if open_ or line != en.MONEY_NOT_CLEAR)
 
 
 def works_of(guideline: Guideline) -> tuple[str, ...]:

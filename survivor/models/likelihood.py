@@ -371,7 +371,7 @@ def running_to_zero(later: Floats, beta: Floats, middle: Floats) -> int | None:
     """Place of a piece whose hazard runs to zero.
 
     Of plants as they were in each piece: where a covariate goes with the season its coefficient
-    and the pieces' levels offset one another, and each may lie far from nought.
+    and the pieces' levels offset one another, and each may lie far from zero.
 
     Parameters
     ----------

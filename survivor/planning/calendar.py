@@ -28,7 +28,7 @@ CALENDAR_COLUMNS = ("site", "visit", "day", "date", "earliest", "latest", "note"
 
 # Common practice, no source; a plan file's own [[visits]] stand instead of all of these.
 USUAL_VISITS: Final = (
-    Visit(name="planting", day=7, window_days=7),
+    Visit(name="after planting", day=7, window_days=7),
     Visit(name="first weeks", day=35, window_days=7),
     Visit(name="before the first dry season", dry_season="before"),
     Visit(name="after the first dry season", dry_season="after"),

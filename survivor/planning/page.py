@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
 from typing import Any, Final
@@ -30,10 +31,11 @@ from survivor.planning import words
 from survivor.planning.calendar import checks_of
 from survivor.planning.season import PlannedSeason
 from survivor.report.cautions import CAUTIONS, touched
-from survivor.words import NONE, counted, date, limits, listed, number, plain
+from survivor.words import NONE, counted, date, dates, limits, listed, number, plain
 
 PAGE: Final = "plan.html"
 PLAN: Final = "the plan"
+_MOST_SITES: Final = 4  # beside each other in a table
 UNDATED: Final = "What is late is told where the plan file says the day, as_of under [plan]."
 
 _CONDITIONS: Final = (
@@ -137,7 +139,7 @@ def report_of_plan(season: PlannedSeason) -> Report:
         *([_split(season)] if not season.splits.empty else []),
         *([_when(season)] if asked.sites else []),
         _cautions(season),
-        Section("workings", "How this was worked out", tuple(Paragraph(text) for text in _CONDITIONS)),
+        Section("workings", "Methods", tuple(Paragraph(text) for text in _CONDITIONS)),
         _provenance(season),
     ]
     return Report(
@@ -146,6 +148,7 @@ def report_of_plan(season: PlannedSeason) -> Report:
         answer=_answer(season),
         sections=tuple(sections),
         subject="establishment survival",
+        called="plan",
         made_from="the plan",
     )
 
@@ -216,8 +219,8 @@ def _figure(season: PlannedSeason) -> Figure:
         finding=words.reached(season),
         caption=(
             "Dots: share of simulated seasons that show it; the bars are the 95 % CI of the simulation "
-            f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by formula. "
-            "Dashed: the share wanted."
+            f"({number(float(season.table['studies'].iloc[0]))} seasons a dot). Lines: by two formulas, "
+            "named under Methods. Level line: the share wanted."
         ),
         draw=partial(power_figure, season.table, chosen=season.compared[1], wanted=wanted),
         table=table,
@@ -317,30 +320,76 @@ def _split(season: PlannedSeason) -> Section:
 
 
 def _when(season: PlannedSeason) -> Section:
+    dated = season.plan.today is not None
+    note = "Lead times without a source are a start for the local timetable; write yours in the plan file."
+    title = "Works before and after planting"
+    beside = len(season.plan.sites) <= _MOST_SITES
+    tables = (
+        # Where each work stands on a day is told site by site.
+        (_works_by_site(season) if beside and not dated else _works_in_rows(season)),
+        (_visits_by_site(season) if beside else _visits_in_rows(season)),
+    )
+    works = replace(tables[0], caption=title, note=note if dated else f"{note} {UNDATED}")
+    return Section("when", "When", (works, tables[1]))
+
+
+def _works_by_site(season: PlannedSeason) -> Table:
+    """Return a row a work and a column a site: its first and last day there."""
+    told = season.timetable.assign(
+        cell=list(map(_days, season.timetable["earliest"], season.timetable["latest"]))
+    )
+    return _by_site("timetable-table", told, ("work", "condition", "source"), ("Work", "When", "Source"))
+
+
+def _visits_by_site(season: PlannedSeason) -> Table:
+    """Return a row a visit and a column a site: its day there, and its first and last."""
+    told = season.calendar.assign(
+        cell=[
+            f"day {row['day']}: {date(row['date'])} ({_days(row['earliest'], row['latest'])})"
+            if row["date"]
+            else NONE
+            for row in season.calendar.to_dict("records")
+        ]
+    )
+    return _by_site("calendar-table", told, ("visit", "note"), ("Visit", "Note"), "Visits")
+
+
+def _by_site(
+    key: str, told: pd.DataFrame, by: tuple[str, ...], headings: tuple[str, ...], caption: str = ""
+) -> Table:
+    """Return what stands in ``cell`` with sites beside each other, in the order of the first of them."""
+    sites = list(dict.fromkeys(told["site"]))
+    rows: dict[tuple[str, ...], dict[str, str]] = {}
+    for row in told.to_dict("records"):
+        rows.setdefault(tuple(str(row[name]) for name in by), {})[row["site"]] = row["cell"]
+    body = tuple(
+        (name, *(cells.get(site, NONE) for site in sites), *rest) for (name, *rest), cells in rows.items()
+    )
+    columns = tuple(Column(heading) for heading in (headings[0], *sites, *headings[1:]))
+    return Table(key, caption, columns, body)
+
+
+def _days(first: str, last: str) -> str:
+    return dates(pd.Series([first, last])) if first and last else NONE
+
+
+def _visits_in_rows(season: PlannedSeason) -> Table:
     calendar = season.calendar.copy()
     for name in ("date", "earliest", "latest"):
         calendar[name] = [date(value) if value else "" for value in calendar[name]]
-    visits = table_of(
-        "calendar-table",
-        "Visits",
-        ("Site", "Visit", "Days after planting", "Day", "Not before", "Not after", "Note"),
-        calendar,
-    )
+    headings = ("Site", "Visit", "Days after planting", "Day", "Not before", "Not after", "Note")
+    return table_of("calendar-table", "Visits", headings, calendar)
+
+
+def _works_in_rows(season: PlannedSeason) -> Table:
     works = season.timetable.copy()
     for name in ("earliest", "latest"):
         works[name] = [date(value) if value else "" for value in works[name]]
     stands = ("Where it stands",) if season.plan.today is not None else ()
     if not stands:
         works = works.drop(columns="status")
-    timetable = table_of(
-        "timetable-table",
-        "Works before and after planting",
-        ("Site", "Work", "Not before", "Not after", *stands, "When", "Source"),
-        works,
-        note="Lead times without a source are a start for the local timetable; write yours in the plan file."
-        + ("" if stands else f" {UNDATED}"),
-    )
-    return Section("when", "When", (timetable, visits))
+    headings = ("Site", "Work", "Not before", "Not after", *stands, "When", "Source")
+    return table_of("timetable-table", "", headings, works)
 
 
 def _cautions(season: PlannedSeason) -> Section:
@@ -352,7 +401,7 @@ def _cautions(season: PlannedSeason) -> Section:
     )
     if cautions:
         text += f" The preparations planned touch: {listed(c.subject.lower() for c in cautions)}."
-    pairs = tuple((caution.subject, caution.full) for caution in CAUTIONS)
+    pairs = tuple((caution.subject, caution.said_in("plan")) for caution in CAUTIONS)
     return Section("cautions", "Cautions", (Paragraph(text), Terms(pairs)))
 
 
@@ -366,4 +415,4 @@ def _provenance(season: PlannedSeason) -> Section:
         ),
         ("spread of plots and sites", season.spread.source),
     )
-    return Section("provenance", "Where this comes from", (Terms(pairs),))
+    return Section("provenance", "Data and provenance", (Terms(pairs),))

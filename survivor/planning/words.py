@@ -169,7 +169,7 @@ def instead(season: PlannedSeason) -> list[str]:
     if season.plots >= 2:
         if season.seen is None:
             lines.append(f"No improvement, however large, is shown in {wanted} of 100 seasons of this size.")
-        else:
+        elif math.ceil(season.seen) > season.plan.question.smallest_difference:
             lines.append(
                 f"What it could show instead in {wanted} of 100 seasons: a difference of "
                 f"{number(math.ceil(season.seen))} per 100 planted or more, by formula."

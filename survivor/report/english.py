@@ -432,9 +432,11 @@ REACH_NOTE: Final = (
 )
 REACH_ALL: Final = "every infill plant taken to live, since it is not known how many do"
 REACH_SHARE: Final = "{share} of 100 infill plants taken to live"
-VISIT: Final = "{milestone}: visit each plot between {first} and {last}."
+VISIT: Final = "{milestone}: visit {plots} between {first} and {last}."
+EACH_PLOT: Final = "each plot"
+SOME_PLOTS: Final = "{due} of {plots}"
 LOOK_AGAIN: Final = "Look again for plants that were not found, at {sites}, before their tags fade."
-NO_VISIT: Final = "Every milestone of the study file has been reached; no visit is due."
+NO_VISIT: Final = "No milestone of the study file is still ahead, so no visit is due for one."
 PROBLEMS_NOTE: Final = (
     "One row a kind of problem, with its first case. Stop: the record cannot be used. Check: used or excluded "
     "by a stated rule, and a person should look. Note: worth knowing. Every case, with file and row, is in "

@@ -22,6 +22,7 @@ from survivor.document.elements import (
 from survivor.report import english as en
 from survivor.report import orders
 from survivor.report.questions import records_words
+from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
 from survivor.words import cost_limits, counted, date, limits, listed, number, plants, plants_limits, sentence
 
 if TYPE_CHECKING:
@@ -89,32 +90,53 @@ def _ordered(estimate: float, lower: float, upper: float) -> str:
 
 def next_visit(analysis: Analysis) -> Section:
     """Return which milestones are still to come, and between which days their visits fall."""
-    plots = analysis.records.plots
-    planted = (
-        pd.to_datetime(plots["planted_date"]).dropna()
-        if "planted_date" in plots
-        else pd.Series([], dtype=object)
-    )
-    seen = analysis.records.visits.get("date")
-    last = pd.Timestamp(seen.max()) if seen is not None and seen.notna().any() else None
+    plots = _planted(analysis)
+    now = pd.Timestamp(analysis.settings.records_closed or analysis.records.visits["date"].max())
     items: list[str] = []
     for milestone in sorted(analysis.settings.milestones, key=lambda one: one.day):
-        if planted.empty or last is None:
-            break
-        first, stop = (
-            pd.Timestamp(end) + pd.Timedelta(days=milestone.day + sign * milestone.window_days)
-            for end, sign in ((planted.min(), -1), (planted.max(), 1))
+        ages = plots["seen"].map(
+            lambda seen, m=milestone: any(abs(age - m.day) <= m.window_days for age in seen)
         )
-        if stop > last:
-            items.append(en.VISIT.format(milestone=milestone.name, first=date(first), last=date(stop)))
-    looked = analysis.records.visits
-    lost = looked[looked["state"].astype(str) == "not found"] if "state" in looked else looked.iloc[:0]
-    if not lost.empty:
-        sites = listed(dict.fromkeys(lost["site"].astype(str)))
-        items.append(en.LOOK_AGAIN.format(sites=sites))
+        first, last = (
+            plots["planted"] + pd.Timedelta(days=milestone.day + sign * milestone.window_days)
+            for sign in (-1, 1)
+        )
+        due = ~ages & (last > now)
+        if due.any():
+            span = {"first": date(max(first[due].min(), now)), "last": date(last[due].max())}
+            some = en.SOME_PLOTS.format(due=number(due.sum()), plots=counted(len(plots), "plot"))
+            left = en.EACH_PLOT if due.all() else some
+            items.append(en.VISIT.format(milestone=milestone.name, plots=left, **span))
     if not items:
         items.append(en.NO_VISIT)
+    sites = _with_lost_plants(analysis.records.visits)
+    if sites:
+        items.append(en.LOOK_AGAIN.format(sites=listed(sites)))
     return Section("next-visit", "Next visit", (Listing(tuple(items)),))
+
+
+def _planted(analysis: Analysis) -> pd.DataFrame:
+    """One row a plot whose planting day is known: that day, and its ages at the visits made."""
+    visits = analysis.records.visits
+    known = visits[visits["date"].notna() & visits["day"].notna()]
+    if "cohort" in known:
+        known = known[known["cohort"].astype(str) == FIRST_PLANTING]
+    made = (
+        known["alive"].notna() if "alive" in known else known["state"].astype(str) != State.NOT_VISITED.value
+    )
+    first = known[made]
+    days = pd.to_timedelta(first["day"].astype(float), unit="D")
+    rows = first.assign(planted=pd.to_datetime(first["date"]) - days).groupby(list(PLOT_KEY), sort=False)
+    return rows.agg(planted=("planted", "first"), seen=("day", set)).reset_index()
+
+
+def _with_lost_plants(visits: pd.DataFrame) -> list[str]:
+    """Name the sites with plants that were not found when they were last looked for."""
+    if "state" not in visits:
+        return []
+    looked = visits[visits["state"].astype(str) != State.NOT_VISITED.value]
+    last = looked.sort_values("date", kind="stable").groupby([*PLOT_KEY, "tag"], sort=False).tail(1)
+    return sorted(set(last.loc[last["state"].astype(str) == State.NOT_FOUND.value, "site"].astype(str)))
 
 
 def headers(analysis: Analysis) -> tuple[Section, ...]:

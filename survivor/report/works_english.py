@@ -75,10 +75,10 @@ LATER_CHOSEN: Final = (
 )
 
 # The cheapest set.
-BEST: Final = "Of the preparations with a cost, {best} had most alive by the model of works."
-CHEAPEST: Final = "The cheapest not shown worse than it by more than {smallest} per 100 is {cheapest}."
-NO_WORSE: Final = "It is also shown to be no worse by that much."
-NO_PROOF: Final = "That is no proof that it is as good: it is not shown to be no worse by that much."
+BEST: Final = "Of the preparations with a cost, “{best}” had most alive by the model of works."
+CHEAPEST: Final = "The cheapest that may be within {smallest} per 100 of it is “{cheapest}”."
+NO_WORSE: Final = "There is enough evidence to say that it is."
+NO_PROOF: Final = "There is not enough evidence to say that it is: it may also be worse by more."
 SETS_CAPTION: Final = "Sets of works by cost, against {best}"
 PREPARATION: Final = "Preparation"
 SET_WORKS: Final = "Works distinguished"
@@ -86,8 +86,8 @@ SET_COST: Final = "Cost a plant"
 SET_COST_IN: Final = "Cost a plant, {currency}"
 SET_ALIVE: Final = "Alive per 100 planted"
 SET_LESS: Final = "Less than the best, 95 % CI"
-SET_NOT_WORSE: Final = "Not shown worse"
-SET_NO_WORSE: Final = "Shown no worse"
+SET_NOT_WORSE: Final = "May be within what matters"
+SET_NO_WORSE: Final = "Is within what matters"
 HOLDS: Final = {True: "yes", False: "no"}
 
 # What was not answerable, and departures.

@@ -14,6 +14,8 @@ COMPARED: Final = "{method} against {against} at {when}: {size} per 100 planted 
 NEW: Final = "A new {unit} may show {span}."
 NEW_ANYTHING: Final = "A new {unit} may show anything: its interval is {nothing}."
 NOT_POOLED: Final = "{method} against {against}: not pooled, for {reason}."
+TOGETHER: Final = "Over all seasons, and by one model"
+TOGETHER_CAPTION: Final = "Differences over all seasons"
 HOW: Final = "Over the seasons, each season counts as one: the answer holds for seasons like these."
 HOW_ONE_MODEL: Final = (
     "One model of all records takes a preparation to do the same in every season. Its interval, by plot, is for "

@@ -8,7 +8,17 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.document.elements import Block, Column, Figure, Listing, Paragraph, Report, Section, Table
+from survivor.document.elements import (
+    Block,
+    Column,
+    Figure,
+    Listing,
+    Paragraph,
+    Report,
+    Section,
+    Table,
+    Terms,
+)
 from survivor.figures.pooling import pooled_figure
 from survivor.pooling.result import TELLS_NOTHING, tells_nothing, within_scale
 from survivor.seasons import english as en
@@ -41,7 +51,9 @@ def page_of_seasons(found: SeasonsTogether, sentences: tuple[Text, ...]) -> Repo
     sentences
         Every comparison in words, and then what the trait asked for says.
     """
-    units = found.units[(found.units["scale"] == PER_100) & (found.units["method"] != "")]
+    # Those of a comparison that is pooled stand beside its picture.
+    drawn = {key[0] for key in found.pooled if key[2] == PER_100 and np.isfinite(_row(found, key)["lower"])}
+    units = found.units[(found.units["scale"] == PER_100) & ~found.units["method"].isin(["", *drawn])]
     seasons = list(dict.fromkeys(found.units["season"].astype(str)))
     pictures = [
         _picture(found, key)
@@ -54,22 +66,24 @@ def page_of_seasons(found: SeasonsTogether, sentences: tuple[Text, ...]) -> Repo
         answer=Section(
             "answer",
             en.ANSWER,
-            (together_table(found), Paragraph(f"{en.HOW} {en.HOW_ONE_MODEL}")),
+            (Listing(tuple(line for line in sentences if line)), Paragraph(en.HOW)),
         ),
         sections=(
+            Section("together", en.TOGETHER, (together_table(found), Paragraph(en.HOW_ONE_MODEL))),
             Section(
                 "seasons",
                 f"{found.unit.capitalize()} by {found.unit}",
-                (*pictures, _units("units", units, found.unit)),
+                (*pictures, *([_units("units", units, found.unit)] if len(units) else [])),
             ),
             *_same_sites(found),
-            Section("words", "In words", (Listing(tuple(line for line in sentences if line)),)),
             Section("methods", "Methods", tuple(_checks(found))),
+            Section(
+                "provenance", "Data and provenance", (Terms(tuple(found.provenance.items()), code=True),)
+            ),
         ),
         subject="establishment survival, several seasons",
         called="page",
         made_from="the season folders",
-        origin="#methods",
     )
 
 
@@ -101,7 +115,7 @@ def together_table(found: SeasonsTogether) -> Table:
         Column("One model of all records, these seasons only (95 % CI)", numeric=True),
         Column(f"{found.unit.capitalize()}s", numeric=True),
     )
-    return Table("together-table", "Differences over all seasons", columns, tuple(rows), note=en.TABLE_NOTE)
+    return Table("together-table", en.TOGETHER_CAPTION, columns, tuple(rows), note=en.TABLE_NOTE)
 
 
 def _same_sites(found: SeasonsTogether) -> tuple[Section, ...]:
@@ -147,9 +161,8 @@ def _units(key: str, units: pd.DataFrame, unit: str) -> Table:
 
 
 def _picture(found: SeasonsTogether, key: Key) -> Figure:
-    pooled, row = found.pooled[key], _row(found, key)
-    units, whole, new = (within_scale(t, key[2]) for t in (pooled.units, pooled.table, pooled.new_unit))
-    draw = partial(pooled_figure, units, whole, new, key[2], new_name=f"a new {found.unit}")
+    row = _row(found, key)
+    draw = partial(pooled_figure, *found.drawn(key), key[2], new_name=f"a new {found.unit}")
     method, against, scale = key
     own = found.units[(found.units["scale"] == scale) & (found.units["method"] == method)]
     name = f"pooled-{list(found.pooled).index(key)}"

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor._version import __version__
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
 from survivor.errors import PoolingError
@@ -78,6 +79,8 @@ class SeasonsTogether:
     same_sites
         ``site, method, season, estimate, lower, upper`` (per 100, observed) of the sites that come in
         more than one season; empty where none does.
+    provenance
+        Version, and the digest of every file of every season.
     """
 
     milestone: str
@@ -90,6 +93,7 @@ class SeasonsTogether:
     trends: Mapping[Key, PooledTrend] = field(repr=False)
     checks: tuple[str, ...]
     same_sites: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
+    provenance: Mapping[str, str] = field(default_factory=dict, repr=False)
 
     def of(self, method: str, scale: str = PER_100) -> Pooled:
         """Give one comparison with the usual practice.
@@ -109,15 +113,26 @@ class SeasonsTogether:
             mend=f"pooled: {'; '.join(sorted({key[0] for key in self.pooled})) or 'nothing'}",
         )
 
+    def drawn(self, key: Key) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+        """Give what a picture of one comparison shows: units, all together, a new one.
+
+        A unit has the interval of its own model, as in ``units``: pooling knows its standard error only.
+        """
+        pooled, scale = self.pooled[key], key[2]
+        own = self.units[(self.units["method"] == key[0]) & (self.units["scale"] == scale)]
+        ends = own.drop_duplicates("unit").set_index("unit")[["lower", "upper"]]
+        units = pooled.units.drop(columns=["lower", "upper"]).join(ends, on="unit")
+        told = (within_scale(table, scale) for table in (units, pooled.table, pooled.new_unit))
+        return next(told), next(told), next(told)
+
     def plot(self, ax: Axes | None = None, method: str | None = None, scale: str = PER_100) -> Axes:
         """Draw one comparison, the first where none is named; returns the Axes."""
         from survivor.figures.pooling import draw_pooled
 
         named = method if method is not None else next(iter(self.pooled))[0]
         found = self.of(named, scale)
-        name = f"a new {self.unit}"
-        units, whole, new = (within_scale(t, found.scale) for t in (found.units, found.table, found.new_unit))
-        return draw_pooled(units, whole, new, found.scale, ax, name)
+        key = next(key for key, one in self.pooled.items() if one is found)
+        return draw_pooled(*self.drawn(key), found.scale, ax, f"a new {self.unit}")
 
     def __repr__(self) -> str:
         return "\n".join([self.table.to_string(index=False), *self.checks])
@@ -194,7 +209,18 @@ def pool_seasons(
         trends,
         tuple(dict.fromkeys(checks)),
         _same_sites(seasons, at, float(named.window_days)),
+        _provenance(seasons),
     )
+
+
+def _provenance(seasons: Sequence[Season]) -> dict[str, str]:
+    files = {
+        f"{season.name}: {name}": digest
+        for season in seasons
+        for name, digest in season.study.provenance.items()
+        if name.startswith("sha256")
+    }
+    return {"survivor": __version__, **files}
 
 
 def _same_sites(seasons: Sequence[Season], at: float, window: float) -> pd.DataFrame:

@@ -144,11 +144,11 @@ def write_together(found: SeasonsTogether, folder: Path | Place) -> tuple[Path, 
         for method, line in zip(names, sentences(found), strict=True)
         if method in pooled_per_100
     }
-    for (method, against, scale), pooled in found.pooled.items():
+    for method, against, scale in found.pooled:
         which = "per-100" if scale == PER_100 else "ratio"
         name = re.sub(r"[^a-z0-9]+", "-", f"{method} {which}".casefold()).strip("-")
-        units, whole, new = (within_scale(t, scale) for t in (pooled.units, pooled.table, pooled.new_unit))
-        drawn = pooled_figure(units, whole, new, scale, new_name=f"a new {found.unit}")
+        key = (method, against, scale)
+        drawn = pooled_figure(*found.drawn(key), scale, new_name=f"a new {found.unit}")
         title = f"{method} against {against}, {scale}, at {found.milestone}"
         svg = to_svg(drawn, f"pooled-{name}", title, answers.get(method, title))
         texts[f"{name}.svg"] = svg.replace("<svg ", '<svg xmlns="http://www.w3.org/2000/svg" ', 1)

@@ -134,8 +134,8 @@ def _inseparable(units: Sequence[Unit], columns: Floats, place: str) -> str:
     names = [unit.name for unit in units]
     if len(units) == 2 and np.allclose(columns[:, 0], -columns[:, 1], atol=_TOLERANCE**0.5):
         return (
-            f"at each {place} {names[0]} stood wherever {names[1]} did not: only the difference between them "
-            "could be seen, so neither is estimated"
+            f"at each {place} every plot had either {names[0]} or {names[1]}, so only the difference between "
+            "them could be estimated"
         )
     return (
         f"{listed(names)} cannot be distinguished: within each {place} the plots of one follow from those of "

@@ -1,8 +1,8 @@
-"""The cheapest set of works that is not shown worse than the best by more than what matters.
+"""The cheapest set of works that may be within what matters of the best.
 
 Sets are the preparations of the study file that have a cost, each as the works that it is made of;
-their survival is that of the model of works, over the same plots. Not shown worse is no proof of as
-good: whether a set is shown to be no worse by that much stands beside it.
+their survival is that of the model of works, over the same plots. That a set may be within what matters
+is no proof that it is: whether there is enough evidence for that stands beside it.
 """
 
 from __future__ import annotations
@@ -38,8 +38,8 @@ class Cheapest:
         ``difference`` (from the set with most alive, with 95 % CI) per 100 planted; ``per_plant`` in
         money. Blank numbers have their ``reason``.
     best, cheapest
-        The set with most alive, and the cheapest that is not shown worse than it by more than
-        ``smallest``.
+        The set with most alive, and the cheapest of which the interval reaches to within
+        ``smallest`` of it.
     smallest
         Smallest difference that matters, per 100 planted.
     """
@@ -153,7 +153,7 @@ def _in_order(costed: Mapping[str, Any], told: list[str], alive: Any) -> list[tu
 
 
 def _judged(difference: tuple[float, ...] | None, smallest: float) -> tuple[Any, ...]:
-    """Difference from the best with its limits, whether it is not shown worse, and whether shown no worse."""
+    """Difference from the best with its limits, whether it may be within what matters, and whether it is."""
     if difference is None:
         return (np.nan, np.nan, np.nan, False, False)
     estimate, lower, upper = difference

@@ -47,8 +47,8 @@ def test_a_preparation_with_two_plots_is_named_as_not_compared(tmp_path: Path) -
     answer = next(finding.answer for finding in headline if finding.key == "headline")
     assert "rip" in answer
     assert (
-        "“scalp” could not be compared: scalp has 2 plots where they are compared, and 3 are the least."
-        in answer
+        "“scalp” could not be compared: scalp has 2 plots at the sites that hold both, and at least 3 are "
+        "needed." in answer
     )
 
 
@@ -58,7 +58,7 @@ def test_a_headline_that_cannot_be_answered_is_printed_with_its_reason(tmp_path:
     analysis = analysed(folder)
     headline = analysis.findings[0]
     assert (headline.key, headline.grade) == ("headline", "not answered")
-    assert "scalp has 2 plots where they are compared, and 3 are the least" in headline.answer
+    assert "scalp has 2 plots at the sites that hold both, and at least 3 are needed" in headline.answer
     words = " ".join(summary_of(analysis, REPORT.of(analysis)).split())
     said = "No preparation could be compared with “usual”. “scalp” could not be compared: scalp has 2 plots"
     assert headline.question in words

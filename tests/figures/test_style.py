@@ -1,8 +1,9 @@
 import matplotlib as mpl
 import pytest
+from matplotlib.text import Text
 
 from survivor.figures.colours import COLOURS
-from survivor.figures.style import lines, spread, styled, wrapped
+from survivor.figures.style import Size, lines, panels, spread, styled, wrapped
 
 
 def _luminance(colour: str) -> float:
@@ -70,3 +71,17 @@ def test_labels_are_moved_apart_and_keep_their_order() -> None:
 def test_a_long_name_is_broken_and_an_empty_one_is_a_line() -> None:
     assert wrapped("", 10) == [""]
     assert all(len(line) <= 10 for line in wrapped("deep ripped, cross-ripped and mounded", 10))
+
+
+@pytest.mark.parametrize("size", ["wide", "narrow"])
+@pytest.mark.parametrize("count", [1, 2, 3, 4, 8])
+def test_no_title_of_a_panel_is_wider_than_its_panel(size: Size, count: int) -> None:
+    names = ("spray, pre-emergent and rip", "MMMM WWWW MMMM WWWW", "spray and mulch mat", "rip and mound")
+    with styled():
+        figure, axes = panels([f"{name} {n}" for n in range(2) for name in names][:count], size, 1.5, "Alive")
+        for ax in axes.values():
+            ax.set(xlim=(0, 742), ylim=(0, 100))
+        figure.draw_without_rendering()
+        for ax in axes.values():
+            title = next(text for text in ax.findobj(Text) if text.get_text() == ax.get_title("left"))
+            assert title.get_window_extent().x1 <= ax.get_window_extent().x1 + 1

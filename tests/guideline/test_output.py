@@ -208,6 +208,13 @@ def test_costs_stand_beside_those_of_the_usual_practice_with_their_source(made):
     )
     assert mulch.dearer
     assert mulch.cost_per_extra == pytest.approx(100 * mulch.extra_cost / mulch.estimate)
+    # An extra plant has a price only where the interval says that there were more.
+    by_name = {(row[0], row[1]): row[3] for row in table.rows}
+    for advice in made.advice:
+        told = by_name[advice.ground, advice.preparation]
+        assert (told == "not clear") == (advice.estimate > 0 >= advice.lower)
+    assert by_name["loam slopes", "spray and mulch mat"] == "not clear"
+    assert "Not clear: the interval of the difference reaches to none or fewer." in table.note
 
 
 def test_no_product_and_no_rate(made):

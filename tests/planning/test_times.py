@@ -38,7 +38,7 @@ def test_the_usual_visits_of_a_winter_planting():
     # 12 months, after the second, 24 months.
     found = days(visit_calendar(one_site("2022-06-15")))
     assert found == {
-        "planting": "2022-06-22",
+        "after planting": "2022-06-22",
         "first weeks": "2022-07-20",
         "before the first dry season": "2022-11-17",
         "after the first dry season": "2023-04-14",
@@ -67,7 +67,7 @@ def test_planting_in_the_dry_season_has_no_visit_before_it():
 
 def test_windows_begin_no_earlier_than_planting():
     calendar = visit_calendar(one_site("2022-06-15"))
-    assert calendar.loc[calendar["visit"] == "planting", "earliest"].item() == "2022-06-15"
+    assert calendar.loc[calendar["visit"] == "after planting", "earliest"].item() == "2022-06-15"
     assert (calendar["earliest"] <= calendar["date"]).all()
     assert (calendar["date"] <= calendar["latest"]).all()
 

@@ -303,6 +303,25 @@ def test_seasons_at_other_sites_have_no_such_table(together):
     assert "same-sites" not in [one.key for one in page_of_seasons(together, ()).sections]
 
 
+def test_a_picture_draws_a_season_with_the_interval_of_its_own_model(seasons, together):
+    fitted = survivor.fit(seasons[1].intervals, "method + species", strata=["site", "block"])
+    own = survivor.contrasts(fitted, at=365).table.set_index("method")
+    for key in together.pooled:
+        if key[2] == PER_100:
+            units, _, _ = together.drawn(key)
+            row = units.set_index("unit").loc["season-2022"]
+            assert [row["lower"], row["upper"]] == pytest.approx(list(own.loc[key[0], ["lower", "upper"]]))
+
+
+def test_the_page_names_the_files_that_it_rests_on(seasons, together):
+    last = page_of_seasons(together, ()).sections[-1]
+    assert (last.key, last.heading) == ("provenance", "Data and provenance")
+    named = dict(last.blocks[0].pairs)
+    for season in seasons:
+        for name, digest in season.study.digests.items():
+            assert named[f"{season.name}: sha256 of {name}"] == digest
+
+
 def test_days_within_each_others_window_are_one_milestone(folder, tmp_path):
     shutil.copytree(folder, tmp_path / "all")
     file = tmp_path / "all" / "season-2022" / "study.toml"

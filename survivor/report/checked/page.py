@@ -63,7 +63,7 @@ def report_of_check(records: Records, provenance: Mapping[str, str]) -> Report:
             _rules(records.rules),
             _accounts(records.accounts),
             _matches(records.matches),
-            Section("provenance", "Where this comes from", (Terms(tuple(provenance.items()), code=True),)),
+            Section("provenance", "Data and provenance", (Terms(tuple(provenance.items()), code=True),)),
         ),
         subject="check of the records",
         called="check",

@@ -285,7 +285,7 @@ def survival_picture(analysis: Analysis) -> Figure | None:
     best = table.iloc[0]
     at = {"table": "survival", "method": best["method"]}
     shown = say(
-        en.PICTURE,
+        en.PICTURE_OF_SOME if bool(drawn["estimate"].isna().any()) else en.PICTURE,
         method=Name(str(best["method"])),
         per=analysis.per_100,
         estimate=Value(

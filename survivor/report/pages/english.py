@@ -122,20 +122,18 @@ PARTS_TIMES: Final = {
 }
 PARTS_PAIR: Final = "{first} with {second} beyond their sum"
 PARTS_FIGURE: Final = "Alive {per}: plots with the work, less plots without it"
-PARTS_MOST: Final = "{work} added most."
+PARTS_MOST: Final = "Largest estimate: {work}."
 PARTS_CAPTION: Final = "Dot: estimate, the other works held equal. Line: 95 % CI. Shaded: less than matters."
 PARTS_DAY: Final = "from about day {day}, by day {at}"
-PARTS_CHEAPEST: Final = (
-    "The cheapest set not shown worse than the best by more than {smallest} per 100 was {cheapest}."
-)
+PARTS_CHEAPEST: Final = "The cheapest set that may be within {smallest} per 100 of the best was {cheapest}."
 PARTS_ALIASED: Final = "Not answerable: {reason}."
 PARTS_NOT: Final = "Not answerable of {what}: {reason}."
 PARTS_TIME_NOT: Final = "These records cannot say whether it matters {questions}."
-PARTS_REST: Final = "The annex holds the rest."
+PARTS_REST: Final = "More is not answerable."
 PARTS_VERBS: Final = {True: "kept", False: "went with"}
 
 # Survival over time, each preparation, radius.
-DEATHS: Final = "Most deaths, {worst} of {deaths} found by the last visit, fell in: {period}."
+DEATHS: Final = "Most deaths: {period}, {worst} of the {deaths} found by the last visit."
 STEPS: Final = (
     "A curve steps down on the day of a visit; the plants died at some time since the visit before."
 )
@@ -147,6 +145,7 @@ EACH_CHOSEN: Final = (
     "Observed is what was counted; standardised averages each preparation over the same sites and species, by the "
     "model."
 )
+OF_MANY: Final = "Evidence allows for the number of comparisons; an interval is of one difference alone."
 FILLED: Final = "Filled in: of 100 plants averaged over, those at sites without that preparation; above 50, read with care."
 APART: Final = "{names} cannot be standardised: their sites hold no other preparation."
 RADIUS_WIDER: Final = "On average, wider patches went with more survivors: {gain} more {per} for each 10 cm, from {first} to {last} (95 % CI {span})."
@@ -177,6 +176,7 @@ SHORT_OF_WATER: Final = (
     "Plants were short of water on {days} of {of} dry-season days (modelled, not measured)."
 )
 ONE_SAMPLE: Final = "One dry season is one sample: these records cannot say what survival would be in a wetter or a drier one."
+FEW_SAMPLES: Final = "Few dry seasons are few samples: these records cannot say what survival would be in a wetter or a drier one."
 NO_RAIN: Final = "No rain record goes with these plants, so the season cannot be placed."
 
 # Cost.
@@ -189,7 +189,9 @@ COST_EXTRA_SEEN: Final = (
     "Where {method} stood, each further living plant went with an extra cost of {cost} (range {span})."
 )
 WORTH_FLOOR: Final = "If a living plant is worth less than {lowest} to you, no preparation repays its cost."
-WORTH_FLOOR_OF: Final = "If a living plant is worth less than {lowest} to you, none of the preparations with an interval repays its cost."
+WORTH_FLOOR_OF: Final = (
+    "If a living plant is worth less than {lowest} to you, none of the preparations below repays its cost."
+)
 WORTH_ABOVE: Final = "Above that, {method} is the best value on the central estimates."
 WORTH_ABOVE_TO: Final = "Above that, {method} is the best value up to {worth}, then {then}."
 COST_NONE: Final = "The study file gives no costs."
@@ -203,6 +205,7 @@ PROBLEMS: Final = "{number} in the records need a look (officer's sheet)."
 
 # The picture of the first page.
 PICTURE: Final = "Highest: {method}, {estimate} alive {per} (95 % CI {span}), standardised."
+PICTURE_OF_SOME: Final = "Highest of those standardised: {method}, {estimate} alive {per} (95 % CI {span})."
 PICTURE_OBSERVED: Final = "Highest: {method}, {estimate} alive {per} (95 % CI {span}), as observed."
 PICTURE_OBSERVED_BARE: Final = (
     "Highest: {method}, {estimate} alive {per}, as observed; no interval can be given."
@@ -268,11 +271,11 @@ COST_PLANTED: Final = "Per plant planted"
 COST_LIVING: Final = "Per living plant"
 EXTRA_COST: Final = "Extra cost, per 100"
 EXTRA_EACH: Final = "Per extra living plant"
-NOT_SHOWN: Final = "not shown"
+NOT_CLEAR: Final = "not clear"
 FEWER: Final = "fewer alive"
 COST_CAPTION: Final = "Cost of a living plant at the milestone, and of extra ones"
 COST_NOTE: Final = (
-    "Extra: against {usual}, per 100 planted. Not shown: whether there were more alive is open."
+    "Extra: against {usual}, per 100 planted. Not clear: there is not enough evidence that more were alive."
 )
 RECORDS_MORE: Final = "Annex: records"
 PLANTED_IN: Final = "Planted"

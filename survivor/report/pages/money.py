@@ -111,14 +111,15 @@ def _worth(analysis: Analysis) -> list[Sentence]:
 
 def _table(analysis: Analysis, rows: list[dict[Hashable, Any]]) -> Table:
     plane = _plane(analysis)
+    open_ = {one.methods[0] for one in comparisons(analysis) if one.reading == "not enough evidence to say"}
     shown = []
     for row in rows:
         beside = plane.get(str(row["method"]))
         extra = each = NONE
         if beside is not None:
             extra = _change(float(beside["extra_cost"]), str(row["currency"]))
-            each = en.FEWER if float(beside["upper"]) < 0 else en.NOT_SHOWN
-            if math.isfinite(float(beside["cost_per_extra"])):
+            each = en.FEWER if float(beside["upper"]) < 0 else en.NOT_CLEAR
+            if str(row["method"]) not in open_ and math.isfinite(float(beside["cost_per_extra"])):
                 each = money(float(beside["cost_per_extra"]), str(row["currency"]))
         shown.append({**row, "extra": extra, "each": each})
     frame = pd.DataFrame(shown)

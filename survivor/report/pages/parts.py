@@ -71,7 +71,7 @@ def _picture(analysis: Analysis) -> Figure | None:
     return Figure(
         key="works",
         title=en.PARTS_FIGURE.format(per=analysis.per_100),
-        finding=say(en.PARTS_MOST, work=Name(capital(_named(rows.iloc[0].to_dict())))),
+        finding=say(en.PARTS_MOST, work=Name(_named(rows.iloc[0].to_dict()))),
         caption=say(en.PARTS_CAPTION),
         draw=partial(works_figure, drawn, smallest, per=analysis.per_100),
         table=None,

@@ -108,6 +108,7 @@ def each(analysis: Analysis) -> Section:
     ]
     note = joined(
         say(en.EACH if is_random(analysis) else en.EACH_CHOSEN),
+        say(en.OF_MANY) if any(map(_left_open, told.values())) else None,
         say(en.FILLED) if share else None,
         say(en.APART, names=named(apart)) if apart and analysis.survival.by_method is not None else None,
     )
@@ -115,9 +116,16 @@ def each(analysis: Analysis) -> Section:
     return Section("preparations", en.EACH_HEADING, (replace(made, note=note),))
 
 
+def _left_open(one: Finding) -> bool:
+    """Whether only the number of comparisons leaves a difference open: its own interval leaves out zero."""
+    ends = (one.lower, one.upper)
+    own = None not in ends and (one.lower or 0.0) * (one.upper or 0.0) > 0
+    return own and one.reading == "not enough evidence to say"
+
+
 def _strength(one: Finding | None) -> str:
     if one is None:
-        return ""
+        return NONE
     return one.grade or en.NOT_ENOUGH
 
 

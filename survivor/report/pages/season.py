@@ -36,10 +36,12 @@ def season(analysis: Analysis) -> Section:
         return Section("season", en.SEASON, (Paragraph(why(analysis, "rain", en.NO_RAIN), see=more),))
     said = (*_rain(rain), *_water(rain))
     strip = _strip(analysis, said) if said else None
+    dry = rain[(rain["measure"] == _DRY) & rain["value"].notna()]
+    samples = en.FEW_SAMPLES if dry["window_start"].nunique() > 1 else en.ONE_SAMPLE
     blocks: list[Block] = [Paragraph(said)] if strip is None and said else []
     if strip is not None:
         blocks.append(strip)
-    return Section("season", en.SEASON, (*blocks, Paragraph((say(en.ONE_SAMPLE),), see=more)))
+    return Section("season", en.SEASON, (*blocks, Paragraph((say(samples),), see=more)))
 
 
 def _rain(rain: pd.DataFrame) -> list[Sentence]:
