@@ -281,8 +281,8 @@ def _per_hectare(settings: Settings) -> tuple[float | None, str]:
         return None, ""
     stems = settings.spacing.plants_per_hectare
     return stems, (
-        f"{number(stems)} plants put in per hectare by the spacing of the study file; infill and natural "
-        "recruits are not in it"
+        f"{number(stems)} plants planted per hectare, by the spacing of the study file; infill and natural "
+        "recruits are not counted"
     )
 
 

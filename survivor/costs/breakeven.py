@@ -142,7 +142,7 @@ def _said(table: pd.DataFrame, by: str, usual: str, currency: str) -> tuple[Sent
         cost, low, high = (float(line[key]) for key in ("cost_per_plant", "lower", "upper"))
         place = en.BELOW if cost < low else en.ABOVE if cost > high else en.WITHIN
         at = {name: cell("break_even", name, **{by: line[by]}) for name in ("break_even", "lower")}
-        span = f"95 % CI {money(low, currency)} to {money(high, currency)}"
+        span = en.RANGE.format(what=en.RANGE_WHAT, low=money(low, currency), high=money(high, currency))
         parts = {
             "level": Value(money(level, currency), level, at["break_even"]),
             "span": Value(span, low, at["lower"]),

@@ -44,7 +44,7 @@ OPEN_OF_MANY: Final = (
 LEFT: Final = "{names} could not be compared: {reason}."
 NOTHING_COMPARED: Final = "No preparation could be compared with {against}."
 BETWEEN_VISITS: Final = "Survival on day {day} is estimated {how}."
-OTHER_RULE: Final = "{rule} the answer for {names} is another: {reading}."
+OTHER_RULE: Final = "{rule} the answer for {names} changes: {reading}."
 
 # Which is the best.
 BEST: Final = "Yes: at these sites {leader} had clearly more alive than each other preparation, allowing for all {pairs} pairs."
@@ -69,7 +69,12 @@ TARGET: Final = {
     "met": "At these sites the target of {target} alive {per}{when} was met.",
     "missed": "At these sites the target of {target} alive {per}{when} was missed.",
     "unclear": "At these sites it is unclear whether the target of {target} alive {per}{when} was met.",
+    "depends on missing plants": (
+        "Whether the target of {target} alive {per}{when} was met at these sites depends on the missing plants."
+    ),
 }
+TARGET_RULE: Final = "As they are counted here it was {verdict}: {estimate} were alive{how} ({span})."
+TARGET_RULE_UNCLEAR: Final = "As they are counted here it is unclear: {estimate} were alive{how} ({span})."
 TARGET_SEEN: Final = "{estimate} were alive{how} ({span})."
 TARGET_OTHER: Final = "With {rule} the verdict is: {verdict}. Then {estimate} were alive ({span})."
 ALIVE_OTHER: Final = "With {rule}, {estimate} of 100 were alive ({span})."

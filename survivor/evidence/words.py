@@ -248,9 +248,17 @@ def target_verdict(
     digits = beside(target, *size, *(other or ()))
     seen = survival_parts("target", size, digits)
     promised: dict[str, Part] = {"target": Value(plain(target), target), "per": seedlings.per_100}
+    by_rule = en.TARGET_RULE_UNCLEAR if word == "unclear" else en.TARGET_RULE
+    verdict: dict[str, Part] = {} if word == "unclear" else {"verdict": word}
     said = (
-        say(en.TARGET[word], when=f" at {milestone}" if milestone else "", **promised),
-        say(en.TARGET_SEEN, how=_how(between), **seen),
+        say(
+            en.TARGET[word if other is None else "depends on missing plants"],
+            when=f" at {milestone}" if milestone else "",
+            **promised,
+        ),
+        say(en.TARGET_SEEN, how=_how(between), **seen)
+        if other is None
+        else say(by_rule, how=_how(between), **verdict, **seen),
     )
     return Verdict(word, said, digits)
 

@@ -55,7 +55,7 @@ def _payoff(table: pd.DataFrame) -> Chart:
         cost, low, high = (float(line[column]) for column in ("cost_per_established", "lower", "upper"))
         beside = (f"{money(cost, str(line['currency']))} ({cost_limits(low, high)})",)
         rows.append(Row(name, cost, low, high, beside=beside))
-    heading = "Cost per living plant\n(95 % CI)"
+    heading = "Cost per living plant\n(range)"
     return _amounts(rows, heading, f"Cost per living plant{_in_currency(table)}")
 
 
@@ -91,8 +91,8 @@ def _break_even(table: pd.DataFrame) -> Chart:
         written = f"{money(level, currency)} ({limits(low, high, 2)})" if math.isfinite(level) else "not told"
         beside = (f"{written}; {money(cost, currency)}",)
         rows.append(Row(str(line["method"]), level, low, high, beside=beside, cross=cost))
-    heading = "Break-even cost per plant\n(95 % CI); its cost"
-    return _amounts(rows, heading, f"Cost per plant put in{_in_currency(table)}")
+    heading = "Break-even cost per plant\n(range); its cost"
+    return _amounts(rows, heading, f"Cost per plant planted{_in_currency(table)}")
 
 
 def draw_stems(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -110,7 +110,7 @@ def draw_stems(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     rows = _plant_rows(table, "method", "plants_needed")
-    return _amounts(rows, "Plants per hectare\n(95 % CI)", "Plants to put in per hectare").draw(ax)
+    return _amounts(rows, "Plants per hectare\n(95 % CI)", "Plants to plant per hectare").draw(ax)
 
 
 def draw_order(table: pd.DataFrame, ax: Axes | None = None) -> Axes:

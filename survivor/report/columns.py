@@ -10,6 +10,7 @@ from survivor.vocabulary import Basis
 from survivor.words import NONE, chance, difference, limits, money, number, per_100, per_100_limits, sentence
 
 LIMITS: Final = "95 % CI"
+RANGE: Final = "Range"  # from survival and prices, which is no confidence interval
 PER_100: Final = "Alive per 100 planted"
 
 METHOD: Final = words("Preparation", "method")

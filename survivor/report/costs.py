@@ -19,7 +19,7 @@ from survivor.document.elements import (
     written,
 )
 from survivor.report import english as en
-from survivor.report.columns import LIMITS, METHOD, PER_100, amount, in_100
+from survivor.report.columns import METHOD, PER_100, RANGE, amount, in_100
 from survivor.report.orders import after_costs, cost_lines
 from survivor.report.reasons import is_random, why
 from survivor.report.value import extra
@@ -87,7 +87,7 @@ def _table(table: pd.DataFrame, uncosted: list[tuple[str, ...]]) -> Table:
         amount("Cost per plant planted", "cost_per_plant"),
         numbers(PER_100, "survival", write=per_100),
         amount("Cost per living plant", "cost_per_established"),
-        numbers(LIMITS, "lower", "upper", write=cost_limits),
+        numbers(RANGE, "lower", "upper", write=cost_limits),
         numbers("Chance of the lowest cost", "probability_lowest", write=in_100),
     )
     made = written("payoff-table", "Cost per living plant", shown, fields)

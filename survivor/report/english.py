@@ -363,8 +363,8 @@ NO_COSTS: Final = "The study file gives no costs"
 PLANE_NONE: Final = "No difference in plants alive has an interval."
 PLANE: Final = "{method} had {size} alive per 100 planted against {against} (95 % CI {span}), and cost {cost} {word} per 100 planted."
 INCREMENTS_NOTE: Final = (
-    "In order of cost. 95 % CI in brackets; those of the cost of an extra plant are Fieller's, with the prices' "
-    "range. It has no cost where there is not enough evidence that more were alive."
+    "In order of cost. Plants alive: 95 % CI. Costs: range, of an extra plant by Fieller's limits and the prices. An "
+    "extra plant has no cost where the interval of plants alive reaches none or fewer."
 )
 BREAK_EVEN: Final = (
     "A dearer preparation pays for itself when its extra cost is in proportion to its extra survival. Above its "
@@ -372,8 +372,8 @@ BREAK_EVEN: Final = (
 )
 BREAK_EVEN_TITLE: Final = "The most that a preparation may cost to equal {usual}"
 BREAK_EVEN_CAPTION: Final = (
-    "Dot: cost per plant planted at which an established plant costs the same as under {usual}. Line: 95 % CI. "
-    "Cross: what the preparation costs."
+    "Dot: cost per plant planted at which an established plant costs the same as under {usual}. Line: its range, from "
+    "survival and prices. Cross: what the preparation costs."
 )
 BEST_VALUE: Final = (
     "The lowest cost per established plant is not always the best value. Where a living plant is worth much, a "

@@ -167,6 +167,6 @@ def account(analysis: Analysis) -> Section:
     if not records.accounts.empty:
         fates = records.accounts["fate"].astype(str).value_counts()
         total = counted(float(fates.sum()), "record was", "records were")
-        parts = "; ".join(f"{number(float(count))} {fate}" for fate, count in fates.items())
+        parts = "; ".join(f"{number(float(count))} {en.FATES[str(fate)]}" for fate, count in fates.items())
         blocks.append(Paragraph(en.ACCOUNT.format(total=total, parts=parts)))
     return Section("account", "What became of the records", tuple(blocks))

@@ -21,7 +21,7 @@ from survivor.document.elements import (
     written,
 )
 from survivor.report import english as en
-from survivor.report.columns import LIMITS, METHOD, PER_100, alive_limits, amount, in_100, to_cents
+from survivor.report.columns import LIMITS, METHOD, PER_100, RANGE, alive_limits, amount, in_100, to_cents
 from survivor.sentences import Name, Value, cell, say
 from survivor.words import (
     NONE,
@@ -87,7 +87,7 @@ def _with_infill(analysis: Analysis) -> tuple[Section, ...]:
         numbers("Infill alive per 100", "infill_survival", write=per_100),
         amount("Cost per living plant, infill out", "without"),
         amount("Infill in", "with_infill"),
-        numbers("95 % CI, infill in", "lower", "upper", write=to_cents),
+        numbers("Range, infill in", "lower", "upper", write=to_cents),
     )
     caption = "Cost per living plant with infill out and in"
     table = written("with-infill-table", caption, found.table, fields)
@@ -107,7 +107,7 @@ def _seasons(analysis: Analysis) -> tuple[Section, ...]:
         METHOD,
         numbers(PER_100, "survival", "survival_lower", "survival_upper", write=alive_limits),
         amount("Cost per living plant", "cost_per_established"),
-        numbers(LIMITS, "lower", "upper", write=to_cents),
+        numbers(RANGE, "lower", "upper", write=to_cents),
         numbers("Chance of the lowest cost", "probability_lowest", write=in_100),
     )
     caption = "Costs in a dry and in a wet season"

@@ -357,7 +357,7 @@ TITLES: Final[dict[str, str]] = {
     "payoff_with_infill": "Cost per living plant under each preparation, with infill out and in",
     "season_costs": "Cost per living plant in a dry and in a wet season",
     "cost_lines": "What was paid for under each preparation, brought to one plant",
-    "stocking": "Plants to put in per hectare for the stems wanted",
+    "stocking": "Plants to plant per hectare for the stems wanted",
     "infill_order": "Infill plants to order at each site for those that died so far",
     "permutation": "p values from drawing the lots for preparations again",
     "hazards": "Ratio of the hazard under each preparation to that under {base}, by period",

@@ -13,7 +13,7 @@ import pandas as pd
 from survivor.document.elements import Column, Figure, Paragraph, Section, Table, numbers, written
 from survivor.figures.payoff import break_even_figure, value_figure
 from survivor.report import english as en
-from survivor.report.columns import LIMITS, METHOD, amount, in_100, to_cents
+from survivor.report.columns import METHOD, RANGE, amount, in_100, to_cents
 from survivor.report.reasons import usual_practice
 from survivor.sentences import Name, Text, Value, cell, say
 from survivor.words import NONE, difference, limits, money, number, sentence
@@ -106,7 +106,7 @@ def _break_even(analysis: Analysis) -> Section:
         METHOD,
         amount("Costs per plant planted", "cost_per_plant"),
         amount("Break-even cost per plant", "break_even"),
-        numbers(LIMITS, "lower", "upper", write=to_cents),
+        numbers(RANGE, "lower", "upper", write=to_cents),
         numbers("Chance that an established plant costs less", "probability_pays", write=in_100),
     )
     figure = Figure(

@@ -77,7 +77,7 @@ _FLOOD: Final = 1e6  # mm; what may have fallen on a day not read: it fills any 
 _MET: Final = 0.05  # mm; paths as near as this go on as one, the wetter: no gauge tells them apart
 _SAME: Final = 1e-9  # mm
 _LEFT_OUT: Final = (
-    "Water running off or on, and water rising from below, are not reckoned; the soil is one store, as deep "
+    "Water running off or on, and water rising from below, are not modelled; the soil is one store, as deep "
     "as the root zone, from the first day on"
 )
 

@@ -131,7 +131,7 @@ def soil_water(settings: Settings, gauges: Gauges, plots: pd.DataFrame) -> SoilW
     facts.loc[~facts["gauge"].isin(beside), "reason"] = "no weather file goes with their gauge"
     lacking = facts[(facts["balance"] < 0) & (facts["reason"] != "")]
     cannot += [
-        f"Soil water is not reckoned for {len(rows)} {'plot' if len(rows) == 1 else 'plots'}: {reason}."
+        f"Soil water is not modelled for {len(rows)} {'plot' if len(rows) == 1 else 'plots'}: {reason}."
         for reason, rows in lacking.groupby("reason", sort=False)
     ]
     table = facts[[*PLOT_KEY, *_PLOT_FACTS, "balance", "reason"]].reset_index(drop=True)

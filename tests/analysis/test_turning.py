@@ -80,7 +80,7 @@ def test_a_verdict_that_turns_on_missing_plants_says_so(tmp_path: Path) -> None:
         f"With missing plants counted as unknown the verdict is: {target.otherwise.verdict}." in target.answer
     )
     headline = of(found["dead"].findings, "headline")
-    assert "With missing plants counted as unknown the answer for “other” is another" in headline.answer
+    assert "With missing plants counted as unknown the answer for “other” changes" in headline.answer
     assert "the answer changes with the rule for missing plants" in headline.reasons
 
 

@@ -261,10 +261,9 @@ DRY_RAIN_MEDIAN: Final = (
     "The dry season of {years} brought {rain} of rain at {gauge}, against a median of {median}."
 )
 DRY_RAIN_BARE: Final = "The dry season of {years} brought {rain} of rain at {gauge}."
-STRIP_TITLE: Final = "The first year, day by day"
-STRIP_CAPTION: Final = {
-    "water": "Each day of a typical plot, by gauge and soil.",
-    "rain": "Each day after the first planting, by gauge.",
+STRIP_TITLE: Final = {
+    "water": "The first year of a typical plot, day by day, by gauge and soil",
+    "rain": "The first year after planting, day by day, by gauge",
 }
 COST_MORE: Final = "Annex: costs"
 COST_PLANTED: Final = "Per plant planted"

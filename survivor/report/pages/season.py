@@ -104,9 +104,9 @@ def _strip(analysis: Analysis, said: tuple[Sentence, ...]) -> Figure | None:
     dry = dry_season_met(analysis.settings.dry_season, table["date"].min(), table["date"].max())
     return Figure(
         key="strip",
-        title=en.STRIP_TITLE,
+        title=en.STRIP_TITLE[states.kind],
         finding=said,
-        caption=say(en.STRIP_CAPTION[states.kind]),
+        caption="",
         draw=partial(strip_figure, table, states=states, dry=dry),
         table=None,
     )
