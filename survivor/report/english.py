@@ -416,7 +416,7 @@ ROUNDED: Final = (
 )
 ORDER: Final = "{plants} plants would bring the plants {of} back to as many as were planted (95 % CI {span})."
 ORDER_LEAST: Final = "It takes {plants} plants to bring the plants {of} back to as many as were planted, if every one lives (95 % CI {span})."
-ORDER_DIED: Final = "About {dead} of {planted} had died by the last visit of each site."
+ORDER_DIED: Final = "By the curve of each site, about {dead} of {planted} had died by its last visit."
 ORDER_STANDING: Final = "About {standing} infill plants are alive."
 ORDER_EACH: Final = "Each order is what died less the infill alive, {share}."
 ORDER_LIVES: Final = "over the share of infill that lives"
@@ -436,6 +436,7 @@ VISIT: Final = "{milestone}: visit {plots} between {first} and {last}."
 EACH_PLOT: Final = "each plot"
 SOME_PLOTS: Final = "{due} of {plots}"
 LOOK_AGAIN: Final = "Look again for plants that were not found, at {sites}, before their tags fade."
+NO_DAYS: Final = "Without planting days no visit can be set."
 NO_VISIT: Final = "No milestone of the study file is still ahead, so no visit is due for one."
 PROBLEMS_NOTE: Final = (
     "One row a kind of problem, with its first case. Stop: the record cannot be used. Check: used or excluded "

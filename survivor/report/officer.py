@@ -91,9 +91,12 @@ def _ordered(estimate: float, lower: float, upper: float) -> str:
 def next_visit(analysis: Analysis) -> Section:
     """Return which milestones are still to come, and between which days their visits fall."""
     plots = _planted(analysis)
-    now = pd.Timestamp(analysis.settings.records_closed or analysis.records.visits["date"].max())
+    seen = analysis.records.visits.get("date", pd.Series([pd.NaT]))
+    now = pd.Timestamp(analysis.settings.records_closed or seen.max())
     items: list[str] = []
     for milestone in sorted(analysis.settings.milestones, key=lambda one: one.day):
+        if plots.empty:
+            break
         ages = plots["seen"].map(
             lambda seen, m=milestone: any(abs(age - m.day) <= m.window_days for age in seen)
         )
@@ -108,7 +111,7 @@ def next_visit(analysis: Analysis) -> Section:
             left = en.EACH_PLOT if due.all() else some
             items.append(en.VISIT.format(milestone=milestone.name, plots=left, **span))
     if not items:
-        items.append(en.NO_VISIT)
+        items.append(en.NO_DAYS if plots.empty else en.NO_VISIT)
     sites = _with_lost_plants(analysis.records.visits)
     if sites:
         items.append(en.LOOK_AGAIN.format(sites=listed(sites)))
@@ -118,6 +121,8 @@ def next_visit(analysis: Analysis) -> Section:
 def _planted(analysis: Analysis) -> pd.DataFrame:
     """One row a plot whose planting day is known: that day, and its ages at the visits made."""
     visits = analysis.records.visits
+    if not {"date", "day"} <= set(visits):
+        return pd.DataFrame()
     known = visits[visits["date"].notna() & visits["day"].notna()]
     if "cohort" in known:
         known = known[known["cohort"].astype(str) == FIRST_PLANTING]
