@@ -16,9 +16,11 @@ import pandas as pd
 from survivor._version import __version__
 from survivor.errors import StudyFileError
 from survivor.files.content import content, read_once
+from survivor.files.datasets import digest_of_all, is_register
 from survivor.files.writing import writing
 from survivor.intervals import tally
 from survivor.records import Records, read_records
+from survivor.records.accounts import records_read
 from survivor.records.sheets import RawSheet
 from survivor.records.shown import Shown, shown_as_read
 from survivor.records.work_names import RIP
@@ -192,7 +194,7 @@ class Study:
         """Show in a notebook what was read, how much of it, and what is wrong with it."""
         counts = tally(self.first_plants) if len(self.intervals) else {}
         lines = {
-            "records read": len(self.accounts),
+            "records read": records_read(self.accounts),
             "risk intervals": len(self.intervals),
             **{name: counts[name] for name in ("seedlings", "plots", "sites") if name in counts},
             **{
@@ -207,7 +209,7 @@ class Study:
 
     def __repr__(self) -> str:
         return (
-            f"Study {self.settings.study.name!r}: {len(self.accounts)} records read, "
+            f"Study {self.settings.study.name!r}: {records_read(self.accounts)} records read, "
             f"{len(self.intervals)} risk intervals, {len(self.problems)} problems"
         )
 
@@ -310,8 +312,13 @@ def _refuse_outside(file: Path, settings: Settings, named: Sequence[str]) -> Non
 
 
 def digest_of(file: Path) -> str:
-    """Return the digest of a file, of what was read within `read_once`; nothing where there is none."""
+    """Return the digest of a file, of what was read within `read_once`; nothing where there is none.
+
+    Of files that are read in batches it is of their names and of what they hold now.
+    """
     try:
+        if is_register(file):
+            return digest_of_all(file)
         return hashlib.sha256(content(file)).hexdigest()
     except (OSError, ValueError):
         return ""

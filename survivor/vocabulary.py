@@ -35,6 +35,8 @@ class Severity(StrEnum):
 
 
 # A plot is the tuple of these three: labels repeat across sites and blocks.
+#: Of a visit record of a register: how many seedlings with one history it stands for.
+PLANTS: Final = "plants"
 PLOT_KEY: Final = ("site", "block", "plot")
 
 # The risk-interval table (see survivor.intervals).

@@ -15,7 +15,7 @@ from survivor.curves.rounds import at_milestone
 from survivor.intervals import ENTRY_GROUP, entries, group_codes
 from survivor.models.pieces import SeasonPieces
 from survivor.settings import DrySeason, Settings
-from survivor.vocabulary import DAYS_PER_YEAR, FIRST_PLANTING, PLOT_KEY, State
+from survivor.vocabulary import DAYS_PER_YEAR, FIRST_PLANTING, PLANTS, PLOT_KEY, State
 from survivor.words import counted, first_few
 
 CAUSE_COLUMNS = ("method", "period", "cause", "deaths")
@@ -294,8 +294,9 @@ def _of_found(
     off = (age - at).abs() + 0.25 * (age < at)
     near = dated[(age - at).abs() <= window].assign(off=off).sort_values("off", kind="stable")
     seen = near.drop_duplicates([*PLOT_KEY, "tag"])
-    alive = int((seen["state"] == State.ALIVE).sum())
-    dead = int(seen["state"].isin([str(State.DEAD), str(State.REPLANTED)]).sum())
+    number = seen[PLANTS] if PLANTS in seen.columns else pd.Series(1, index=seen.index)
+    alive = int(number[seen["state"] == State.ALIVE].sum())
+    dead = int(number[seen["state"].isin([str(State.DEAD), str(State.REPLANTED)])].sum())
     if alive + dead == 0:
         return []
     return [

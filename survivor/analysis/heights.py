@@ -19,7 +19,7 @@ from survivor.effects.cells import levels_of
 from survivor.errors import SurvivorError
 from survivor.proportions import ASSUMED_ICC, design_effect_from_icc, plot_correlation
 from survivor.settings import Settings
-from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
+from survivor.vocabulary import FIRST_PLANTING, PLANTS, PLOT_KEY, State
 
 HEIGHT_COLUMNS = (
     "method",
@@ -104,8 +104,9 @@ def _counts(
     near = seen[off <= window].assign(off=off + 0.25 * (seen["day"] < at))
     near = near.sort_values("off", kind="stable").drop_duplicates([*PLOT_KEY, "tag"])
     near = near[near[_HEIGHT].notna()]
+    number = near[PLANTS] if PLANTS in near.columns else 1
     high = near.assign(
-        method=near["method"].astype(str), measured=1, tall=(near[_HEIGHT] >= at_least).astype(int)
+        method=near["method"].astype(str), measured=number, tall=(near[_HEIGHT] >= at_least) * number
     )
     measured = high.groupby(keys, sort=False)[["measured", "tall"]].sum()
     both = plots.join(measured).fillna(0).astype(int)

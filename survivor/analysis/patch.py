@@ -12,7 +12,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
+from survivor.vocabulary import FIRST_PLANTING, PLANTS, PLOT_KEY
 
 PATCH_COLUMNS = (
     "measure",
@@ -88,7 +88,7 @@ def _described(
                 "high_quarter": float(high),
                 "unit": unit,
                 "n_plots": len(plots),
-                "n_records": len(own),
+                "n_records": int(own[PLANTS].sum()) if PLANTS in own.columns else len(own),
             }
         )
     table = pd.DataFrame(found, columns=list(PATCH_COLUMNS))

@@ -10,6 +10,8 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
+from survivor.files.datasets import is_register
+
 _OF_TEXT: Final = 25  # bytes of memory for each byte of a text file
 _OF_PACKED: Final = 250  # and of a workbook, which is packed
 _REPORT: Final = 2  # times the memory of a check
@@ -35,7 +37,7 @@ def too_large(files: Sequence[Path], *, report: bool, free: float | None) -> Ite
     needed = _REPORT**report * sum(
         path.stat().st_size * (_OF_PACKED if path.suffix.lower() in _PACKED else _OF_TEXT)
         for path in files
-        if path.is_file()
+        if path.is_file() and not is_register(path)
     )
     if free is not None and needed > max(_TOO_MUCH * free, _LEAST):
         yield (

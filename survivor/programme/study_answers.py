@@ -22,6 +22,7 @@ from survivor.errors import RecordsError, StudyFileError, SurvivorError
 from survivor.intervals import tally
 from survivor.programme import english as en
 from survivor.programme.record import PLOT_COLUMNS, UNIT_COLUMNS, Question, StudyRecord
+from survivor.records.accounts import number_by, records_read
 from survivor.records.words import TRAIT_WORDS
 from survivor.seasons import take_in
 from survivor.seasons.counted_twice import marks_of
@@ -159,13 +160,13 @@ def _day(when: Any) -> str:
 def _counts(study: Study) -> dict[str, int]:
     first = study.first_plants
     counted = tally(first) if len(first) else {}
-    fates, severe = study.accounts["fate"], study.problems["severity"]
+    severe = study.problems["severity"]
     visits = study.records.visits
     ages = visit_ages(visits, first) if len(first) else pd.Series(dtype=float)
     planted = sum(line.plants for line in study.settings.planted)
     return {
-        "records": len(study.accounts),
-        "set_aside": int((fates == "excluded").sum()),
+        "records": records_read(study.accounts),
+        "set_aside": int(number_by(study.accounts).get("excluded", 0)),
         "problems": int((severe != Severity.NOTE).sum()),
         "seedlings": int(counted.get("seedlings", 0)),
         "plots": int(counted.get("plots", 0)),

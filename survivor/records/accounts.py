@@ -15,9 +15,9 @@ from typing import Any, Final, NamedTuple
 import pandas as pd
 
 from survivor.errors import RecordsError, UnusableError
-from survivor.records.problems import LINE, WORKS_ROW, Source, problem_table
+from survivor.records.problems import LINE, WORKS_ROW, Source
 from survivor.settings import Settings
-from survivor.vocabulary import INFILL, PLOT_KEY, Severity
+from survivor.vocabulary import INFILL, PLANTS, PLOT_KEY, Severity
 from survivor.words import counted, full_stop
 
 RULE_COLUMNS: Final = ("rule", "what", "records")
@@ -113,7 +113,8 @@ def plants_put_in(visits: pd.DataFrame, plots: pd.DataFrame, *, tagged: bool) ->
     if tagged:
         one = visits.drop_duplicates([*PLOT_KEY, "tag", "cohort"])
         later = one["cohort"].astype(str) == INFILL
-        table = one[groups].astype(str).assign(first_plants=(~later).astype(int), replants=later.astype(int))
+        number = one[PLANTS] if PLANTS in one.columns else 1
+        table = one[groups].astype(str).assign(first_plants=number * ~later, replants=number * later)
     else:
         table = (
             plots[groups].astype(str).assign(first_plants=plots["planted"].fillna(0).astype(int), replants=0)
@@ -130,6 +131,35 @@ def plants_put_in(visits: pd.DataFrame, plots: pd.DataFrame, *, tagged: bool) ->
     return summed
 
 
+_STOOD_FOR: Final = "records"  # how many records a row of the accounts of a register stands for
+
+
+def counted_up(accounts: pd.DataFrame) -> pd.DataFrame:
+    """Put accounts together that say the same: one row a file, fate and reason, with how many ``records``."""
+    keys = [name for name in accounts.columns if name not in ("row", _STOOD_FOR)]
+    counted_of = accounts.assign(**{_STOOD_FOR: _stood_for(accounts)})
+    table = counted_of.groupby(keys, sort=False)[_STOOD_FOR].sum().reset_index()
+    return table.assign(row=pd.array([pd.NA] * len(table), dtype="Int64"))[
+        [*accounts.columns.drop(_STOOD_FOR, errors="ignore"), _STOOD_FOR]
+    ]
+
+
+def records_read(accounts: pd.DataFrame) -> int:
+    """How many records were read."""
+    return int(_stood_for(accounts).sum())
+
+
+def number_by(accounts: pd.DataFrame, column: str = "fate") -> pd.Series[int]:
+    """How many records have each value of a column, as they come."""
+    return _stood_for(accounts).groupby(accounts[column].astype(str), sort=False).sum()
+
+
+def _stood_for(accounts: pd.DataFrame) -> pd.Series[int]:
+    if _STOOD_FOR in accounts.columns:
+        return accounts[_STOOD_FOR].fillna(1).astype(int)
+    return pd.Series(1, index=accounts.index)
+
+
 _TEXTS: Final = ("name", *PLOT_KEY, "tag", "species", "method", "cohort")
 _NUMBERS: Final = ("start_day", "stop_day", "at_risk", "died")
 _DAYS: Final = ("planted_date", "start_date", "stop_date")
@@ -137,13 +167,15 @@ _NOT_BEGUN: Final = "planting-in-future"
 _LATER: Final = "fill in the sheet of each visit when it is made, then check again"
 
 
-def why_nothing(found: pd.DataFrame, sources: Sequence[Source], study: str, *, filled: bool) -> RecordsError:
+def why_nothing(
+    problems: pd.DataFrame, sources: Sequence[Source], study: str, *, filled: bool
+) -> RecordsError:
     """Say why no record can be used, the commonest cause first.
 
     Parameters
     ----------
-    found
-        All findings.
+    problems
+        All problems.
     sources
         Where the records came from.
     study
@@ -151,7 +183,6 @@ def why_nothing(found: pd.DataFrame, sources: Sequence[Source], study: str, *, f
     filled
         Whether any visit record tells a state or a count, right or wrong.
     """
-    problems = problem_table(found, sources)
     stopped = problems.loc[problems["severity"] == Severity.STOP]
     file = next(
         (source.file for source in reversed(sources) if source.record not in (LINE, WORKS_ROW)), study
@@ -225,16 +256,16 @@ def first_causes(problems: pd.DataFrame, accounts: pd.DataFrame) -> pd.DataFrame
     """
     if (problems["code"] == _UNTOLD).any():
         problems = problems[problems["code"] != _OF_UNTOLD].reset_index(drop=True)
-    aside = accounts.loc[accounts["fate"] == "excluded", "code"].isin(_CAUSES).sum()
-    if aside <= _MANY * len(accounts):
+    excluded = number_by(accounts[accounts["fate"] == "excluded"], "code")
+    if excluded[excluded.index.isin(_CAUSES)].sum() <= _MANY * records_read(accounts):
         return problems
     return problems[~problems["code"].isin(_CONSEQUENCES)].reset_index(drop=True)
 
 
 def used_words(accounts: pd.DataFrame) -> str:
     """Say how many of the records read are used."""
-    used = int((accounts["fate"] == "used").sum())
-    return f"{used:,} of {counted(len(accounts), 'record')} are used"
+    used = int(number_by(accounts).get("used", 0))
+    return f"{used:,} of {counted(records_read(accounts), 'record')} are used"
 
 
 def following_words(problems: pd.DataFrame, first: pd.DataFrame) -> str:

@@ -46,6 +46,16 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         named, or no plot holds it, the method with most plots), and the dry season, where
         it gives one, is the last column.
     """
+    out = table.assign(method=pd.Categorical(table["method"], categories=methods_in_order(table, settings)))
+    order = table[list(_ORDER)].sort_values(list(_ORDER), kind="stable").index
+    out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)
+    if settings.dry_season is not None:
+        out[DRY_SEASON] = season_words(settings.dry_season.start, settings.dry_season.end)
+    return out
+
+
+def methods_in_order(table: pd.DataFrame, settings: Settings) -> list[str]:
+    """Name the preparations of some intervals, the usual practice first (`intervals_frame`)."""
     methods = [method.name for method in settings.methods] or sorted(table["method"].unique())
     usual = settings.design.usual_practice
     ordered = ([usual] if usual is not None else []) + [method for method in methods if method != usual]
@@ -55,12 +65,7 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         plots = table.drop_duplicates(["site", "block", "plot", "method"])["method"].value_counts()
         most = max(present, key=lambda method: plots[method])
         present = [most, *(method for method in present if method != most)]
-    out = table.assign(method=pd.Categorical(table["method"], categories=present))
-    order = table[list(_ORDER)].sort_values(list(_ORDER), kind="stable").index
-    out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)
-    if settings.dry_season is not None:
-        out[DRY_SEASON] = season_words(settings.dry_season.start, settings.dry_season.end)
-    return out
+    return present
 
 
 def with_facts(stretches: pd.DataFrame, entries: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:

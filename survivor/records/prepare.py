@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from types import MappingProxyType
 from typing import Any, Final
 
 import pandas as pd
@@ -88,6 +89,7 @@ def prepare(
     sources: Sequence[Source],
     settings: Settings,
     closed: dt.date,
+    usual: Mapping[str, Sequence[str]] = MappingProxyType({}),
 ) -> Ready:
     """Make the visit records ready.
 
@@ -103,6 +105,8 @@ def prepare(
         The study file.
     closed
         The day after which no record can be true.
+    usual
+        Of each of our words the spellings of all records, the commonest first, where these are some of them.
 
     Raises
     ------
@@ -127,7 +131,7 @@ def prepare(
     del visits  # a large season's cells are let go as soon as others stand in their place
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
-    rows, more = _spelt(rows, settings, table)
+    rows, more = _spelt(rows, settings, table, usual)
     found.extend(more)
     if table is None:
         rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
@@ -164,7 +168,7 @@ def _those(rows: pd.DataFrame, kept: pd.Series[bool]) -> pd.DataFrame:
 
 
 def _spelt(
-    rows: pd.DataFrame, settings: Settings, table: PlotTable | None
+    rows: pd.DataFrame, settings: Settings, table: PlotTable | None, usual: Mapping[str, Sequence[str]]
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     rows = rows.assign()
     told = {theirs: ours for sheet in settings.records.sheets for theirs, ours in sheet.species.items()}
@@ -175,9 +179,8 @@ def _spelt(
     found = []
     for word in words:
         of_species = word == "species"
-        rows[word], wrong = one_spelling(
-            rows, word, told if of_species else None, listed if of_species else ()
-        )
+        before = (*reversed(usual.get(word, ())), *(listed if of_species else ()))  # the last one counts
+        rows[word], wrong = one_spelling(rows, word, told if of_species else None, before)
         found.append(wrong)
     rows["tag"], alike = one_tag(rows, settings.rules.tags_alike)
     return rows, [*found, check_species(rows), alike]

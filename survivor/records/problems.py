@@ -177,8 +177,20 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
         `survivor.vocabulary.PROBLEM_COLUMNS`, the gravest first, then as found in
         the sheets; ``row`` is blank for a problem of no single record.
     """
+    return print_problems(causes_of(found, sources), sources)
+
+
+def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Join findings of one cause: the first of each, with key, count, top and foot (rows), and one_file.
+
+    Parameters
+    ----------
+    found, sources
+        As in `problem_table`.
+    """
     if found.empty:
-        return pd.DataFrame({name: pd.Series(dtype=_problem_dtype(name)) for name in PROBLEM_COLUMNS})
+        columns = (*FINDING_COLUMNS, "key", "count", "top", "foot", "one_file")
+        return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
     found = found.sort_values(["source", "row"], kind="stable", ignore_index=True)
     # A row of a wide sheet is a record a visit; what is wrong with the row is one problem.
     sheet = found["source"].map(lambda own: f"{sources[own].file}|{sources[own].sheet}" if own >= 0 else "")
@@ -187,18 +199,44 @@ def problem_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
     key = np.where(found["group"] == "", alone, found["code"] + "\n" + found["group"])
     grouped = found.groupby(key, sort=False)
     first = grouped.head(1).copy()
-    size = grouped["row"].transform("size").loc[first.index]
-    top, foot = (grouped["row"].transform(how).loc[first.index] for how in ("min", "max"))
     files = found["source"].map(lambda place: sources[place].file if place >= 0 else "")
-    one_file = files.groupby(key).transform("nunique").loc[first.index] == 1
+    return first.assign(
+        key=pd.Series(key, index=found.index).loc[first.index],
+        count=grouped["row"].transform("size").loc[first.index],
+        top=grouped["row"].transform("min").loc[first.index],
+        foot=grouped["row"].transform("max").loc[first.index],
+        one_file=files.groupby(key).transform("nunique").loc[first.index] == 1,
+    )
+
+
+def join_causes(parts: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """Join the causes (`causes_of`) of several parts of the records, each with the same sources."""
+    filled = [part for part in parts if not part.empty]
+    if len(filled) < 2:
+        return filled[0] if filled else causes_of(none_found(), ())
+    both = pd.concat(filled, ignore_index=True).sort_values(["source", "row"], kind="stable")
+    groups = both.groupby("key", sort=False)
+    first = groups.head(1).set_index("key", drop=False)
+    first["count"], first["top"], first["foot"] = (
+        groups["count"].sum(), groups["top"].min(), groups["foot"].max(),
+    )  # fmt: skip
+    first["one_file"] = groups["one_file"].all() & (groups["source"].nunique() == 1)
+    return first.reset_index(drop=True)
+
+
+def print_problems(causes: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
+    """Print causes (`causes_of`), as `problem_table` says."""
+    if causes.empty:
+        return pd.DataFrame({name: pd.Series(dtype=_problem_dtype(name)) for name in PROBLEM_COLUMNS})
+    first = causes.copy()
     first["what"] = [
         what if count == 1 or (one and low == high) else f"{what} ({_span(count, one, low, high, in_study)})"
         for what, count, one, low, high, in_study in zip(
             first["what"],
-            size,
-            one_file,
-            top,
-            foot,
+            first["count"],
+            first["one_file"],
+            first["top"],
+            first["foot"],
             [place >= 0 and sources[place].record == LINE for place in first["source"]],
             strict=True,
         )

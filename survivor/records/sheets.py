@@ -121,7 +121,13 @@ def read_visit_sheet(
     RecordsError
         When the sheet cannot be read or a needed column is not understood.
     """
-    grid = grid_of(folder, sheet)
+    return visit_sheet_of(folder, grid_of(folder, sheet), sheet, settings, sites)
+
+
+def visit_sheet_of(
+    folder: Path, grid: Grid, sheet: study_file.Sheet, settings: study_file.Settings, sites: Mapping[str, str]
+) -> RawSheet:
+    """Lay out the cells of a sheet of visits, as `read_visit_sheet`."""
     records = settings.records
     words = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
     # Of sheets of both shapes, those that name visits of their own are the wide ones.

@@ -276,8 +276,15 @@ def never_at_risk(followed: Followed) -> list[str]:
     return list(rows.loc[rows["death"] & (rows["day"] <= 0), "entry"].unique())
 
 
-def sizes(past: Histories, followed: Followed) -> dict[str, int]:
+def sizes(past: Histories, followed: Followed, number: pd.Series[int] | None = None) -> dict[str, int]:
     """Count the seedlings that entered, and how they left.
+
+    Parameters
+    ----------
+    past, followed
+        The histories, and under a rule.
+    number
+        How many seedlings each entry stands for; None: one.
 
     Returns
     -------
@@ -289,9 +296,7 @@ def sizes(past: Histories, followed: Followed) -> dict[str, int]:
     entered = set(past.entries.index[past.entries["at_planting"] | seen]) - set(never_at_risk(followed))
     died = set(followed.intervals.loc[followed.intervals["died"] == 1, "entry"])
     lost = set(followed.lost.index) & entered
-    return {
-        "entered": len(entered),
-        "died": len(died),
-        "lost": len(lost),
-        "alive": len(entered - died - lost),
-    }
+    groups = {"entered": entered, "died": died, "lost": lost, "alive": entered - died - lost}
+    if number is None:
+        return {name: len(group) for name, group in groups.items()}
+    return {name: int(number.reindex(list(group)).sum()) for name, group in groups.items()}

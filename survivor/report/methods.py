@@ -18,6 +18,7 @@ from survivor.document.elements import (
     table_of,
 )
 from survivor.evidence.grading import rules_table
+from survivor.records.accounts import number_by
 from survivor.report import english as en
 from survivor.vocabulary import Basis
 from survivor.words import capital, counted, model_words, number, per_100, plain, sentence
@@ -165,7 +166,7 @@ def account(analysis: Analysis) -> Section:
     records = analysis.records
     blocks: list[Block] = []
     if not records.accounts.empty:
-        fates = records.accounts["fate"].astype(str).value_counts()
+        fates = number_by(records.accounts).sort_values(ascending=False, kind="stable")
         total = counted(float(fates.sum()), "record was", "records were")
         parts = "; ".join(f"{number(float(count))} {en.FATES[str(fate)]}" for fate, count in fates.items())
         blocks.append(Paragraph(en.ACCOUNT.format(total=total, parts=parts)))

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.evidence import Finding
     from survivor.records import Records
+from survivor.records.accounts import number_by
 
 KEY = "questions"
 
@@ -69,7 +70,7 @@ def records_words(records: Records) -> str:
     """Say in a sentence what became of the records: read, used, not used, excluded; problems by weight."""
     parts = []
     if not records.accounts.empty:
-        fates = records.accounts["fate"].astype(str).value_counts(sort=False)
+        fates = number_by(records.accounts)
         total = counted(float(fates.sum()), "record was", "records were")
         told = [f"{number(float(count))} {en.FATES[str(fate)]}" for fate, count in fates.items()]
         parts.append(f"{total} read: {listed(told)}.")

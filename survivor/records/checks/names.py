@@ -23,7 +23,9 @@ from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING
 
 
-def check_levels(table: PlotTable | None, rows: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def check_levels(
+    table: PlotTable | None, rows: pd.DataFrame, settings: Settings, plants: pd.Series[int]
+) -> pd.DataFrame:
     """Find sites and methods that look like another, and those with a single plot.
 
     Parameters
@@ -34,6 +36,8 @@ def check_levels(table: PlotTable | None, rows: pd.DataFrame, settings: Settings
         Visit records that can be used.
     settings
         The study file; methods that it names are not misspelt.
+    plants
+        How many first plants each plot has (`plants_by_plot`).
     """
     used = set(rows["name"])
     found = []
@@ -46,7 +50,7 @@ def check_levels(table: PlotTable | None, rows: pd.DataFrame, settings: Settings
             found.append(_misspelt(where, word, plots))
         found.append(_alone(where, word, plots))
     if settings.records.kind == "tagged":
-        found.append(_small(rows))
+        found.append(_small(rows, plants))
     return gather(found)
 
 
@@ -54,10 +58,16 @@ _FEW_PLANTS: Final = 2
 _USUAL_PLANTS: Final = 10  # in the middle plot, from which on a plot of two is a likely slip
 
 
-def _small(rows: pd.DataFrame) -> pd.DataFrame:
-    """Find plots of one or two plants beside plots of many: their label may be a slip for another's."""
+def plants_by_plot(rows: pd.DataFrame) -> pd.Series[int]:
+    """Count the first plants of each plot."""
+    if rows.empty:
+        return pd.Series(dtype=int)
     first = rows[rows["cohort"] == FIRST_PLANTING]
-    plants = first.drop_duplicates(["name", "tag"]).groupby("name").size()
+    return first.drop_duplicates(["name", "tag"]).groupby("name").size()
+
+
+def _small(rows: pd.DataFrame, plants: pd.Series[int]) -> pd.DataFrame:
+    """Find plots of one or two plants beside plots of many: their label may be a slip for another's."""
     if plants.empty or plants.median() < _USUAL_PLANTS:
         return none_found()
     small = plants[plants <= _FEW_PLANTS]

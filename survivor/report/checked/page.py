@@ -21,7 +21,15 @@ from survivor.document.elements import (
 )
 from survivor.document.page import page_of
 from survivor.records import Records
-from survivor.records.accounts import HEADINGS, Kind, kinds_of, used_words
+from survivor.records.accounts import (
+    HEADINGS,
+    Kind,
+    counted_up,
+    kinds_of,
+    number_by,
+    records_read,
+    used_words,
+)
 from survivor.records.codes import CODES
 from survivor.records.words import foreign
 from survivor.vocabulary import Severity
@@ -56,7 +64,7 @@ def report_of_check(records: Records, provenance: Mapping[str, str]) -> Report:
     ]
     return Report(
         title=f"Check of the records: {records.settings.study.name}",
-        about=(f"{counted(len(records.accounts), 'record')} read",),
+        about=(f"{counted(records_read(records.accounts), 'record')} read",),
         answer=Section("answer", "Can these records be used?", _answer(records)),
         sections=(
             *problems,
@@ -74,10 +82,10 @@ def report_of_check(records: Records, provenance: Mapping[str, str]) -> Report:
 def _answer(records: Records) -> tuple[Block, ...]:
     severities = records.problems["severity"].value_counts()
     stops, looks = (int(severities.get(str(s), 0)) for s in (Severity.STOP, Severity.CHECK))
-    fates = records.accounts["fate"].value_counts()
+    fates = number_by(records.accounts)
     aside, of_all = int(fates.get("excluded", 0)), used_words(records.accounts)
     if records.nothing is not None:
-        lead = f"{sentence(records.nothing.what)} {counted(len(records.accounts), 'record')} read"
+        lead = f"{sentence(records.nothing.what)} {counted(records_read(records.accounts), 'record')} read"
         lead += f", {counted(stops, 'problem')} to correct first." if stops else "."
     elif stops:
         lead = f"{counted(stops, 'problem')} to correct first. "
@@ -158,11 +166,11 @@ def _rules(rules: pd.DataFrame) -> Section:
 
 
 def _accounts(accounts: pd.DataFrame) -> Section:
-    counts = accounts.groupby(["fate", "reason"], sort=False).size().reset_index(name="records")
+    counts = counted_up(accounts).groupby(["fate", "reason"], sort=False)["records"].sum().reset_index()
     order = counts.assign(place=counts["fate"].map({fate: n for n, fate in enumerate(_FATES)}))
     order = order.sort_values(["place", "records"], ascending=[True, False], kind="stable")
     shown = order.assign(fate=order["fate"].map(_FATES))[["fate", "reason", "records"]]
-    caption = f"What became of the {counted(len(accounts), 'record')} read"
+    caption = f"What became of the {counted(records_read(accounts), 'record')} read"
     table = table_of("accounts-table", caption, ("fate", "why", "records"), shown)
     return Section("accounts", "Where every record went", (table,))
 

@@ -11,7 +11,7 @@ import pandas as pd
 from survivor.errors import SurvivorError, UnusableError
 from survivor.files.headers import BY_STUDY_FILE
 from survivor.records import Records
-from survivor.records.accounts import HEADINGS, Kind, following_words, kinds_of
+from survivor.records.accounts import HEADINGS, Kind, following_words, kinds_of, number_by, records_read
 from survivor.records.words import foreign, of_words
 from survivor.vocabulary import Severity
 from survivor.words import counted, first_few, full_stop, sentence, typed
@@ -34,7 +34,7 @@ def lines_of_check(records: Records, name: str, *, every: bool) -> Iterator[str]
     every
         Name every row, not only the first few, and also what may follow from another problem.
     """
-    yield f"{name}: {counted(len(records.accounts), 'record')} read"
+    yield f"{name}: {counted(records_read(records.accounts), 'record')} read"
     yield from _fates(records.accounts, every)
     yield from _plants(records.plants)
     problems = records.problems if every else records.first_problems
@@ -76,7 +76,7 @@ def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
         "excluded": "excluded until corrected",
         "listed": "not needed, they tell nothing more",
     }
-    numbers = accounts["fate"].value_counts()
+    numbers = number_by(accounts)
     if not every:
         yield "  " + "; ".join(
             f"{numbers[fate]:,} {word}" for fate, word in called.items() if fate in numbers
@@ -86,10 +86,14 @@ def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
         of_fate = accounts[accounts["fate"] == fate]
         if of_fate.empty:
             continue
-        yield f"  {len(of_fate):,} {words}{'' if fate == 'used' else ':'}"
+        yield f"  {records_read(of_fate):,} {words}{'' if fate == 'used' else ':'}"
         if fate != "used":
-            for reason, number in of_fate["reason"].value_counts().items():
+            for reason, number in _most_first(number_by(of_fate, "reason")).items():
                 yield f"    {number:,}: {reason}"
+
+
+def _most_first(numbers: pd.Series[int]) -> pd.Series[int]:
+    return numbers.sort_values(ascending=False, kind="stable")
 
 
 def _plants(plants: pd.DataFrame) -> Iterator[str]:

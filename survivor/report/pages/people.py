@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from survivor.document.elements import Block, Paragraph, Section, Terms, numbers, words, written
+from survivor.records.accounts import number_by, records_read
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import joined
@@ -63,11 +64,11 @@ def _whole(value: float) -> Value:
 
 def _records(analysis: Analysis) -> tuple[Sentence, ...]:
     accounts, problems = analysis.records.accounts, analysis.records.problems
-    used = float((accounts["fate"].astype(str) == "used").sum()) if not accounts.empty else 0.0
+    used = float(number_by(accounts).get("used", 0)) if not accounts.empty else 0.0
     looks = (
         float(problems["severity"].astype(str).isin(["stop", "check"]).sum()) if not problems.empty else 0.0
     )
-    read = float(len(accounts))
+    read = float(records_read(accounts))
     return joined(
         say(en.RECORDS, read=Value(counted(read, "record"), read), used=_whole(used)) if read else None,
         say(en.PROBLEMS, number=Value(counted(looks, "problem"), looks)) if looks else None,

@@ -1,0 +1,200 @@
+"""Seedlings of a plot with one history held as one, and how many they are: what a register keeps.
+
+Two seedlings are alike where their plot, species, cohort, facts and every visit are: what was seen on
+which day, the likely cause, and whether they were as high as the study file asks. One stands for all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.errors import RecordsError
+from survivor.files.cells import is_text
+from survivor.intervals import row_codes
+from survivor.records import tagged
+from survivor.records.frames import intervals_frame, with_facts
+from survivor.records.prepare import PATCH_RADIUS
+from survivor.records.renaming import Words, in_words, ordered
+from survivor.records.tagged import Histories, Missing, Unknown
+from survivor.settings import Rules, Settings
+from survivor.vocabulary import PLANTS
+
+Rule = tuple[Missing, Unknown]
+_HISTORY: Final = ("visit", "date", "turn", "state", "blank", "says", "cause")
+_OF_PLACE: Final = ("weed_cover", PATCH_RADIUS)
+_OF_ONE: Final = ("observer", "notes", "vigour", "browsing")  # told of one seedling, and not of those like it
+_LONGEST: Final = 40  # records of one seedling that are compared; one with more stands for itself
+
+
+def rules_kept(rules: Rules) -> tuple[Rule, ...]:
+    """List the rules for missing plants and lost tags that an analysis asks for, as reported first."""
+    other: Missing = "unknown" if rules.missing == "dead" else "dead"
+    return (
+        (rules.missing, "censored"), (other, "censored"), (rules.missing, "dead"), (rules.missing, "alive"),
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Kept:
+    """What stands in place of the histories of single seedlings.
+
+    Attributes
+    ----------
+    under
+        Risk intervals by rule (`rules_kept`), the reported one left out; texts as categories.
+    sizes
+        As `survivor.records.Records.sizes`.
+    rules
+        As `survivor.records.Records.rules`.
+    problems
+        How many problems there are of each code, also of those that are not listed.
+    """
+
+    under: Mapping[Rule, pd.DataFrame]
+    sizes: Mapping[str, int]
+    rules: pd.DataFrame
+    problems: pd.Series[int]
+
+    def renamed(self, words: Words, order: Sequence[str]) -> Kept:
+        """Return the same under other names (`survivor.records.Records.renamed`)."""
+        under = {
+            rule: packed(ordered(in_words(unpacked(table), words), order))
+            for rule, table in self.under.items()
+        }
+        return replace(self, under=under)
+
+    def intervals(self, rule: Rule) -> pd.DataFrame:
+        """Give the risk intervals under a rule that is not the reported one.
+
+        Raises
+        ------
+        RecordsError
+            When it is none of those kept.
+        """
+        if rule not in self.under:
+            raise RecordsError(
+                "a register is kept under the rules that a report asks for, one changed at a time",
+                where=f"missing {rule[0]}, unknown {rule[1]}",
+                mend="change [rules] missing in the study file, and load it again",
+            )
+        return unpacked(self.under[rule])
+
+
+@dataclass(frozen=True)
+class Alike:
+    """Records of one seedling for each history, and how many seedlings have it.
+
+    Attributes
+    ----------
+    rows
+        Their records, with the column ``plants``.
+    number
+        How many seedlings, by entry.
+    """
+
+    rows: pd.DataFrame
+    number: pd.Series[int]
+
+
+def alike(rows: pd.DataFrame, traits: Iterable[str], at_least_cm: float | None) -> Alike:
+    """Keep the records of one seedling for each history.
+
+    Parameters
+    ----------
+    rows
+        Visit records, those that say nothing of survival too: entry, name, facts and `_HISTORY`.
+    traits
+        Columns that explain survival.
+    at_least_cm
+        Height that the study file asks about; None: none.
+    """
+    codes, entries = pd.factorize(rows["entry"])
+    order = np.argsort(codes, kind="stable")
+    rows, codes = rows.iloc[order], codes[order]
+    facts = ("name", "species", "cohort", "method", "planted_date", "weed_free_radius_m", *traits)
+    columns = [rows[name] for name in dict.fromkeys((*facts, *_HISTORY)) if name in rows.columns]
+    columns += [rows[name].notna() for name in ("height_cm", *_OF_PLACE) if name in rows.columns]
+    if at_least_cm is not None and "height_cm" in rows.columns:
+        columns.append(rows["height_cm"] >= at_least_cm)
+    row_code = row_codes([_comparable(column) for column in columns], in_order=False)[0]
+    size = np.bincount(codes)
+    place = np.arange(len(rows)) - np.repeat(np.cumsum(size) - size, size)
+    told = place < _LONGEST
+    seen = np.full((len(size), min(int(size.max(initial=1)), _LONGEST)), -1)
+    seen[codes[told], place[told]] = row_code[told]
+    alone = np.where(size > _LONGEST, np.arange(len(size)), -1)
+    history, first = row_codes([alone, *seen.T], in_order=False)
+    number = pd.Series(np.bincount(history), index=entries[first])
+    rows = _means(rows, history[codes], place)
+    kept = np.zeros(len(size), dtype=bool)
+    kept[first] = True
+    rows = rows[kept[codes]].drop(columns=list(_OF_ONE), errors="ignore")
+    return Alike(rows.assign(**{PLANTS: rows["entry"].map(number)}), number)
+
+
+def _comparable(column: pd.Series[Any]) -> pd.Series[Any]:
+    return column.astype(object).fillna("").astype(str) if column.dtype == object else column
+
+
+def _means(rows: pd.DataFrame, history: np.ndarray[Any, Any], place: np.ndarray[Any, Any]) -> pd.DataFrame:
+    """Give a height the mean of those that it stands for, and what is of the plot the mean of its visit."""
+    more = {}
+    if "height_cm" in rows.columns:
+        more["height_cm"] = rows["height_cm"].groupby([history, place]).transform("mean")
+    for name in (name for name in _OF_PLACE if name in rows.columns and not is_text(rows[name])):
+        by = [rows["name"], rows["cohort"], rows["visit"], rows["date"].where(rows["visit"] == "")]
+        mean = rows[name].groupby(by, dropna=False).transform("mean")
+        more[name] = mean.where(rows[name].notna())
+    return rows.assign(**more)
+
+
+def intervals_of(
+    past: Histories, number: pd.Series[int], traits: tuple[str, ...], settings: Settings
+) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
+    """Make the risk intervals under each rule (`rules_kept`), a row a history and stretch; and `sizes`.
+
+    Parameters
+    ----------
+    past
+        Histories of all seedlings.
+    number
+        How many seedlings an entry stands for; one that is not in it is stood for.
+    traits
+        Columns that explain survival.
+    settings
+        The study file.
+    """
+    mine = past.rows["entry"].isin(number.index)
+    entries = past.entries[past.entries.index.isin(number.index)]
+    own = replace(past, rows=past.rows[mine].reset_index(drop=True), entries=entries)
+    made: dict[Rule, pd.DataFrame] = {}
+    counted: dict[str, int] = {}
+    for missing, unknown in rules_kept(settings.rules):
+        followed = tagged.follow(own, missing, unknown)
+        counted = counted or tagged.sizes(own, followed, number)
+        times = followed.intervals["entry"].map(number).to_numpy()
+        stretches = followed.intervals.assign(at_risk=times, died=followed.intervals["died"] * times)
+        table = with_facts(stretches, own.entries, traits)
+        made[missing, unknown] = intervals_frame(table, traits, settings)
+    return made, counted
+
+
+def packed(frame: pd.DataFrame) -> pd.DataFrame:
+    """Hold texts as categories: a table that is kept beside others."""
+    texts = [name for name in frame.columns if frame[name].dtype == object]
+    return frame.assign(**{name: frame[name].astype("category") for name in texts})
+
+
+def unpacked(frame: pd.DataFrame) -> pd.DataFrame:
+    """Give texts held as categories as texts; the preparations keep their order."""
+    coded = [
+        name
+        for name in frame.columns
+        if isinstance(frame[name].dtype, pd.CategoricalDtype) and name != "method"
+    ]
+    return frame.assign(**{name: frame[name].astype(object) for name in coded})

@@ -1,0 +1,558 @@
+"""Registers: visits larger than memory, read a part at a time, each part whole sites (or plots) of all files.
+
+A part is read, checked and made into risk intervals as the sheets of a small study are, by the same code.
+What is kept of it is one seedling for each history (`survivor.records.collapsing`), how many records went
+where, and what is wrong: counted in full, with the first examples. What is usual among the records (the
+middle day of a visit, the usual number of plants) is taken from the part; what the plot sheet, the works
+diary and the study file say is compared once, over all parts.
+"""
+
+from __future__ import annotations
+
+import datetime as dt
+import tempfile
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.errors import RecordsError
+from survivor.files.datasets import (
+    Batches,
+    Scattered,
+    batches_of,
+    cells_of,
+    place_of,
+    read_part,
+    scatter,
+)
+from survivor.files.headers import squeezed
+from survivor.files.kinds import WORKBOOK_ENDINGS
+from survivor.files.sheets import Grid
+from survivor.parallel import side_by_side
+from survivor.progress import tell
+from survivor.records import book
+from survivor.records.accounts import counted_up, no_rows, rules_in_force, why_nothing
+from survivor.records.checks.names import check_levels, check_rules, plants_by_plot
+from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
+from survivor.records.collapsing import Alike, Kept, Rule, alike, intervals_of, packed, rules_kept
+from survivor.records.diary import plot_works
+from survivor.records.frames import intervals_frame, methods_in_order, plots_frame, visits_frame
+from survivor.records.plots import PlotTable, plot_table
+from survivor.records.prepare import WORKINGS, left, prepare
+from survivor.records.problems import (
+    LINE,
+    NOWHERE,
+    Source,
+    account_table,
+    causes_of,
+    gather,
+    join_causes,
+    none_found,
+    print_problems,
+)
+from survivor.records.result import ROW_ORDER, Records
+from survivor.records.sheets import RawSheet, read_plot_sheet, sites_of_plots, visit_sheet_of
+from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
+from survivor.settings import STUDY_FILE, Settings, Sheet, key_lines
+from survivor.vocabulary import PLOT_KEY
+from survivor.words import counted
+
+_A_PART: Final = 60_000  # records of a part, about
+_MOST_PARTS: Final = 500  # files held open at once
+_SAMPLE: Final = 2_000  # rows that tell how a file is to be understood
+EXAMPLES: Final = 200  # problems of one code that are listed; more are counted
+_ON_SHEETS: Final = ("how-read", "assumed")  # said once a file, and not once a part
+_BY: Final = (*ROW_ORDER["visits"][:-2], "planted_date", "date", "start_day", "row")
+_SPELT: Final = ("site", "block", "species", "method")  # words with one spelling in all parts
+
+
+@dataclass(frozen=True)
+class _File:
+    """One table of the study file that names a register."""
+
+    sheet: Sheet
+    batches: Batches
+    sample: RawSheet
+    scattered: Scattered
+
+
+@dataclass(frozen=True)
+class Register:
+    """What every part of a register is read by."""
+
+    folder: Path
+    settings: Settings
+    closed: dt.date
+    files: tuple[_File, ...]
+    plots: Tidy | None
+    table: PlotTable | None
+    sources: tuple[Source, ...]
+    together: str
+    parts: int
+    usual: Mapping[str, Sequence[str]]
+    one_site: str
+    sites: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Part:
+    """What is kept of one part: see `Records`; ``places`` holds a record of each plot and preparation."""
+
+    plots: pd.DataFrame
+    visits: pd.DataFrame
+    intervals: dict[Rule, pd.DataFrame]
+    accounts: pd.DataFrame
+    causes: pd.DataFrame
+    number: pd.Series[int]
+    places: pd.DataFrame
+    plants: pd.Series[int]
+    lived: frozenset[str]
+    sizes: Counter[str]
+    rules: pd.DataFrame
+    traits: tuple[str, ...]
+    matches: pd.DataFrame
+    sites: frozenset[str]
+    filled: bool
+
+
+def read_register(study_file: str | Path, settings: Settings) -> Records:
+    """Read a study whose visits are a register; parameters and errors as `read_records`."""
+    given = Path(study_file)
+    folder, name = (given, STUDY_FILE) if given.is_dir() else (given.parent, given.name)
+    closed = settings.records_closed or dt.date.today()
+    book.need_files(folder, settings)
+    for sheet in settings.records.sheets:
+        _refuse_what_needs_the_whole(sheet)
+    with tempfile.TemporaryDirectory(prefix="survivor-") as home:
+        register = _opened(folder, name, settings, closed, Path(home))
+        number = f"{sum(file.scattered.rows for file in register.files):,} records"
+        tell(f"{number}, looked through")
+        parts = side_by_side(partial(part_of, register), range(register.parts))
+    tell(f"{number}, put together")
+    return _put_together(register, parts, StudyLines(key_lines(given), len(register.sources) - 1))
+
+
+def _refuse_what_needs_the_whole(sheet: Sheet) -> None:
+    if Path(sheet.file).suffix.lower() in WORKBOOK_ENDINGS:
+        what, mend = "a workbook cannot stand beside a register", "save it as CSV or Parquet"
+        raise RecordsError(what, where=sheet.file, mend=mend)
+    plain = Sheet(file=sheet.file)
+    for word in ("sheet", "area", "turned", "sections", "ticked", "skip_rows", "header_rows", "fill_down"):
+        if getattr(sheet, word) != getattr(plain, word):
+            raise RecordsError(
+                f"{word} needs the whole sheet, and a register is read in parts",
+                where=sheet.file,
+                mend=f"save the file with one header row and every cell filled in, and leave out {word}",
+            )
+
+
+# ---- opened: how the files are understood, and their rows parted by place ---------------
+
+
+def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: Path) -> Register:
+    plot_sheet = read_plot_sheet(folder, settings.records.plots) if settings.records.plots else None
+    sites, kind = sites_of_plots(plot_sheet), settings.records.kind
+    batches = [batches_of(folder, sheet.file) for sheet in settings.records.sheets]
+    samples = [
+        _sample(folder, one, sheet, settings, sites)
+        for one, sheet in zip(batches, settings.records.sheets, strict=True)
+    ]
+    book.need_methods([*([plot_sheet] if plot_sheet else []), *samples], settings)
+    read = list(zip(settings.records.sheets, batches, samples, strict=True))
+    by = "site" if all(_headers(sample, one, "site") for _, one, sample in read) else "plot"
+    parts = min(max(1, sum(one.about() for one in batches) // _A_PART), _MOST_PARTS)
+    files = []
+    for number, (sheet, one, sample) in enumerate(read):
+        (own := home / str(number)).mkdir()
+        words = {word: heads[0] for word in _SPELT if len(heads := _headers(sample, one, word)) == 1}
+        place = _headers(sample, one, by)
+        scattered = scatter(one, place, squeezed, own, parts, list(dict.fromkeys(words.values())))
+        scattered.words = {word: scattered.words[head] for word, head in words.items()}
+        files.append(_File(sheet, one, sample, scattered))
+    plots = stack([tidy_plots(plot_sheet, kind)]) if plot_sheet else None
+    visits = stack([tidy_visits(sample, kind) for sample in samples], after=[plots])
+    sites_told = _sites_told(plots, files)
+    if not sites_told and plots is not None:
+        plots = replace(plots, rows=plots.rows.assign(site=settings.study.name))
+    diary = book.read_diary(folder, settings, (plots, visits))
+    of_diary = diary.sources if diary is not None else ()
+    sources = (*(plots.sources if plots else ()), *visits.sources, *of_diary, Source(name, "", LINE))
+    return Register(
+        folder,
+        settings,
+        closed,
+        tuple(files),
+        plots,
+        plot_table(plots, sources, settings, closed) if plots is not None else None,
+        sources,
+        by,
+        parts,
+        _usual(files),
+        "" if sites_told else settings.study.name,
+        sites,
+    )
+
+
+def _sample(
+    folder: Path, batches: Batches, sheet: Sheet, settings: Settings, sites: Mapping[str, str]
+) -> RawSheet:
+    for table in batches.each(_SAMPLE):
+        if len(table):
+            return _raw(folder, batches, cells_of(table.slice(0, _SAMPLE)), sheet, settings, sites)
+    raise RecordsError(
+        "no records yet: there is a header and no row below it",
+        where=sheet.file,
+        mend="write the records below the header",
+    )
+
+
+def _raw(
+    folder: Path,
+    batches: Batches,
+    read: tuple[pd.DataFrame, np.ndarray[Any, Any], np.ndarray[Any, Any]],
+    sheet: Sheet,
+    settings: Settings,
+    sites: Mapping[str, str],
+) -> RawSheet:
+    """Lay out rows of a register as those of a sheet; each has the row and the file that it is from."""
+    table, row, file = read
+    filled = (table != "").any(axis=1).to_numpy()
+    table, row, file = table[filled].reset_index(drop=True), row[filled], file[filled]
+    grid = Grid(batches.name, "", batches.header, table, places=tuple(range(len(batches.header))))
+    raw = visit_sheet_of(folder, grid, sheet, settings, sites)
+    line, own = raw.cells["line"].to_numpy(), len(raw.sources)
+    numbered = raw.cells.assign(row=row[line], source=raw.cells["source"].to_numpy() + own * file[line])
+    sources = tuple(replace(source, file=shown) for shown in batches.shown for source in raw.sources)
+    return replace(raw, cells=numbered, sources=sources)
+
+
+def _headers(sample: RawSheet, batches: Batches, word: str) -> list[str]:
+    """Headers of the columns that were taken for a word; none where the study file tells it for all rows."""
+    taken = sample.matches[sample.matches["column"] == word]["header"]
+    return [head for head in batches.header if head in set(taken)]
+
+
+def _sites_told(plots: Tidy | None, files: Sequence[_File]) -> bool:
+    in_plots = plots is not None and "site" in plots.rows.columns and bool((plots.rows["site"] != "").any())
+    return in_plots or any(
+        file.sheet.every_row.get("site") or any(text.strip() for text in file.scattered.words.get("site", ()))
+        for file in files
+    )
+
+
+def _usual(files: Sequence[_File]) -> dict[str, list[str]]:
+    """Spellings of some words over all files, the commonest first."""
+    usual: dict[str, list[str]] = {}
+    for word in _SPELT:
+        times: Counter[str] = Counter()
+        for file in files:
+            times.update({text.strip(): n for text, n in file.scattered.words.get(word, {}).items()})
+        usual[word] = [text for text, _ in sorted(times.items(), key=lambda one: (-one[1], one[0])) if text]
+    return usual
+
+
+# ---- one part -----------------------------------------------------------------------------
+
+
+def part_of(register: Register, number: int) -> Part:
+    """Read one part: check its records, make its risk intervals, and keep what an analysis needs."""
+    settings, kind = register.settings, register.settings.records.kind
+    table = _plots_of(register, number)
+    raws = [
+        _raw(register.folder, file.batches, read_part(path), file.sheet, settings, register.sites)
+        for file in register.files
+        if (path := file.scattered.paths[number]).exists()
+    ]
+    if not raws:
+        return _empty(table, register)
+    visits = stack([tidy_visits(raw, kind) for raw in raws], after=[register.plots])
+    visits = _as_in_all(register, visits, raws)
+    read, told = visits.rows[["record", "source", "row"]], book.tells(visits)
+    sites = frozenset(map(str, visits.rows["site"].dropna().unique()))
+    whole = table if table is None or len(table.plots) else register.table  # for what a label may mean
+    ready = prepare(visits, whole, register.sources, settings, register.closed, register.usual)
+    made = book.made_of(ready.rows, ready.traits, table, settings, register.sources)
+    found = gather([ready.found, made.found])
+    found = found[~((found["record"] == NOWHERE) & found["code"].isin(_ON_SHEETS))]
+    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
+    kept = _alike(left(pd.concat(seen, ignore_index=True), found), ready.traits, settings)
+    intervals, sizes = _intervals(made, kept, ready.traits, settings)
+    causes = causes_of(found, register.sources)
+    usable = None if table is None else book.used_plots(table, table.found)
+    return Part(
+        plots=plots_frame(usable, made.entries, ready.traits, tagged=kind == "tagged"),
+        visits=_visits(kept.rows, register, ready.traits),
+        intervals=intervals,
+        accounts=counted_up(account_table(read, found, register.sources)),
+        causes=_examples(causes),
+        number=causes["code"].value_counts(),
+        places=_places(made.rows, ready.traits),
+        plants=plants_by_plot(made.rows),
+        lived=book.names_with_intervals(made.entries, next(iter(intervals.values()))),
+        sizes=Counter(sizes),
+        rules=rules_in_force(found, settings),
+        traits=ready.traits,
+        matches=visits.matches,
+        sites=sites,
+        filled=told,
+    )
+
+
+def _plots_of(register: Register, number: int) -> PlotTable | None:
+    """Take the plots of the plot sheet that belong to a part."""
+    table = register.table
+    if table is None:
+        return None
+    told = table.plots[register.together]
+    mine = told.map({text: place_of(squeezed(text), register.parts) for text in told.unique()}) == number
+    names = table.plots.index[mine]
+    return replace(
+        table, plots=table.plots.loc[names], planted=table.planted[table.planted["name"].isin(names)]
+    )
+
+
+def _places(rows: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
+    """Take a record of each plot and preparation."""
+    facts = ["name", "method", *PLOT_KEY, "cohort"]
+    columns = ["record", "source", "row", "tag", *facts, *traits]
+    return rows.drop_duplicates(facts)[columns] if len(rows) else rows
+
+
+def _as_in_all(register: Register, visits: Tidy, raws: Sequence[RawSheet]) -> Tidy:
+    """Give the sources their numbers over all files, and name what no column tells."""
+    places = {(s.file, s.sheet, s.record): n for n, s in enumerate(register.sources)}
+    number = {n: places[s.file, s.sheet, s.record] for n, s in enumerate(visits.sources, _before(register))}
+    rows = visits.rows.assign(source=visits.rows["source"].map(number))
+    found = visits.found.assign(source=visits.found["source"].map(number))
+    if register.one_site:
+        rows = rows.assign(site=register.one_site)
+    return book.no_method(replace(visits, rows=rows, found=found), [*raws, *_plot_words(register)])
+
+
+def _before(register: Register) -> int:
+    return len(register.plots.sources) if register.plots is not None else 0
+
+
+def _plot_words(register: Register) -> list[Any]:
+    return [] if register.plots is None else [_Words(tuple(register.plots.rows.columns))]
+
+
+@dataclass(frozen=True)
+class _Words:
+    words: tuple[str, ...]
+
+
+def _alike(rows: pd.DataFrame, traits: tuple[str, ...], settings: Settings) -> Alike:
+    if settings.records.kind != "tagged" or rows.empty:
+        return Alike(rows, pd.Series(dtype=int))
+    return alike(rows, traits, settings.heights.at_least_cm if settings.heights is not None else None)
+
+
+def _intervals(
+    made: book.Made, kept: Alike, traits: tuple[str, ...], settings: Settings
+) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
+    sizes: dict[str, int] = {}
+    if made.past is not None:
+        under, sizes = intervals_of(made.past, kept.number, traits, settings)
+    else:
+        rows = no_rows(traits) if made.intervals.empty else made.intervals
+        under = {rules_kept(settings.rules)[0]: intervals_frame(rows, traits, settings)}
+    plain = {rule: table.assign(method=table["method"].astype(object)) for rule, table in under.items()}
+    return plain, sizes
+
+
+def _visits(rows: pd.DataFrame, register: Register, traits: tuple[str, ...]) -> pd.DataFrame:
+    tagged_seedlings = register.settings.records.kind == "tagged"
+    needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
+    spare = [word for word in WORKINGS if word not in needed]
+    rows = rows.drop(columns=spare, errors="ignore")
+    return visits_frame(rows, register.sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
+
+
+def _examples(causes: pd.DataFrame) -> pd.DataFrame:
+    """Keep the first causes of each code, and all of those that other parts may share."""
+    alone = causes["group"] == ""
+    return causes[~alone | (causes.groupby(["code", alone]).cumcount() < EXAMPLES)]
+
+
+def _empty(table: PlotTable | None, register: Register) -> Part:
+    """Give what is kept of a part without visits: its plots."""
+    none, traits = pd.DataFrame(), table.traits if table is not None else ()
+    rows, number = no_rows(traits), pd.Series(dtype=int)
+    usable = None if table is None else book.used_plots(table, table.found)
+    return Part(
+        plots_frame(usable, rows, traits, tagged=register.settings.records.kind == "tagged"),
+        none, {}, none, causes_of(none_found(), ()), number, rows.iloc[:0], number,
+        frozenset(), Counter(), rules_in_force(none_found(), register.settings), traits,
+        none, frozenset(), False,
+    )  # fmt: skip
+
+
+# ---- put together -------------------------------------------------------------------------
+
+
+def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) -> Records:
+    settings, table, sources = register.settings, register.table, register.sources
+    check_rules(settings, notes)
+    traits = _traits(parts)
+    under = _under(parts, traits, settings, register.together == "site")
+    reported = rules_kept(settings.rules)[0]
+    intervals = under.pop(reported)
+    rows = _stacked([part.places for part in parts])
+    found = [book.not_read(register.folder, settings, sources), *_said(register)]
+    found += [table.found] if table is not None else []
+    nothing = None
+    if intervals.empty:
+        found.append(check_own_lines(settings, notes))
+    else:
+        sites = frozenset().union(*(part.sites for part in parts))
+        sites |= frozenset(map(str, table.plots["site"])) if table is not None else frozenset()
+        settings, unmatched = check_study_names(intervals, sites, settings, notes)
+        plants = pd.concat([part.plants for part in parts if len(part.plants)])
+        found += [
+            check_levels(table, rows, settings, plants),
+            book.check_traits_of(table, rows, traits),
+            unmatched,
+        ]
+    kept = book.used_plots(table, gather(found)) if table is not None else None
+    if kept is not None:
+        lived = frozenset().union(*(part.lived for part in parts))
+        found.append(book.without_visits(kept, lived, none=intervals.empty))
+    plots = _plots(parts, traits, kept)
+    diary = book.read_diary(register.folder, settings, _before_diary(register))
+    works = plot_works(plots, diary, settings, register.closed)
+    everywhere = gather([*found, works.found])
+    causes = [causes_of(everywhere, sources), *(part.causes for part in parts)]
+    problems, number = _problems(causes, [part.number for part in parts], sources)
+    if intervals.empty:
+        filled = any(part.filled for part in parts)
+        nothing = why_nothing(problems, sources, settings.study.name, filled=filled)
+    beside = [tidy.rows[["record", "source", "row"]] for tidy in (register.plots, diary) if tidy is not None]
+    own = [account_table(pd.concat(beside, ignore_index=True), everywhere, sources)] if beside else []
+    accounts = counted_up(_stacked([*own, *(part.accounts for part in parts)]))
+    sizes: Counter[str] = sum((part.sizes for part in parts), Counter())
+    rules = parts[0].rules.assign(records=sum(part.rules["records"] for part in parts))
+    return Records(
+        plots=plots,
+        visits=_in_order([part.visits for part in parts], register.together == "site"),
+        intervals=intervals,
+        accounts=accounts,
+        problems=problems,
+        matches=_matches(register, parts),
+        _settings=settings,
+        _traits=traits,
+        _sources=sources,
+        _nothing=None if nothing is None else (type(nothing), nothing.what, nothing.where, nothing.mend),
+        works=works,
+        _kept=Kept(under, dict(sizes), rules, number),
+    )
+
+
+def _traits(parts: Sequence[Part]) -> tuple[str, ...]:
+    """Traits that every part with records could carry into its intervals."""
+    told = [part.traits for part in parts if len(part.visits)]
+    return tuple(name for name in (told[0] if told else ()) if all(name in own for own in told))
+
+
+def _stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    filled = [table for table in tables if len(table)]
+    return pd.concat(filled, ignore_index=True) if filled else tables[0]
+
+
+def _in_order(tables: Sequence[pd.DataFrame], by_site: bool) -> pd.DataFrame:
+    """Put tables of parts, each in its own order, into one order."""
+    table = _stacked(tables)
+    if table.empty:
+        return table
+    by = ["site"] if by_site else [name for name in _BY if name in table.columns]
+    codes = [pd.factorize(table[name], sort=True)[0] for name in reversed(by)]
+    order = np.lexsort(codes)
+    return table.take(order).reset_index(drop=True)
+
+
+def _under(
+    parts: Sequence[Part], traits: Sequence[str], settings: Settings, by_site: bool
+) -> dict[Rule, pd.DataFrame]:
+    """Risk intervals of all parts by rule; those that are not reported are packed."""
+    reported = rules_kept(settings.rules)[0]
+    rules = next((list(part.intervals) for part in parts if part.intervals), [reported])
+    under = {}
+    for rule in rules:
+        tables = [part.intervals.pop(rule) for part in parts if rule in part.intervals]
+        table = _in_order(tables or [intervals_frame(no_rows(traits), traits, settings)], by_site)
+        carried = {trait for part in parts for trait in part.traits} - set(traits)
+        table = table.drop(columns=[name for name in carried if name in table.columns])
+        table["method"] = pd.Categorical(table["method"], categories=methods_in_order(table, settings))
+        under[rule] = table if rule == reported else packed(table)
+    return under
+
+
+def _plots(parts: Sequence[Part], traits: Sequence[str], kept: PlotTable | None) -> pd.DataFrame:
+    plots = _stacked([part.plots for part in parts])
+    if "species" in plots.columns:
+        plots["species"] = plots["species"].fillna("")
+    by = [name for name in (*PLOT_KEY, "species") if name in plots.columns]
+    return plots.sort_values(by, kind="stable").reset_index(drop=True)
+
+
+def _said(register: Register) -> list[pd.DataFrame]:
+    """Say what holds of the files as a whole."""
+    visits = stack(
+        [tidy_visits(file.sample, register.settings.records.kind) for file in register.files],
+        after=[register.plots],
+    )
+    said = visits.found[(visits.found["record"] == NOWHERE) & visits.found["code"].isin(_ON_SHEETS)]
+    return [said, book.no_site(register.one_site) if register.one_site else none_found()]
+
+
+def _before_diary(register: Register) -> tuple[Tidy | None, Tidy]:
+    """Give what the records and sources of the diary are numbered after."""
+    number = sum(len(file.sample.sources) for file in register.files)
+    first = _before(register)
+    none = pd.DataFrame()
+    return register.plots, Tidy(none, none_found(), register.sources[first : first + number], none)
+
+
+def _problems(
+    causes: Sequence[pd.DataFrame], numbers: Sequence[pd.Series[int]], sources: Sequence[Source]
+) -> tuple[pd.DataFrame, pd.Series[int]]:
+    """Problems of all parts, the first examples of each code, and how many there are of each."""
+    joined = join_causes(causes)
+    shared = joined[joined["group"] != ""]["code"].value_counts()
+    alone = causes[0][causes[0]["group"] == ""]["code"].value_counts()
+    for of_part, number in zip(causes[1:], numbers, strict=True):
+        of_groups = of_part[of_part["group"] != ""]["code"].value_counts()
+        alone = alone.add(number.sub(of_groups, fill_value=0), fill_value=0)
+    number = alone.add(shared, fill_value=0).astype(int)
+    kept = joined[joined.groupby("code").cumcount() < EXAMPLES]
+    listed = kept["code"].value_counts()
+    more = number - listed.reindex(number.index).fillna(0).astype(int)
+    table = print_problems(kept, sources)
+    last = table.drop_duplicates("code", keep="last").set_index("code", drop=False)
+    rest = [
+        last.loc[[code]].assign(
+            row=pd.NA,
+            value="",
+            what=f"and {counted(int(count), 'more problem')} of this kind, {number[code]:,} in all",
+            mend=last.loc[code, "mend"],
+        )
+        for code, count in more[more > 0].items()
+    ]
+    if not rest:
+        return table, number
+    both = pd.concat([table, *(line.astype(table.dtypes.to_dict()) for line in rest)], ignore_index=True)
+    place = {code: n for n, code in enumerate(table["code"].drop_duplicates())}
+    order = both["code"].map(place).sort_values(kind="stable").index
+    return both.loc[order].reset_index(drop=True), number
+
+
+def _matches(register: Register, parts: Sequence[Part]) -> pd.DataFrame:
+    own = [] if register.plots is None else [register.plots.matches]
+    own += [part.matches for part in parts if len(part.matches)]
+    return pd.concat(own).drop_duplicates(ignore_index=True)
