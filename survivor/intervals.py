@@ -416,7 +416,7 @@ def log_ways(number: Floats, counted: Floats, weight: Floats | None = None) -> f
 
 
 def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Codes, Codes]:
-    """Join rows alike in ``columns``, ``start_day`` and ``stop_day``, where rows are single seedlings.
+    """Join rows alike in ``columns``, ``start_day`` and ``stop_day``, where rows are of tagged seedlings.
 
     Nothing that a likelihood or a score by cluster reads is lost when ``columns`` hold all
     that the model reads. A table of counts, or one of few rows, is left as it is.
@@ -435,7 +435,9 @@ def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Co
         ``frame``; and the place of each row of ``frame`` among the joined, shape (n,).
     """
     count, at_risk = len(frame), frame["at_risk"].to_numpy(dtype=float)
-    if count < _MANY or at_risk.sum() > _SINGLE * count:
+    tagged = "tag" in frame.columns and not blank_names(frame["tag"][:1]).any()
+    single = tagged or at_risk.sum() <= _SINGLE * count
+    if count < _MANY or not single:
         return frame, np.arange(count), np.arange(count)
     traits = [frame[name] for name in dict.fromkeys(columns) if name not in NEEDED]
     key = [frame[name].to_numpy() for name in ("start_day", "stop_day")]  # few values: the first to read

@@ -405,7 +405,9 @@ def _levels_there(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
 def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
     for name in names:
         texts = pd.api.types.is_object_dtype(frame[name])
-        if frame[name].dtype.kind in "mMc" or (texts and not frame[name].map(_told_apart).all()):
+        # Asked of each kind of value once: there may be millions of values.
+        told_apart = not texts or all(issubclass(kind, Hashable) for kind in set(map(type, frame[name])))
+        if frame[name].dtype.kind in "mMc" or not told_apart:
             raise ModelError(
                 f"{name} holds neither names nor numbers",
                 where=f"column {name}",
@@ -417,10 +419,6 @@ def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
                 where=f"column {name}",
                 mend=f"leave {name} out of the formula",
             )
-
-
-def _told_apart(value: object) -> bool:
-    return isinstance(value, Hashable)
 
 
 def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, against: str) -> None:

@@ -156,7 +156,7 @@ def number_by(accounts: pd.DataFrame, column: str = "fate") -> pd.Series[int]:
 
 def _stood_for(accounts: pd.DataFrame) -> pd.Series[int]:
     if _STOOD_FOR in accounts.columns:
-        return accounts[_STOOD_FOR].fillna(1).astype(int)
+        return pd.to_numeric(accounts[_STOOD_FOR]).fillna(1).astype(int)  # those of gauges have none
     return pd.Series(1, index=accounts.index)
 
 

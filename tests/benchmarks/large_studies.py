@@ -109,12 +109,12 @@ def write_tagged(folder: Path, seedlings: int) -> Path:
                 out.writerow((*place[line], f"{line + 1:06d}", species[line], visit + 1, dates[line], state))
     for name, plan in tagged._GAUGES.items():
         (folder / name).write_bytes(gauge_file(plan, rng))
-    (folder / "study.toml").write_text(_tagged_file(sorted(set(site))))
+    (folder / "study.toml").write_text(tagged_file(sorted(set(site))))
     return folder
 
 
-def _tagged_file(sites: list[str]) -> str:
-    """Write the demo's study file without what names its own sites, weather and columns not made here."""
+def tagged_file(sites: list[str]) -> str:
+    """Give the demo's study file without what names its own sites, weather and columns not made here."""
     text = text_file("tagged-study.toml").decode()
     for table in ("weather", "photo_points", "corrections", "planted"):
         text = re.sub(rf"\[\[{table}\]\].*?(?=^\[|\Z)", "", text, flags=re.DOTALL | re.MULTILINE)
