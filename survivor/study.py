@@ -16,7 +16,8 @@ import pandas as pd
 from survivor._version import __version__
 from survivor.errors import StudyFileError
 from survivor.files.content import content, read_once
-from survivor.files.datasets import digest_of_all, is_register
+from survivor.files.datasets import digest_of_all
+from survivor.files.kinds import is_register
 from survivor.files.writing import writing
 from survivor.intervals import tally
 from survivor.records import Records, read_records

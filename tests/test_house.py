@@ -35,13 +35,24 @@ SHORT = {
     "analysis/confounding.py": "one part of the analysis",
     "files/content.py": "every reader of a file, and who certifies what was read",
     "programme/twice.py": "the one question on studies that reads them twice",
+    "records/reading.py": "records are read at once or in parts, by modules that need not know it",
     "records/renaming.py": "other names for what the records name",
     "figures/relabel.py": "the texts of a drawing in other words",
 }
 
 # Imports inside functions. Verbs of the command line load what they need; a result draws itself only when
 # asked; these libraries are heavy or rarely needed. Any other has its reason here.
-HEAVY = {"distributed", "lifelines", "matplotlib", "pyet", "scipy", "statsmodels", "typst", "xlsxwriter"}
+HEAVY = {
+    "distributed",
+    "lifelines",
+    "matplotlib",
+    "pyarrow",
+    "pyet",
+    "scipy",
+    "statsmodels",
+    "typst",
+    "xlsxwriter",
+}
 INSIDE = {
     **dict.fromkeys(
         [

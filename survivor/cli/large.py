@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
-from survivor.files.datasets import is_register
+from survivor.files.kinds import is_register
 
 _OF_TEXT: Final = 25  # bytes of memory for each byte of a text file
 _OF_PACKED: Final = 250  # and of a workbook, which is packed

@@ -21,25 +21,17 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.files.delimited import sniff_sign
+from survivor.files.kinds import PARQUET_ENDINGS
 from survivor.progress import tell
 
 if TYPE_CHECKING:
     import pyarrow as pa
 
-PARQUET: Final = (".parquet", ".pq")
-LARGE: Final = 256 * 2**20  # bytes of a text file from which it is not held in memory
 _BLOCK: Final = 4 * 2**20  # bytes of text read at a time
 _BATCH: Final = 50_000  # rows of Parquet read at a time
 _SAMPLE: Final = 64 * 2**10
 _ROW, _FILE = "row", "file"  # columns beside the cells: where each row stood
 _NO_ARROW: Final = "Parquet and registers larger than memory need pyarrow, which is not installed"
-
-
-def is_register(path: Path) -> bool:
-    """Whether a name means files that are read in batches: many files, Parquet, or one large text file."""
-    if "*" in path.name or path.suffix.lower() in PARQUET:
-        return True
-    return path.suffix.lower() in (".csv", ".tsv", ".txt") and path.is_file() and path.stat().st_size > LARGE
 
 
 def files_of(folder: Path, name: str) -> list[Path]:
@@ -95,7 +87,7 @@ class Batches:
 
         total = 0
         for path in self.paths:
-            if path.suffix.lower() in PARQUET:
+            if path.suffix.lower() in PARQUET_ENDINGS:
                 total += pq.ParquetFile(path).metadata.num_rows
                 continue
             with path.open("rb") as file:
@@ -145,7 +137,7 @@ def _sign(path: Path, name: str) -> tuple[str, tuple[str, ...]]:
 
 def _header(path: Path, name: str) -> tuple[str, ...]:
     try:
-        if path.suffix.lower() not in PARQUET:
+        if path.suffix.lower() not in PARQUET_ENDINGS:
             header = _sign(path, name)[1]
         else:
             import pyarrow.parquet as pq
@@ -166,7 +158,7 @@ def _unreadable(name: str, fault: Exception) -> RecordsError:
 
 def _batches(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]:
     try:
-        if path.suffix.lower() in PARQUET:
+        if path.suffix.lower() in PARQUET_ENDINGS:
             yield from _of_parquet(path, header)
         else:
             yield from _of_text(path, name, header)

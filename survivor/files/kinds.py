@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Collection
+from pathlib import Path
 from typing import Final, Literal
 
 FileKind = Literal["study", "plan", "guideline"]
 
 TEXT_ENDINGS: Final = (".csv", ".tsv", ".txt")
 WORKBOOK_ENDINGS: Final = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
+
+PARQUET_ENDINGS: Final = (".parquet", ".pq")
+LARGE: Final = 256 * 2**20  # bytes of a text file from which it is not held in memory
 
 MOST_BYTES: Final = 1_000_000  # of a file of tables
 
@@ -23,3 +27,10 @@ TABLES: Final[dict[FileKind, frozenset[str]]] = {
 def kind_of(tables: Collection[str]) -> FileKind | None:
     """Tell which kind of file has these tables; None where no kind has any of them."""
     return next((kind for kind, own in TABLES.items() if own & set(tables)), None)
+
+
+def is_register(path: Path) -> bool:
+    """Whether a name means files that are read in batches: many files, Parquet, or one large text file."""
+    if "*" in path.name or path.suffix.lower() in PARQUET_ENDINGS:
+        return True
+    return path.suffix.lower() in TEXT_ENDINGS and path.is_file() and path.stat().st_size > LARGE

@@ -169,9 +169,14 @@ def intervals_of(
     settings
         The study file.
     """
-    mine = past.rows["entry"].isin(number.index)
+    # Numbers in place of names, which are compared again and again.
+    place = pd.Series(np.arange(len(number)), index=number.index)
+    rows = past.rows.assign(entry=past.rows["entry"].map(place), state=past.rows["state"].astype("category"))
+    rows = rows[rows["entry"].notna()].reset_index(drop=True).astype({"entry": np.int64})
     entries = past.entries[past.entries.index.isin(number.index)]
-    own = replace(past, rows=past.rows[mine].reset_index(drop=True), entries=entries)
+    entries.index = pd.Index(place.reindex(entries.index).to_numpy(), name="entry")
+    number = number.reset_index(drop=True)
+    own = replace(past, rows=rows, entries=entries)
     made: dict[Rule, pd.DataFrame] = {}
     counted: dict[str, int] = {}
     for missing, unknown in rules_kept(settings.rules):

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from pathlib import Path
 
-from survivor.files.datasets import is_register
+from survivor.files.kinds import is_register
 from survivor.records import book
 from survivor.records.registers import read_register
 from survivor.records.result import Records

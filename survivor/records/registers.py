@@ -534,19 +534,21 @@ def _problems(
     listed = kept["code"].value_counts()
     more = number - listed.reindex(number.index).fillna(0).astype(int)
     table = print_problems(kept, sources)
-    last = table.drop_duplicates("code", keep="last").set_index("code", drop=False)
+    last = {str(line["code"]): line for line in table.to_dict("records")}
     rest = [
-        last.loc[[code]].assign(
-            row=pd.NA,
-            value="",
-            what=f"and {counted(int(count), 'more problem')} of this kind, {number[code]:,} in all",
-            mend=last.loc[code, "mend"],
-        )
-        for code, count in more[more > 0].items()
+        {
+            **last[code],
+            "row": pd.NA,
+            "value": "",
+            "what": f"and {counted(count, 'more problem')} of this kind, "
+            f"{listed.get(code, 0) + count:,} in all",
+        }
+        for code, count in zip(map(str, more.index), more.astype(int).tolist(), strict=True)
+        if count > 0
     ]
     if not rest:
         return table, number
-    both = pd.concat([table, *(line.astype(table.dtypes.to_dict()) for line in rest)], ignore_index=True)
+    both = pd.concat([table, pd.DataFrame(rest).astype(table.dtypes.to_dict())], ignore_index=True)
     place = {code: n for n, code in enumerate(table["code"].drop_duplicates())}
     order = both["code"].map(place).sort_values(kind="stable").index
     return both.loc[order].reset_index(drop=True), number

@@ -1,10 +1,10 @@
 """Seconds and memory from a register of tagged seedlings to its findings, beside the plain read of its file.
 
-``python -m tests.benchmarks.registers [RECORDS ...]`` writes registers of so many records (1, 8 and 24 million
-where none is named), as CSV and as Parquet, and takes each from records to findings in a process of its own,
-as ``survivor report`` does before it writes. Plots are the same in number at every size (2,592 at 432 sites,
-those of the demo cohort), so the table shows what records cost; ``--plots`` lets the plots grow instead, at
-100 seedlings each. Everything is drawn and written in chunks of sites. The figures are printed, not tested.
+``python -m tests.benchmarks.registers [RECORDS ...]`` writes registers of so many records (1, 8 and 24
+million where none is named), as CSV and as Parquet, and takes each from records to findings in a process of
+its own, as ``survivor report`` does before it writes. Plots are the same in number at every size (2,592 at
+432 sites), so that the table shows what records cost; ``--plots`` lets the plots grow, at 100 seedlings each.
+Everything is drawn and written in chunks of sites. The figures are printed, not tested.
 """
 
 from __future__ import annotations
@@ -38,11 +38,11 @@ SITES: Final = 432
 PER_SEEDLING: Final = 5.25  # records, of six visits: dead plants are not looked for for ever
 _CHUNK: Final = 500_000  # seedlings drawn at a time
 _MEASURED: Final = "from tests.benchmarks.registers import {}; import sys; {}(sys.argv[1])"
-_HEAD: Final = (
-    "| register | records | seedlings | plots | file, MB | plain read, s | to findings, s | aim, s | processor, s "
-    "| of it records, s | peak memory, MB | load |",
-    "|---|---|---|---|---|---|---|---|---|---|---|---|",
-)
+_COLUMNS: Final = (
+    "register", "records", "seedlings", "plots", "file, MB", "plain read, s", "to findings, s", "aim, s",
+    "processor, s", "of it records, s", "peak memory, MB", "load",
+)  # fmt: skip
+_HEAD: Final = (f"| {' | '.join(_COLUMNS)} |", "|---" * len(_COLUMNS) + "|")
 
 
 def chunks(sites: int, per_plot: int) -> Iterator[tuple[pd.DataFrame, pd.DataFrame]]:
@@ -124,11 +124,11 @@ def plain(path: str) -> None:
 
 
 def measured(study: str) -> None:
-    """Take one register from records to findings; print seconds, processor seconds, and those of the records."""
+    """Take one register from records to findings; print seconds, of the processor, and for the records."""
     import survivor
-    from survivor.files import datasets
+    from survivor.files import kinds
 
-    datasets.LARGE = 0  # small ones too are read in parts
+    kinds.LARGE = 0  # small ones too are read in parts
     began, spent = time.perf_counter(), _processor()
     loaded = survivor.load(study)
     after = _processor()
@@ -180,17 +180,17 @@ def line(kind: str, folder: Path, records: int, sites: int, per_plot: int) -> st
     """Measure one register, as a line of the table."""
     file = folder / kind / f"visits.{kind}"
     command = [sys.executable, "-c", _MEASURED.format("plain", "plain"), str(file)]
-    # The second read, so that both find the file in the memory of the system.
-    alone = min(
-        float(subprocess.run(command, check=True, capture_output=True, text=True).stdout) for _ in "ab"
-    )
+    # Twice: so that the second finds the file in the memory of the system.
+    reads = [subprocess.run(command, check=True, capture_output=True, text=True) for _ in range(2)]
+    alone = min(float(read.stdout) for read in reads)
     (seconds, processor, of_records), megabytes = run(folder / kind)
     plots = sites * len(tagged.COHORT.methods)
-    return (
-        f"| {kind} | {records:,} | {plots * per_plot:,} | {plots:,} | {file.stat().st_size / 1e6:.0f} | {alone:.1f} "
-        f"| {seconds:.0f} | {3 * alone + 20:.0f} | {processor:.0f} | {of_records:.0f} | {megabytes:.0f} "
-        f"| {os.getloadavg()[0]:.0f} |"
-    )
+    cells = (
+        kind, f"{records:,}", f"{plots * per_plot:,}", f"{plots:,}", f"{file.stat().st_size / 1e6:.0f}",
+        f"{alone:.1f}", f"{seconds:.0f}", f"{3 * alone + 20:.0f}", f"{processor:.0f}", f"{of_records:.0f}",
+        f"{megabytes:.0f}", f"{os.getloadavg()[0]:.0f}",
+    )  # fmt: skip
+    return f"| {' | '.join(cells)} |"
 
 
 if __name__ == "__main__":
