@@ -69,6 +69,9 @@ _CELLS: Final = {
     "height-unit": Code(_CHECK, "used", "a height that may be in another unit than its column"),
     "site-blank": Code(_CHECK, "listed", "no seedling of the site has a state at a visit that others have"),
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
+    "no-name": Code(
+        _CHECK, "used", "a site, plot, tag or preparation whose name is a date or no name at all"
+    ),
     "spelling": Code(_NOTE, "used", "a spelling that differs in case or spaces only"),
     "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),
     "cause-spelling": Code(_CHECK, "used", "a cause of death that may be another, misspelt"),

@@ -21,7 +21,7 @@ from survivor.records.checks.beside import (
     check_rounds,
 )
 from survivor.records.checks.cells import check_heights
-from survivor.records.checks.names import check_species
+from survivor.records.checks.names import check_no_name, check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
 from survivor.records.checks.sense import check_years
 from survivor.records.checks.tags import check_unmatched_tags, one_tag
@@ -132,7 +132,7 @@ def prepare(
     if rows.empty:
         return Ready(rows, traits, rows, gather(found))
     rows, more = _spelt(rows, settings, table, usual)
-    found.extend(more)
+    found += [*more, check_no_name(rows)]
     if table is None:
         rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
         rows = kept(*_own_facts(rows, sources, settings))

@@ -289,6 +289,9 @@ WHY = {
 }
 
 
+WORDS = ("site", "plot", "species", "texture", "cause")  # any word can stand in them
+
+
 def why(found: Outcome) -> str:
     """Say why a silent change cannot be seen; empty where it should have been."""
     how = found.slip.how
@@ -298,7 +301,9 @@ def why(found: Outcome) -> str:
         return "what is not there leaves no trace"
     if how == "row: drop":
         return "a record that is not there leaves no trace"
-    if how == "column: one word" and found.slip.headers[0] in ("cause", "species", "texture", "height_cm"):
+    if how == "column: swapped" and set(found.slip.headers) <= {*WORDS, "observer"}:
+        return "either column could say what the other does"
+    if how == "column: one word" and found.slip.headers[0] in (*WORDS, "height_cm"):
         return "every row could say so"
     if how in ("cell: another row's", "cell: digit", "cell: letter", "cell: blank", "cell: odd"):
         return WHY.get(found.slip.headers[0], "")

@@ -103,6 +103,7 @@ CASES: dict[str, Case] = {
     "fractional-count": counts(count("2", "2022-09-01", "40.5"), 6, column="alive", value="40.5"),
     "not-visited": counts(count("1", "2022-07-01", "") + count("2", "2022-09-01", "40"), 6, column="alive"),
     "total-row": counts("Total,,,,,100,80\n", 6, column="plot"),
+    "no-name": tagged(seen("003", "2", "2022-09-01", "alive", plot="2-Jan"), 6, column="plot", value="2-Jan"),
     "spelling": tagged("rise,1,003,2,2022-09-01,2022-06-01,alive\n", 6, column="site", value="rise"),
     # visits
     "before-planting": tagged(seen("003", "1", "2021-07-01", "alive"), 6, column="date", value="2021-07-01"),
@@ -373,3 +374,23 @@ def test_a_code_is_found_with_its_place_value_and_mend(read_study: ReadStudy, co
 
 def test_every_code_has_a_case() -> None:
     assert set(CASES) | ELSEWHERE == set(CODES)
+
+
+@pytest.mark.parametrize(
+    ("name", "asked"),
+    [
+        *(
+            (name, True)
+            for name in ("2022-01-02", "1/2/2022", "3-Feb", "#N/A", "#REF!", "?", "--", "NaN", "n/a")
+        ),
+        *((name, False) for name in ("1", "1-2", "A-1", "12/3", "North 2022", "Ñ", "NA", "é", "3-Mile")),
+    ],
+)
+def test_a_site_that_is_called_by_a_date_or_an_error_is_asked_about(
+    read_study: ReadStudy, name: str, asked: bool
+) -> None:
+    visits = SEEDLINGS + GOOD.replace("Rise", name)
+    records = read_study(TAGGED.replace("\nas_of", AIM + "\nas_of") + sheet() + RULES, visits_csv=visits)
+    found = records.problems[records.problems["code"] == "no-name"]
+    assert found["value"].tolist() == ([name] if asked else [])
+    assert set(records.accounts["fate"]) == {"used"}

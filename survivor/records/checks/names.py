@@ -128,6 +128,40 @@ def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFram
     return find(where, alone, f"one-plot-{word}", word=word, what=what, mend=mend, group=where[word])
 
 
+_NAMED: Final = ("site", "block", "plot", "tag", "method")
+_DATE: Final = re.compile(
+    r"\d{4}-\d{1,2}-\d{1,2}( 00:00(:00)?)?"
+    r"|\d{1,2}[/.]\d{1,2}[/.](\d{4}|\d{2})"
+    r"|\d{1,2}-[a-z]{3}(-\d{2,4})?",
+    re.IGNORECASE,
+)
+_ERROR: Final = re.compile(r"#(N/A|REF!|VALUE!|NAME\?|DIV/0!|NULL!|NUM!)")
+_BLANK: Final = re.compile(r"\W+|nan|n/a|null|none", re.IGNORECASE)
+_NO_NAME: Final = (
+    ("a date, as a spreadsheet makes of a name such as 1-2", _DATE),
+    ("what a spreadsheet shows where a formula fails", _ERROR),
+    ("no name", _BLANK),
+)
+
+
+def check_no_name(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find sites, blocks, plots, tags and methods that are called by a date, an error or no name at all."""
+    found = []
+    for word in _NAMED:
+        if word not in rows:
+            continue
+        said: dict[str, str] = {}
+        for name in rows[word].unique():
+            what = next((what for what, looks in _NO_NAME if looks.fullmatch(str(name))), "")
+            if what:
+                said[name] = f"{name} is {what}"
+        named = rows[word].isin(list(said))
+        mend = "if that is its name, nothing; else write its name in the sheet"
+        what_of = rows[word].map(said)
+        found.append(find(rows, named, "no-name", word=word, what=what_of, mend=mend, group=rows[word]))
+    return gather(found)
+
+
 _OF: Final = {
     "tagged": ("missing", "blank", "measured_means_alive", "tagged", "tags_alike"),
     "counts": ("count_rises",),
