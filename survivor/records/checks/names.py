@@ -128,7 +128,7 @@ def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFram
     return find(where, alone, f"one-plot-{word}", word=word, what=what, mend=mend, group=where[word])
 
 
-_NAMED: Final = ("site", "block", "plot", "tag", "method")
+_NAMED: Final = ("site", "block", "plot", "tag", "method", "species")
 _DATE: Final = re.compile(
     r"\d{4}-\d{1,2}-\d{1,2}( 00:00(:00)?)?"
     r"|\d{1,2}[/.]\d{1,2}[/.](\d{4}|\d{2})"
@@ -145,14 +145,15 @@ _NO_NAME: Final = (
 
 
 def check_no_name(rows: pd.DataFrame) -> pd.DataFrame:
-    """Find sites, blocks, plots, tags and methods that are called by a date, an error or no name at all."""
+    """Find places, tags, methods and species that are called by a date, an error or no name at all."""
     found = []
     for word in _NAMED:
         if word not in rows:
             continue
         said: dict[str, str] = {}
         for name in rows[word].unique():
-            what = next((what for what, looks in _NO_NAME if looks.fullmatch(str(name))), "")
+            looks_like = _NO_NAME[:2] if word == "species" else _NO_NAME  # a species is often not known: ?
+            what = next((what for what, looks in looks_like if looks.fullmatch(str(name))), "")
             if what:
                 said[name] = f"{name} is {what}"
         named = rows[word].isin(list(said))
