@@ -6,6 +6,7 @@ same columns, for a drawing or an export that knows no subject.
 
 from __future__ import annotations
 
+from html import escape
 from typing import Final, Protocol
 
 import numpy as np
@@ -53,13 +54,14 @@ class _HasTable(Protocol):
 
 
 class Shown:
-    """A result with a ``table``, and a ``statement`` before or a ``test`` after it where it has one."""
+    """A result with a ``table``; where it has them, a ``statement`` before, a ``test`` and ``checks`` after."""
 
     def __repr__(self: _HasTable) -> str:
         around = (
             getattr(self, "statement", ""),
             self.table.to_string(index=False),
             getattr(self, "test", ""),
+            *(f"- {check}" for check in getattr(self, "checks", ())),
         )
         return "\n".join(str(part) for part in around if part)
 
@@ -68,4 +70,5 @@ class Shown:
         return tidy(self.table)
 
     def _repr_html_(self: _HasTable) -> str:
-        return str(self.table.to_html(index=False))
+        said = "".join(f"<li>{escape(check)}</li>" for check in getattr(self, "checks", ()))
+        return str(self.table.to_html(index=False)) + (f"<ul>{said}</ul>" if said else "")

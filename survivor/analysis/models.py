@@ -173,6 +173,8 @@ def _answer(headline: Fit | None) -> tuple[Fit | None, list[str], bool]:
     if headline is None or "method" not in headline.variables:
         return headline, [], False
     chosen = ratios_of(headline, "method")
+    if chosen.unfitted:  # said once, among what the models noticed, and not again of every answer
+        chosen.fit.ratio_tests["method"] = None
     return chosen.fit, [chosen.said] if chosen.said else [], chosen.unfitted
 
 

@@ -18,19 +18,20 @@ from survivor.effects import english as en
 from survivor.effects.cells import of_levels
 from survivor.effects.confounding import layout
 from survivor.effects.contrasts import Contrasts, Pairs, contrasts
+from survivor.effects.hazards import one_ratio, said_of_turning
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import SurvivorError
 from survivor.frames import Table, own_frame
 from survivor.intervals import check_intervals, cluster_columns, entries, whole_names
-from survivor.models.by_period import fit_by_period, fit_varying
+from survivor.models.by_period import fit_varying
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import Columns, Pieces, fit
 from survivor.models.result import Fit
 from survivor.models.working import INDEPENDENCE, PLOT_CORRELATION, Working
 from survivor.sentences import Names, say
 from survivor.shown import Shown
-from survivor.vocabulary import CONFIDENCE, SIGNIFICANCE
-from survivor.words import chance, sentence
+from survivor.vocabulary import CONFIDENCE
+from survivor.words import sentence
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -170,7 +171,7 @@ def compare(
     alive = survival(chosen.fit, by, at, population, level)
     between = _between(frame, formula, strata, pieces, working)
     differences = contrasts(chosen.fit, by, at, against, pairs, population, between, level=level)
-    heard = [*map(sentence, plain.checks), *said, chosen.said, *alive.checks, *differences.checks]
+    heard = [*map(sentence, plain.checks), *said, chosen.said, *alive.noticed, *differences.noticed]
     checks = tuple(dict.fromkeys(part for part in heard if part))
     return Comparison(by, float(at), chosen.fit, chosen.test, alive, differences, checks)
 
@@ -221,20 +222,10 @@ def ratios_of(plain: Fit, by: str) -> Ratios:
     by
         Column of levels.
     """
-    if plain.variance != "CR2" or plain.by_period is not None:
-        return Ratios(plain)
-    try:
-        test = fit_by_period(plain, by).proportional
-    except SurvivorError:
-        return Ratios(plain)  # nothing speaks against one ratio, since nothing could
-    if not test.p_value < SIGNIFICANCE:
+    test = one_ratio(plain, by)
+    differ = said_of_turning(test, by)
+    if not differ:
         return Ratios(plain, test)
-    between = "preparations" if by == "method" else f"levels of {by}"
-    differ = (
-        f"The ratio of deaths between {between} is not the same all season (F "
-        f"{test.statistic:.1f} on {test.df1:.0f} and {test.df2:.0f} degrees of freedom, p "
-        f"{chance(test.p_value)})"
-    )
     try:
         varying = fit_varying(plain, by)
         alive = survival(varying, by, at=float(plain.data["stop_day"].max())).table

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -29,6 +29,7 @@ from survivor.effects.cells import (
     under_levels,
 )
 from survivor.effects.confounding import BETWEEN, WITHIN, Layout, layout, linked_through, stands_at
+from survivor.effects.hazards import said_of_one_ratio
 from survivor.entry import per_100_of, said_of_entry
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes, row_codes, sum_by
@@ -70,15 +71,26 @@ class Contrasts(Shown):
         fewer. ``penalised`` tells whether the model behind the comparison is penalised.
     limits_note
         Words that go with the limits.
-    checks
-        Plain sentences.
+    noticed
+        Plain sentences on the comparisons.
+    fit
+        The model within sites, asked by ``checks``; None where there is nothing to ask.
     """
 
     by: str
     at_day: float
     table: pd.DataFrame
     limits_note: str
-    checks: tuple[str, ...]
+    noticed: tuple[str, ...]
+    fit: Fit | None = field(default=None, repr=False)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences: what was noticed, and whether one ratio of hazards all season holds.
+
+        The latter takes a fit more, once a model, which is why it is made only when asked for.
+        """
+        return (*self.noticed, *said_of_one_ratio(self.fit, self.by))
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw each difference with its limits."""
@@ -190,7 +202,7 @@ def contrasts(
         f"{100 * level:g} % limits of each comparison on its own, not adjusted for their number; "
         "p adjusted by Holm"
     )
-    return Contrasts(by, float(at), table, note, tuple(checks))
+    return Contrasts(by, float(at), table, note, tuple(checks), fit)
 
 
 def _refuse_amounts(fit: Fit, by: str) -> None:

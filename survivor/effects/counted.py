@@ -144,7 +144,7 @@ def with_counted_survival(
     table = table.iloc[order].reset_index(drop=True)
     table[METHOD] = pd.Series([names[place] for place in order], dtype=frame[METHOD].dtype)
     unseen = pd.DataFrame(columns=[METHOD, PLANTS, "share_per_100"]) if rest is None else rest.extrapolated
-    checks = (*(() if rest is None else rest.checks), *said_of_edges(edges, at))
+    checks = (*(() if rest is None else rest.noticed), *said_of_edges(edges, at))
     return Standardised(METHOD, float(at), table, covariance[np.ix_(order, order)], unseen, checks)
 
 
@@ -214,7 +214,7 @@ def with_counted_contrasts(
     for place, name in enumerate((METHOD, "against")):
         table[name] = pd.Series([pair[place] for pair in asked], dtype=frame[METHOD].dtype)
     table["p_adjusted"] = holm(table["p_value"].to_numpy(dtype=float))
-    checks = (*(() if rest is None else rest.checks), *said_of_edges(edges, at))
+    checks = (*(() if rest is None else rest.noticed), *said_of_edges(edges, at))
     return Contrasts(METHOD, float(at), table, _NOTE if rest is None else rest.limits_note, checks)
 
 

@@ -25,6 +25,7 @@ import pandas as pd
 from survivor.arrays import Floats
 from survivor.curves import curve
 from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.hazards import said_of_one_ratio
 from survivor.errors import ModelError, SurvivorError
 from survivor.intervals import group_codes, sum_by
 from survivor.models.by_period import fit_again
@@ -142,7 +143,7 @@ def diagnose(fit: Fit, by: str = "method", at: float | None = None) -> Diagnosis
     residuals, dispersion = _residuals(fit, rows, by)
     influence = _influence(fit, by, day)
     calibration = _calibration(rows, by)
-    checks = _said(residuals, influence, dispersion, by, fit.cluster)
+    checks = (*_said(residuals, influence, dispersion, by, fit.cluster), *said_of_one_ratio(fit, by))
     return Diagnosis(by, day, residuals, influence, calibration, _log_log(fit, by), dispersion, checks)
 
 

@@ -13,11 +13,15 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from survivor.effects import english as en
+from survivor.errors import SurvivorError
 from survivor.models.by_period import fit_by_period, level_of_term
 from survivor.models.clusters import WaldTest
 from survivor.models.cox import scaled_residuals
 from survivor.models.result import check_fit, coefficient_table
 from survivor.shown import Shown
+from survivor.vocabulary import SIGNIFICANCE
+from survivor.words import chance
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -101,6 +105,41 @@ def hazards(fit: Fit, by: str = "method") -> Hazards:
         table.insert(1 + place, name, pd.Series([*levels] * len(periods), dtype=fit.data[by].dtype))
     table["deaths"] = found.deaths[1:].T.ravel()
     return Hazards(by, table, found.proportional, fit.variance, found.checks)
+
+
+def one_ratio(fit: Fit, by: str) -> WaldTest | None:
+    """F test that each level of ``by`` has one ratio of hazards all season, made once a fit.
+
+    None for a fit that is no grouped one with limits by plot or has ratios by period already, and where
+    nothing could speak against one ratio.
+    """
+    if fit.variance != "CR2" or fit.by_period is not None:
+        return None
+    if by not in fit.ratio_tests:
+        try:
+            fit.ratio_tests[by] = fit_by_period(fit, by).proportional
+        except SurvivorError:
+            fit.ratio_tests[by] = None
+    return fit.ratio_tests[by]
+
+
+def said_of_turning(test: WaldTest | None, by: str) -> str:
+    """Say that ratios are not the same all season, where the test rejects that; else nothing."""
+    if test is None or not test.p_value < SIGNIFICANCE:
+        return ""
+    return en.TURNING.format(
+        between="preparations" if by == "method" else f"levels of {by}",
+        f=test.statistic,
+        df1=test.df1,
+        df2=test.df2,
+        p=chance(test.p_value),
+    )
+
+
+def said_of_one_ratio(fit: Fit | None, by: str) -> tuple[str, ...]:
+    """Sentences on answers of a fit that holds to one ratio where the records speak against it."""
+    turning = "" if fit is None else said_of_turning(one_ratio(fit, by), by)
+    return (f"{turning}.", en.ONE_RATIO.format(by=by)) if turning else ()
 
 
 def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataFrame:

@@ -130,8 +130,8 @@ def like_sites(
     note = f"95 % CI by leaving out {what} in turn{how}, of each comparison on its own"
     independent = contrasts(fit_again(fit.data, fit, cluster=None), by, at, base, population=population)
     jackknifed, floored = _with_limits(table, told.to_numpy(), without, independent.table)
-    checks = (*independent.checks, *said_of_floor(table[by].tolist(), floored))
-    return replace(found, table=jackknifed, limits_note=note, checks=checks)
+    checks = (*independent.noticed, *said_of_floor(table[by].tolist(), floored))
+    return replace(found, table=jackknifed, limits_note=note, noticed=checks, fit=fit)
 
 
 def _parts(sites: Any, seed: int) -> list[list[Any]]:

@@ -7,7 +7,7 @@ with the plants of the cells as weights.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,6 +16,7 @@ import pandas as pd
 from survivor.arrays import Floats
 from survivor.curves.limits import edge_numbers
 from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.hazards import said_of_one_ratio
 from survivor.entry import per_100_of, said_of_entry
 from survivor.intervals import entries, tally
 from survivor.limits import Limits, at_edge, check_level
@@ -51,8 +52,10 @@ class Standardised(Shown):
     extrapolated
         Cells in which a level was never seen: ``<by>``, the place and species,
         ``plants`` and ``share_per_100`` of the weight.
-    checks
-        Plain sentences.
+    noticed
+        Plain sentences on survival.
+    fit
+        The model, asked by ``checks``; None where there is nothing to ask.
     """
 
     by: str
@@ -60,7 +63,16 @@ class Standardised(Shown):
     table: pd.DataFrame
     covariance: Floats
     extrapolated: pd.DataFrame
-    checks: tuple[str, ...]
+    noticed: tuple[str, ...]
+    fit: Fit | None = field(default=None, repr=False)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences: what was noticed, and whether one ratio of hazards all season holds.
+
+        The latter takes a fit more, once a model, which is why it is made only when asked for.
+        """
+        return (*self.noticed, *said_of_one_ratio(self.fit, self.by))
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw each level with its limits."""
@@ -133,7 +145,7 @@ def survival(
         }
     )
     extrapolated = _unseen(fit, by, levels, cells)
-    checks = (
+    noticed = (
         *cells.checks,
         *said_of_entry(fit.data, fit.n_seedlings),
         *_edge_checks(levels, limits.edge),
@@ -141,7 +153,8 @@ def survival(
         *_reach_checks(fit.data, by, at),
         *_unseen_checks(extrapolated, by),
     )
-    return Standardised(name, float(at), table, np.asarray(found.covariance), extrapolated, checks)
+    covariance, asked = np.asarray(found.covariance), None if by is None else fit
+    return Standardised(name, float(at), table, covariance, extrapolated, noticed, asked)
 
 
 def _stack(fit: Fit, cells: Cells, by: str | None, levels: list[Any]) -> tuple[pd.DataFrame, Floats]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from typing import Protocol
 
 import numpy as np
@@ -254,6 +255,11 @@ class Fitted:
     working: Working = field(default="independence", kw_only=True)
     correlation: float | None = field(default=None, kw_only=True)
     weights: str | None = field(default=None, kw_only=True)
+
+    @cached_property
+    def ratio_tests(self) -> dict[str, WaldTest | None]:
+        """Tests of one ratio all season made so far, by column: each takes another fit, so it is kept."""
+        return {}
 
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.

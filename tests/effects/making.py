@@ -30,6 +30,7 @@ class FakeFit:
     at: float | None = None
     variance: str = "CR2"
     n_seedlings: int = 0
+    by_period: str = "method"  # nothing is asked of ratios that are not there
 
     def average_survival(self, cells: pd.DataFrame, weights: np.ndarray, at: float) -> Estimates:
         each = np.array([self.alive(cell) for cell in cells.to_dict("records")])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from itertools import pairwise
 
 import numpy as np
@@ -11,20 +12,25 @@ import pytest
 import survivor
 from survivor.analysis.models import fit_season, strata_of
 from survivor.effects.compare import working_of
+from survivor.models.by_period import fit_by_period
 from survivor.study import load
 from tests.public.making import F
 
 ROUNDS = (0.0, 90.0, 180.0, 270.0, 365.0)
 
 
-def turning(seed: int) -> pd.DataFrame:
-    """36 plots of 30; with rip few die before day 180 and many after, the usual way round for the rest."""
+def turning(seed: int, alike: bool = False) -> pd.DataFrame:
+    """36 plots of 30; with rip few die before day 180 and many after, the usual way round for the rest.
+
+    ``alike``: with rip 0.6 times as many die, all season.
+    """
     rng = np.random.default_rng(seed)
     rows = []
     for plot in range(36):
         alive, method, effect = 30, ("usual", "rip")[plot % 2], rng.normal(0, 0.3)
         for start, stop in pairwise(ROUNDS):
-            ratio = 1.0 if method == "usual" else 0.3 if stop <= 180 else 1.8
+            turned = 0.6 if alike else 0.3 if stop <= 180 else 1.8
+            ratio = 1.0 if method == "usual" else turned
             died = int(rng.binomial(alive, -np.expm1(-0.0018 * ratio * np.exp(effect) * (stop - start))))
             if alive:
                 rows.append((f"S{plot // 9}", f"p{plot}", method, start, stop, alive, died))
@@ -67,6 +73,61 @@ def test_what_was_tested_and_chosen_is_told():
     assert steady.fit.by_period is None
     assert steady.proportional is not None
     assert not any("all season" in said and "not the same" in said for said in steady.checks)
+
+
+def said_of_turning(checks: Iterable[str]) -> list[str]:
+    return [check for check in checks if check.startswith("The ratio of deaths")]
+
+
+def test_differences_and_survival_of_a_plain_fit_say_where_a_ratio_turns_round():
+    frame = turning(3)
+    fit = survivor.fit(frame, "method")
+    found = survivor.hazards(fit).test
+    road = said_of_turning(survivor.compare(frame).checks)[0].partition(". Survival and")[0]
+    assert f"F {found.statistic:.1f} on {found.df1:.0f} and {found.df2:.0f} " in road
+    for answer in (survivor.contrasts(fit), survivor.survival(fit)):
+        assert said_of_turning(answer.checks) == [f"{road}."]
+        assert any("survivor.compare" in check for check in answer.checks)
+        assert road in repr(answer)
+    paid = survivor.payoff(fit, {"usual": 3.0, "rip": 4.0})
+    assert f"{road}." in paid.checks
+    for quiet in (survivor.fit(F, "method"), survivor.fit(frame, "method", by_period="method")):
+        assert not said_of_turning((*survivor.contrasts(quiet).checks, *survivor.survival(quiet).checks))
+
+
+@pytest.mark.slow
+def test_a_diagnosis_says_it_too():
+    assert said_of_turning(survivor.diagnose(survivor.fit(turning(3), "method")).checks)
+    assert not said_of_turning(survivor.diagnose(survivor.fit(F, "method")).checks)
+
+
+def test_the_test_of_one_ratio_is_made_once_a_fit_and_when_asked_for(monkeypatch):
+    made = []
+    monkeypatch.setattr(
+        "survivor.effects.hazards.fit_by_period", lambda *given: made.append(given) or fit_by_period(*given)
+    )
+    fit = survivor.fit(turning(3), "method")
+    answers = survivor.contrasts(fit), survivor.contrasts(fit, at=180), survivor.survival(fit)
+    assert not made
+    assert all(said_of_turning(answer.checks) for answer in answers)
+    assert len(made) == 1
+
+
+@pytest.mark.parametrize("alike", [False, pytest.param(True, marks=pytest.mark.slow)])
+def test_report_and_notebook_say_the_same_of_one_ratio(alike):
+    settings = load("datasets/counts").settings
+    switched = 0
+    for seed in range(60 if alike else 1):
+        frame = turning(seed, alike=alike)
+        report = fit_season(frame, settings, 365.0, others=False)
+        assert report.answer is not None
+        notebook = survivor.contrasts(survivor.fit(frame, "method"))
+        turns = said_of_turning(report.notes)
+        switched += bool(turns)
+        assert said_of_turning(notebook.checks) == [f"{said.partition('. ')[0]}." for said in turns]
+        assert bool(turns) == (report.answer.by_period == "method")
+    # With one ratio all season 5 of 100 are rejected by chance: of 60, 0 to 8 but once in 500 (binomial).
+    assert switched <= 8 if alike else switched == 1
 
 
 def test_where_one_ratio_holds_it_is_the_plain_fit():
