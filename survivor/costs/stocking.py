@@ -12,6 +12,7 @@ import pandas as pd
 from survivor.arguments import columns_of, is_number
 from survivor.arrays import Floats
 from survivor.costs.draws import TAILS, draw_share, random_of
+from survivor.effects.hazards import said_of_one_ratio
 from survivor.effects.standardise import Standardised
 from survivor.errors import PayoffError
 from survivor.shown import Shown
@@ -156,6 +157,7 @@ def stems_needed(
         )
     checks = [] if infill is not None else ["Infill is taken to live as first plants of the preparation do."]
     checks = checks if planted else []
+    checks += said_of_one_ratio(standard.fit, standard.by)
     return StemsNeeded(standard.by, standard.at_day, float(target), pd.DataFrame(rows), tuple(checks))
 
 

@@ -39,11 +39,14 @@ class NonInferiority(Shown):
         ``<by>, against, estimate, lower`` (one-sided limit), ``margin, p_value`` (one-sided, that the
         difference is minus the margin or less), ``not_inferior``, ``p_better`` (that it is the margin
         or less), ``better`` and ``unit``; blank where there is no comparison with limits.
+    checks
+        Plain sentences, those of the differences.
     """
 
     margin: float
     level: float
     table: pd.DataFrame
+    checks: tuple[str, ...] = ()
 
 
 def non_inferiority(differences: Contrasts, margin: float, level: float = CONFIDENCE) -> NonInferiority:
@@ -109,7 +112,7 @@ def non_inferiority(differences: Contrasts, margin: float, level: float = CONFID
         better=pd.Series(lower > margin, dtype="boolean").where(told),
         unit=table["unit"],
     )
-    return NonInferiority(float(margin), float(level), found)
+    return NonInferiority(float(margin), float(level), found, differences.checks)
 
 
 def _refuse_low(level: float) -> Floats:

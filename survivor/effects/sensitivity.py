@@ -9,7 +9,7 @@ Source: VanderWeele and Ding (2017), Annals of Internal Medicine 167, 268-274.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -20,6 +20,7 @@ from survivor.arrays import Floats
 from survivor.effects.cells import base_level, check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import layout, stands_at
 from survivor.effects.contrasts import place_columns
+from survivor.effects.hazards import said_of_one_ratio
 from survivor.errors import EffectError
 from survivor.limits import at_edge
 from survivor.models.result import coefficient_table
@@ -119,11 +120,19 @@ class Sensitivity(Shown):
         hold both), ``estimate, std_error, df, lower, upper`` (log risk ratio of death by
         the day), ``risk_ratio`` with ``_lower`` and ``_upper``, ``e_value, e_value_limit``,
         and ``reason`` where there is none.
+    fit
+        The model, asked by ``checks``; None where there is nothing to ask.
     """
 
     by: str
     at_day: float
     table: pd.DataFrame
+    fit: Fit | None = field(default=None, repr=False)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences: whether one ratio of hazards all season holds, asked when it is looked at."""
+        return said_of_one_ratio(self.fit, self.by)
 
 
 def sensitivity(
@@ -184,7 +193,7 @@ def sensitivity(
     dtype = fit.data[by].dtype
     table.insert(0, "against", pd.Series([base] * len(others), dtype=dtype))
     table.insert(0, by, pd.Series(others, dtype=dtype))
-    return Sensitivity(by, float(at), table)
+    return Sensitivity(by, float(at), table, fit)
 
 
 def _ratio(fit: Fit, stacked: pd.DataFrame, share: Floats, at: float) -> dict[str, Any]:

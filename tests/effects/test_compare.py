@@ -89,8 +89,13 @@ def test_differences_and_survival_of_a_plain_fit_say_where_a_ratio_turns_round()
         assert said_of_turning(answer.checks) == [f"{road}."]
         assert any("survivor.compare" in check for check in answer.checks)
         assert road in repr(answer)
-    paid = survivor.payoff(fit, {"usual": 3.0, "rip": 4.0})
-    assert f"{road}." in paid.checks
+    further = (
+        survivor.payoff(fit, {"usual": 3.0, "rip": 4.0}),
+        survivor.stems_needed(survivor.survival(fit), 1000),
+        survivor.non_inferiority(survivor.contrasts(fit), 5),
+        survivor.sensitivity(fit),
+    )
+    assert all(f"{road}." in answer.checks for answer in further)
     for quiet in (survivor.fit(F, "method"), survivor.fit(frame, "method", by_period="method")):
         assert not said_of_turning((*survivor.contrasts(quiet).checks, *survivor.survival(quiet).checks))
 
