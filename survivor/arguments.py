@@ -6,15 +6,23 @@ Each raises the error of the room that asks, with the name of the argument and w
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from numbers import Real
 from typing import Any, TypeGuard
 
+import numpy as np
 import pandas as pd
 
+from survivor.arrays import Floats
 from survivor.errors import SurvivorError
 
 Kind = type[SurvivorError]
+_MOST_DRAWS = 1_000_000
+
+
+def is_one_of(value: object, known: Iterable[object]) -> bool:
+    """Whether a value is one of those known; what cannot be compared with them is none."""
+    return bool(pd.api.types.is_scalar(value)) and value in list(known)
 
 
 def is_number(value: object) -> TypeGuard[float]:
@@ -59,11 +67,47 @@ def count(value: object, where: str, kind: Kind, mend: str, least: int = 1) -> i
     return int(found)
 
 
+def numbers(value: object, where: str, kind: Kind, mend: str) -> Floats:
+    """Return an array of numbers, NaN where one is blank; anything else is refused."""
+    try:
+        found = None if value is None else np.asarray(value, dtype=float)
+    except (TypeError, ValueError):
+        found = None
+    if found is None:
+        shown = repr(value) if isinstance(value, str | None) else type(value).__name__
+        raise kind(f"{shown} holds something that is no number", where=where, mend=mend)
+    return found
+
+
+def dates(value: object, where: str, kind: Kind, mend: str) -> pd.DatetimeIndex:
+    """Return dates as an index; anything else is refused, also numbers, which would be days of 1970."""
+    column = pd.Series(value)  # type: ignore[call-overload]
+    try:
+        told = not pd.api.types.is_numeric_dtype(column)
+        return pd.DatetimeIndex(pd.to_datetime(column if told else None, format="mixed"))
+    except (TypeError, ValueError):
+        raise kind("these are not all dates", where=where, mend=mend) from None
+
+
+def draws_of(value: object, kind: Kind) -> int:
+    """Return how often something is drawn, 1 to a million: more would not fit into memory."""
+    mend = f"give a whole number up to {_MOST_DRAWS:,}, for example draws=999"
+    found = count(value, "draws", kind, mend)
+    if found > _MOST_DRAWS:
+        raise kind(f"{value!r} draws are too many", where="draws", mend=mend)
+    return found
+
+
+def seed_of(value: object, kind: Kind) -> int:
+    """Return where drawing starts, a whole number from 0; anything else is refused."""
+    return count(value, "seed", kind, "give a whole number, for example seed=1", least=0)
+
+
 def several(value: object, where: str, kind: Kind, mend: str) -> list[Any]:
     """Return one text as a list of one, and a list, tuple or array as it is; anything else is refused."""
     if isinstance(value, str):
         return [value]
-    if not isinstance(value, Iterable):
+    if not isinstance(value, Iterable) or isinstance(value, bytes | Mapping | pd.DataFrame):
         raise kind(f"{value!r} is no list", where=where, mend=mend)
     return list(value)
 

@@ -346,6 +346,11 @@ def cluster_columns(frame: pd.DataFrame, cluster: str | Sequence[str]) -> list[s
 def whole_names(frame: pd.DataFrame, columns: str | Sequence[str]) -> tuple[list[str], list[str]]:
     """Columns asked for, a plot or block with the columns that its label repeats across; those absent."""
     asked = several(columns, "columns", IntervalsError, "give the name of a column, or a list of names")
+    strange = [name for name in asked if not isinstance(name, str)]
+    if strange:
+        raise IntervalsError(
+            f"{strange[0]!r} is no name of a column", where="columns", mend="give names of columns, as text"
+        )
     # Site and block go with the label, which repeats across them; without it they are no plot.
     if asked == ["plot"]:
         asked = [*(name for name in PLOT_KEY[:2] if name in frame.columns), "plot"]

@@ -8,11 +8,12 @@ the number of seedlings divided by it.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from numbers import Real
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from survivor.arguments import amount
+from survivor.arguments import amount, is_number, numbers
 from survivor.arrays import Floats
 from survivor.errors import SurvivorError
 from survivor.vocabulary import CONFIDENCE
@@ -82,6 +83,11 @@ def wilson(alive: ArrayLike, number: ArrayLike, level: float = CONFIDENCE) -> tu
     lower, upper
         From 0 to 1; NaN where the number is not positive.
 
+    Raises
+    ------
+    SurvivorError
+        When more are alive than there were, something is no number, or lists differ in length.
+
     Notes
     -----
     Wilson 1927; recommended by Newcombe 1998a (Statistics in Medicine 17, 857-872).
@@ -93,14 +99,12 @@ def wilson(alive: ArrayLike, number: ArrayLike, level: float = CONFIDENCE) -> tu
     """
     from statsmodels.stats.proportion import proportion_confint
 
-    alive, number = np.broadcast_arrays(np.asarray(alive, dtype=float), np.asarray(number, dtype=float))
+    alive, number = _broadcast(alive=alive, number=number)
     if np.any(alive < 0) or np.any(alive > number):
         raise SurvivorError(
             "more alive than there were, or fewer than none", mend="give 0 <= alive <= number"
         )
-    amount(
-        level, "level", SurvivorError, "give a share, for example level=0.9", bounds=(0, 1 - 1e-12), above=0
-    )
+    _check_level(level)
     known = number > 0
     lower, upper = proportion_confint(
         np.where(known, alive, 0.0), np.where(known, number, 1.0), alpha=1 - level, method="wilson"
@@ -149,10 +153,12 @@ def newcombe(
     from statsmodels.stats.proportion import confint_proportions_2indep
 
     for count, out_of in ((alive, number), (alive_other, number_other)):
-        if not 0 <= count <= out_of or not out_of > 0:
+        known = is_number(count) and is_number(out_of)
+        if not known or not 0 <= count <= out_of or not out_of > 0:
             raise SurvivorError(
                 f"{count} of {out_of} is no proportion", mend="give 0 <= alive <= number, number > 0"
             )
+    _check_level(level)
     lower, upper = confint_proportions_2indep(
         alive, number, alive_other, number_other, method="newcomb", compare="diff", alpha=1 - level
     )
@@ -229,6 +235,12 @@ def plot_correlation(alive: ArrayLike, number: ArrayLike, group: ArrayLike | Non
     0.12
     """
     y, n = _plots(alive, number)
+    if group is not None and np.shape(group) != n.shape:
+        raise SurvivorError(
+            f"there are {len(n)} plots, and groups of another number",
+            where="group",
+            mend="give one group a plot",
+        )
     code = (
         np.zeros(len(n), dtype=np.intp)
         if group is None
@@ -310,6 +322,11 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
     array
         Of the shape of ``number``; NaN where ``df`` is not above 0.
 
+    Raises
+    ------
+    SurvivorError
+        When a number is below 0, is none, or lists differ in length.
+
     Examples
     --------
     >>> float(effective_number(100, 2.5))
@@ -317,17 +334,41 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
     """
     from scipy.special import ndtri, stdtrit
 
-    worth: Floats = np.asarray(number, dtype=float) / np.maximum(np.asarray(effect, dtype=float), 1.0)
+    seen, counted_as = _broadcast(number=number, effect=effect)
+    if np.any(seen < 0) or np.any(counted_as < 0):
+        raise SurvivorError("fewer seedlings than none, or a design effect below 0", mend="give 0 or more")
+    worth: Floats = seen / np.maximum(counted_as, 1.0)
     if df is None:
         return worth
+    if not isinstance(df, Real):
+        raise SurvivorError(f"{df!r} is no number", where="df", mend="give degrees of freedom")
     if not df > 0:
         return np.full_like(worth, np.nan)
     tail = 0.5 + CONFIDENCE / 2
     return worth * float(ndtri(tail) / stdtrit(df, tail)) ** 2
 
 
+def _check_level(level: float) -> None:
+    mend = "give a share, for example level=0.9"
+    amount(level, "level", SurvivorError, mend, bounds=(0, 1 - 1e-12), above=0)
+
+
+def _broadcast(**given: ArrayLike) -> list[Floats]:
+    """Numbers of two arguments, one for each of the other; anything else is refused."""
+    found = [numbers(value, name, SurvivorError, "give numbers") for name, value in given.items()]
+    try:
+        return [np.array(part) for part in np.broadcast_arrays(*found)]
+    except ValueError:
+        lengths = " and ".join(str(part.size) for part in found)
+        raise SurvivorError(
+            f"there are {lengths} of them", where=", ".join(given), mend="give lists of one length"
+        ) from None
+
+
 def _plots(alive: ArrayLike, number: ArrayLike) -> tuple[Floats, Floats]:
-    y, n = np.asarray(alive, dtype=float), np.asarray(number, dtype=float)
+    mend = "give a list of numbers, an entry a plot"
+    y = numbers(alive, "alive", SurvivorError, mend)
+    n = numbers(number, "number", SurvivorError, mend)
     if y.ndim != 1 or y.shape != n.shape or len(n) < 2:
         raise SurvivorError(
             "a design effect needs two plots or more, one count each",

@@ -54,7 +54,7 @@ class _HasTable(Protocol):
 
 
 class Shown:
-    """A result with a ``table``; where it has them, a ``statement`` before, a ``test`` and ``checks`` after."""
+    """A result with a ``table``; its ``statement`` stands before, its ``test`` and ``checks`` after."""
 
     def __repr__(self: _HasTable) -> str:
         around = (

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from numbers import Real
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -24,6 +25,7 @@ from survivor.arrays import Floats
 from survivor.costs import english as en
 from survivor.costs.differences import Gaps
 from survivor.costs.draws import Costed, chance_error, limits_of
+from survivor.errors import PayoffError
 from survivor.sentences import Name, Sentence, Stated, Value, cell, say
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE
@@ -186,14 +188,23 @@ def fieller(
     RatioLimits
         Not bounded where ``below`` is not clear from 0, or where its spread or ``df`` is not known.
 
+    Raises
+    ------
+    PayoffError
+        When one of these is no number.
+
     Examples
     --------
     >>> ratio = survivor.fieller(1000.0, 0.05, 324.0**2, 0.01**2)  # costs over survival
     >>> round(ratio.lower), round(ratio.upper), ratio.bounded
     (7006, 40256, True)
     """
+    needed = (above, below, variance_above, variance_below, covariance)
+    strange = [value for value in (*needed, df) if not isinstance(value, Real)]
+    if strange:
+        raise PayoffError(f"{strange[0]!r} is no number", where="fieller", mend="give one number each")
     none = RatioLimits(math.nan, math.nan, False)
-    if not df > 0 or not all(map(math.isfinite, (above, below, variance_above, variance_below, covariance))):
+    if not df > 0 or not all(map(math.isfinite, needed)):
         return none
     tail = 0.5 + CONFIDENCE / 2
     quantile = float(stats.norm.ppf(tail) if math.isinf(df) else stats.t.ppf(tail, df)) ** 2

@@ -17,9 +17,11 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.optimize import brentq
 
+from survivor.arguments import seed_of
 from survivor.arrays import Floats
 from survivor.costs.prices import Price, draw_prices
 from survivor.effects.standardise import Standardised
+from survivor.errors import PayoffError
 from survivor.limits import at_edge, loglog_slope
 from survivor.vocabulary import CONFIDENCE
 
@@ -28,7 +30,9 @@ TAILS: Final = ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2)
 
 def random_of(seed: int, part: str) -> np.random.Generator:
     """Random numbers of one named part of a simulation: a child of the seed by its name."""
-    return np.random.default_rng(np.random.SeedSequence(seed, spawn_key=(zlib.crc32(part.encode()),)))
+    return np.random.default_rng(
+        np.random.SeedSequence(seed_of(seed, PayoffError), spawn_key=(zlib.crc32(part.encode()),))
+    )
 
 
 @dataclass(frozen=True)

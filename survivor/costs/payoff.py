@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import draws_of, is_number, is_one_of, seed_of, several
 from survivor.costs import english as en
 from survivor.costs.breakeven import BreakEven, break_even
 from survivor.costs.differences import Gaps, gaps
@@ -30,7 +31,7 @@ from survivor.costs.value import (
     remarks,
     worth_range,
 )
-from survivor.effects.cells import levels_of
+from survivor.effects.cells import check_name, levels_of
 from survivor.effects.contrasts import Contrasts
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import PayoffError
@@ -160,6 +161,26 @@ class PayoffOptions:
     counted: Standardised | None = None
 
 
+def _check_options(asked: PayoffOptions) -> None:
+    draws_of(asked.draws, PayoffError)
+    seed_of(asked.seed, PayoffError)
+    if not isinstance(asked.currency, str):
+        raise PayoffError(
+            f"{asked.currency!r} is no currency", where="currency", mend='for example currency="AUD"'
+        )
+    known = isinstance(asked.left_out, Mapping)
+    if not known or any(isinstance(why, bool | int | float | None) for why in asked.left_out.values()):
+        raise PayoffError(
+            f"{asked.left_out!r} names no reasons", where="left_out", mend="give a reason by method"
+        )
+    ends = several(asked.worth, "worth", PayoffError, "give two numbers, or None for either")
+    wrong = [end for end in ends if end is not None and not (is_number(end) and end >= 0)]
+    if len(ends) != 2 or wrong or (None not in ends and not ends[0] < ends[1]):
+        raise PayoffError(
+            f"{asked.worth!r} is no range", where="worth", mend="give least and most, or None for either"
+        )
+
+
 def payoff(
     fit: Fit,
     costs: Costs | pd.DataFrame,
@@ -212,12 +233,20 @@ def payoff(
     1  auger                   6.5
     2    rip                   5.9
     """
+    check_name(by)
     asked = replace(options, **named)
+    _check_options(asked)
     prices, currency = read_costs(costs, by, asked.currency)
     standard = asked.counted
     if standard is None:
         standard = survival(fit, by=by, at=at, population=population)
     methods, left_out = standard.table[by].tolist(), dict(asked.left_out)
+    if asked.against is not None and not is_one_of(asked.against, [*methods, *left_out]):
+        raise PayoffError(
+            f"{asked.against!r} is not a level of {by}",
+            where="against",
+            mend=f"levels in the records: {', '.join(map(str, methods))}",
+        )
     not_costed = tuple(name for name in methods if name not in prices)
     strange = tuple(name for name in prices if name not in methods and str(name) not in left_out)
     if len(not_costed) == len(methods):

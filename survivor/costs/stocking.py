@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import columns_of, is_number
+from survivor.arguments import columns_of, draws_of, is_number
 from survivor.arrays import Floats
 from survivor.costs.draws import TAILS, draw_share, random_of
 from survivor.effects.hazards import said_of_one_ratio
@@ -124,7 +124,15 @@ def stems_needed(
             where="target",
             mend="give stems above 0",
         )
-    living = None if infill is None else infill.drawn(draws, random_of(seed, "infill"))
+    draws = draws_of(draws, PayoffError)
+    random = random_of(seed, "infill")
+    if infill is not None and not isinstance(infill, InfillLives):
+        what = f"this takes InfillLives, not {type(infill).__name__}"
+        raise PayoffError(what, where="infill", mend="give InfillLives(survival, lower, upper)")
+    if planted is not None and not isinstance(planted, Mapping):
+        what = f"plants put in are a dict, not {type(planted).__name__}"
+        raise PayoffError(what, where="planted", mend="give plants per hectare by method")
+    living = None if infill is None else infill.drawn(draws, random)
     rows = []
     for line in standard.table.to_dict("records"):
         name = line[standard.by]

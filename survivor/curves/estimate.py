@@ -13,6 +13,7 @@ from typing import Final, get_args
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import is_one_of
 from survivor.arrays import Codes, Floats
 from survivor.curves import between_visits
 from survivor.curves.limits import (
@@ -332,7 +333,7 @@ def _check_options(
         ("estimator", estimator, get_args(Estimator)),
         ("limits", limits, get_args(Scale)),
     ):
-        if value not in known:
+        if not is_one_of(value, known):
             raise CurveError(f"{name} = {value!r} is not known", mend=f"use one of: {', '.join(known)}")
     if cluster is not None and limits != "log-log":
         raise CurveError(

@@ -24,7 +24,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import is_number
+from survivor.arguments import is_number, is_one_of
 from survivor.arrays import Floats
 from survivor.curves.limits import replicates
 from survivor.curves.product_limit import of_all, product_limit, risk_sets
@@ -209,7 +209,7 @@ def mean_days_alive(
     labels, samples = collect(intervals, by, cluster, strata)
     names = labels.tolist()
     base = names[0] if against is None else against
-    if base not in names:
+    if not is_one_of(base, names):
         raise CurveError(
             f"{against!r} is no group of {by}",
             where="against",

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Hashable, Iterable
 from dataclasses import dataclass, field, replace
 from html import escape
+from numbers import Real
 from typing import TYPE_CHECKING, Literal
 
 import numpy as np
@@ -101,7 +102,7 @@ class Step:
         return int(np.searchsorted(self.days, day, side="right")) - 1
 
     def _watched(self, day: float) -> None:
-        if isinstance(day, str) or not np.isfinite(day):
+        if not isinstance(day, Real) or not np.isfinite(float(day)):
             raise CurveError(f"{day!r} is no day", where="day", mend="for example 365")
         # Where nobody is left alive nobody is alive later.
         if self.days[0] <= day and (day <= self.last_day or self.survival[-1] == 0):
@@ -250,6 +251,11 @@ class Curves:
         pandas.DataFrame
             The group, ``day, survival, lower, upper`` (0 to 1), ``at_risk`` (seedlings), ``note``.
 
+        Raises
+        ------
+        CurveError
+            When the day is none.
+
         Examples
         --------
         >>> survivor.curve(intervals, by="method").read(365)[["method", "survival"]].round(2)
@@ -258,7 +264,7 @@ class Curves:
         1  auger      0.62
         2    rip      0.76
         """
-        if isinstance(day, str):
+        if not isinstance(day, Real):
             raise CurveError(f"{day!r} is no day", where="day", mend="for example 365")
         rows = []
         for step in self.steps:
@@ -289,6 +295,11 @@ class Curves:
             The group, ``day`` and ``at_risk``: those watched over an interval
             (start, stop] that holds the day. On the first day of the watch, those who
             begin it; after the last visit, 0.
+
+        Raises
+        ------
+        CurveError
+            When these are no days.
 
         Examples
         --------

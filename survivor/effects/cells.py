@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import is_one_of
 from survivor.arrays import Floats
 from survivor.entry import watch_begins
 from survivor.errors import EffectError
@@ -69,7 +70,7 @@ def of_levels(data: pd.DataFrame, by: str, levels: Iterable[Any]) -> pd.DataFram
 def base_level(levels: Sequence[Any], against: Any, by: str) -> Any:
     """Level that the others are compared with: ``against``, or the first."""
     base = levels[0] if against is None else against
-    if base not in levels:
+    if not is_one_of(base, levels):
         raise EffectError(
             f"{against!r} is not a level of {by}",
             where="against",
@@ -78,11 +79,16 @@ def base_level(levels: Sequence[Any], against: Any, by: str) -> Any:
     return base
 
 
+def check_name(by: object) -> None:
+    """Raise unless ``by`` is text, as the name of a column is."""
+    if not isinstance(by, str):
+        raise EffectError(f"{by!r} is no column", where=f"by={by!r}", mend="name one column, as text")
+
+
 def check_by(fit: Fit, by: str) -> None:
     """Raise unless the model holds ``by``, so that setting it means something."""
     check_fit(fit)
-    if not isinstance(by, str):
-        raise EffectError(f"{by!r} is no column", where=f"by={by!r}", mend="name one column, as text")
+    check_name(by)
     if by not in fit.data.columns:
         raise EffectError(
             f"there is no column {by}",

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.effects import english as en
-from survivor.effects.cells import of_levels
+from survivor.effects.cells import check_name, of_levels
 from survivor.effects.confounding import layout
 from survivor.effects.contrasts import Contrasts, Pairs, contrasts
 from survivor.effects.hazards import one_ratio, said_of_turning
@@ -156,6 +156,7 @@ def compare(
     >>> found.fit.by_period is None  # one ratio of hazards holds all season
     True
     """
+    check_name(by)
     frame = own_frame(intervals)
     check_intervals(frame)
     said: list[str] = []

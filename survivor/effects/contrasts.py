@@ -172,6 +172,8 @@ def contrasts(
     check_level(level)
     if between_fit is not None:
         _check_between(between_fit, by)
+    if plain_fit is not None:
+        check_by(plain_fit, by)
     # The model of sites may hold methods that share no site with the rest.
     data = fit.data if between_fit is None else between_fit.data
     asked = _asked(levels_of(data, by), against, pairs, by)
@@ -226,9 +228,9 @@ def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple
             where=f"by={by!r}",
             mend="compare columns that have at least two levels in the records",
         )
-    if pairs == "all":
+    if isinstance(pairs, str) and pairs == "all":
         return [(level, first) for first, level in combinations(levels, 2)]
-    if pairs != "against":
+    if not isinstance(pairs, str) or pairs != "against":
         raise EffectError(f"pairs={pairs!r} is not known", where="pairs", mend='use "against" or "all"')
     base = base_level(levels, against, by)
     return [(level, base) for level in levels if level != base]

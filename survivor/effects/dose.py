@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, get_args
 
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import amount, is_one_of
 from survivor.arrays import Floats
+from survivor.effects.cells import check_name
 from survivor.effects.plateau import AlongLine, Plateau, no_turn_shown, not_shown, stops_paying
 from survivor.effects.response import (
     LEAST_WITHIN_M,
@@ -28,7 +30,7 @@ from survivor.effects.response import (
 )
 from survivor.errors import EffectError
 from survivor.intervals import check_intervals, tally
-from survivor.models.result import Fit
+from survivor.models.result import Fit, check_fit
 from survivor.shown import Shown
 from survivor.vocabulary import ESTIMATE_COLUMNS, PER_100, PLOT_KEY, SIGNIFICANCE
 from survivor.words import counted
@@ -38,6 +40,7 @@ if TYPE_CHECKING:
 
 RADIUS = "weed_free_radius_m"
 AFTER_PLANTING = "after planting"
+RADIUS_MEASURED = ("at planting", AFTER_PLANTING)
 
 _GRID_STEPS_M = (0.01, 0.02, 0.05, 0.1, 0.2, 0.5)
 _MOST_GRID = 41
@@ -167,7 +170,8 @@ def dose(
     Raises
     ------
     EffectError
-        When the radius does not vary within method and site, is absent, or holds no numbers.
+        When the radius does not vary within method and site, is absent, or holds no numbers; or
+        when an option is none.
 
     Examples
     --------
@@ -177,6 +181,12 @@ def dose(
     20  2.0      60.1
     """
     data, checks = radius_rows(source, column)
+    _check_words(method, shape, radius_measured, per)
+    if method != "method" and method not in data.columns:
+        raise EffectError(f"there is no column {method}", where=f"method={method!r}", mend="name the methods")
+    amount(gain, "gain", EffectError, "give alive per 100 planted, for example gain=1", above=0)
+    if soil_depth_m is not None:
+        amount(soil_depth_m, "soil_depth_m", EffectError, "give metres, or None", above=0)
     model = ResponseModel.of(source, data, column, method, at, pieces)
     spread = spread_of(data, column, model.cells)
     counts = tally(data)
@@ -228,6 +238,22 @@ def dose(
     )
 
 
+def _check_words(method: object, shape: object, radius_measured: object, per: object) -> None:
+    check_name(method)
+    if not isinstance(per, str):
+        raise EffectError(f"{per!r} is no text", where="per", mend='for example per="per 100 planted"')
+    for name, value, known in (
+        ("shape", shape, get_args(Shape)),
+        ("radius_measured", radius_measured, RADIUS_MEASURED),
+    ):
+        if value is not None and not is_one_of(value, known):
+            raise EffectError(
+                f"{name}={value!r} is not known",
+                where=name,
+                mend=f"use {', '.join(map(repr, known))} or None",
+            )
+
+
 def _stops(
     curve: Curve,
     points: Floats,
@@ -273,6 +299,9 @@ def _with_volume(table: pd.DataFrame, depth_m: float | None) -> pd.DataFrame:
 
 def radius_rows(source: Fit | pd.DataFrame, column: str) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Rows with a radius; plots without one are named, never dropped in silence."""
+    if not isinstance(source, pd.DataFrame):
+        check_fit(source)
+    check_name(column)
     data = source if isinstance(source, pd.DataFrame) else source.data
     if column not in data.columns or not pd.api.types.is_numeric_dtype(data[column]):
         state = "is absent" if column not in data.columns else "holds no numbers"

@@ -13,8 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import amount
 from survivor.effects import english as en
-from survivor.errors import SurvivorError
+from survivor.effects.cells import check_by, check_name
+from survivor.errors import ModelError, SurvivorError
 from survivor.models.by_period import fit_by_period, level_of_term
 from survivor.models.clusters import WaldTest
 from survivor.models.cox import scaled_residuals
@@ -85,8 +87,8 @@ def hazards(fit: Fit, by: str = "method") -> Hazards:
 
     Raises
     ------
-    ModelError
-        When the fit is not a grouped one or has fewer than two periods with deaths.
+    ModelError, EffectError
+        When ``by`` is no column, the fit is not a grouped one or has fewer than two periods with deaths.
 
     Examples
     --------
@@ -95,6 +97,7 @@ def hazards(fit: Fit, by: str = "method") -> Hazards:
     0.45
     """
     check_fit(fit)
+    check_name(by)
     found = fit_by_period(fit, by)
     others, periods = found.levels[1:], found.periods
     names = np.repeat(periods, len(others))
@@ -163,8 +166,8 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
 
     Raises
     ------
-    ModelError
-        When the fit is not a Cox one.
+    ModelError, EffectError
+        When the fit is not a Cox one or does not hold ``by``, or the gap is none.
 
     Examples
     --------
@@ -175,7 +178,8 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
     2    rip  180.0    97.0
     3    rip  365.0    82.0
     """
-    check_fit(fit)
+    check_by(fit, by)
+    amount(gap, "gap", ModelError, "give days, for example gap=15", bounds=(0, float("inf")))
     rows = scaled_residuals(fit)
     rows["level"] = [level_of_term(term, by) for term in rows["term"]]
     rows = rows[rows["level"].notna()]

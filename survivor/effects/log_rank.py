@@ -23,7 +23,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.arguments import count
+from survivor.arguments import draws_of, is_one_of, seed_of
 from survivor.arrays import Codes, Floats
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
@@ -82,11 +82,17 @@ class LogRank(Shown):
         Raises
         ------
         EffectError
-            When rows are independent, so that nothing was allocated to plots.
+            When rows are independent, so that nothing was allocated to plots, or a number is none.
+
+        Examples
+        --------
+        >>> survivor.log_rank(intervals).randomised(draws=99)["p_value"].round(2).tolist()
+        [0.03, 0.12, 0.02, 0.04]
         """
         if np.isinf(self.test.df2):
             raise EffectError("no plots are told apart", where="cluster", mend='compare with cluster="plot"')
-        count(draws, "draws", EffectError, "give a number of layouts, for example draws=999")
+        draws = draws_of(draws, EffectError)
+        seed = seed_of(seed, EffectError)
         levels = self.counts[self.by].tolist()
         parts = [("all", "", self._watch, len(levels))]
         parts += [
@@ -189,7 +195,7 @@ def _check(frame: pd.DataFrame, by: str, weights: str) -> None:
             where=f"by={by!r}",
             mend=f"columns there are: {', '.join(map(str, frame.columns))}",
         )
-    if weights not in get_args(Weights):
+    if not is_one_of(weights, get_args(Weights)):
         raise EffectError(
             f"weights={weights!r} is not known", where="weights", mend=f"use {', '.join(get_args(Weights))}"
         )

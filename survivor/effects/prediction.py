@@ -24,6 +24,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arguments import seed_of
 from survivor.arrays import Floats
 from survivor.effects.cells import without_sites
 from survivor.effects.confounding import WITHIN
@@ -138,7 +139,7 @@ def _parts(sites: Any, seed: int) -> list[list[Any]]:
     """Sites one by one; where they are many, in groups of about equal number, at random."""
     if len(sites) <= MOST_PARTS:
         return [[site] for site in sites]
-    dealt = np.random.default_rng(seed).permutation(len(sites))
+    dealt = np.random.default_rng(seed_of(seed, EffectError)).permutation(len(sites))
     return [[sites[place] for place in part] for part in np.array_split(dealt, MOST_PARTS)]
 
 

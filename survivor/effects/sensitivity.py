@@ -56,6 +56,11 @@ def e_value(risk_ratio: float) -> float:
     risk_ratio
         Of death or survival, above 0.
 
+    Returns
+    -------
+    float
+        The ratio, 1 or more, that something hidden would need with both preparation and death.
+
     Raises
     ------
     EffectError
@@ -83,6 +88,11 @@ def e_value_of_limit(lower: float, upper: float) -> float:
     ----------
     lower, upper
         Limits of a risk ratio, above 0.
+
+    Returns
+    -------
+    float
+        As ``e_value``; 1 where chance alone may account for the ratio.
 
     Raises
     ------

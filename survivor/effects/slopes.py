@@ -13,7 +13,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from survivor.effects.cells import levels_of
+from survivor.arguments import amount
+from survivor.effects.cells import check_name, levels_of
 from survivor.effects.dose import RADIUS, radius_rows
 from survivor.effects.response import LEAST_WITHIN_M, ResponseModel, spread_of
 from survivor.errors import EffectError
@@ -104,6 +105,8 @@ def radius_by_method(
     2    rip  1.037
     """
     data, checks = radius_rows(source, column)
+    check_name(method)
+    amount(per, "per", EffectError, "give a step of the radius, for example per=0.1", above=0)
     if method not in data.columns:
         raise EffectError(
             f"there is no column {method}", where=f"method={method!r}", mend="name the preparations"

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from formulaic import Formula
 
-from survivor.effects.cells import check_by, levels_of
+from survivor.effects.cells import check_by, check_name, levels_of
 from survivor.effects.confounding import WITHIN
 from survivor.errors import EffectError
 from survivor.intervals import cluster_columns, entries
@@ -103,6 +103,7 @@ def within_between(fit: Fit, by: str = "method", site: str = "site") -> WithinBe
     2  auger  between less within     -0.89
     """
     check_by(fit, by)
+    check_name(site)
     if site not in fit.data.columns:
         raise EffectError(
             f"there is no column {site}", where=f"site={site!r}", mend="give the site of every plot"

@@ -70,7 +70,7 @@ def levels_in(fit: Fit, fitted: Arranged, by: str) -> Levels:
     ModelError
         When the formula does not hold ``by``, or holds it in an interaction.
     """
-    if by not in fit.variables:
+    if not isinstance(by, str) or by not in fit.variables:
         raise ModelError(
             f"the formula {fit.formula!r} does not hold {by}",
             where=f"by={by!r}",

@@ -52,7 +52,7 @@ from survivor.models.partial import (
     schoenfeld,
 )
 from survivor.models.paths import stretches, total
-from survivor.models.result import Fit, FitParts, coefficient_table, floored_terms
+from survivor.models.result import Fit, FitParts, check_fit, coefficient_table, floored_terms
 from survivor.models.separation import no_finite_estimate, refuse_no_deaths
 
 STALE_DAYS = 30.0  # a stratum last visited longer than this before the day asked for is refused
@@ -402,6 +402,7 @@ def scaled_residuals(fit: Fit) -> pd.DataFrame:
     >>> found.groupby("term")["deaths"].sum().tolist()
     [179.0, 179.0]
     """
+    check_fit(fit)
     engine = fit.engine
     if not isinstance(engine, CoxEngine):
         raise ModelError(

@@ -74,6 +74,8 @@ def picks_of(fit: Fitted, expressions: Sequence[str]) -> tuple[Floats, Floats]:
         When an expression is no sum of terms of the table, or holds none.
     """
     names = _names(fit)
+    if not expressions:
+        raise ModelError("nothing is asked", where="contrast", mend=terms_there(fit))
     found = []
     for text in expressions:
         if not isinstance(text, str):

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypedDict, Unpack
 
 import pandas as pd
 
-from survivor.arguments import amount, count, several
+from survivor.arguments import amount, count, is_one_of, several
 from survivor.errors import ModelError
 from survivor.frames import Table, own_frame
 from survivor.intervals import blank_names, check_intervals, whole_names
@@ -65,6 +65,11 @@ class Grouped:
         Column by which rows count in the estimate, for example plots of a sample by the plots
         they stand for; limits go by cluster. Counts of seedlings stand in ``at_risk``.
 
+    Raises
+    ------
+    ModelError
+        When an option is none, or two of them exclude each other.
+
     Examples
     --------
     >>> survivor.fit(intervals, "method", survivor.Grouped(pieces=[180])).checks[0]
@@ -79,7 +84,7 @@ class Grouped:
     weights: str | None = None
 
     def __post_init__(self) -> None:
-        if self.baseline not in ("pieces", "unspecified"):
+        if not is_one_of(self.baseline, ("pieces", "unspecified")):
             mend = 'use "pieces" or "unspecified"'
             raise ModelError(f"no baseline {self.baseline!r}", where="baseline", mend=mend)
         if self.baseline == "unspecified" and self.pieces is not None:
@@ -138,6 +143,11 @@ class Logistic:
         As for ``Grouped``. An offset is refused: what a longer watch does to the odds is not known
         beforehand, and ``Grouped`` takes it on the log hazard.
 
+    Raises
+    ------
+    ModelError
+        When an option is none, or two of them exclude each other.
+
     Examples
     --------
     >>> survivor.fit(intervals, "method", survivor.Logistic(at=365)).table["odds_ratio"].round(2).tolist()
@@ -185,6 +195,11 @@ class Mixed:
         Estimate the standard deviations of effects by the restricted likelihood. Maximum
         likelihood finds them too small, and limits of methods too narrow, where many levels
         are estimated from few plots.
+
+    Raises
+    ------
+    ModelError
+        When an option is none, or two of them exclude each other.
 
     Examples
     --------

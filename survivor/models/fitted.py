@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.arguments import amount
+from survivor.arguments import amount, numbers
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.limits import (
@@ -294,4 +294,14 @@ class Fitted:
                 where="at",
                 mend="ask for a day within them",
             )
-        return self.engine.average(cells, np.atleast_2d(weights), at)
+        if not isinstance(cells, pd.DataFrame):
+            what = f"cells are a table, not {type(cells).__name__}"
+            raise ModelError(what, where="cells", mend="give a row a cell, with the formula's columns")
+        shares = np.atleast_2d(numbers(weights, "weights", ModelError, "give numbers, shape (m, n)"))
+        if shares.ndim != 2 or shares.shape[1] != len(cells):
+            raise ModelError(
+                f"weights of shape {shares.shape} do not go with {len(cells)} cells",
+                where="weights",
+                mend="give one weight a cell, shape (m, n)",
+            )
+        return self.engine.average(cells, shares, at)

@@ -20,7 +20,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.arguments import several
+from survivor.arguments import amount, count, several
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.intervals import dry_seasons, sum_by
@@ -43,6 +43,11 @@ class DayPieces:
 
     ``cuts`` are the inner boundaries; the last piece is open.
 
+    Raises
+    ------
+    ModelError
+        When these are no days, not above 0, or do not rise.
+
     Examples
     --------
     >>> survivor.fit(intervals, "method", pieces=survivor.DayPieces((180.0,))).checks[0]
@@ -50,6 +55,12 @@ class DayPieces:
     """
 
     cuts: tuple[float, ...]
+
+    def __post_init__(self) -> None:
+        mend = "give days since planting that rise, for example DayPieces((180.0,))"
+        cuts = several(self.cuts, "cuts", ModelError, mend)
+        for before, cut in pairwise([0.0, *cuts]):
+            amount(cut, "cuts", ModelError, mend, above=before)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -73,11 +84,27 @@ class SeasonPieces:
         Month and day (``MM-DD``) of the first and last day of the dry season.
     count
         How many pieces are kept apart; the last is open.
+
+    Raises
+    ------
+    ModelError
+        When a month and day or the count is none, or rows to fit have no ``planted_date``.
     """
 
     start: str
     end: str
     count: int
+
+    def __post_init__(self) -> None:
+        if not _SEASON.fullmatch(f"{self.start} to {self.end}"):
+            raise ModelError(
+                f"{self.start!r} to {self.end!r} is no season",
+                where="start, end",
+                mend='write months and days, for example SeasonPieces("12-01", "03-31", 3)',
+            )
+        most = f"give a whole number from 1 to {_MOST_SEASON_PIECES}"
+        if count(self.count, "count", ModelError, most) > _MOST_SEASON_PIECES:
+            raise ModelError(f"{self.count} pieces are too many", where="count", mend=most)
 
     @property
     def names(self) -> tuple[str, ...]:
@@ -100,7 +127,13 @@ class SeasonPieces:
         return tuple(names[: self.count])
 
     def boundaries(self, rows: pd.DataFrame) -> Floats:
-        """Inner boundaries for each row, shape (rows, pieces - 1), in days since planting."""
+        """Inner boundaries for each row, shape (rows, pieces - 1), in days since planting.
+
+        Raises
+        ------
+        ModelError
+            When a row has no ``planted_date``.
+        """
         if PLANTED not in rows.columns or rows[PLANTED].isna().any():
             raise ModelError(
                 "season pieces need a planting date for every row",

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import is_one_of
 from survivor.arrays import Floats
 from survivor.entry import per_100_of
 from survivor.errors import ModelError
@@ -63,11 +64,17 @@ def _as_cells(fit: Fitted, table: pd.DataFrame, plant: str | None) -> pd.DataFra
     moving = changing(fit.data, keys, fit.variables) if watched else []
     if not moving and plant is None:
         return table
-    names = listed(moving) if moving else "no term of this fit"
-    if plant is None or plant not in table.columns:
+    if plant is not None and not is_one_of(plant, table.columns):
         raise ModelError(
-            f"{names} changes between visits, so a plant has no one value of it",
-            where="predict" if plant is None else f"plant={plant!r}",
+            f"the plants have no column {plant!r}",
+            where=f"plant={plant!r}",
+            mend="name the column that tells plants apart"
+            + ("" if moving else "; a row a plant needs none, since no term of this fit changes"),
+        )
+    if plant is None:
+        raise ModelError(
+            f"{listed(moving)} changes between visits, so a plant has no one value of it",
+            where="predict",
             mend="give a row for each stretch of each plant, with start_day, stop_day and its value there, "
             'and name the column that tells plants apart, for example plant="tag"',
         )

@@ -30,7 +30,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import count
+from survivor.arguments import count, draws_of, is_one_of, seed_of, several
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.intervals import group_codes, sum_by
@@ -145,7 +145,7 @@ def permutation_test(
     1    rip     0.02
     """
     check_fit(fit)
-    if statistic not in ("t", "score"):
+    if not is_one_of(statistic, ("t", "score")):
         raise ModelError(
             f"statistic={statistic!r} is not known", where="statistic", mend='use "t" or "score"'
         )
@@ -157,13 +157,16 @@ def permutation_test(
     dealt = _dealt(fit, fitted, by)
     levels = list(dealt.levels.names)
     base = levels[0] if against is None else against
-    if base not in levels:
+    if not is_one_of(base, levels):
         raise ModelError(
             f"{against!r} is not a level of {by}",
             where="against",
             mend=f"levels in the records: {', '.join(map(str, levels))}",
         )
-    count(draws, "draws", ModelError, "give a number of layouts, for example draws=499")
+    draws = draws_of(draws, ModelError)
+    seed = seed_of(seed, ModelError)
+    if enough is not None:
+        enough = count(enough, "enough", ModelError, "give a number of layouts, for example enough=20")
     named, block = _blocks(fit, fitted, blocks)
     # Draws of its own for each comparison: where one stops tells nothing of another.
     seeds = np.random.SeedSequence(seed).spawn(len(levels))
@@ -255,7 +258,7 @@ def _dealt(fit: Fit, fitted: Arranged, by: str) -> _Dealt:
 
 def _blocks(fit: Fit, fitted: Arranged, blocks: str | Sequence[str] | None) -> tuple[tuple[str, ...], Codes]:
     """Columns of the blocks, and the block of each plot."""
-    asked = list(fit.strata) if blocks is None else blocks
+    asked = several(fit.strata if blocks is None else blocks, "blocks", ModelError, "name columns of blocks")
     if not asked:
         return (), np.zeros(fitted.clusters, dtype=np.intp)
     names = columns_named(fit.data, asked, "blocks")

@@ -157,6 +157,11 @@ class Fit(Fitted):
         smaller
             A fit of the same rows whose terms are some of those of this one.
 
+        Returns
+        -------
+        LikelihoodRatio
+            ``statistic`` (chi-square), ``df, p_value``.
+
         Raises
         ------
         ModelError
@@ -178,6 +183,16 @@ class Fit(Fitted):
         ----------
         level
             Confidence level of the limits.
+
+        Returns
+        -------
+        Summary
+            ``head, table, checks``; prints itself, also as HTML.
+
+        Raises
+        ------
+        ModelError
+            When this is no level, or not 0.95 for a penalised fit.
 
         Examples
         --------
@@ -286,6 +301,15 @@ class Fit(Fitted):
         degrees of freedom do not depend on the combination. Survival and ``predict`` are refused:
         their limits rest on what each plot adds to them, which the covariance of the terms does not
         hold. ``pickle`` keeps the whole fit, and that predicts.
+
+        Parameters
+        ----------
+        told
+            What ``to_dict`` gave.
+
+        Returns
+        -------
+        Fit
 
         Raises
         ------

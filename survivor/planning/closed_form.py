@@ -21,6 +21,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import ndtr
 
+from survivor.arguments import amount, count, is_number
+from survivor.errors import PlanError
 from survivor.proportions import design_effect_from_icc
 from survivor.vocabulary import CONFIDENCE
 
@@ -45,6 +47,11 @@ class Arms:
         Standard deviation of seedlings a plot over their mean.
     alpha
         Two-sided level at which a difference counts as shown.
+
+    Raises
+    ------
+    PlanError
+        When one of these is no number or cannot be true.
     """
 
     survival: float
@@ -54,6 +61,13 @@ class Arms:
     correlation: float
     unequal: float = 0.0
     alpha: float = ALPHA
+
+    def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            least = -1 if name == "correlation" else 0
+            most = math.inf if name in ("variance", "other_variance", "unequal") else 1
+            mend = f"give {least} or more" if math.isinf(most) else f"give a number from {least} to {most}"
+            amount(value, name, PlanError, mend, bounds=(least, most))
 
     @property
     def log_hazard_ratio(self) -> float:
@@ -81,20 +95,76 @@ def power_of_proportions(arms: Arms, plots: int, seedlings: float) -> float:
         The two methods.
     plots, seedlings
         Plots of each method; seedlings of each plot.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
+
+    Raises
+    ------
+    PlanError
+        When the arms or the plots are none, or a plot has less than one seedling.
+
+    Examples
+    --------
+    >>> arms = Arms(survival=0.6, other=0.75, variance=0.24, other_variance=0.1875, correlation=0.08)
+    >>> round(power_of_proportions(arms, plots=21, seedlings=20), 2)
+    0.8
     """
+    _check(arms, plots, seedlings)
     if degrees(plots) < 1:
         return 0.0
     return _t_power((arms.other - arms.survival) / standard_error(arms, plots, seedlings), plots, arms.alpha)
 
 
 def power_of_events(arms: Arms, plots: int, seedlings: float) -> float:
-    """Chance that the hazards are told apart, by the deaths expected, 0 to 1."""
+    """Chance that the hazards are told apart, by the deaths expected, 0 to 1.
+
+    Parameters
+    ----------
+    arms
+        The two methods; somebody lives and somebody dies with each.
+    plots, seedlings
+        Plots of each method; seedlings of each plot.
+
+    Returns
+    -------
+    float
+        From 0 to 1.
+
+    Raises
+    ------
+    PlanError
+        When the arms or the plots are none, nobody or everybody lives with one, or a plot has less than
+        one seedling.
+
+    Examples
+    --------
+    >>> arms = Arms(survival=0.6, other=0.75, variance=0.24, other_variance=0.1875, correlation=0.08)
+    >>> round(power_of_events(arms, plots=21, seedlings=20), 2)
+    0.81
+    """
+    _check(arms, plots, seedlings)
+    if not (0 < arms.survival < 1 and 0 < arms.other < 1):
+        raise PlanError(
+            "nobody, or everybody, lives with one of them, so their hazards have no ratio",
+            where="arms",
+            mend="give survival between 0 and 1, or ask power_of_proportions",
+        )
     if degrees(plots) < 1:
         return 0.0
     effect = design_effect_from_icc(seedlings, arms.correlation, arms.unequal)
     deaths = plots * seedlings * (2 - arms.survival - arms.other)
     information = deaths / 4 / effect
     return _t_power(arms.log_hazard_ratio * math.sqrt(information), plots, arms.alpha)
+
+
+def _check(arms: object, plots: object, seedlings: object) -> None:
+    if not isinstance(arms, Arms):
+        raise PlanError(f"this takes Arms, not {type(arms).__name__}", where="arms", mend="give Arms(...)")
+    count(plots, "plots", PlanError, "give a whole number of plots of each method", least=0)
+    amount(seedlings, "seedlings", PlanError, "give seedlings a plot, 1 or more", bounds=(1, math.inf))
 
 
 def power_of_shift(shift: float, df: int, alpha: float) -> float:
@@ -132,8 +202,30 @@ def plots_needed(power_at: Callable[[int], float], power: float = 0.8) -> int | 
     power_at
         Power (0 to 1) by plots of each method, rising.
     power
-        Asked for.
+        Asked for, between 0 and 1.
+
+    Returns
+    -------
+    int or None
+        Plots of each method.
+
+    Raises
+    ------
+    PlanError
+        When ``power_at`` cannot be called, or the power is none.
+
+    Examples
+    --------
+    >>> arms = Arms(survival=0.6, other=0.75, variance=0.24, other_variance=0.1875, correlation=0.08)
+    >>> plots_needed(lambda plots: power_of_proportions(arms, plots, seedlings=20))
+    21
     """
+    if not callable(power_at):
+        raise PlanError(f"{power_at!r} cannot be called", where="power_at", mend="give power by plots")
+    if not is_number(power) or not 0 < power < 1:
+        raise PlanError(
+            f"power={power!r} is no chance", where="power", mend="give one, for example power=0.8"
+        )
     low, high = 1, 2
     while power_at(high) < power:
         low, high = high, high * 2

@@ -31,7 +31,13 @@ class SeasonPlan(PlannedSeason):
     """A planned season that shows and writes itself; its attributes are those of `PlannedSeason`."""
 
     def plot(self, ax: Axes | None = None) -> Axes:
-        """Draw power by plots of each method."""
+        """Draw power by plots of each method.
+
+        Raises
+        ------
+        PlanError
+            When no size can be had for the money, so that there is none to draw.
+        """
         from survivor.figures.planning import draw_power
 
         if self.table.empty:

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arguments import is_one_of, several
 from survivor.arrays import Floats
 from survivor.errors import PoolingError
 from survivor.pooling.limits import (
@@ -38,6 +39,7 @@ from survivor.pooling.spread import (
 from survivor.vocabulary import PER_100
 
 Numbers: TypeAlias = "Sequence[float] | Floats | pd.Series[Any]"
+_NAMES = "give each season or site its own name"
 
 
 def checked(
@@ -45,6 +47,7 @@ def checked(
     std_errors: Numbers,
     how: Pooling,
     units: Sequence[str] | None,
+    scale: str,
     known_limits: tuple[str, ...] = LIMITS,
 ) -> tuple[Floats, Floats, list[str]]:
     """Return estimates, variances and names, or say what is wrong.
@@ -60,12 +63,15 @@ def checked(
         (how.limits, known_limits, "limits"),
         (how.factor, FACTORS, "factor"),
     ):
-        if word not in known:
+        if not is_one_of(word, known):
             raise PoolingError(
                 f"{word!r} is not known", where=place, mend=f"use one of: {', '.join(map(repr, known))}"
             )
+    if not isinstance(scale, str):
+        raise PoolingError(f"{scale!r} is no text", where="scale", mend='for example scale="per 100 planted"')
     effect, error = _numbers(estimates, "estimates"), _numbers(std_errors, "std_errors")
-    names = [str(place + 1) for place in range(len(effect))] if units is None else [str(n) for n in units]
+    given = range(1, len(effect) + 1) if units is None else several(units, "units", PoolingError, _NAMES)
+    names = [str(name) for name in given]
     if not len(effect) == len(error) == len(names):
         raise PoolingError(
             f"{len(effect)} estimates, {len(error)} standard errors and {len(names)} names do not go"
@@ -80,9 +86,7 @@ def checked(
             mend="give two units or more; one season's own limits stand as they are",
         )
     if twice := [name for name in dict.fromkeys(names) if names.count(name) > 1]:
-        raise PoolingError(
-            f"two units are called {twice[0]!r}", where="units", mend="give each season or site its own name"
-        )
+        raise PoolingError(f"two units are called {twice[0]!r}", where="units", mend=_NAMES)
     wrong = ~(np.isfinite(effect) & np.isfinite(error) & (error > 0))
     if wrong.any():
         first = int(np.flatnonzero(wrong)[0])
@@ -169,7 +173,7 @@ def pool(
     9.26
     """
     how = Pooling(method, limits, factor)
-    effect, variance, names = checked(estimates, std_errors, how, units)
+    effect, variance, names = checked(estimates, std_errors, how, units, scale)
     ones = np.ones((len(effect), 1))
     between = between_variance(effect, variance, ones, method)
     pooled = means(effect, variance, ones, between, limits, factor)

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arguments import several
 from survivor.arrays import Floats
 from survivor.errors import PoolingError
 from survivor.pooling.limits import TREND_LIMITS, Factor, Means, Pooling, TrendLimits, means
@@ -116,7 +117,7 @@ def pool_by(
     1     decile     -1.26
     """
     how = Pooling(method, limits, factor)
-    effect, variance, names = checked(estimates, std_errors, how, units, TREND_LIMITS)
+    effect, variance, names = checked(estimates, std_errors, how, units, scale, TREND_LIMITS)
     frame = _frame(traits, len(effect))
     columns, terms, owner = _columns(frame)
     if len(effect) <= columns.shape[1]:
@@ -157,7 +158,10 @@ def _frame(traits: Mapping[str, Trait] | pd.DataFrame, units: int) -> pd.DataFra
             mend='give for example {"rain decile": [2, 1, 5]}',
         )
     frame = pd.DataFrame(
-        {str(name): pd.Series(list(values)) for name, values in dict(traits).items()}
+        {
+            str(name): pd.Series(several(values, f"trait {name}", PoolingError, "give a list of values"))
+            for name, values in dict(traits).items()
+        }
     ).reset_index(drop=True)
     if frame.empty or len(frame) != units:
         raise PoolingError(

@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
+from survivor.arguments import columns_of, dates, is_number, numbers
 from survivor.arrays import Floats
 from survivor.errors import SeasonError
 from survivor.season.soil import Patch
@@ -49,12 +50,30 @@ def effective_rain(rain_mm: ArrayLike, eto_mm: ArrayLike) -> Floats:
     numpy.ndarray
         mm a day; NaN where either is not known, unless no rain fell.
 
+    Raises
+    ------
+    SeasonError
+        When one is no number, is below 0, or the two differ in length.
+
     Examples
     --------
     >>> effective_rain([0.5, 12.0], [5.0, 5.0]).tolist()  # less than a fifth of the day's demand is lost
     [0.0, 12.0]
     """
-    rain, eto = np.asarray(rain_mm, dtype=float), np.asarray(eto_mm, dtype=float)
+    rain, eto = (
+        numbers(value, name, SeasonError, "give mm a day")
+        for name, value in (("rain_mm", rain_mm), ("eto_mm", eto_mm))
+    )
+    if rain.shape != eto.shape and 1 not in (rain.size, eto.size):
+        raise SeasonError(
+            f"rain of {rain.size} days and evapotranspiration of {eto.size}",
+            where="rain_mm, eto_mm",
+            mend="give both of the same days",
+        )
+    if (rain < 0).any() or (eto < 0).any():
+        raise SeasonError(
+            "an amount below 0 cannot be true", where="rain_mm, eto_mm", mend="leave it blank (NaN)"
+        )
     effective = np.where(rain < LOST_BELOW * eto, 0.0, rain)
     return np.where(rain == 0, 0.0, np.where(np.isnan(rain) | np.isnan(eto), np.nan, effective))
 
@@ -131,11 +150,24 @@ def water_balance(daily: pd.DataFrame, patch: Patch, *, start_mm: float | None =
     start_mm
         Depletion before the first day, mm; 0 for soil that has just drained. None: not known.
 
+    Returns
+    -------
+    Balance
+        ``table``, a row a day.
+
     Raises
     ------
     SeasonError
         When a column is absent, a date stands twice, an amount is below 0, or the soil
         cannot be depleted by ``start_mm``.
+
+    Examples
+    --------
+    >>> days = pd.date_range("2024-01-01", periods=3)
+    >>> daily = pd.DataFrame({"date": days, "rain_mm": [20.0, 0.0, 0.0], "eto_mm": [5.0, 5.0, 5.0]})
+    >>> found = water_balance(daily, Patch(0.12, 0.05, depth_m=0.5), start_mm=30)
+    >>> found.table["depletion_mm"].round(1).tolist()  # 30 less 20 of rain, then 0.4 of 5 a day
+    [12.0, 14.0, 16.0]
 
     Notes
     -----
@@ -144,6 +176,12 @@ def water_balance(daily: pd.DataFrame, patch: Patch, *, start_mm: float | None =
     1 where S is below RAW (eq. 84); the day's use is Ks E, and never more than TAW - S; D of
     the evening = S + Ks E (eq. 85), what is below 0 being drainage (eq. 88).
     """
+    if not isinstance(patch, Patch):
+        raise SeasonError(
+            f"this takes a Patch, not {type(patch).__name__}",
+            where="patch",
+            mend="give Patch(field_capacity, wilting_point, depth_m)",
+        )
     return water_balances(daily, [patch], start_mm=start_mm)[0]
 
 
@@ -154,7 +192,7 @@ def water_balances(
     given = _every_day(daily)
     rain, eto = given["rain_mm"].to_numpy(), given["eto_mm"].to_numpy()
     total = np.array([patch.total_mm for patch in patches])
-    if start_mm is not None and not 0 <= start_mm <= total.min(initial=np.inf):
+    if start_mm is not None and not (is_number(start_mm) and 0 <= start_mm <= total.min(initial=np.inf)):
         raise SeasonError(
             f"the soil cannot be depleted by {start_mm} mm",
             where="start_mm",
@@ -173,12 +211,11 @@ def water_balances(
 
 def _every_day(daily: pd.DataFrame) -> pd.DataFrame:
     """Return a row for each day from the first to the last; a day without a row is not known."""
-    absent = [name for name in ("date", "rain_mm", "eto_mm") if name not in daily]
-    if absent:
-        raise SeasonError(
-            f"these columns are needed and absent: {', '.join(absent)}", where="daily", mend="give them in mm"
-        )
-    rows = daily[["rain_mm", "eto_mm"]].astype(float).set_axis(pd.DatetimeIndex(daily["date"]).normalize())
+    names = ["rain_mm", "eto_mm"]
+    table = columns_of(daily, ["date", *names], "daily", SeasonError, "give date, rain_mm and eto_mm, in mm")
+    amounts = {name: numbers(table[name], f"column {name}", SeasonError, "give mm") for name in names}
+    days = dates(table["date"], "column date", SeasonError, "give a date a row")
+    rows = pd.DataFrame(amounts, index=days.normalize())
     if rows.empty or rows.index.hasnans or not rows.index.is_unique:
         raise SeasonError(
             "there are no days, or a date is blank or stands twice", where="daily", mend="give one row a day"

@@ -13,6 +13,7 @@ from typing import Final, Literal, get_args
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import amount, columns_of, dates, is_number, is_one_of, numbers
 from survivor.errors import SeasonError
 
 Method = Literal["supplied", "penman-monteith", "hargreaves"]
@@ -25,6 +26,7 @@ _NEEDS: Final = {
     "(vapour_kpa, rh_max and rh_min, or rh_mean); latitude; elevation_m",
     "hargreaves": "columns tmin_c and tmax_c; latitude",
 }
+_LOWEST_WIND: Final = 0.1  # m; below it FAO-56 eq. 47 has no logarithm
 _WORDS: Final = {
     "supplied": "as supplied",
     "penman-monteith": "by FAO Penman-Monteith",
@@ -77,15 +79,31 @@ def reference_evapotranspiration(
         None: evapotranspiration as supplied, else Penman-Monteith where all that it needs
         is there, else Hargreaves. One method serves the whole record.
 
+    Returns
+    -------
+    Reference
+        ``table`` with ``date, eto_mm`` (mm a day), the ``method`` taken and ``notes``.
+
     Raises
     ------
     SeasonError
-        When no method has what it needs, or latitude is no latitude.
+        When no method has what it needs, latitude is no latitude, or something is no number or date.
+
+    Examples
+    --------
+    >>> days = pd.DataFrame({"date": ["2024-07-14"], "tmin_c": [14.8], "tmax_c": [26.6]})
+    >>> found = reference_evapotranspiration(days, latitude=45.72)
+    >>> found.method, round(float(found.table["eto_mm"].iloc[0]), 1)  # example 20 of FAO-56: 5.0
+    ('hargreaves', 5.0)
 
     Notes
     -----
     FAO-56: Allen, Pereira, Raes and Smith 1998, FAO Irrigation and Drainage Paper 56, ch. 3, 4.
     """
+    daily = columns_of(daily, ["date"], "daily", SeasonError, "give a row a day, with date")
+    if method is not None and not is_one_of(method, get_args(Method)):
+        named = ", ".join(map(repr, get_args(Method)))
+        raise SeasonError(f"method={method!r} is not known", where="method", mend=f"use one of {named}")
     place = latitude is not None
     able = {
         "supplied": "eto_mm" in daily,
@@ -100,9 +118,11 @@ def reference_evapotranspiration(
             else "there is nothing to reckon evapotranspiration from",
             mend=f"{chosen or 'hargreaves'} needs {_NEEDS[chosen or 'hargreaves']}",
         )
-    rows = daily.set_index(pd.DatetimeIndex(daily["date"]))
+    days = dates(daily["date"], "column date", SeasonError, "give a date a row")
+    rows = daily.set_index(days)
     if chosen == "supplied":
-        eto = rows["eto_mm"].astype(float)
+        given = numbers(rows["eto_mm"], "column eto_mm", SeasonError, "give mm a day")
+        eto = pd.Series(given, rows.index)
     elif chosen == "hargreaves":
         eto = hargreaves(rows["tmin_c"], rows["tmax_c"], latitude=_known(latitude))
     else:
@@ -143,7 +163,7 @@ def hargreaves(
     Raises
     ------
     SeasonError
-        When latitude is no latitude.
+        When latitude is no latitude, or temperatures are no numbers indexed by date.
 
     Examples
     --------
@@ -155,8 +175,9 @@ def hargreaves(
     import pyet
 
     lat = radians(latitude)
-    mean = (tmin_c + tmax_c) / 2 if mean_c is None else mean_c
-    inputs = pd.DataFrame({"low": tmin_c, "high": tmax_c, "mean": mean}).astype(float)
+    low, high = _of_days(tmin_c, "tmin_c"), _of_days(tmax_c, "tmax_c")
+    mean = (low + high) / 2 if mean_c is None else _of_days(mean_c, "mean_c")
+    inputs = pd.DataFrame({"low": low, "high": high, "mean": mean})
     whole = inputs[inputs.notna().all(axis=1) & (inputs["low"] <= inputs["high"])]
     if whole.empty:
         return pd.Series(np.nan, index=inputs.index, dtype=float)
@@ -193,15 +214,34 @@ def penman_monteith(
     Raises
     ------
     SeasonError
-        When latitude is no latitude.
+        When latitude is no latitude, a column is absent, or something is no number or not indexed by date.
+
+    Examples
+    --------
+    >>> july = pd.to_datetime(["2024-07-06"])
+    >>> day = pd.DataFrame({"tmin_c": 12.3, "tmax_c": 21.5, "rh_max": 84.0, "rh_min": 63.0,
+    ...     "wind_m_s": 2.078, "sunshine_h": 9.25}, july)
+    >>> found = penman_monteith(day, latitude=50.8, elevation_m=100)
+    >>> round(float(found.iloc[0]), 1)  # example 18 of FAO-56, for Brussels: 3.9
+    3.9
     """
     import pyet
 
     lat = radians(latitude)
-    sun = next(name for name in _SUN if name in daily)
+    needed = ["tmin_c", "tmax_c", "wind_m_s"]
+    daily = columns_of(daily, needed, "daily", SeasonError, f"give {_NEEDS['penman-monteith']}")
+    sun = next((name for name in _SUN if name in daily), None)
+    if sun is None:
+        raise SeasonError(
+            f"the table has no column {' or '.join(_SUN)}", where="daily", mend="give one of the two"
+        )
+    mend = "give metres"
+    amount(elevation_m, "elevation_m", SeasonError, mend)
+    amount(wind_height_m, "wind_height_m", SeasonError, f"{mend}, above 0.1", above=_LOWEST_WIND)
+    amount(soil_heat_mj, "soil_heat_mj", SeasonError, "give MJ per m2 and day")
     humidity = next((names for names in _HUMIDITY if set(names) <= set(daily)), ())
-    used = ["tmin_c", "tmax_c", "wind_m_s", sun, *humidity]
-    inputs = daily[used].astype(float)
+    used = [*needed, sun, *humidity]
+    inputs = pd.DataFrame({name: _of_days(daily[name], name) for name in used})
     whole = inputs[inputs.notna().all(axis=1) & (inputs["tmin_c"] <= inputs["tmax_c"])]
     if whole.empty:
         return pd.Series(np.nan, index=inputs.index, dtype=float)
@@ -223,6 +263,15 @@ def penman_monteith(
     return found.reindex(inputs.index)
 
 
+def _of_days(values: object, name: str) -> pd.Series[float]:
+    """Numbers by date; without dates the day's sunshine would be that of another day."""
+    if not isinstance(values, pd.Series) or not isinstance(values.index, pd.DatetimeIndex):
+        raise SeasonError(
+            f"{name} is not indexed by date", where=name, mend='give a column of daily.set_index("date")'
+        )
+    return pd.Series(numbers(values, name, SeasonError, "give numbers"), values.index)
+
+
 def wind_at_two_metres(speed: pd.Series[float], height_m: float) -> pd.Series[float]:
     """Bring wind speed measured at another height to 2 m (FAO-56 eq. 47); m/s."""
     return speed if height_m == 2.0 else speed * (4.87 / math.log(67.8 * height_m - 5.42))
@@ -236,7 +285,7 @@ def radians(latitude: float) -> float:
     SeasonError
         When it is not between -90 and 90.
     """
-    if not -90 <= latitude <= 90:
+    if not is_number(latitude) or not -90 <= latitude <= 90:
         raise SeasonError(
             f"latitude {latitude} cannot be true", mend="give degrees from -90 to 90, south negative"
         )

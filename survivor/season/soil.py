@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, NamedTuple
 
+from survivor.arguments import is_number
 from survivor.errors import SeasonError
 from survivor.settings import DEPLETION_FRACTION, PATCH_COEFFICIENT, WEED_COEFFICIENT, Texture
 
@@ -38,6 +39,7 @@ TEXTURES: Final[dict[str, Held]] = {
     "clay": Held(0.42, 0.30),
 }
 TEXTURE_SOURCE: Final = "Saxton and Rawls 2006"
+_TEXTURES: Final = f"use one of {', '.join(TEXTURES)}"
 
 
 def water_held(texture: str, named: Mapping[str, Texture] | None = None) -> Held:
@@ -50,6 +52,11 @@ def water_held(texture: str, named: Mapping[str, Texture] | None = None) -> Held
     named
         The study's own soils, which go before the published classes.
 
+    Returns
+    -------
+    Held
+        ``field_capacity, wilting_point``, m3 of water per m3 of soil.
+
     Raises
     ------
     SeasonError
@@ -60,6 +67,14 @@ def water_held(texture: str, named: Mapping[str, Texture] | None = None) -> Held
     >>> round(water_held("loamy sand").field_capacity, 2)
     0.12
     """
+    if not isinstance(texture, str):
+        raise SeasonError(
+            f"a texture class is a word, not {type(texture).__name__}", where="texture", mend=_TEXTURES
+        )
+    if named is not None and not isinstance(named, Mapping):
+        raise SeasonError(
+            f"own soils are a dict, not {type(named).__name__}", where="named", mend="give them by name"
+        )
     word = _plain(texture)
     own = {_plain(name): soil for name, soil in (named or {}).items()}
     if word in own:
@@ -68,7 +83,7 @@ def water_held(texture: str, named: Mapping[str, Texture] | None = None) -> Held
         raise SeasonError(
             f"{texture!r} is no texture class, so the water it holds is not known",
             where="texture",
-            mend=f'use one of {", ".join(TEXTURES)}, or give [soil.textures."{texture}"] with field_capacity '
+            mend=f'{_TEXTURES}, or give [soil.textures."{texture}"] with field_capacity '
             "and wilting_point in the study file",
         )
     return TEXTURES[word]
@@ -120,6 +135,9 @@ class Patch:
     weed_coefficient: float = WEED_COEFFICIENT
 
     def __post_init__(self) -> None:
+        for name, value in vars(self).items():
+            if not is_number(value) and not (value is None and name in ("radius_m", "root_radius_m")):
+                raise SeasonError(f"{name} = {value!r} is no number", where=name, mend="give a number")
         if not 0 <= self.wilting_point < self.field_capacity < 1:
             raise SeasonError(
                 f"wilting point {self.wilting_point} and field capacity {self.field_capacity} cannot be true",

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arguments import columns_of
 from survivor.arrays import Days, Flags
 from survivor.errors import SeasonError
 from survivor.season.balance import Balance
@@ -194,12 +195,12 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
     """
     several = isinstance(balance, SoilWater)
     needed = ["start_date", "stop_date", *(PLOT_KEY if several else ())]
-    absent = [name for name in needed if name not in intervals]
-    if absent:
+    columns_of(intervals, needed, "risk intervals", SeasonError, "use the intervals of a study, or add them")
+    if not isinstance(balance, Balance | SoilWater):
         raise SeasonError(
-            f"these columns are needed and absent: {', '.join(absent)}",
-            where="risk intervals",
-            mend="use the intervals of a study, or add them",
+            f"this takes soil water, not {type(balance).__name__}",
+            where="balance",
+            mend="give survivor.soil.water_balance(...), or study.soil_water",
         )
     start, stop = (pd.to_datetime(intervals[name]).to_numpy(dtype="datetime64[D]") for name in needed[:2])
     least, most = np.full(len(intervals), np.nan), np.full(len(intervals), np.nan)

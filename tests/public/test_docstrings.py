@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import ast
 import doctest
 import importlib
 import inspect
 import re
+import textwrap
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
@@ -19,6 +21,8 @@ from tests.public.making import F
 #: Modules of what is public, with examples.
 MODULES = sorted(
     {"survivor", "survivor.soil", "survivor.sizes", "survivor.proportions", "survivor.models.cox"}
+    | {"survivor.season.balance", "survivor.season.evapotranspiration", "survivor.season.soil"}
+    | {"survivor.planning.closed_form"}
     | {public.__module__ for name in survivor.__all__ if callable(public := getattr(survivor, name))}
     - {"survivor.errors", "survivor.planning.run", "survivor.pooling.result"}
 )
@@ -29,14 +33,57 @@ def public_functions() -> Iterator[tuple[str, Any]]:
     for name in survivor.__all__:
         if inspect.isfunction(function := getattr(survivor, name)):
             yield name, function
-    for room in (survivor.proportions, survivor.sizes):
+    for room in (survivor.proportions, survivor.sizes, survivor.soil):
         for name, function in vars(room).items():
-            if inspect.isfunction(function) and function.__module__ == room.__name__ and name[0] != "_":
+            room_of = getattr(function, "__module__", "")
+            own = room_of.startswith("survivor.") and room_of != "survivor.arguments"
+            if own and inspect.isfunction(function) and name[0] != "_":
                 yield f"{room.__name__}.{name}", function
-    for kind in (survivor.Fit, survivor.Curves):
+    for kind in (survivor.Fit, survivor.Curves, survivor.LogRank):
         for name, method in vars(kind).items():
-            if name[0] != "_" and (callable(method) or isinstance(method, property)):
+            if name[0] != "_" and (callable(method) or isinstance(method, property | classmethod)):
                 yield f"{kind.__name__}.{name}", method
+
+
+#: Classes that a user makes.
+MADE = (
+    survivor.Grouped,
+    survivor.Logistic,
+    survivor.Mixed,
+    survivor.DayPieces,
+    survivor.SeasonPieces,
+    survivor.sizes.Arms,
+    survivor.soil.Patch,
+)
+
+
+def plain_function(function: Any) -> Any:
+    """Function behind a property, a class method or the making of a class."""
+    if inspect.isclass(function):
+        return vars(function).get("__post_init__")
+    return function.fget if isinstance(function, property) else getattr(function, "__func__", function)
+
+
+def raises(function: Any, deep: int = 2) -> bool:
+    """Whether a function raises, or calls one of the package that does, so many calls deep."""
+    function = plain_function(function)
+    if function is None:
+        return False
+    tree = ast.parse(textwrap.dedent(inspect.getsource(function)))
+    if any(isinstance(part, ast.Raise) for part in ast.walk(tree)):
+        return True
+    names = {ast.unparse(part.func) for part in ast.walk(tree) if isinstance(part, ast.Call)}
+    called = [_named(function, name) for name in names if deep]
+    return any(raises(other, deep - 1) for other in called if inspect.isfunction(other))
+
+
+def _named(function: Any, name: str) -> Any:
+    first, *rest = name.split(".")
+    found = function.__globals__.get(first)
+    for part in rest:
+        found = getattr(found, part, None)
+    own = getattr(found, "__module__", None) or ""
+    return found if own.startswith("survivor") else None
 
 
 #: Without an example of their own: what needs a file of one's own, draws, or goes with the one beside it.
@@ -46,6 +93,20 @@ SHOWN_ELSEWHERE = {"plan", "Fit.plot", "Fit.from_dict", "Curves.plot", "Curves.c
 def test_every_public_function_has_an_example():
     without = {name for name, function in public_functions() if ">>>" not in (inspect.getdoc(function) or "")}
     assert without <= SHOWN_ELSEWHERE
+
+
+def test_what_raises_and_what_it_gives_back_are_told():
+    asked = [*public_functions(), *((kind.__name__, kind) for kind in MADE)]
+    found = {name: inspect.getdoc(function) or "" for name, function in asked}
+    silent = [name for name, function in asked if raises(function) and "Raises\n---" not in found[name]]
+    assert silent == []
+    rooms = [name for name, function in asked if inspect.isfunction(function) and "." not in name]
+    rooms += [name for name in found if name.startswith("survivor.")]
+    assert [name for name in rooms if "Returns\n---" not in found[name]] == []
+    # The search finds what raises itself, what calls such a function, and nothing in what does neither.
+    assert raises(survivor.e_value)
+    assert raises(survivor.curve)
+    assert not raises(survivor.Fit.params)
 
 
 @pytest.mark.slow

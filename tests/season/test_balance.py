@@ -199,7 +199,7 @@ def test_many_patches_are_reckoned_as_one_by_one():
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        (lambda d: d.drop(columns="eto_mm"), "absent: eto_mm"),
+        (lambda d: d.drop(columns="eto_mm"), "no column eto_mm"),
         (lambda d: d.assign(rain_mm=-1.0), "below 0"),
         (lambda d: d.assign(date=d["date"].iloc[0]), "stands twice"),
         (lambda d: d.iloc[:0], "no days"),
