@@ -125,10 +125,7 @@ def stems_needed(
             mend="give stems above 0",
         )
     draws = draws_of(draws, PayoffError)
-    random = random_of(seed, "infill")
-    if infill is not None and not isinstance(infill, InfillLives):
-        what = f"this takes InfillLives, not {type(infill).__name__}"
-        raise PayoffError(what, where="infill", mend="give InfillLives(survival, lower, upper)")
+    random = _infill_random(infill, seed)
     if planted is not None and not isinstance(planted, Mapping):
         what = f"plants put in are a dict, not {type(planted).__name__}"
         raise PayoffError(what, where="planted", mend="give plants per hectare by method")
@@ -210,6 +207,14 @@ class InfillOrder(Shown):
         return draw_order(self.table, ax)
 
 
+def _infill_random(infill: object, seed: int) -> np.random.Generator:
+    """Random numbers of infill, what is told of it having been looked at."""
+    if infill is not None and not isinstance(infill, InfillLives):
+        what = f"this takes InfillLives, not {type(infill).__name__}"
+        raise PayoffError(what, where="infill", mend="give InfillLives(survival, lower, upper)")
+    return random_of(seed, "infill")
+
+
 def infill_order(
     sites: pd.DataFrame, infill: InfillLives | None = None, *, draws: int = 10_000, seed: int = 1
 ) -> InfillOrder:
@@ -248,8 +253,9 @@ def infill_order(
     """
     needed = ("site", "planted", "survival", "lower", "upper")
     columns_of(sites, needed, "sites", PayoffError, f"give a row a site with {', '.join(needed)}")
+    draws, random = draws_of(draws, PayoffError), _infill_random(infill, seed)
     lives = 1.0 if infill is None else infill.survival
-    living = np.ones(draws) if infill is None else infill.drawn(draws, random_of(seed, "infill"))
+    living = np.ones(draws) if infill is None else infill.drawn(draws, random)
     rows: list[dict[str, Any]] = []
     dead_of, order_of = np.zeros(draws), np.zeros(draws)  # of all sites
     for line in sites.to_dict("records"):

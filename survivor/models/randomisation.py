@@ -258,7 +258,9 @@ def _dealt(fit: Fit, fitted: Arranged, by: str) -> _Dealt:
 
 def _blocks(fit: Fit, fitted: Arranged, blocks: str | Sequence[str] | None) -> tuple[tuple[str, ...], Codes]:
     """Columns of the blocks, and the block of each plot."""
-    asked = several(fit.strata if blocks is None else blocks, "blocks", ModelError, "name columns of blocks")
+    asked = list(fit.strata) if blocks is None else blocks
+    if not isinstance(asked, str):
+        asked = several(asked, "blocks", ModelError, "name a column of blocks, or several")
     if not asked:
         return (), np.zeros(fitted.clusters, dtype=np.intp)
     names = columns_named(fit.data, asked, "blocks")

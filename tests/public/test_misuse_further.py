@@ -300,7 +300,11 @@ REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
         SeasonError,
         "texture: 'concrete' is no texture class, so",
     ),
-    (lambda: survivor.stress_days(F, None), SeasonError, "risk intervals: these columns are needed"),
+    (
+        lambda: survivor.stress_days(F, None),
+        SeasonError,
+        "risk intervals: the table has no column start_date",
+    ),
     (lambda: survivor.from_first_visit(None), IntervalsError, "risk intervals: risk intervals are a table"),
     (
         lambda: survivor.from_first_visit(F.drop(columns="start_day")),

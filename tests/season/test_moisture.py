@@ -229,9 +229,9 @@ def test_stress_days_of_each_plot(season):
 
 
 def test_stress_days_need_dates_and_plots(season):
-    with pytest.raises(SeasonError, match="absent: stop_date"):
+    with pytest.raises(SeasonError, match="no column stop_date"):
         stress_days(visits(("2022-12-01", "2022-12-04")).drop(columns="stop_date"), balance(4))
-    with pytest.raises(SeasonError, match="absent: site, block, plot"):
+    with pytest.raises(SeasonError, match="no column site, block, plot"):
         stress_days(visits(("2022-12-01", "2022-12-04")), soil_water(*season, plots()))
 
 
