@@ -81,12 +81,13 @@ def numbers(value: object, where: str, kind: Kind, mend: str) -> Floats:
 
 def dates(value: object, where: str, kind: Kind, mend: str) -> pd.DatetimeIndex:
     """Return dates as an index; anything else is refused, also numbers, which would be days of 1970."""
-    column = pd.Series(value)  # type: ignore[call-overload]
+    column: pd.Series[Any] = pd.Series(value)  # type: ignore[call-overload,unused-ignore]
     try:
-        told = not pd.api.types.is_numeric_dtype(column)
-        return pd.DatetimeIndex(pd.to_datetime(column if told else None, format="mixed"))
+        if not pd.api.types.is_numeric_dtype(column):
+            return pd.DatetimeIndex(pd.to_datetime(column, format="mixed"))
     except (TypeError, ValueError):
-        raise kind("these are not all dates", where=where, mend=mend) from None
+        pass
+    raise kind("these are not all dates", where=where, mend=mend)
 
 
 def draws_of(value: object, kind: Kind) -> int:

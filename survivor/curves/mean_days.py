@@ -33,6 +33,7 @@ from survivor.errors import CurveError
 from survivor.frames import Table, own_frame
 from survivor.intervals import check_intervals, cluster_columns, entries, group_codes
 from survivor.limits import half_width, no_less_than_independent, t_test
+from survivor.shown import Shown
 
 
 def area(days: Floats, survival: Floats, first: float, until: float) -> Floats:
@@ -120,7 +121,7 @@ UNIT = "days alive"
 
 
 @dataclass(frozen=True, repr=False)
-class MeanDaysAlive:
+class MeanDaysAlive(Shown):
     """Restricted means of groups and their differences.
 
     Attributes

@@ -21,6 +21,7 @@ from survivor.errors import PoolingError
 from survivor.pooling.limits import TREND_LIMITS, Factor, Means, Pooling, TrendLimits, means
 from survivor.pooling.pool import Numbers, checked
 from survivor.pooling.spread import Method, between_variance, squares_at
+from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,7 +31,7 @@ Trait: TypeAlias = "Sequence[Any] | Floats | pd.Series[Any]"
 
 
 @dataclass(frozen=True, repr=False)
-class PooledTrend:
+class PooledTrend(Shown):
     """Pooling on traits of the units.
 
     Attributes
@@ -203,6 +204,8 @@ def _columns(frame: pd.DataFrame) -> tuple[Floats, list[str], list[int]]:
 
 def _table(fitted: Means, terms: list[str]) -> pd.DataFrame:
     error, half = fitted.std_error, fitted.half_width
+    # Units that lie exactly on the trend leave no variance, but for normal limits.
+    size = np.abs(fitted.coefficients) / np.where(error > 0, error, np.nan)
     return pd.DataFrame(
         {
             "term": terms,
@@ -211,7 +214,7 @@ def _table(fitted: Means, terms: list[str]) -> pd.DataFrame:
             "df": fitted.df,
             "lower": fitted.coefficients - half,
             "upper": fitted.coefficients + half,
-            "p_value": 2 * stats.t.sf(np.abs(fitted.coefficients) / error, fitted.df),
+            "p_value": 2 * stats.t.sf(size, fitted.df),
             "factor": float(fitted.factor),
         }
     )
@@ -222,7 +225,9 @@ def _tests(fitted: Means, owner: list[int], names: list[str]) -> pd.DataFrame:
     for place, name in enumerate(names):
         mine = [column for column, own in enumerate(owner) if own == place]
         part = fitted.coefficients[mine]
-        f = float(part @ np.linalg.solve(fitted.covariance[np.ix_(mine, mine)], part)) / len(mine)
+        covariance = fitted.covariance[np.ix_(mine, mine)]
+        singular = np.linalg.matrix_rank(covariance) < len(mine)
+        f = np.nan if singular else float(part @ np.linalg.solve(covariance, part)) / len(mine)
         chi2 = stats.chi2.sf(f * len(mine), len(mine))  # what F is with no end of degrees of freedom
         p_value = float(stats.f.sf(f, len(mine), fitted.df) if np.isfinite(fitted.df) else chi2)
         lines.append({"trait": name, "f": f, "df1": len(mine), "df2": fitted.df, "p_value": p_value})

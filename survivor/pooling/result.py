@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.shown import Shown
 from survivor.vocabulary import PER_100
 
 if TYPE_CHECKING:
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, repr=False)
-class Pooled:
+class Pooled(Shown):
     """Units pooled: seasons, or sites.
 
     Attributes

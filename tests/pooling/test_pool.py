@@ -387,3 +387,16 @@ def test_a_trend_is_drawn_on_the_scale_of_what_was_pooled():
         [-0.4, -0.2, 0.1, 0.3], [0.1, 0.2, 0.1, 0.2], decile, scale="log hazard ratio"
     ).plot()
     assert ratio.get_xlabel().startswith("Hazard ratio, on a logarithmic")
+
+
+def test_units_that_lie_exactly_on_a_trend_give_no_p():
+    # 1, 2, 3, 4 on 1, 2, 3, 4: a slope of 1 and nothing left over, so no variance to test it with.
+    found = survivor.pool_by([1, 2, 3, 4], [1, 1, 1, 1], {"rain": [1, 2, 3, 4]})
+    slope = found.table.set_index("term").loc["rain"]
+    assert slope["estimate"] == pytest.approx(1)
+    assert np.isnan(slope["p_value"])
+    assert found.tests["p_value"].isna().all()
+    kept = survivor.pool_by([1, 2, 3, 4], [1, 1, 1, 1], {"rain": [1, 2, 3, 4]}, factor="at least 1")
+    # Standard errors of 1 and squares of rain of 5: an error of 1 / sqrt(5), on 2 degrees of freedom.
+    p_value = kept.table.set_index("term").loc["rain", "p_value"]
+    assert p_value == pytest.approx(2 * stats.t.sf(np.sqrt(5), 2))

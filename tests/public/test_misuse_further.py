@@ -33,6 +33,11 @@ C = survivor.curve(F, by="method")
 D, S = survivor.contrasts(FIT), survivor.survival(FIT)
 P, E = [9.0, 14.0, 6.0], [3.0, 4.0, 3.5]
 
+DAYS = pd.DataFrame({"date": pd.date_range("2024-07-06", periods=3), "tmin_c": 12.0, "tmax_c": 20.0})
+ARMS = survivor.sizes.Arms(0.6, 0.75, 0.24, 0.1875, 0.08)
+CLAY = survivor.soil.Patch(0.42, 0.30, 0.5)
+soil, sizes, proportions = survivor.soil, survivor.sizes, survivor.proportions
+
 REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
     (lambda: FIT.summary(level=95), ModelError, "level: 95 is no confidence level"),
     (lambda: FIT.summary(level=0), ModelError, "level: 0 is no confidence level"),
@@ -305,6 +310,32 @@ REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
         SeasonError,
         "risk intervals: the table has no column start_date",
     ),
+    (lambda: soil.hargreaves(DAYS["tmin_c"], DAYS["tmax_c"], latitude=40), SeasonError, "tmin_c is not"),
+    (lambda: soil.hargreaves([1], [2], latitude="north"), SeasonError, "latitude north cannot be true"),
+    (lambda: soil.penman_monteith(DAYS, latitude=40, elevation_m=4), SeasonError, "no column wind_m_s"),
+    (lambda: soil.reference_evapotranspiration(DAYS, method="guess"), SeasonError, "method='guess' is not"),
+    (lambda: soil.effective_rain([-1], [2]), SeasonError, "an amount below 0 cannot be true"),
+    (lambda: soil.effective_rain([1, 2], [1, 2, 3]), SeasonError, "evapotranspiration of 3"),
+    (lambda: soil.water_balance(DAYS, "clay"), SeasonError, "patch: this takes a Patch, not str"),
+    (lambda: soil.water_balance(None, CLAY), SeasonError, "daily: this takes a table, not NoneType"),
+    (lambda: soil.water_held(3), SeasonError, "texture: a texture class is a word, not int"),
+    (lambda: soil.Patch("wet", 0.1, 0.5), SeasonError, "field_capacity = 'wet' is no number"),
+    (lambda: sizes.Arms(1.6, 0.7, 0.2, 0.2, 0.1), PlanError, "survival: 1.6 is not a number that goes here"),
+    (lambda: sizes.power_of_events(ARMS, -5, 20), PlanError, "plots: -5 is not a number that goes here"),
+    (lambda: sizes.power_of_events(sizes.Arms(1, 0.7, 0, 0.2, 0.1), 5, 20), PlanError, "have no ratio"),
+    (lambda: sizes.plots_needed(lambda plots: 0.5, power=80), PlanError, "power=80 is no chance"),
+    (lambda: proportions.wilson("many", 5), SurvivorError, "alive: 'many' holds something that is no number"),
+    (lambda: proportions.wilson([1, 2], [3, 4, 5]), SurvivorError, "there are 2 and 3 of them"),
+    (lambda: proportions.effective_number(-5, 2), SurvivorError, "fewer seedlings than none"),
+    (lambda: survivor.fieller("a", 1, 1, 1), PayoffError, "'a' is no number"),
+    (lambda: survivor.DayPieces((180, 90)), ModelError, "cuts: 90 is not a number that goes here"),
+    (lambda: survivor.SeasonPieces("13-01", "03-31", 3), ModelError, "'13-01' to '03-31' is no season"),
+    (lambda: survivor.residual_rounds(COX, by="nothing"), EffectError, "there is no column nothing"),
+    (lambda: survivor.payoff(FIT, {"usual": 3}, against="mulch"), PayoffError, "'mulch' is not a level"),
+    (lambda: survivor.payoff(FIT, {"usual": 3}, draws=10**9), PayoffError, "draws are too many"),
+    (lambda: survivor.dose(Z, "z", method="methd"), EffectError, "there is no column methd"),
+    (lambda: survivor.dose(Z, "z", radius_measured="later"), EffectError, "='later' is not known"),
+    (lambda: Z.predict(F.head(2), 300, plant="tag"), ModelError, "the plants have no column 'tag'"),
     (lambda: survivor.from_first_visit(None), IntervalsError, "risk intervals: risk intervals are a table"),
     (
         lambda: survivor.from_first_visit(F.drop(columns="start_day")),
@@ -395,7 +426,7 @@ REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
         ModelError,
         "at: there is no visit within 30 days of day",
     ),
-]
+]  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import inspect
+
 import numpy as np
 import pytest
 
@@ -23,6 +25,10 @@ RESULTS = {
     "hazards": (survivor.hazards(survivor.fit(F, "method", pieces=[180])), "estimate"),
     "sensitivity": (survivor.sensitivity(FIT), "estimate"),
     "log-rank": (survivor.log_rank(F), None),
+    "mean days": (survivor.mean_days_alive(F), "estimate"),
+    "pool": (survivor.pool([9.0, 14.0, 6.0], [3.0, 4.0, 3.5]), "estimate"),
+    "pool by": (survivor.pool_by([9, 14, 6, 11], [3, 4, 3.5, 3], {"rain": [1, 2, 4, 5]}), "estimate"),
+    "margin": (survivor.non_inferiority(survivor.contrasts(FIT), 5), "estimate"),
 }
 
 
@@ -49,3 +55,10 @@ def test_groups_and_notes_are_words():
     curves = RESULTS["curve"][0].tidy()
     assert curves["group"].iloc[-1] == "rip; 365.0"
     assert survivor.curve(F).tidy()["group"].iloc[0] == "all; 0.0"
+
+
+def test_every_result_with_a_table_of_estimates_can_be_had_so():
+    kinds = [public for name in survivor.__all__ if isinstance(public := getattr(survivor, name), type)]
+    tabled = {kind for kind in kinds if "table" in inspect.get_annotations(kind)}
+    assert {survivor.Contrasts, survivor.Pooled, survivor.Payoff} <= tabled
+    assert {kind.__name__ for kind in tabled if not hasattr(kind, "tidy")} <= {"SeasonPlan"}
