@@ -14,8 +14,8 @@ import pytest
 import survivor
 from survivor import proportions, sizes, soil
 from survivor.errors import SurvivorError
+from tests.public.called import MADE, plain_function, public_functions
 from tests.public.making import F
-from tests.public.test_docstrings import MADE, plain_function, public_functions
 
 Given = dict[str, Any]
 JUNK = (
