@@ -96,7 +96,9 @@ def match_columns(
     for word, headers in named.items():
         parts = (headers,) if isinstance(headers, str) else headers
         positions[word] = tuple(find_header(grid, header, f"[{key}.columns] {word}") for header in parts)
-        how |= {place: (word, BY_STUDY_FILE) for place in positions[word]}
+        for place in positions[word]:  # what a column is by itself is told before what it is a part of
+            if len(parts) == 1 or place not in how:
+                how[place] = (word, BY_STUDY_FILE)
     free = [place for place in range(len(grid.header)) if place not in how]
     for word in wanted:
         if word in positions:

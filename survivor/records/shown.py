@@ -27,11 +27,12 @@ _OF_PLOTS: Final = ("records", "plots")
 
 @dataclass(frozen=True)
 class Column:
-    """A column of a sheet: its heading, what it is taken as ("": not used), and why."""
+    """A column of a sheet: its heading, what it is taken as ("": not used), why, and what it is a part of."""
 
     heading: str
     word: str
     how: str
+    part_of: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -153,7 +154,10 @@ def _as_read(settings: Settings, place: Place, raw: RawSheet, top: pd.DataFrame)
     of_plots = place == _OF_PLOTS
     words = PLOT_SHEET_WORDS if of_plots else VISIT_SHEET_WORDS[settings.records.kind]
     matches = zip(raw.matches["header"], raw.matches["column"], raw.matches["how"], strict=True)
-    columns = tuple(Column(heading, word if how != NOT_USED else "", how) for heading, word, how in matches)
+    columns = tuple(
+        Column(heading, word if how != NOT_USED else "", how, tuple(_parts_with(raw.sheet, heading, word)))
+        for heading, word, how in matches
+    )
     states = _states(raw) if settings.records.kind == "tagged" and not of_plots else ()
     return Shown(place, raw.sheet, columns, _rows(top), words, states, None, raw.above)
 
@@ -167,6 +171,13 @@ def _told(sheet: Sheet, heading: str) -> str:
     """Return what the study file says of a heading."""
     named = ((word, (told,) if isinstance(told, str) else told) for word, told in sheet.columns.items())
     return next((word for word, told in named if heading in told), "")
+
+
+def _parts_with(sheet: Sheet, heading: str, word: str) -> Iterator[str]:
+    """Give the words that a heading is one of several columns of, besides what it is taken as."""
+    for other, told in sheet.columns.items():
+        if not isinstance(told, str) and len(told) > 1 and heading in told and other != word:
+            yield other
 
 
 def _states(raw: RawSheet) -> tuple[Word, ...]:

@@ -39,12 +39,13 @@ where = { site = ["site 0", "site 1", "site 2"] }
 
 
 class Case(NamedTuple):
-    """What a command is run on, how, what is said to it, and what is worked out once."""
+    """What a command is run on, how, what is worked out once, what it is told, and what it does without."""
 
     prepare: Callable[[Path], None]
     arguments: tuple[str, ...]
     long: tuple[str, ...] = ()
     said: str = ""
+    without: str = ""
 
 
 def nothing(folder: Path) -> None:
@@ -121,15 +122,25 @@ def laid(folder: Path) -> None:
     file.write_text(text, encoding="utf-8")
 
 
+PROPOSED = "survivor.proposing.proposal.propose", "survivor.proposing.reading.what_is_read"
+PROGRAMME = (
+    *(f"survivor.programme.running.{name}" for name in ("answers_of", "put_together")),
+    *(f"survivor.programme.writing.{name}" for name in ("pictures_of", "page_of", "document_of")),
+)
 PAGES = "survivor.seasons.wording.page_of", "survivor.seasons.wording.to_svg"
 CASES = {
     "new": Case(nothing, ("new", "blank")),
-    "new from sheets": Case(sheets_only, ("new", "study", "--from-sheets")),
-    "new asking": Case(proposed, ("new", "study", "--ask"), said="1\n1\n1\n12-01\n03-31\n"),
+    "new from sheets": Case(sheets_only, ("new", "study", "--from-sheets"), PROPOSED),
+    "new asking": Case(proposed, ("new", "study", "--ask"), PROPOSED, said="1\n1\n1\n12-01\n03-31\n"),
     "demo": Case(nothing, ("demo", "demo"), ("survivor.demo._cohorts",)),
     "check": Case(
         done_before("check"),
         ("check", "study", "--out", "out", "--html", "page.html", "--xlsx", "marked.xlsx"),
+        (
+            "survivor.study.load",
+            "survivor.report.checked.page.page_of_check",
+            "survivor.report.checked.workbook.workbook_of_check",
+        ),
     ),
     "matches": Case(unmatched, ("check", "study", "--write-matches")),
     "report": Case(
@@ -149,6 +160,13 @@ CASES = {
         done_before("guideline"),
         ("guideline", "guideline.toml"),
         ("survivor.guideline.make_guideline", "survivor.guideline.writing.guideline_pdf"),
+    ),
+    # Without its processes for the studies, which are done in the one that is killed.
+    "programme": Case(
+        done_before("programme"),
+        ("programme", "."),
+        PROGRAMME,
+        without="survivor.programme.cluster.Cluster",
     ),
     "shortcut": Case(nothing, ("desk", ".", "--shortcut")),
 }
@@ -193,20 +211,26 @@ def within(case: Case, folder: Path, watch: Callable[[str, Any], None] | None = 
     return 0
 
 
-def keep(name: str) -> None:
-    """Let a function be worked out once: every later call gives what the first gave."""
+def place_of(name: str) -> tuple[Any, str]:
+    """Find the module or class that holds something, and its name there."""
     module, _, attribute = name.rpartition(".")
     try:
-        place: Any = importlib.import_module(module)
+        return importlib.import_module(module), attribute
     except ModuleNotFoundError:
         module, _, owner = module.rpartition(".")
-        place = getattr(importlib.import_module(module), owner)
-    real, found = getattr(place, attribute), []
+        return getattr(importlib.import_module(module), owner), attribute
+
+
+def keep(name: str) -> None:
+    """Let a function be worked out once for each text it is given: later calls give what the first gave."""
+    place, attribute = place_of(name)
+    real, found = getattr(place, attribute), {}
 
     def once(*arguments: Any, **named: Any) -> Any:
-        if not found:
-            found.append(real(*arguments, **named))
-        return found[0]
+        of = tuple(each for each in arguments if isinstance(each, str))
+        if of not in found:
+            found[of] = real(*arguments, **named)
+        return found[of]
 
     setattr(place, attribute, once)
 
@@ -269,6 +293,9 @@ def main(name: str, how: str, times: int, seed: int, root: Path) -> None:
     case, drawn = CASES[name], random.Random(f"{name} {how} {seed}")
     before, here = root / "before", root / "disk" / "work"
     here.mkdir(parents=True)
+    if case.without:
+        place, attribute = place_of(case.without)
+        setattr(place, attribute, lambda *_: None)
     case.prepare(here)
     shutil.copytree(here, before)  # not moved: a report knows of which place it is
     was = held(here)

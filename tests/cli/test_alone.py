@@ -129,3 +129,12 @@ def test_large_commands_reach_out_to_nobody(tmp_path):
         ("sheets", "laid"),
     )
     assert list((tmp_path / "laid").glob("*.xlsx"))
+
+
+@pytest.mark.slow
+def test_a_programme_reaches_out_to_nobody(tmp_path):
+    """Its processes talk with each other by loopback alone."""
+    for name in ("north", "south"):
+        small_season(tmp_path / "all" / name)
+    alone(tmp_path, ("programme", "all", "--workers", "2"))
+    assert (tmp_path / "reports" / "all" / "programme.html").is_file()

@@ -4,6 +4,7 @@ import re
 import shutil
 import subprocess
 from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -13,6 +14,7 @@ from survivor.planning.layout import draw_layout
 from survivor.planning.planfile import read_plan
 from survivor.planning.size import size_of
 from tests.desk.opened import DATASETS, with_seasons
+from tests.desk.rooms import at_rest
 from tests.desk.started import LONG, WORKBOOKS, Started, come_in, command, drop, files_in
 from tests.document.browsing import in_a_browser
 from tests.planning.making import cohort_like, deaths, fill, raw_plan, write_toml
@@ -37,6 +39,13 @@ def started(tmp_path: Path) -> Iterator[Started]:
     desk = Started(folder)
     yield desk
     desk.close()
+
+
+@pytest.fixture
+def aside() -> Iterator[ThreadPoolExecutor]:
+    """Hands that do the same by command while the page is worked in."""
+    with ThreadPoolExecutor(1) as hands:
+        yield hands
 
 
 def questions(page: "Page") -> int:
@@ -66,8 +75,13 @@ def by_command(folder: Path, name: str, called: str = "") -> dict[str, bytes]:
 
 
 def test_from_dropped_workbooks_to_the_report_by_mouse(
-    browser: "Browser", started: Started, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    browser: "Browser",
+    started: Started,
+    aside: ThreadPoolExecutor,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
 ):
+    made = aside.submit(by_command, tmp_path / "commands", "two crews")
     page, amiss = come_in(browser, started)
     page.locator("#name").fill("two crews")
     drop(page, SHEETS)
@@ -100,12 +114,17 @@ def test_from_dropped_workbooks_to_the_report_by_mouse(
     assert started.process.wait(20) == 0
     assert amiss == []
     page.context.close()
-    assert files_in(tmp_path / "seasons") == by_command(tmp_path / "commands", "two crews")
+    assert files_in(tmp_path / "seasons") == made.result()
 
 
 def test_from_sheets_to_the_report_by_the_keyboard_alone(
-    browser: "Browser", started: Started, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    browser: "Browser",
+    started: Started,
+    aside: ThreadPoolExecutor,
+    tmp_path: Path,
+    capsys: pytest.CaptureFixture[str],
 ):
+    made = aside.submit(by_command, tmp_path / "commands", "north bank", "North bank, winter 2024")
     page, amiss = come_in(browser, started)
     actions = 0
 
@@ -162,11 +181,19 @@ def test_from_sheets_to_the_report_by_the_keyboard_alone(
     assert actions < MOST_ACTIONS
     assert amiss == []
     page.context.close()
-    made = by_command(tmp_path / "commands", "north bank", "North bank, winter 2024")
-    assert files_in(tmp_path / "seasons") == made
+    assert files_in(tmp_path / "seasons") == made.result()
 
 
-def test_a_plan_a_layout_and_a_filled_field_sheet(browser: "Browser", started: Started, tmp_path: Path):
+def planned_by_command(folder: Path) -> dict[str, bytes]:
+    """Work out the plan of a folder and lay it out, and return every file made."""
+    command(folder, "plan", "plan.toml")
+    command(folder, "layout", "plan.toml", "--out", "laid out")
+    return files_in(folder)
+
+
+def test_a_plan_a_layout_and_a_filled_field_sheet(
+    browser: "Browser", started: Started, aside: ThreadPoolExecutor, tmp_path: Path
+):
     folder, other = tmp_path / "seasons", tmp_path / "commands" / "seasons"
     raw = raw_plan(sizes={"plots_per_method": 8, "seedlings_per_plot": 10})
     file = write_toml(raw, folder / "plan.toml")
@@ -183,15 +210,14 @@ def test_a_plan_a_layout_and_a_filled_field_sheet(browser: "Browser", started: S
     page.get_by_role("button", name="Save").click()
     page.wait_for_url("**?said=kept")
     shutil.copytree(folder, other)
+    made = aside.submit(planned_by_command, other)
     page.get_by_role("button", name="Work it out").click()
     page.frame_locator("iframe.report").locator("h1").first.wait_for()
     assert page.locator("[data-sketched] circle").count() == 5  # simulated, on request
     page.get_by_label("Name of the new season").fill("laid out")
     page.get_by_role("button", name="Write the layout").click()
     page.get_by_role("link", name="laid out").click()
-    command(other, "plan", "plan.toml")
-    command(other, "layout", "plan.toml", "--out", "laid out")
-    assert files_in(folder) == files_in(other)
+    assert files_in(folder) == made.result()
 
     plan = read_plan(file)
     plots, seedlings, _ = size_of(plan, folder)
@@ -215,7 +241,9 @@ def test_a_plan_a_layout_and_a_filled_field_sheet(browser: "Browser", started: S
     page.context.close()
 
 
-def test_a_guideline_of_three_seasons(browser: "Browser", started: Started, tmp_path: Path):
+def test_a_guideline_of_three_seasons(
+    browser: "Browser", started: Started, aside: ThreadPoolExecutor, tmp_path: Path
+):
     """Begun on two, the third taken in, looked at as a draft and issued; the command gives the same."""
     folder, other = tmp_path / "seasons", tmp_path / "commands" / "seasons"
     years = [f"season-{year}" for year in (2021, 2022, 2023)]
@@ -235,6 +263,12 @@ def test_a_guideline_of_three_seasons(browser: "Browser", started: Started, tmp_
     rests.nth(2).check()
     page.get_by_role("button", name="Save the seasons").click()
     page.wait_for_url("**?said=kept")
+    file = Path("clay and loam") / "guideline.toml"
+    for year in years:
+        shutil.copytree(DATASETS / "seasons" / year, other / year)
+    (other / file).parent.mkdir()
+    shutil.copy(folder / file, other / file)
+    made = aside.submit(command, other, "guideline", file.as_posix())
     page.get_by_role("button", name="Make a draft").click()
     draft = page.frame_locator("iframe.report")
     draft.locator("h1").first.wait_for()
@@ -242,12 +276,7 @@ def test_a_guideline_of_three_seasons(browser: "Browser", started: Started, tmp_
     page.get_by_role("button", name="Issue it").click()
     page.get_by_role("button", name="Stop").wait_for(state="detached")
     page.get_by_text("What the command says").wait_for()
-    file = Path("clay and loam") / "guideline.toml"
-    for year in years:
-        shutil.copytree(DATASETS / "seasons" / year, other / year)
-    (other / file).parent.mkdir()
-    shutil.copy(folder / file, other / file)
-    command(other, "guideline", file.as_posix())
+    made.result()
     assert list((folder / file).parent.rglob("versions/*"))
     assert files_in(folder) == files_in(other)
     assert amiss == []
@@ -294,6 +323,7 @@ def test_a_run_is_stopped_and_the_last_report_stays(browser: "Browser", started:
     last = folder / "reports" / "counts"
     last.mkdir(parents=True)
     page, amiss = come_in(browser, started)
+    at_rest(page)  # else the seasons are read beside the run, by a process that goes on
     page.goto(f"{started.origin}/report/counts")
     page.get_by_role("button", name="Make the report").click()
     page.locator("[data-step]", has_text="Models").wait_for(timeout=LONG)

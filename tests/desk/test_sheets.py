@@ -86,6 +86,19 @@ def test_a_sheet_is_shown_with_its_own_headings_and_what_they_are_taken_for(nort
     assert "2 cells" in page
 
 
+def test_a_column_of_its_own_that_is_a_part_of_another_too_is_told_as_both(north: Path, client: TestClient):
+    study = north / "study.toml"
+    study.write_text(STUDY.replace('tag = "Peg"', 'tag = "Peg"\nmethod = "Prep"\nplot = ["Block", "Prep"]'))
+    page = client.get("/sheets/north").text
+    sent = choices(page)
+    assert (sent["column.1"], sent["column.7"]) == ("plot", "method")
+    assert page.count("and part of: plot") == 1
+    client.post("/sheets/north", data=sent | {"column.4": "species"})
+    columns = tomllib.loads(study.read_text())["records"]["sheets"][0]["columns"]
+    assert columns["plot"] == ["Block", "Prep"]
+    assert columns["method"] == "Prep"
+
+
 def test_what_is_chosen_comes_into_the_study_file_and_is_read_again(north: Path, client: TestClient):
     before = client.get("/sheets/north").text
     assert read(before) == 5  # two words are not known
