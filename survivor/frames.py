@@ -1,4 +1,4 @@
-"""Tables as they come: pandas of any kind of column, polars, Arrow; taken as a copy of one's own.
+"""Tables as they come: pandas of any kind of column, polars, Arrow, Dask; taken as a copy of one's own.
 
 Text may come as Python objects, as pandas' ``string`` or ``str``, or as Arrow; numbers as
 NumPy's, as pandas' nullable ones or as Arrow's; ``died`` as True and False. All that the
@@ -10,32 +10,42 @@ does changing it later change what was made of it.
 
 from __future__ import annotations
 
+from collections.abc import Collection, Sequence
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
+from pandas.api.types import union_categoricals
 
+from survivor.arrays import Codes
 from survivor.errors import IntervalsError
 
 _MANY: Final = 20_000  # rows from which names of places are kept as codes
 _PLACES: Final = ("site", "block", "plot", "tag")
+_COUNTS: Final = ("at_risk", "died")
+_LONGEST: Final = 40  # rows of one seedling that are compared; one with more stands for itself
 #: A pandas DataFrame, or any eager table that Narwhals reads.
 Table = Any
 
 
-def own_frame(table: Table) -> pd.DataFrame:
+def own_frame(table: Table, apart: Collection[str] = ()) -> pd.DataFrame:
     """Copy a table of risk intervals into a pandas frame whose columns are of plain kinds.
 
     Parameters
     ----------
     table
-        A pandas DataFrame, or an eager table that Narwhals reads (polars, Arrow, Modin, cuDF).
+        A pandas DataFrame, an eager table that Narwhals reads (polars, Arrow, Modin, cuDF), or a
+        Dask DataFrame: of each of its partitions one seedling is taken for each history.
+    apart
+        Columns that are asked for; where the tag is, every seedling is kept.
 
     Raises
     ------
     IntervalsError
         When it is no table, or two columns have one name.
     """
+    if hasattr(table, "__dask_graph__") and hasattr(table, "to_delayed"):
+        table = _from_partitions(table, together="tag" not in apart)
     frame = _from_other(table) if not isinstance(table, pd.DataFrame) else table
     _refuse_twice(frame)
     coded = _places_in_codes(frame)  # read once where they are, and not copied before
@@ -50,6 +60,95 @@ def own_frame(table: Table) -> pd.DataFrame:
         if plain is not column:
             copied[name] = plain
     return copied
+
+
+def same_histories(unit: Codes, content: Codes) -> tuple[Codes, Codes, Codes]:
+    """Tell which units have the same rows.
+
+    Parameters
+    ----------
+    unit
+        Unit of each row, 0 to U - 1, rows of a unit in one order and together.
+    content
+        One integer for each content that a row may have.
+
+    Returns
+    -------
+    history, first, place
+        History of each unit, 0 to H - 1; the first unit of each history; place of each row in its unit.
+    """
+    size = np.bincount(unit)
+    place = np.arange(len(unit)) - np.repeat(np.cumsum(size) - size, size)
+    longest = min(int(size.max(initial=1)), _LONGEST)
+    told = place < longest
+    rows = np.full((len(size), longest + 1), -1, dtype=np.int64)
+    rows[unit[told], place[told]] = content[told]
+    rows[:, longest] = np.where(size > longest, np.arange(len(size)), -1)  # a longer one is like no other
+    _, first, history = np.unique(rows, axis=0, return_index=True, return_inverse=True)
+    return history.reshape(-1).astype(np.intp), first.astype(np.intp), place
+
+
+def _from_partitions(table: Table, together: bool) -> pd.DataFrame:
+    """Read a Dask table a partition at a time, seedlings of one history together."""
+    import dask
+
+    lazy: Any = dask
+    parts = table.to_delayed()
+    if not together or not {"tag", "plot", *_COUNTS} <= set(table.columns):
+        return _stacked(lazy.compute(*parts))
+    read = lazy.compute(*(lazy.delayed(_one_a_history)(part) for part in parts))
+    # Where a plot lies in several partitions, so may a seedling: its plants are left as they are.
+    seen = pd.concat([plots for _, plots in read], ignore_index=True)
+    split = seen[seen.duplicated(keep=False)].drop_duplicates()
+    if split.empty:
+        return _stacked([frame for frame, _ in read])
+    again = lazy.compute(*(lazy.delayed(_one_a_history)(part, split) for part in parts))
+    return _stacked([frame for frame, _ in again])
+
+
+def _one_a_history(
+    part: pd.DataFrame, alone: pd.DataFrame | None = None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Take one seedling for each history of a plot, with the number that it stands for; and the plots.
+
+    Parameters
+    ----------
+    part
+        Risk intervals.
+    alone
+        Plots of which every seedling is kept.
+    """
+    keys = [name for name in _PLACES[:3] if name in part.columns]
+    place = part[keys].astype(object)
+    part = part.reset_index(drop=True)
+    plots = place.drop_duplicates().reset_index(drop=True)
+    if part.empty:
+        return part, plots
+    who = [name for name in (*_PLACES, "cohort", "planted_date") if name in part.columns]
+    part = part.sort_values([*who, "start_day"], kind="stable", ignore_index=True)
+    unit = part.groupby(who, sort=False, dropna=False, observed=True).ngroup().to_numpy(np.intp)
+    alike = [name for name in part.columns if name != "tag"]
+    content = part.groupby(alike, sort=False, dropna=False, observed=True).ngroup().to_numpy(np.intp)
+    if alone is not None:
+        whole = pd.MultiIndex.from_frame(part[keys].astype(object)).isin(pd.MultiIndex.from_frame(alone))
+        content = np.where(whole, len(part) + unit, content)
+    history, first, _ = same_histories(unit, content)
+    number = np.bincount(history)
+    kept = np.zeros(len(history), dtype=bool)
+    kept[first] = True
+    mine = kept[unit]
+    times = number[history[unit[mine]]]
+    rows = part[mine]
+    return rows.assign(**{name: rows[name].to_numpy() * times for name in _COUNTS}), plots
+
+
+def _stacked(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
+    """Put partitions below each other; names held as categories stay so, in the order of the first."""
+    filled = [part for part in parts if len(part)] or list(parts[:1])
+    coded = [name for name in filled[0].columns if isinstance(filled[0][name].dtype, pd.CategoricalDtype)]
+    table = pd.concat([part.drop(columns=coded) for part in filled], ignore_index=True)
+    joined = {name: union_categoricals([part[name] for part in filled]) for name in coded}
+    return table.assign(**joined)[list(filled[0].columns)]
 
 
 def _refuse_twice(frame: pd.DataFrame) -> None:
@@ -116,11 +215,31 @@ def _from_other(table: Table) -> pd.DataFrame:
         if isinstance(column.dtype, nw.Enum):
             levels = column.cat.get_categories().to_list()
             columns[name] = pd.Categorical(column.to_list(), categories=levels)
+        elif (
+            name in _PLACES and isinstance(column.dtype, nw.String | nw.Categorical) and len(column) >= _MANY
+        ):
+            columns[name] = _coded_in_arrow(column)
         elif column.dtype.is_numeric() and not column.is_null().any():
             columns[name] = column.to_numpy()
         else:
             columns[name] = column.to_list()
     return pd.DataFrame(columns)
+
+
+def _coded_in_arrow(column: Any) -> Any:
+    """Take the names of many rows as codes, without a text for every row; as texts where Arrow is absent."""
+    try:
+        arrow = column.to_arrow()
+    except (ImportError, ModuleNotFoundError):
+        return column.to_list()
+    arrow = arrow.combine_chunks() if hasattr(arrow, "combine_chunks") else arrow
+    coded = arrow if hasattr(arrow, "dictionary") else arrow.dictionary_encode()
+    levels = pd.Index(coded.dictionary.to_pylist(), dtype=object)
+    codes = coded.indices.cast("int64").fill_null(-1).to_numpy(zero_copy_only=False)
+    order = levels.argsort()
+    rank = np.empty(len(levels) + 1, dtype=np.int32)
+    rank[order], rank[-1] = np.arange(len(levels)), -1
+    return pd.Categorical.from_codes(rank[codes], levels[order]).remove_unused_categories()
 
 
 def _plain(column: pd.Series[Any]) -> pd.Series[Any]:

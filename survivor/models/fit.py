@@ -301,7 +301,7 @@ def fit(
     intervals
         Risk intervals; ``start_day, stop_day, at_risk, died`` and the columns that
         ``formula``, ``cluster`` and ``strata`` name. See ``survivor.intervals``. A pandas,
-        polars or Arrow table; the fit keeps a copy.
+        polars, Arrow or Dask table; the fit keeps a copy, of a Dask table one seedling a history.
     formula
         Right-hand side, for example ``"method + weed_free_radius_m"``. The first
         level of a factor is the reference.
@@ -335,10 +335,17 @@ def fit(
     0  method[T.auger]          0.71
     1    method[T.rip]          0.40
     """
-    frame = own_frame(intervals)
+    frame = own_frame(intervals, _named(cluster, strata))
     check_intervals(frame)
     _refuse_blank_places(frame, cluster, strata)
     return _options(model, dict(options)).fit(frame, formula, cluster, strata)
+
+
+def _named(*columns: Columns) -> set[str]:
+    """Columns named by what may be one name, several, or None."""
+    return {
+        name for some in columns if some is not None for name in ([some] if isinstance(some, str) else some)
+    }
 
 
 def _refuse_blank_places(frame: pd.DataFrame, cluster: Columns, strata: Columns) -> None:

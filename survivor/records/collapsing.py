@@ -15,6 +15,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.files.cells import is_text
+from survivor.frames import same_histories
 from survivor.intervals import row_codes
 from survivor.records import tagged
 from survivor.records.frames import intervals_frame, with_facts
@@ -28,7 +29,6 @@ Rule = tuple[Missing, Unknown]
 _HISTORY: Final = ("visit", "date", "turn", "state", "blank", "says", "cause")
 _OF_PLACE: Final = ("weed_cover", PATCH_RADIUS)
 _OF_ONE: Final = ("observer", "notes", "vigour", "browsing")  # told of one seedling, and not of those like it
-_LONGEST: Final = 40  # records of one seedling that are compared; one with more stands for itself
 
 
 def rules_kept(rules: Rules) -> tuple[Rule, ...]:
@@ -122,16 +122,10 @@ def alike(rows: pd.DataFrame, traits: Iterable[str], at_least_cm: float | None) 
     if at_least_cm is not None and "height_cm" in rows.columns:
         columns.append(rows["height_cm"] >= at_least_cm)
     row_code = row_codes([_comparable(column) for column in columns], in_order=False)[0]
-    size = np.bincount(codes)
-    place = np.arange(len(rows)) - np.repeat(np.cumsum(size) - size, size)
-    told = place < _LONGEST
-    seen = np.full((len(size), min(int(size.max(initial=1)), _LONGEST)), -1)
-    seen[codes[told], place[told]] = row_code[told]
-    alone = np.where(size > _LONGEST, np.arange(len(size)), -1)
-    history, first = row_codes([alone, *seen.T], in_order=False)
+    history, first, place = same_histories(codes, row_code)
     number = pd.Series(np.bincount(history), index=entries[first])
     rows = _means(rows, history[codes], place)
-    kept = np.zeros(len(size), dtype=bool)
+    kept = np.zeros(len(history), dtype=bool)
     kept[first] = True
     rows = rows[kept[codes]].drop(columns=list(_OF_ONE), errors="ignore")
     return Alike(rows.assign(**{PLANTS: rows["entry"].map(number)}), number)
