@@ -126,9 +126,9 @@ def _one_a_history(
         return part, plots
     who = [name for name in (*_PLACES, "cohort", "planted_date") if name in part.columns]
     part = part.sort_values([*who, "start_day"], kind="stable", ignore_index=True)
-    unit = part.groupby(who, sort=False, dropna=False, observed=True).ngroup().to_numpy(np.intp)
+    unit = _numbered(part, who)
     alike = [name for name in part.columns if name != "tag"]
-    content = part.groupby(alike, sort=False, dropna=False, observed=True).ngroup().to_numpy(np.intp)
+    content = _numbered(part, alike)
     if alone is not None:
         whole = pd.MultiIndex.from_frame(part[keys].astype(object)).isin(pd.MultiIndex.from_frame(alone))
         content = np.where(whole, len(part) + unit, content)
@@ -140,6 +140,12 @@ def _one_a_history(
     times = number[history[unit[mine]]]
     rows = part[mine]
     return rows.assign(**{name: rows[name].to_numpy() * times for name in _COUNTS}), plots
+
+
+def _numbered(rows: pd.DataFrame, columns: list[str]) -> Codes:
+    """Give each distinct row of some columns a number, in the order in which they come."""
+    groups = rows.groupby(columns, sort=False, dropna=False, observed=True)
+    return np.asarray(groups.ngroup(), dtype=np.intp)
 
 
 def _stacked(parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
