@@ -124,7 +124,7 @@ def usual_sizes(season: PlannedSeason) -> str:
             line += f", and {wanted} of 100 a difference of {number(math.ceil(row['seen']))} per 100"
         lines.append(line)
     seedlings = len(season.plan.methods) * season.plots * season.seedlings
-    money = "" if season.plan.costs else " What it costs is not told: the plan file gives no [costs]."
+    money = "" if season.plan.costs else " What it costs is not known: the plan file gives no [costs]."
     return (
         f"This is {number(season.plots)} blocks and {number(seedlings)} seedlings, far more than a usual "
         f"season. By formula, {'; '.join(lines)}.{money}"
@@ -310,13 +310,13 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
     if rows.empty:
         return []
     works = rows["work"].unique()
-    count = {1: "this one is", 2: "these two are"}.get(len(works), "these are")
+    count = {1: "this is", 2: "both are"}.get(len(works), "all these are")
     days = [
         sentence(f"{work} {at}")
         for work, group in rows.groupby("work", sort=False)
         for at in _where_by(group, "by")
     ]
-    return [" ".join((f"Break ground only when {count} done: {listed(works)}.", *days))]
+    return [" ".join((f"Do not dig until {count} done: {listed(works)}.", *days))]
 
 
 def summary(season: PlannedSeason) -> list[str]:

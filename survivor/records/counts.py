@@ -269,7 +269,7 @@ def _rises(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame
                 "count-rises",
                 word="alive",
                 what=_rise_in_words(kept, earlier, later),
-                mend="look which count is wrong; record infill as infill; or allow the mend: "
+                mend="look which count is wrong; record infill as infill; or have it corrected: "
                 '[rules] count_rises = "mend"',
             )
         )

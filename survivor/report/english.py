@@ -281,8 +281,8 @@ MEANINGS: Final = (
     ),
 )
 FOUR_WORDS: Final = (
-    "Strength of evidence has one of four words: strong, moderate, weak, not answered. An answer starts as "
-    "strong and is held back by each rule below that applies."
+    "Each answer is graded: strong, moderate, weak or not answered. It starts as strong and is lowered by each "
+    "check below that applies."
 )
 PLAIN_COUNTS: Final = (
     "Plain counts at the milestone, not averaged over sites and species as the main result is."

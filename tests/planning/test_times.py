@@ -224,7 +224,7 @@ def test_what_comes_before_broken_ground_is_said_with_its_days():
     plan = small_plan()
     said = ground_first(timetable(plan), checks_of(plan))
     assert len(said) == 1
-    assert said[0].startswith("Break ground only when these two are done: heritage and vegetation checks")
+    assert said[0].startswith("Do not dig until both are done: heritage and vegetation checks")
     assert "(by 24 Nov" in said[0]
     assert faults([("said", said[0])], {site.name for site in plan.sites}) == []
 
