@@ -135,7 +135,12 @@ def _stops(ax: Axes, stops: tuple[float, float, float], words: str, edges: tuple
 def _areas(ax: Axes) -> None:
     """Write the area of the patch above the ticks: a radius is easily read as a width."""
     left, right = ax.get_xlim()
-    for tick in ax.get_xticks():
-        if left <= tick <= right and tick >= 0:
-            area, place = f"{number(math.pi * float(tick) ** 2, 1)} m²", ("data", "axes fraction")
-            note(ax, area, (tick, 1), (0, 3), ha="center", va="bottom", colour=QUIET, xycoords=place)
+    ticks = [float(tick) for tick in ax.get_xticks() if left <= tick <= right and tick >= 0]
+    areas = [math.pi * tick**2 for tick in ticks]
+    # Radii near each other have areas that one place does not tell apart.
+    digits = next(
+        (places for places in (1, 2) if len({number(area, places) for area in areas}) == len(areas)), 3
+    )
+    for tick, area in zip(ticks, areas, strict=True):
+        words, place = f"{number(area, digits)} m²", ("data", "axes fraction")
+        note(ax, words, (tick, 1), (0, 3), ha="center", va="bottom", colour=QUIET, xycoords=place)

@@ -177,6 +177,13 @@ def test_the_area_of_the_patch_stands_above_and_nothing_beyond_the_data() -> Non
     assert ax.lines[0].get_xdata().max() == 1.2
 
 
+def test_areas_above_near_radii_differ_as_their_radii_do() -> None:
+    near = DOSE.assign(**{str(DOSE.columns[0]): np.linspace(0.45, 0.60, len(DOSE))})
+    areas = [text for text in words(radius.dose_figure(near)) if text.endswith(" m²")]
+    assert len(areas) > 2
+    assert len(set(areas)) == len(areas)
+
+
 def test_periods_line_up_and_unknown_causes_are_kept_last() -> None:
     table = pd.DataFrame(
         {
