@@ -85,6 +85,14 @@ def draw_layout(plan: Plan, plots_per_method: int, seedlings: int) -> Layout:
     return Layout(plots, _tags(plan, plots), tuple(_remarks(plan, plots)))
 
 
+def plots_in_all(plan: Plan, plots_per_method: int) -> int:
+    """Count the plots of a layout: fewer than of every method everywhere where a site cannot take one."""
+    if not plan.sites:
+        return plots_per_method * len(plan.methods)
+    blocks = blocks_of(plan, plots_per_method)
+    return sum(n * len(methods_at(plan, site)) for site, n in zip(plan.sites, blocks, strict=True))
+
+
 def _in_block(plan: Plan, methods: list[Method], rng: np.random.Generator) -> list[tuple[str, int]]:
     """Draw the order of a block: name of each plot's preparation, and number of its whole plot.
 

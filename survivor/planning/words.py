@@ -9,6 +9,7 @@ from typing import Final
 import pandas as pd
 
 from survivor.planning.calendar import DUE, LATE, OVER, checks_of, takes, visits_until
+from survivor.planning.layout import plots_in_all
 from survivor.planning.planfile import Plan
 from survivor.planning.season import PlannedSeason
 from survivor.planning.split import cost_of_plot
@@ -43,12 +44,12 @@ def size(season: PlannedSeason) -> str:
     """Return the size that the answer is for."""
     if season.plots == 0:
         return f"Size: none; {season.why_size}."
-    methods, plots = len(season.plan.methods), season.plots
-    seedlings = methods * plots * season.seedlings
+    methods, plots = len(season.plan.methods), plots_in_all(season.plan, season.plots)
+    fewer = "" if plots == methods * season.plots else "; some sites do not take every method"
     return (
-        f"Size: {counted(plots, 'plot')} of each of {methods} methods, "
-        f"{counted(season.seedlings, 'seedling')} a plot ({number(methods * plots)} plots, "
-        f"{number(seedlings)} seedlings): {season.why_size}."
+        f"Size: {counted(season.plots, 'plot')} of each of {methods} methods, "
+        f"{counted(season.seedlings, 'seedling')} a plot ({number(plots)} plots, "
+        f"{number(plots * season.seedlings)} seedlings{fewer}): {season.why_size}."
     )
 
 
@@ -57,7 +58,7 @@ def cost(season: PlannedSeason) -> str:
     costs = season.plan.costs
     if costs is None or season.plots == 0:
         return ""
-    plots = len(season.plan.methods) * season.plots
+    plots = plots_in_all(season.plan, season.plots)
     until = visits_until(season.plan, season.plan.question.day)
     whole = plots * cost_of_plot(costs, season.seedlings, until)
     line = f"Cost: {number(whole)} {costs.currency} with the visits to {season.plan.question.milestone}"
@@ -123,7 +124,7 @@ def usual_sizes(season: PlannedSeason) -> str:
         if pd.notna(row["seen"]):
             line += f", and {wanted} of 100 a difference of {number(math.ceil(row['seen']))} per 100"
         lines.append(line)
-    seedlings = len(season.plan.methods) * season.plots * season.seedlings
+    seedlings = plots_in_all(season.plan, season.plots) * season.seedlings
     money = "" if season.plan.costs else " What it costs is not known: the plan file gives no [costs]."
     return (
         f"This is {number(season.plots)} blocks and {number(seedlings)} seedlings, far more than a usual "

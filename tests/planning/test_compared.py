@@ -1,10 +1,13 @@
 """What no size answers is refused by the plan as by the layout; blocks that really compare are counted."""
 
+from types import SimpleNamespace
+
 import pytest
 from typer.testing import CliRunner
 
 from survivor.cli import app
 from survivor.errors import PlanError
+from survivor.planning.calendar import visits_until
 from survivor.planning.closed_form import power_of_proportions
 from survivor.planning.folder import blank_files
 from survivor.planning.layout import (
@@ -12,13 +15,15 @@ from survivor.planning.layout import (
     draw_layout,
     fewest_plots,
     fewest_side_by_side,
+    plots_in_all,
     refuse_unanswerable,
 )
 from survivor.planning.run import plan as plan_season
 from survivor.planning.size import size_of
-from survivor.planning.split import splits
+from survivor.planning.split import cost_of_plot, splits
 from survivor.planning.variation import arms_of, spread_of
-from survivor.planning.words import summary
+from survivor.planning.words import cost, size, summary
+from survivor.words import number
 from tests.planning.making import COSTS, METHODS, SITES, raw_plan, small_plan, write_toml
 
 YEAR_AWAY = [{"name": "first weeks", "day": 35}]
@@ -87,6 +92,18 @@ def test_blocks_compared_are_those_of_the_layout(plots, names):
     plan = some_sites_cannot(*names)
     _, drawn = fewest_side_by_side(draw_layout(plan, plots, 3), METHODS[0])
     assert compared(plan, plots)[1] == drawn
+
+
+@pytest.mark.parametrize("names", [(), SITES[:1], SITES[1:3]])
+def test_size_and_cost_are_those_of_the_layout(names):
+    plan = some_sites_cannot(*names, costs=COSTS)
+    drawn = len(draw_layout(plan, 8, 5).plots)
+    assert plots_in_all(plan, 8) == drawn
+    season = SimpleNamespace(plan=plan, plots=8, seedlings=5, why_size="as the plan says")
+    assert f"({drawn} plots, {5 * drawn} seedlings" in size(season)
+    assert ("some sites do not take every method" in size(season)) == bool(names)
+    whole = drawn * cost_of_plot(plan.costs, 5, visits_until(plan, plan.question.day))
+    assert f"Cost: {number(whole)} " in cost(season)
 
 
 @pytest.mark.slow
