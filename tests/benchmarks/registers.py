@@ -53,7 +53,8 @@ def chunks(sites: int, per_plot: int) -> Iterator[tuple[pd.DataFrame, pd.DataFra
     while done < sites:
         number = min(sites - done, max(1, _CHUNK // (methods * per_plot)))
         cohort = replace(demo, sites=number, blocks=1, seedlings=per_plot, site_effects=None, site_sd=0.35)
-        drawn = draw_records(cohort, rng)
+        # Of the visits that are drawn only the last is: those on the sheets are made below, and sooner.
+        drawn = draw_records(replace(cohort, visit_days=tuple(days[-1:] for days in demo.visit_days)), rng)
         plots = drawn.plots.assign(
             site=[f"Site {int(name.split()[1]) + done:06d}" for name in drawn.plots["site"]]
         )
