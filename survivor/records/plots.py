@@ -276,19 +276,23 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     for word in PLOT_KEY:
         as_listed = name.map(plots[word]).fillna("")
         as_listed = as_listed.where(as_listed != "", visits[word])
-        spelt.append(
-            find(
-                visits,
-                (as_listed != visits[word]) & (visits[word] != ""),
-                "spelling",
-                word=word,
-                what="read as " + as_listed + " of the plot sheet, which differs in case or spaces only",
-                mend="nothing, if they are the same; else give them different names",
-                group=visits[word],
-            )
-        )
+        spelt.append(_other_spelling(visits, word, as_listed))
         out[word] = as_listed
     return out, gather([unknown, *spelt])
+
+
+def _other_spelling(visits: pd.DataFrame, word: str, listed: Texts) -> pd.DataFrame:
+    return find(
+        visits,
+        (listed != visits[word]) & (visits[word] != ""),
+        "spelling",
+        word=word,
+        what=lambda own: (
+            "read as " + listed[own.index] + " of the plot sheet, which differs in case or spaces only"
+        ),
+        mend="nothing, if they are the same; else give them different names",
+        group=visits[word],
+    )
 
 
 def _joined(rows: pd.DataFrame, words: Sequence[str]) -> Texts:

@@ -232,7 +232,7 @@ def _facts_of_plots(
         first & own.notna() & plot_last.notna() & ((own < plot_first) | (own > plot_last)),
         "planting-date-differs",
         word="planted_date",
-        what="the plot sheet gives another planting date, " + day_texts(plot_last),
+        what=lambda wrong: "the plot sheet gives another planting date, " + day_texts(plot_last[wrong.index]),
         mend="correct one of them; that of the plot sheet is used",
         group=rows["name"],
     )

@@ -165,7 +165,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         "unknown-method",
         word="method",
         what="this preparation is none of the [[methods]] of the study file",
-        mend=rows["method"].map(lambda text: mends.get(text, "")),
+        mend=lambda own: own["method"].map(mends),
         group=plot_name,
     )
     return matched, gather([blank, unknown, renamed])
@@ -264,9 +264,11 @@ def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[M
         & (of_each(own, _folded) != of_each(method.fillna(""), _folded)),
         "method-differs",
         word="method",
-        what="the plot sheet gives another preparation for this plot, " + method.astype(object).fillna(""),
+        what=lambda wrong: (
+            "the plot sheet gives another preparation for this plot, " + method[wrong.index].astype(object)
+        ),
         mend="correct one of them; that of the plot sheet is used",
-        group=joined(rows["name"], own),
+        group=lambda wrong: joined(wrong["name"], own[wrong.index]),
     )
 
 
