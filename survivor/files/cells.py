@@ -9,6 +9,7 @@ from __future__ import annotations
 import datetime as dt
 import math
 import re
+import unicodedata
 from collections.abc import Callable, Iterable
 from typing import Any, Final, Literal
 
@@ -33,20 +34,39 @@ _SERIAL_ORIGIN = dt.date(1899, 12, 30)
 _YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[t ]\d{1,2}:.*)?")
 _SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
 _NUMERIC = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})(?: \d{1,2}:.*)?")
-_DAY_NAMED = re.compile(r"(\d{1,2})(?:st|nd|rd|th)?[-/. ]*([a-z]{3,9})[-/., ]*(\d{4}|\d{2})")
+_DAY_NAMED = re.compile(
+    r"(\d{1,2})(?:st|nd|rd|th|er)?[-/. ]*(?:de )?([a-z]{3,10})[-/., ]*(?:de )?(\d{4}|\d{2})"
+)
 _NAMED_DAY = re.compile(r"([a-z]{3,9})[-/. ]*(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4}|\d{2})")
 _WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[ ,]+")
+# Names of months, and their short forms, in English and in the languages of crews that have come from abroad.
+_MONTH_NAMES: Final = (
+    "january janvier januar enero gennaio janeiro januari janner janv ene gen",
+    "february fevrier februar febrero febbraio fevereiro februari fevr fev",
+    "march mars marz marzo marco maart mrz mrt",
+    "april avril abril aprile avr abr",
+    "may mai mayo maggio maio mei mag",
+    "june juin juni junio giugno junho giu",
+    "july juillet juli julio luglio julho juil lug",
+    "august aout agosto augustus ago",
+    "september septembre septiembre setiembre settembre setembro",
+    "october octobre oktober octubre ottobre outubro okt ott",
+    "november novembre noviembre",
+    "december decembre dezember diciembre dicembre dezembro dez dic",
+)
 _MONTHS = {
     name: number
-    for number, names in enumerate(
-        ("january", "february", "march", "april", "may", "june", "july", "august", "september",
-         "october", "november", "december"), start=1)
-    for name in (names, names[:3], names[:4])
-}  # fmt: skip
+    for number, names in enumerate(_MONTH_NAMES, start=1)
+    for english in [names.split()[0]]
+    for name in (*names.split(), english[:3], english[:4])
+}
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d{1,2}")
 _LENGTH = r"^(\d+(?:[.,]\d+)?)\s*(cm|mm|m|metres?|meters?)\.?$"
 _PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
+
+
+MONTH_NAME: Final = "(?:" + "|".join(sorted(_MONTHS, key=len, reverse=True)) + ")"  # as a pattern
 
 
 def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
@@ -219,6 +239,8 @@ def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
     if isinstance(cell, int | float) and not isinstance(cell, bool):
         return _serial(float(cell))
     text = _WEEKDAY.sub("", as_text(cell).casefold())
+    if not text.isascii():
+        text = without_accents(text)
     if not text:
         return None, ""
     if (match := _YEAR_FIRST.fullmatch(text) or _SOLID.fullmatch(text)) is not None:
@@ -232,6 +254,11 @@ def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
     if (match := _NUMERIC.fullmatch(text)) is not None:
         return _numeric(match[1], match[2], match[3], order)
     return None, NOT_A_DATE
+
+
+def without_accents(text: str) -> str:
+    """Write letters without the accents on them: février is fevrier."""
+    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))
 
 
 def _numeric(first: str, second: str, year: str, order: DateOrder) -> tuple[str | None, str]:

@@ -12,7 +12,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import squeezed
-from survivor.records.guessing import Guess
+from survivor.records.guess import Guess
 
 _SAME_KEYS: Final = 0.8  # of the plants of the shorter sheet that stand in the longer one
 _SAME_ROWS: Final = 0.9  # of those, whose cells agree; sheets of two sites differ in far more

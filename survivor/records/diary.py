@@ -94,7 +94,8 @@ def plot_works(plots: pd.DataFrame, diary: Tidy | None, settings: Settings, clos
     named = check.check_silent(silent, rows)
     told = planned[~planned.index.isin(silent.index)]
     apart, departed = check.departures(told, rows, places)
-    rows = pd.concat([part for part in (rows[list(WORK_COLUMNS)], _as_planned(silent)) if len(part)])
+    parts = [part for part in (rows[list(WORK_COLUMNS)], _as_planned(silent)) if len(part)]
+    rows = pd.concat(parts) if parts else _as_planned(planned.head(0))
     rows = rows.sort_values([*PLOT_KEY, "date", "work"], kind="stable").reset_index(drop=True)
     return PlotWorks(rows, apart, gather([found, unknown, wrong, again, named, departed]))
 

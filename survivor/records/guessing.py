@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field, replace
-from itertools import pairwise
-from typing import Any, Final, Literal
+from dataclasses import replace
+from typing import Final
 
 import pandas as pd
 
@@ -14,13 +13,15 @@ from survivor.errors import RecordsError
 from survivor.files import cells
 from survivor.files.headers import Matched, match_columns, squeezed
 from survivor.files.sheets import Grid, Whole, as_text
-from survivor.records.days_told import SPEAKS_OF_PLANTING, planted_by_site
+from survivor.records.days_told import planted_by_site
+from survivor.records.guess import Guess, Role
 from survivor.records.sections import section_columns, with_sections
-from survivor.records.sheet_days import first_planting, order_told, planting_day
+from survivor.records.sheet_days import first_planting, headed_planted, order_told, planting_day
 from survivor.records.sheets import VISIT_WORDS
 from survivor.records.tables import Part
 from survivor.records.telling import SECOND_WORDS, columns_told, holds_days
 from survivor.records.ticks import with_states
+from survivor.records.titles import beside, day_of_sheet, heads_with_cells, of_a_form, site_of, titles_above
 from survivor.records.visit_columns import (
     VisitColumns,
     days_in,
@@ -30,7 +31,6 @@ from survivor.records.visit_columns import (
 )
 from survivor.records.words import (
     COLUMN_WORDS,
-    DATE_WORDS,
     KEY_WORDS,
     LENIENT_WORDS,
     PLOT_SHEET_WORDS,
@@ -43,36 +43,16 @@ from survivor.records.words import (
 )
 from survivor.settings import Sheet
 
-Role = Literal["tagged", "counts", "plots", "other"]
-
 _MOST_TITLES, _MOST_HEADER_ROWS = 10, 3  # rows above the header, and of it
 _FEWEST_VISITS: Final = 2
+_WORDS: Final = 0.5  # share of the words of a column that are states, for it to be no column of counts
 _OF_TICKS: Final = 100  # more than all columns by themselves: a mark in one of several tells the state
 _FEWEST_CELLS: Final = 2  # of a header row: a lone cell above the records is a title
 _WRITTEN_ONCE: Final = 0.9  # a label in fewer of the rows than this may be meant for those below as well
 _MOST_TURNED, _FEWEST_TURNED = 120, 4  # rows of a sheet whose plots lie across, and its columns
-_GENERIC: Final = re.compile(
-    r"(sheet|tabelle|feuil|hoja|data|visits?|monitoring|counts?|survival|records?|results?|seedlings?|trees|plots?|"
-    r"field ?sheet|raw|all|main|master|current|final|export)[\s_-]*\d*"
-)
-_VISITED: Final = re.compile(
-    r"\b(?:visit(?:ed)?|counted|checked|surveyed|monitored|assessed|inspected)\b", re.IGNORECASE
-)
-_TITLE_END: Final = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}]\s+|[,:;(]|\bplant(?:ed|ing)\b", re.IGNORECASE)
-_SITE: Final = re.compile(r"\s*(?:site|paddock|location|property|field)\s*:\s*(.+)", re.IGNORECASE)
 _HEADING_WORDS: Final = frozenset(
     {squeezed(text) for word, others in COLUMN_WORDS.items() for text in (word, *others)}
     | {text for others in SECOND_WORDS.values() for text in others}
-)
-_FORM_WORDS: Final = {
-    squeezed(other): word
-    for word in ("site", "block", "plot", "method", "species", "planted_date", "date")
-    for other in (word, *COLUMN_WORDS[word], *(["planted"] if word == "planted_date" else []))
-}
-_OF_RECORDS: Final = re.compile(
-    r"surviv|monitor|seedling|plant|record|data|count|trial|project|visit|check|reveg|restor|form|sheet|result|"
-    r"plot|tree|report|field|summary|survey|season|programme|program|alive|dead|height|\d{4}",
-    re.IGNORECASE,
 )
 _DEAD: Final = re.compile(r"\bdead\b|\bdeaths\b|\blosses\b|\bmortality\b|\bdied\b", re.IGNORECASE)
 _ALIVE: Final = re.compile(r"\b(?:alive|living|live|surviv\w*)\b", re.IGNORECASE)
@@ -80,70 +60,6 @@ _SHARE: Final = re.compile(r"%|\bper ?cent|\bpct\b", re.IGNORECASE)
 _NOT_TO_DATE: Final = re.compile(r"since|new(?:ly)?\b|this visit|between", re.IGNORECASE)
 _ONCE_WORDS: Final = (*KEY_WORDS, "method", "species", "planted_date", *RADIUS_WORDS)
 _KNOWN_STATES: Final = frozenset(spoken(word) for words in STATE_WORDS.values() for word in words)
-
-
-@dataclass(frozen=True)
-class Guess:
-    """What one table of one sheet seems to be.
-
-    Attributes
-    ----------
-    sheet, part, grid, matched
-        How it is cut, and what its columns were taken for.
-    role
-        "tagged" and "counts" hold visits, "plots" a row a plot, "other" neither.
-    visits, alone
-        Visits of a wide sheet, and its columns of heights of no such visit.
-    order, asked
-        Order of day and month; whether it has days that only it tells, and nothing tells it.
-    every_row, planted_by_site
-        What its name and its titles say of all its rows, and of the planting days of its sites.
-    fill_down
-        Words whose blank cells mean as above.
-    titles, texts
-        Texts above its table, and beside or below it.
-    counted
-        What its counts are of; "" where that has to be asked.
-    """
-
-    sheet: Sheet
-    part: Part
-    grid: Grid
-    matched: Matched
-    role: Role
-    visits: tuple[VisitColumns, ...]
-    alone: tuple[int, ...]
-    order: cells.DateOrder
-    asked: bool
-    every_row: dict[str, str]
-    fill_down: tuple[str, ...]
-    titles: tuple[str, ...]
-    texts: tuple[str, ...]
-    counted: str = "alive"
-    planted_by_site: dict[str, str] = field(default_factory=dict)
-    days_by_site: dict[int, dict[str, str]] = field(default_factory=dict)  # place of a visit -> site -> day
-    assumed: tuple[str, ...] = ()
-
-    @property
-    def holds_visits(self) -> bool:
-        """Whether it is a sheet of visits."""
-        return self.role in ("tagged", "counts")
-
-    @property
-    def values(self) -> list[int]:
-        """Places of the columns that tell states or counts."""
-        words = ("state",) if self.role == "tagged" else ("alive", "dead")
-        of_words = [self.matched.positions[word] for word in words if word in self.matched.positions]
-        return [visit.value for visit in self.visits] or list(of_words[0] if of_words else ())
-
-    def texts_of(self, word: str) -> pd.Series[Any]:
-        """Texts of one of our words in every row, filled down where they are written once."""
-        every = self.every_row.get(word, "")
-        places = self.matched.positions.get(word, ())
-        if not places:
-            return pd.Series(every, index=self.grid.cells.index, dtype=object)
-        text = cells.texts(self.grid.cells[places[0]])
-        return text.where(text != "").ffill().fillna("") if word in self.fill_down else text
 
 
 def guess_table(
@@ -250,19 +166,20 @@ def _as_read(
     """Guess the role of a table read so, and score how much of it is understood."""
     whole = part.whole
     shares = _word_shares(grid)
-    heads = _heads_with_cells(grid) if sheet.turned else grid.header
+    heads = heads_with_cells(grid) if sheet.turned else grid.header
     visits, alone = visit_columns(heads, words=shares)
     taken = _taken(visits, alone)
     tagged, counts, plots = (
         _matched(grid, taken, words, shares)
         for words in (VISIT_SHEET_WORDS["tagged"], VISIT_SHEET_WORDS["counts"], PLOT_SHEET_WORDS)
     )
-    titles = _titles(whole, grid, sheet)
-    texts = _beside(whole, grid)
+    titles = titles_above(whole, grid, sheet, part.heading)
+    texts = beside(whole, grid)
     order, two_way = order_told(grid, tagged if tagged.has("tag") else counts, visits, (*titles, *texts))
     order = order or otherwise[0]
     day_first = order or "day-first"  # of titles and headings: said where nothing tells
-    planted = planting_day(titles, day_first) or planting_day(texts, day_first)
+    said = (titles, texts, headed_planted(grid.header))
+    planted = next((day for own in said if (day := planting_day(own, day_first))), None)
     first = first_planting(grid, counts, order, planted)
     first = otherwise[1] if first is None else first
     visits, alone = visit_columns(heads, day_first, first, shares)
@@ -273,7 +190,7 @@ def _as_read(
     role: Role
     if tagged.has("tag") and (tagged.has("state") or wide):
         role, matched = "tagged", tagged
-    elif _tells_plot(counts) and (counts.has("alive") or counts.has("dead") or wide):
+    elif _tells_plot(counts) and (counts.has("alive") or counts.has("dead") or _of_counts(wide, shares)):
         role, matched = "counts", counts
     elif plots.has("plot") and (plots.has("method") or plots.has("planted_date") or plots.has("planted")):
         role, matched, wide = "plots", plots, ()
@@ -298,54 +215,12 @@ def _as_read(
     return understood - sheet.header_rows / 10, guess
 
 
-def _titles(whole: Whole, grid: Grid, sheet: Sheet) -> tuple[str, ...]:
-    """Texts above the table, cell by cell and row by row; of a turned one the headers of blank columns."""
-    above = whole.rows.loc[: sheet.skip_rows].map(as_text).to_numpy()
-    alone = [text for text in above.ravel() if text]
-    rows = [" ".join(text for text in row if text) for row in above if (row != "").sum() > 1]
-    if not sheet.turned:
-        return (*alone, *rows)
-    filled = _heads_with_cells(grid)
-    return (*alone, *rows, *(head for head, own in zip(grid.header, filled, strict=True) if head and not own))
-
-
-def _of_a_form(guess: Guess) -> dict[str, str]:
-    """Read what lines above a table say under a word: "Plot: A1", or Plot in one cell and A1 beside it."""
-    told: dict[str, str] = {}
-    above = guess.part.whole.rows.loc[: guess.sheet.skip_rows] if not guess.sheet.turned else None
-    for row in above.map(as_text).to_numpy() if above is not None else ():
-        filled = [str(text) for text in row if text]
-        pairs = list(pairwise(filled))
-        pairs += [(one, two) for text in filled for one, sign, two in [text.partition(":")] if sign and two]
-        for label, value in pairs:
-            word = _FORM_WORDS.get(squeezed(label)) if len(filled) > 1 or ":" in filled[0] else None
-            if (
-                word is None
-                or guess.matched.has(word)
-                or squeezed(value) in _FORM_WORDS
-                or value.endswith(":")
-            ):
-                continue
-            day = cells.one_date(value.strip(), guess.order or "day-first")
-            if word in DATE_WORDS and (day is None or (word == "date" and guess.visits)):
-                continue
-            told.setdefault(word, day if word in DATE_WORDS and day else value.strip())
-    return told
-
-
-def _heads_with_cells(grid: Grid) -> tuple[str, ...]:
-    """Headers of a table that lies on its side: one above nothing is a title of the sheet."""
-    return tuple(
-        header if (cells.texts(grid.cells[place]) != "").any() else ""
-        for place, header in enumerate(grid.header)
-    )
-
-
 def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> Guess:
     matched, every_row = guess.matched, dict[str, str]()
     guess = replace(guess, fill_down=_written_once(guess.grid, matched, guess.role))
     by_site: dict[str, str] = {}
-    every_row |= _of_a_form(guess)
+    every_row |= of_a_form(guess)
+    guess = replace(guess, every_row=every_row)
     if not matched.has("site") and "site" not in every_row and (site := site_of(guess, several)):
         every_row["site"] = site
     if not matched.has("planted_date") and "planted_date" not in every_row:
@@ -355,7 +230,7 @@ def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> 
             sites = [site for site in guess.texts_of("site").unique() if site and not is_total(site)]
             by_site = planted_by_site((*guess.titles, *guess.texts), sites, guess.order or "day-first")
     if not guess.visits and not matched.has("date") and "date" not in every_row:
-        every_row |= _day_of_sheet(guess)
+        every_row |= day_of_sheet(guess)
     guess = replace(guess, every_row=every_row, planted_by_site=by_site)
     return replace(guess, counted=_counted(guess)) if guess.role == "counts" else guess
 
@@ -388,6 +263,12 @@ def _word_shares(grid: Grid) -> dict[int, float]:
         known = sum(n for word, n in words.items() if spoken(str(word)) in _KNOWN_STATES)
         shares[place] = known / sum(words.values()) if words else 0.0
     return shares
+
+
+def _of_counts(visits: Sequence[VisitColumns], shares: Mapping[int, float]) -> bool:
+    """Tell whether columns of visits may hold counts: neither scores of vigour nor words for states."""
+    scores = any(visit.counted == "score" for visit in visits)
+    return bool(visits) and not scores and not all(shares[visit.value] > _WORDS for visit in visits)
 
 
 def _tells_plot(matched: Matched) -> bool:
@@ -447,63 +328,6 @@ def _matched(
         return plain
     named |= weaker
     return match()
-
-
-def site_of(guess: Guess, several: bool, own: str = "") -> str | None:
-    """Name of the site from a title or from its own name (that of its sheet), where no column tells it."""
-    for text in (*guess.titles, *guess.texts):
-        if (named := _SITE.fullmatch(text)) is not None:
-            return named[1].strip()
-    leads = [lead for title in guess.titles if (lead := _TITLE_END.split(title, maxsplit=1)[0].strip())]
-    leads = [lead for lead in leads if not is_round(lead) and cells.one_date(lead) is None]
-    own = own or (guess.part.name.strip() if guess.part.sheet and not guess.part.area else "")
-    named_so = own and several and not _GENERIC.fullmatch(own.casefold())
-    if named_so and not is_round(own) and not _day_in_name(own):
-        return next((lead for lead in leads if lead.casefold().startswith(own.casefold())), own)
-    if several:
-        return leads[0] if leads else None
-    # One table alone: its title names the place where no word of it speaks of the records.
-    above = leads if guess.sheet.skip_rows or guess.sheet.turned else []
-    named_by = [name for name in (*above, guess.part.name.strip()) if not _OF_RECORDS.search(name)]
-    named_by = [name for name in named_by if not _GENERIC.fullmatch(name.casefold()) and not is_round(name)]
-    return named_by[0] if named_by else None
-
-
-def _day_in_name(name: str) -> str | None:
-    """Day in the name of a sheet, in which no slash can stand: 2023-08-14, 14.8.23, 14 Aug 23."""
-    text = re.sub(r"(?<=\d)[-_. ](?=\d)", "/", name)
-    days = {day for way in (name, text) for day in days_in(way, "day-first")} | {
-        cells.one_date(name, "day-first")
-    }
-    days.discard(None)
-    return days.pop() if len(days) == 1 else None
-
-
-def _day_of_sheet(guess: Guess) -> dict[str, str]:
-    """Day of the one visit that a sheet holds, from a title or from its own name."""
-    said = [title for title in guess.titles if not SPEAKS_OF_PLANTING.search(title) or _VISITED.search(title)]
-    days = {day for title in said for day in days_in(title, guess.order or "day-first")}
-    own = guess.part.name.strip()
-    if (day := _day_in_name(own)) is not None:
-        days = {day}
-    if len(days) == 1:
-        return {"date": days.pop()}
-    return {"visit": own} if own and is_round(own) else {}
-
-
-def _beside(whole: Whole, grid: Grid) -> tuple[str, ...]:
-    """Texts that are no records: rows of one or two cells, and columns without a header."""
-    texts = whole.rows.apply(cells.texts)
-    few = texts[(texts != "").sum(axis=1).between(1, 2)]
-    rows = [" ".join(cell for cell in row if cell) for row in few.to_numpy()]
-    bare = [place for place, header in enumerate(grid.header) if not header]
-    columns = [cells.texts(grid.cells[place]) for place in bare]
-    across = [" = ".join(t for t in row if t) for row in zip(*columns, strict=True)] if len(bare) > 1 else []
-    return (
-        *rows,
-        *(text for column in columns for text in column if text),
-        *(text for text in across if text),
-    )
 
 
 def _written_once(grid: Grid, matched: Matched, role: str) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import plain
-from survivor.records.guessing import Guess
+from survivor.records.guess import Guess
 from survivor.records.words import STATE_WORDS, spoken
 
 _MEANINGS: Final = {
@@ -21,6 +21,7 @@ _MEANINGS: Final = {
     "replanted": "replanted", "replaced": "replanted",
 }  # fmt: skip
 _KNOWN: Final = {spoken(word): str(state) for state, words in STATE_WORDS.items() for word in words}
+_SCORES: Final = re.compile(r"\b(?:vigou?r|health|condition|scores?|rating|class)\b", re.IGNORECASE)
 _GONE: Final = ("dead", "missing", "replanted")
 _YES_OR_NO: Final = {"y": "alive", "yes": "alive", "n": "dead", "no": "dead"}
 _DASHES: Final = frozenset({"-", "--", "\N{EN DASH}", "\N{EM DASH}"})
@@ -45,6 +46,7 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
     histories = _histories(guess)
     counts = {str(word): int(times) for word, times in histories.stack().value_counts().items() if word}
     of_key = {word: state for word in counts if (state := _explained(word, beside)) is not None}
+    of_key |= _of_scores(guess, counts, of_key, beside)
     told = {word: state for word, state in of_key.items() if _KNOWN.get(spoken(word)) != state}
     meant = {word: of_key.get(word) or _KNOWN.get(spoken(word)) for word in counts}
     asked = {word: times for word, times in counts.items() if meant[word] is None}
@@ -54,6 +56,16 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
         if (state := _by_use(word, asked, known, histories, headed_alive)) is not None:
             told[word] = state
     return told, {word: times for word, times in asked.items() if word not in told}
+
+
+def _of_scores(
+    guess: Guess, counts: dict[str, int], of_key: dict[str, str], beside: Sequence[str]
+) -> dict[str, str]:
+    """Read scores of vigour: where the key says that 0 is dead, every higher score is of a living plant."""
+    heads = (guess.grid.header[place] for place in guess.values)
+    if of_key.get("0") != "dead" or not any(_SCORES.search(text) for text in (*heads, *beside)):
+        return {}
+    return {word: "alive" for word in counts if re.fullmatch(r"[1-9]|10", word)}
 
 
 def _histories(guess: Guess) -> pd.DataFrame:
@@ -75,9 +87,21 @@ def _histories(guess: Guess) -> pd.DataFrame:
 
 def _explained(word: str, beside: Sequence[str]) -> str | None:
     """Meaning of a word by a key such as "x dead, OK = alive"; None where it gives none, or two."""
-    between = r"\s*(?:[=:]\s*(?:[^\W\d]+ ){0,4}?|[-\N{EN DASH}]?\s*(?:means? |is |for )?)"
-    meaning = rf"(?:^|[\s,;(.]){re.escape(word)}{between}({'|'.join(_MEANINGS)})\b"
-    found = {_MEANINGS[m[1].casefold()] for text in beside for m in re.finditer(meaning, text, re.IGNORECASE)}
+    filling = r"(?:(?!(?:nearly|almost|half|not|near)\b)[^\W\d]+ ){0,4}?"
+    between = rf"\s*(?:[=:]\s*{filling}|[-\N{{EN DASH}}]?\s*(?:means? |is |for )?)"
+    meaning = rf"(?:^|[\s,;(.]){re.escape(word)}{between}({'|'.join(_MEANINGS)})\b(?P<rest>[^=;.]*)"
+    found = set()
+    for text in beside:
+        for one in re.finditer(meaning, text, re.IGNORECASE):
+            state = _MEANINGS[one[1].casefold()]
+            # "R = dead, replaced": what follows, but for the next word of the key, belongs to it.
+            rest = (
+                re.sub(r"[\w?+-]+\s*$", "", one["rest"])
+                if text[one.end() : one.end() + 1] == "="
+                else one["rest"]
+            )
+            again = state in _GONE and re.search(r"\b(?:replac|replant|infill|refill)", rest, re.IGNORECASE)
+            found.add("replanted" if again else state)
     return found.pop() if len(found) == 1 else None
 
 

@@ -24,13 +24,16 @@ from survivor.files.sheets import (
 from survivor.progress import counted_off
 from survivor.records.copies import copies
 from survivor.records.days_told import days_elsewhere
-from survivor.records.guessing import Guess, guess_table, site_of, with_days
+from survivor.records.grouping import with_groups_told
+from survivor.records.guess import Guess
+from survivor.records.guessing import guess_table, with_days
 from survivor.records.sheet_days import first_planting
 from survivor.records.states_met import states_met
 from survivor.records.tables import Part, tables_of
+from survivor.records.titles import site_of
 from survivor.records.work_names import DIARY_WORDS, is_known, work_name
 from survivor.settings import STUDY_FILE
-from survivor.settings.questions import Rank, quoted
+from survivor.settings.questions import MARK, Rank, quoted
 from survivor.settings.questions import asked as question
 from survivor.words import counted
 
@@ -95,6 +98,7 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
     plots = [guess for guess in guesses if guess.role == "plots" and id(guess.part) not in diaries][:1]
     visits = [_of_known_sites(guess, plots) for guess in visits]
     visits = _with_preparations(visits, plots)
+    visits = _with_groups(visits, plots)
     visits = _with_days(visits, [*plots, *(guess for guess in guesses if guess.role == "other")])
     text = _written(folder, guesses, visits, plots, remarks, older)
     works = [
@@ -221,6 +225,17 @@ def _with_preparations(visits: Sequence[Guess], plots: Sequence[Guess]) -> list[
         replace(guess, every_row={**guess.every_row, "method": name})
         for guess, name in zip(visits, names, strict=True)
     ]
+
+
+def _with_groups(visits: Sequence[Guess], plots: Sequence[Guess]) -> list[Guess]:
+    """Look for a column of sites, and of preparations, where nothing else in the folder tells them."""
+    told = {
+        word
+        for word in ("site", "method")
+        if any(own.matched.has(word) for own in (*visits, *plots))
+        or len({own.every_row[word] for own in visits if word in own.every_row}) > 1
+    }
+    return [with_groups_told(guess, told) for guess in visits]
 
 
 def _of_known_sites(guess: Guess, plots: Sequence[Guess]) -> Guess:
@@ -374,7 +389,7 @@ def _shared(visits: Sequence[Guess]) -> list[str]:
 def _table(name: str, head: str, guess: Guess, shared: Sequence[str] = ()) -> list[str]:
     columns = [line for line in _columns(guess) if line not in shared]
     lines = [head, *_cut(guess)]
-    if any(not line.startswith("#") for line in columns):
+    if any(line.startswith(MARK) or not line.startswith("#") for line in columns):
         lines += ["", f"[{name}.columns]"]
     lines += columns
     if guess.every_row or _day_untold(guess):
@@ -434,6 +449,12 @@ def _cut(guess: Guess) -> list[str]:
     return lines
 
 
+_WHICH: Final = {
+    "site": (Rank.SITE, "all plots are of one site", "the site"),
+    "method": (Rank.METHOD, "no preparations are compared", "the preparation"),
+}
+
+
 def _columns(guess: Guess) -> list[str]:
     table = guess.matched.table
     used = table[(table["how"] != NOT_USED) & (table["column"] != "")]
@@ -448,6 +469,13 @@ def _columns(guess: Guess) -> list[str]:
             lines.append(
                 f"plot = [{', '.join(map(quoted, headers))}]   # no column tells the plot: is it these?"
             )
+    for word, places in guess.may_be.items():
+        rank, text, called = _WHICH[word]
+        lines += question(
+            rank,
+            f"which column tells {called}? None is headed so. Without an answer {text}.",
+            [f"{word} = {quoted(guess.grid.header[place])}" for place in places],
+        )
     days = {guess.grid.header[p] for visit in guess.visits for p in set(visit.places) - set(visit.beside)}
     days |= {guess.grid.header[place] for place in guess.alone}
     other = [header for header in table.loc[table["column"] == "", "header"] if header and header not in days]

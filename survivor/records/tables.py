@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final
@@ -19,6 +20,13 @@ _KEYS: Final = frozenset({"plot", "tag", "block"})
 _FEWEST_KNOWN: Final = 2  # headers that we know, in a row that is a header
 _TOP: Final = 12  # rows in which a header is looked for
 _FEWEST_CELLS: Final = 3  # of a row of a table; fewer are a title, or a remark
+_MOST_LABELLED: Final = 5  # cells of a title that names a plot
+_OF_PLOTS: Final = frozenset({"plot", "quadrat", "strip", "transect"})
+_LABEL: Final = re.compile(
+    r"(plot|quadrat|strip|transect|block|rep|replicate)\s*(?:no\b\.?|#|:)?\s*([^\W\d_]?\d[\w./-]*|[^\W\d_]{1,2})",
+    re.IGNORECASE,
+)
+LABEL_SIGNS: Final = re.compile(r"\s+[-\N{EN DASH}\N{EM DASH}]\s+|[;,()]\s*|:\s+(?=\D)|\s{2,}")
 
 
 @dataclass(frozen=True)
@@ -37,6 +45,8 @@ class Part:
         What the sheet is called, or the file where it has one sheet.
     beside
         Lone texts of the sheet, where it has several tables: a remark may be of all of them.
+    heading
+        Texts above all tables of a sheet with several.
     """
 
     whole: Whole
@@ -44,6 +54,7 @@ class Part:
     area: str | None
     name: str
     beside: tuple[str, ...] = ()
+    heading: tuple[str, ...] = ()
 
 
 def tables_of(whole: Whole, sheet: str | None, name: str) -> list[Part]:
@@ -71,7 +82,9 @@ def tables_of(whole: Whole, sheet: str | None, name: str) -> list[Part]:
         for left, right in pairwise(columns)
     ]
     lone = texts[(texts != "").sum(axis=1) == 1].max(axis=1)
-    return [Part(whole.part(area), sheet, area, name, tuple(lone)) for area in areas]
+    above = texts.loc[: rows[0] - 1].to_numpy().ravel()
+    heading = tuple(str(text) for text in above if text)
+    return [Part(whole.part(area), sheet, area, name, tuple(lone), heading) for area in areas]
 
 
 def holds_records(whole: Whole) -> bool:
@@ -100,20 +113,42 @@ def _starts_below(texts: pd.DataFrame, heads: list[int]) -> list[int]:
     filled = (texts != "").sum(axis=1)
     starts = [int(texts.index[0])]
     for head in heads[1:]:
-        start = head
-        while start > starts[-1] + 1 and _heads_columns(
-            [str(cell) for cell in texts.loc[[start - 1]].to_numpy()[0]]
-        ):
-            start -= 1
-        while start > starts[-1] + 1 and filled.loc[start - 1] == 0:
-            start -= 1
-        while start > starts[-1] + 1 and 0 < filled.loc[start - 1] < _FEWEST_CELLS:
-            start -= 1
+        start = _top_of(texts, head, starts[-1] + 1)
         titled = (filled.loc[start : head - 1] > 0).any() if start < head else False
         same = bool((texts.loc[[head]].to_numpy() == texts.loc[[heads[0]]].to_numpy()).all())
         if head - heads[0] > 1 and (titled or not same) and start > heads[0] + 1:
             starts.append(start)
-    return starts
+    return [_top_of(texts, heads[0], starts[0]), *starts[1:]] if len(starts) > 1 else starts
+
+
+def _top_of(texts: pd.DataFrame, head: int, least: int) -> int:
+    """First row of the table with a header: upper rows of the header, and its titles, go with it."""
+    filled = (texts != "").sum(axis=1)
+
+    def line(row: int) -> list[str]:
+        return [str(cell) for cell in texts.loc[[row]].to_numpy()[0]]
+
+    start = head
+    while start > least and _heads_columns(line(start - 1)):
+        start -= 1
+    while start > least and filled.loc[start - 1] == 0:
+        start -= 1
+    while start > least and filled.loc[start - 1] > 0 and _is_title(line(start - 1)):
+        start -= 1
+    return start
+
+
+def plot_labels(text: str) -> dict[str, str]:
+    """Read what a title says of a plot or a block under its own word: Plot 3, Block E."""
+    parts = [part.strip() for part in LABEL_SIGNS.split(text)]
+    found = [(part, one) for part in parts if (one := _LABEL.fullmatch(part)) is not None]
+    return {("plot" if one[1].casefold() in _OF_PLOTS else "block"): one[2] for _, one in found}
+
+
+def _is_title(line: list[str]) -> bool:
+    filled = [cell for cell in line if cell]
+    labelled = any(plot_labels(cell) for cell in filled)
+    return len(filled) < _FEWEST_CELLS or (labelled and len(filled) <= _MOST_LABELLED)
 
 
 def _heads_columns(line: list[str]) -> bool:

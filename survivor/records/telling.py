@@ -15,7 +15,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import Matched, squeezed
-from survivor.files.sheets import HEADER_JOINT, Grid
+from survivor.files.sheets import HEADER_JOINT, Grid, as_text
 from survivor.records.days_told import SPEAKS_OF_PLANTING
 from survivor.records.words import COLUMN_WORDS, is_total
 
@@ -59,13 +59,31 @@ _SECOND_WORDS: Final = {
     ),
     "planted_date": "day planted, planting day, put in on, date in, in ground, when planted, planted when",
 }  # fmt: skip
-SECOND_WORDS: Final[dict[str, frozenset[str]]] = {
-    word: frozenset(squeezed(other) for other in others.split(", ")) for word, others in _SECOND_WORDS.items()
+# What a label is of, and what it is called: Tree ID, Stake number, Treatment code.
+_NOUNS: Final = {
+    "site": "site paddock property location",
+    "block": "block rep replicate bay",
+    "plot": "plot quadrat strip transect subplot cell unit",
+    "tag": "tag tree plant seedling sapling stem stake peg tube pin marker",
+    "method": "treatment prep preparation method trt",
 }
+_LABELS: Final = {"method": "code type name id no group level"}
+_USUAL_LABELS: Final = "id no number name code label ref tag"
+SECOND_WORDS: Final[dict[str, frozenset[str]]] = {
+    word: frozenset(squeezed(other) for other in others.split(", "))
+    | {
+        noun + label
+        for noun in _NOUNS.get(word, "").split()
+        for label in _LABELS.get(word, _USUAL_LABELS).split()
+    }
+    for word, others in _SECOND_WORDS.items()
+}
+_OF_CODES: Final = re.compile(r"trt|treat|prep", re.IGNORECASE)
+_MOST_CODES: Final = 12
 _MOSTLY: Final = 0.6  # of the filled cells of a column, for it to be one of states
 _FEWEST_ROWS: Final = 3
 _ROWS_LOOKED_AT: Final = 400
-_REMARKS: Final = re.compile(r"comment|note|remark|observer|recorder|who", re.IGNORECASE)
+REMARKS: Final = re.compile(r"comment|note|remark|observer|recorder|who", re.IGNORECASE)
 
 
 def columns_told(
@@ -128,6 +146,8 @@ def columns_told(
                 if holds_days(grid.cells[place]) and not SPEAKS_OF_PLANTING.search(grid.header[place])
             ],
         )
+    if "tag" in wanted and "tag" not in told and any(shares.get(place, 0.0) > _MOSTLY for place in taken):
+        take("tag", _tags(grid, matched, free)[:1])
     if "alive" in words and "plot" in wanted and "plot" not in told:
         take("plot", _labels(grid, free)[:1])
     return told
@@ -149,6 +169,11 @@ def _may_be(grid: Grid, place: int, word: str) -> bool:
             return filled.nunique() >= _MOSTLY * len(filled) or len(filled) > 2 * filled.nunique()
         case "alive" | "dead" | "planted":
             return numbers or word == "alive"
+        case "method" if numbers:  # codes of preparations, which a key may explain
+            whole = bool((cells.numbers(filled)[0] % 1 == 0).all())
+            return whole and bool(_OF_CODES.search(grid.header[place])) and filled.nunique() <= _MOST_CODES
+        case "block" if numbers:
+            return filled.nunique() < len(filled)
         case "species" | "method" | "site" | "block":
             return not numbers and filled.nunique() < len(filled)
         case "state":
@@ -158,7 +183,21 @@ def _may_be(grid: Grid, place: int, word: str) -> bool:
 
 def _filled(grid: Grid, place: int) -> bool:
     texts = cells.texts(grid.cells[place])
-    return bool((texts != "").mean() >= 1 - _MOSTLY) and not _REMARKS.search(grid.header[place])
+    return bool((texts != "").mean() >= 1 - _MOSTLY) and not REMARKS.search(grid.header[place])
+
+
+def _tags(grid: Grid, matched: Matched, free: Sequence[int]) -> list[int]:
+    """Columns that number the rows of a table, or those of each plot: one row a seedling."""
+    plots = matched.positions.get("plot", ())[:1]
+    plot = cells.texts(grid.cells[plots[0]]) if plots else pd.Series("", index=grid.cells.index)
+    rows = grid.cells.map(as_text).ne("").sum(axis=1) >= _FEWEST_ROWS
+    found = []
+    for place in free:
+        texts = cells.texts(grid.cells[place])[rows]
+        own = pd.DataFrame({"plot": plot[rows], "tag": texts})
+        if len(texts) >= _FEWEST_ROWS and (texts != "").all() and not own.duplicated().any():
+            found.append(place)
+    return [place for place in found if not REMARKS.search(grid.header[place])]
 
 
 def _labels(grid: Grid, free: Sequence[int]) -> list[int]:
@@ -172,7 +211,7 @@ def _labels(grid: Grid, free: Sequence[int]) -> list[int]:
             words
             and len(filled) >= _FEWEST_ROWS
             and filled.is_unique
-            and not _REMARKS.search(grid.header[place])
+            and not REMARKS.search(grid.header[place])
         ):
             found.append(place)
     known = {squeezed(other) for other in COLUMN_WORDS["notes"]}

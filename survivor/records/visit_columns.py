@@ -19,9 +19,9 @@ from survivor.files.headers import Matched, plain, squeezed
 from survivor.files.sheets import HEADER_JOINT, Grid
 from survivor.records.words import COLUMN_WORDS, KEY_WORDS
 
-_MONTHS: Final = r"(?:jan|feb|mar|apr|may|jun|jul|aug|sep|oct|nov|dec)[a-z]{0,6}"
+_MONTHS: Final = cells.MONTH_NAME
 _MONTH: Final = re.compile(
-    rf"\b({_MONTHS})[ .'\N{{RIGHT SINGLE QUOTATION MARK}}-]*((?:20)?\d\d)\b", re.IGNORECASE
+    rf"\b({_MONTHS})[ .'\N{{RIGHT SINGLE QUOTATION MARK}}-]*((?:20)?\d\d|\d)\b", re.IGNORECASE
 )
 _NO_YEAR: Final = re.compile(rf"\b\d{{1,2}}(?:st|nd|rd|th)?[ .-]{_MONTHS}\b", re.IGNORECASE)
 _ORDINAL: Final = r"(?:\d{1,2}(?:st|nd|rd|th)|first|second|third|fourth|fifth|sixth|last|final)"
@@ -59,7 +59,7 @@ _HEIGHT: Final = frozenset({"height", "heights", "ht", "hts", "hgt"})
 _VALUE: Final = ("state", "alive", "visit", "date")  # words of a header that tells what lived
 _MOST_YEARS: Final = 4  # from planting to a visit whose header bears no year
 
-Counted = Literal["alive", "dead", "per cent"]
+Counted = Literal["alive", "dead", "per cent", "score"]
 
 
 @dataclass(frozen=True)
@@ -126,7 +126,7 @@ def visit_columns(
         One a column of states or counts whose header holds a day, a month, an age or a number
         of a visit; and the columns of heights of one that has no such column, or several.
     """
-    kinds = ("value", "dead", "per cent", "height", "cause", "date", "planted")
+    kinds = ("value", "dead", "per cent", "score", "height", "cause", "date", "planted")
     of_kind: dict[str, dict[int, str]] = {kind: {} for kind in kinds}
     rests: dict[int, str] = {}
     whens: dict[int, str] = {}
@@ -187,8 +187,10 @@ def _numbered(headers: Sequence[str]) -> dict[int, tuple[str, str]]:
 
 
 def _counted(of_kind: dict[str, dict[int, str]]) -> tuple[dict[int, str], Counted]:
-    """Take the columns of the living; those of the dead, or of per cent, where there are no others."""
-    kinds: tuple[tuple[str, Counted], ...] = (("value", "alive"), ("dead", "dead"), ("per cent", "per cent"))
+    """Take the columns of the living; those of the dead, per cent or scores where there are no others."""
+    kinds: tuple[tuple[str, Counted], ...] = (
+        ("value", "alive"), ("dead", "dead"), ("per cent", "per cent"), ("score", "score")
+    )  # fmt: skip
     for kind, counted in kinds:
         if of_kind[kind]:
             return of_kind[kind], counted
@@ -279,6 +281,8 @@ def _numbers_are_years(headers: Sequence[str], planted: pd.Timestamp | None) -> 
     """Tell Aug 23, Nov 23, Feb 24 (months of years) from Aug 14, Oct 13, Dec 17 (days of months)."""
     numbers = [int(found[2]) for header in headers for found in [_MONTH.search(header)] if found]
     short = [number for number in numbers if number < 100]
+    if any(number < 10 for number in numbers):  # Apr 2 is a day
+        return False
     first = planted.year % 100 if planted is not None else min(short, default=0)
     return all(first <= number <= first + _MOST_YEARS for number in short) and short == sorted(short)
 
@@ -324,8 +328,9 @@ def _parted(header: str, order: cells.DateOrder, years: bool = True) -> tuple[st
     for place, part in enumerate(parts):  # a part that names a visit and nothing else
         if len(parts) > 1 and is_round(part) and not _beyond(part):
             return _when(part, years), HEADER_JOINT.join(parts[:place] + parts[place + 1 :])
+    bare = cells.without_accents(header)
     for pattern in (_MONTH, _NO_YEAR, _ROUND):
-        if (at := pattern.search(header)) is not None:
+        if (at := pattern.search(bare if len(bare) == len(header) else header)) is not None:
             rest = header[: at.start()] + header[at.end() :]
             spoken = set(plain(rest).split()) - _OF_A_VISIT
             known = spoken & (_HEIGHT | _DEAD | {"percent", "date", "cause"})
@@ -355,7 +360,7 @@ def _kind(rest: str) -> str | None:
     words = set(plain(rest).split())
     if _HEIGHT & words:
         return "height"
-    if squeezed(rest.split(HEADER_JOINT)[0]) in _PLANTED:
+    if any(squeezed(part) in _PLANTED for part in rest.split(HEADER_JOINT)):
         return "planted"
     if "percent" in words:
         return (
@@ -374,6 +379,8 @@ def _kind(rest: str) -> str | None:
     ]
     if "cause" in known:
         return "cause"
+    if "vigour" in known:
+        return "score"
     return "value" if not known or set(known) & set(_VALUE) else None
 
 

@@ -30,6 +30,8 @@ class Rank(IntEnum):
     """In which order questions are asked: by what they change, the most first."""
 
     COPIES = 10
+    METHOD = 14
+    SITE = 16
     STATES = 20
     PLANTED = 30
     VISITS = 40
