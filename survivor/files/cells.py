@@ -190,8 +190,13 @@ def measure(text: str) -> float | None:
 
 def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
     """Tell which cells are texts whose day and month only an order tells, such as 13/04/2022."""
-    values, _ = _each(cells, lambda cell: (bool(_NUMERIC.fullmatch(as_text(cell))), ""))
+    values, _ = _each(cells, lambda cell: (_tells_by_order(as_text(cell)), ""))
     return pd.Series(values.astype(bool), index=cells.index)
+
+
+def _tells_by_order(text: str) -> bool:
+    found = _NUMERIC.fullmatch(text)
+    return found is not None and int(found[1]) != int(found[2])  # 7/7 is one day in either order
 
 
 def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:

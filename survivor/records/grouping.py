@@ -12,6 +12,7 @@ from survivor.files import cells
 from survivor.files.headers import BY_STUDY_FILE
 from survivor.records.guess import Guess
 from survivor.records.telling import REMARKS, holds_days
+from survivor.records.ticks import works_ticked
 from survivor.records.words import is_total
 
 _MOST_LABELS: Final = 12
@@ -48,8 +49,9 @@ def with_groups_told(guess: Guess, told: Collection[str]) -> Guess:
         guess = replace(guess, may_be={**guess.may_be, **({"site": sites} if sites else {})})
     if not guess.matched.has("method") and "method" not in told:
         methods = [place for place in free if _crosses(guess, place, "site")]
-        if len(methods) == 1:
-            return _taken(guess, "method", methods[0])
+        ticked = [place for place in methods if works_ticked([guess.grid.cells[place]], [""]) is not None]
+        if len(methods) == 1 or (ticked and ticked == methods):
+            return _taken(guess, "method", *methods)
         if methods:
             guess = replace(guess, may_be={**guess.may_be, "method": tuple(methods)})
     return guess
@@ -101,11 +103,14 @@ def _crosses(guess: Guess, place: int, word: str) -> bool:
     return bool((pairs["other"].value_counts() > 1).any() and (pairs["label"].value_counts() > 1).any())
 
 
-def _taken(guess: Guess, word: str, place: int) -> Guess:
+def _taken(guess: Guess, word: str, *places: int) -> Guess:
     table = guess.matched.table.copy()
-    table.loc[place, ["column", "how"]] = [word, BY_STUDY_FILE]
-    matched = replace(guess.matched, positions={**guess.matched.positions, word: (place,)}, table=table)
+    table.loc[list(places), ["column", "how"]] = [word, BY_STUDY_FILE]
+    matched = replace(guess.matched, positions={**guess.matched.positions, word: places}, table=table)
     every_row = {own: value for own, value in guess.every_row.items() if own != word}
+    headers = ", ".join(repr(guess.grid.header[place]) for place in places)
     called = {"site": "the site", "method": "the preparation"}[word]
-    said = f"{called} is taken from the column {guess.grid.header[place]!r}, as its labels group the plots"
+    said = f"{called} is taken from the column {headers}, as its labels group the plots"
+    if len(places) > 1:
+        said = f"{called} is taken from the columns {headers}, as their labels group the plots"
     return replace(guess, matched=matched, every_row=every_row, assumed=(*guess.assumed, said))

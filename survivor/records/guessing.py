@@ -54,7 +54,7 @@ _HEADING_WORDS: Final = frozenset(
     {squeezed(text) for word, others in COLUMN_WORDS.items() for text in (word, *others)}
     | {text for others in SECOND_WORDS.values() for text in others}
 )
-_DEAD: Final = re.compile(r"\bdead\b|\bdeaths\b|\blosses\b|\bmortality\b|\bdied\b", re.IGNORECASE)
+_DEAD: Final = re.compile(r"\b(?:dead|deaths|losses|mortality|died|gaps|failures)\b", re.IGNORECASE)
 _ALIVE: Final = re.compile(r"\b(?:alive|living|live|surviv\w*)\b", re.IGNORECASE)
 _SHARE: Final = re.compile(r"%|\bper ?cent|\bpct\b", re.IGNORECASE)
 _NOT_TO_DATE: Final = re.compile(r"since|new(?:ly)?\b|this visit|between", re.IGNORECASE)
@@ -210,7 +210,10 @@ def _as_read(
     if guess.holds_visits:
         guess = _with_what_titles_tell(guess, several, planted)
         guess = replace(guess, assumed=_order_assumed(guess))
-    understood: float = len(matched.positions) + len(wide) + len(guess.every_row) - (role == "other")
+    heads_of_visits = [grid.header[visit.value] for visit in wide]
+    alike = sum(heads_of_visits.count(head) > 1 for head in heads_of_visits)  # nothing tells them apart
+    understood: float = len(matched.positions) + len(guess.every_row) - (role == "other")
+    understood += len(wide) - 2 * alike
     understood += 0.5 * (guess.holds_visits and _holds_rows(guess))
     return understood - sheet.header_rows / 10, guess
 

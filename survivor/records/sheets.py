@@ -20,7 +20,7 @@ from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.problems import WORKS_ROW, Source
 from survivor.records.sections import with_sections
-from survivor.records.ticks import refuse_one_of_ticks, with_states
+from survivor.records.ticks import refuse_one_of_ticks, with_states, works_ticked
 from survivor.records.together import parted
 from survivor.records.visit_columns import no_visits_named, refuse_percentages
 from survivor.records.words import (
@@ -278,6 +278,9 @@ def _column(
     ]
     if not columns:
         return pd.Series(matched.fixed.get(word, ""), index=range(len(grid.cells)), dtype=object)
+    heads = [grid.header[place].strip(" ?") for place in matched.positions[word]]
+    if word == "method" and (works := works_ticked(columns, heads)) is not None:
+        return works
     if len(columns) == 1:
         return columns[0]
     down = {place for filled in fill_down for place in matched.positions.get(filled, ())}

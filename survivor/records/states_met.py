@@ -16,7 +16,7 @@ from survivor.records.words import STATE_WORDS, spoken
 _MEANINGS: Final = {
     "alive": "alive", "living": "alive", "live": "alive", "dead": "dead", "died": "dead", "green": "alive",
     "healthy": "alive", "survived": "alive", "missing": "missing", "gone": "missing",
-    "not found": "not found",
+    "present": "alive", "absent": "missing", "not found": "not found",
     "not visited": "not visited", "not checked": "not visited", "nobody looked": "not visited",
     "replanted": "replanted", "replaced": "replanted",
 }  # fmt: skip
@@ -24,6 +24,8 @@ _KNOWN: Final = {spoken(word): str(state) for state, words in STATE_WORDS.items(
 _SCORES: Final = re.compile(r"\b(?:vigou?r|health|condition|scores?|rating|class)\b", re.IGNORECASE)
 _GONE: Final = ("dead", "missing", "replanted")
 _YES_OR_NO: Final = {"y": "alive", "yes": "alive", "n": "dead", "no": "dead"}
+_YES: Final = ("y", "yes", "1", "true", "x", "✓", "✔")
+_NO: Final = ("n", "no", "0", "false")
 _DASHES: Final = frozenset({"-", "--", "\N{EN DASH}", "\N{EM DASH}"})
 _RARELY: Final = 0.05  # of the plants with such a word that may live on after a dead one: they reshot
 
@@ -46,7 +48,9 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
     histories = _histories(guess)
     counts = {str(word): int(times) for word, times in histories.stack().value_counts().items() if word}
     of_key = {word: state for word in counts if (state := _explained(word, beside)) is not None}
+    of_key |= _of_the_dead(guess, counts)
     of_key |= _of_scores(guess, counts, of_key, beside)
+    of_key = {**_of_presence(counts, of_key), **of_key}
     told = {word: state for word, state in of_key.items() if _KNOWN.get(spoken(word)) != state}
     meant = {word: of_key.get(word) or _KNOWN.get(spoken(word)) for word in counts}
     asked = {word: times for word, times in counts.items() if meant[word] is None}
@@ -56,6 +60,23 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
         if (state := _by_use(word, asked, known, histories, headed_alive)) is not None:
             told[word] = state
     return told, {word: times for word, times in asked.items() if word not in told}
+
+
+def _of_presence(counts: dict[str, int], of_key: dict[str, str]) -> dict[str, str]:
+    """Read P and A, where no word says dead, as present and absent: A beside P is not alive."""
+    words = {spoken(word): word for word in counts}
+    dead = any((of_key.get(word) or _KNOWN.get(spoken(word))) == "dead" for word in counts)
+    if dead or not {"p", "a"} <= words.keys() or {words["p"], words["a"]} & of_key.keys():
+        return {}
+    return {words["p"]: "alive", words["a"]: "missing"}
+
+
+def _of_the_dead(guess: Guess, counts: dict[str, int]) -> dict[str, str]:
+    """Read yes and no under headers that ask for the dead: Dead? 5/9/23, Mortality 5/9/23."""
+    if not guess.visits or any(visit.counted != "dead" for visit in guess.visits):
+        return {}
+    meant = {**dict.fromkeys(_YES, "dead"), **dict.fromkeys(_NO, "alive")}
+    return {word: meant[spoken(word)] for word in counts if spoken(word) in meant}
 
 
 def _of_scores(

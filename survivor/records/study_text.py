@@ -458,16 +458,19 @@ _WHICH: Final = {
 def _columns(guess: Guess) -> list[str]:
     table = guess.matched.table
     used = table[(table["how"] != NOT_USED) & (table["column"] != "")]
+    headers: dict[str, list[str]] = {}
+    for header, ours in zip(used["header"], used["column"], strict=True):
+        headers.setdefault(_column_word(guess, ours), []).append(quoted(header))
+    joined = {word: ", ".join(own) for word, own in headers.items()}
     lines = [
-        f"{_column_word(guess, ours)} = {quoted(header)}"
-        for header, ours in zip(used["header"], used["column"], strict=True)
+        f"{word} = {joined[word] if len(own) == 1 else f'[{joined[word]}]'}" for word, own in headers.items()
     ]
     if guess.holds_visits and not guess.matched.has("plot"):
         parts = [word for word in ("block", "method") if guess.matched.has(word)]
-        headers = [guess.grid.header[guess.matched.positions[word][0]] for word in parts]
-        if headers:
+        parts_of_plot = [guess.grid.header[guess.matched.positions[word][0]] for word in parts]
+        if parts_of_plot:
             lines.append(
-                f"plot = [{', '.join(map(quoted, headers))}]   # no column tells the plot: is it these?"
+                f"plot = [{', '.join(map(quoted, parts_of_plot))}]   # no column tells the plot: is it these?"
             )
     for word, places in guess.may_be.items():
         rank, text, called = _WHICH[word]

@@ -1,4 +1,7 @@
-"""A state told by which of several columns is ticked: Alive, Dead and Missing side by side, a mark in one."""
+"""A state told by which of several columns is ticked: Alive, Dead and Missing side by side, a mark in one.
+
+A preparation told by which of its works are ticked: Ripped and Sprayed side by side, yes or no in each.
+"""
 
 from __future__ import annotations
 
@@ -6,7 +9,7 @@ import re
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from itertools import groupby
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -97,6 +100,28 @@ def refuse_one_of_ticks(grid: Grid, named: Iterable[int]) -> None:
                 mend="write ticked = true in the table of the sheet, and name them together: "
                 f'state = "{one}"',
             )
+
+
+NO_WORKS: Final = "no preparation"
+
+
+def works_ticked(columns: Sequence[pd.Series[Any]], headers: Sequence[str]) -> pd.Series[Any] | None:
+    """Name a preparation by those of several works that were done: Ripped Y, Sprayed N is Ripped.
+
+    Returns
+    -------
+    Series or None
+        None where a column holds anything but yes and no, or a mark.
+    """
+    done = []
+    for column in columns:
+        low = cells.of_each(cells.texts(column), str.casefold)
+        if not low.isin(_MARKS | _NO_MARK | {"-"}).all() or not low.isin(_MARKS).any():
+            return None
+        done.append(low.isin(_MARKS).to_numpy())
+    rows = zip(*done, strict=True)
+    names = [[head for head, own in zip(headers, row, strict=True) if own] for row in rows]
+    return pd.Series([" + ".join(own) or NO_WORKS for own in names], index=columns[0].index, dtype=object)
 
 
 _Column = tuple[int, str, State]  # place, what its header says besides, and the state that it names

@@ -21,13 +21,15 @@ from survivor.records.words import COLUMN_WORDS, KEY_WORDS
 
 _MONTHS: Final = cells.MONTH_NAME
 _MONTH: Final = re.compile(
-    rf"\b({_MONTHS})[ .'\N{{RIGHT SINGLE QUOTATION MARK}}-]*((?:20)?\d\d|\d)\b", re.IGNORECASE
+    rf"\b({_MONTHS})[ .'\N{{RIGHT SINGLE QUOTATION MARK}}-]*((?:20)?\d\d|\d)(?:st|nd|rd|th)?\b",
+    re.IGNORECASE,
 )
 _NO_YEAR: Final = re.compile(rf"\b\d{{1,2}}(?:st|nd|rd|th)?[ .-]{_MONTHS}\b", re.IGNORECASE)
 _ORDINAL: Final = r"(?:\d{1,2}(?:st|nd|rd|th)|first|second|third|fourth|fifth|sixth|last|final)"
 _ROUND: Final = re.compile(
     r"\b(?:v|visit|check|round|survey|inspection|count|census|week|wk|month|mth|year|yr|day) ?\d{1,3}\b|"
     r"^[mtwy] ?\d{1,2}$|"
+    r"\b(?:\d{1,3} ?d\.?a\.?p|d\.?a\.?p\.? ?\d{1,3})\b|"
     r"\b\d{1,3} ?(?:d|days?|wks?|weeks?|mo|mos|months?|mths?|yrs?|years?)\b|"
     rf"\b{_ORDINAL} (?:check|visit|round|survey|count|inspection)\b|"
     r"\b(?:spring|summer|autumn|winter) ?(?:20)?\d\d\b|"
@@ -54,7 +56,9 @@ _SINCE: Final = re.compile(  # tells how the dead are counted, and names no visi
 )
 _NO_SPECIES: Final = frozenset({"gone", "missing", "new", "note", "notes", "comment", "comments", "total"})
 _DATE: Final = re.compile(r"(?:date|day|visited)s? ?(?:no\.? ?)?\d{0,2}", re.IGNORECASE)
-_DEAD: Final = frozenset({"dead", "died", "deaths", "losses", "lost", "mortality"})
+_DEAD: Final = frozenset(
+    {"dead", "died", "deaths", "losses", "lost", "mortality", "gaps", "failures", "mort"}
+)
 _HEIGHT: Final = frozenset({"height", "heights", "ht", "hts", "hgt"})
 _VALUE: Final = ("state", "alive", "visit", "date")  # words of a header that tells what lived
 _MOST_YEARS: Final = 4  # from planting to a visit whose header bears no year
