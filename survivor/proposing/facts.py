@@ -43,6 +43,8 @@ class Facts:
         Whether plots lie in blocks, a weed-free radius was measured, plants are missing.
     undated
         Whether a planting day is told for some plots only, or for none.
+    radius_in_metres
+        Cells of a radius in centimetres that seem to be in metres.
     rounds
         Median age at each visit, days since planting; none where no planting day is told.
     """
@@ -55,6 +57,7 @@ class Facts:
     radius: bool
     missing: bool
     undated: bool
+    radius_in_metres: int
     rounds: tuple[int, ...]
 
 
@@ -76,10 +79,11 @@ def facts_of(file: Path, text: str) -> Facts:
         raw.setdefault("rules", {})["planted_date"] = min(_DAY.findall(text), default=_LONG_AGO)
         records = _read(file, raw) or records
     if records is None:
-        return Facts({}, {}, {}, (), False, False, False, False, ())
+        return Facts({}, {}, {}, (), False, False, False, False, 0, ())
     visits = records.visits
     plots = visits.drop_duplicates([*PLOT_KEY, "method"])
     unknown = records.findings.loc[records.findings["code"] == "unknown-state", "value"]
+    small = records.findings[records.findings["code"] == "radius-in-metres"]
     first = visits[visits["cohort"] == FIRST_PLANTING]
     rounds = () if undated or made_up else _rounds(first)
     return Facts(
@@ -91,6 +95,7 @@ def facts_of(file: Path, text: str) -> Facts:
         radius=bool(records.plots["weed_free_radius_m"].notna().any()),
         missing="state" in visits.columns and bool((visits["state"] == State.MISSING).any()),
         undated=undated,
+        radius_in_metres=len(small[["file", "sheet", "row"]].drop_duplicates()),
         rounds=rounds,
     )
 

@@ -168,6 +168,16 @@ def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
                 'missing = "unknown"   # nobody knows: it is followed until then',
             ],
         )
+    if facts.radius_in_metres:
+        yield from asked(
+            Rank.UNITS,
+            f"are radii below 3 in a column of centimetres in metres? {facts.radius_in_metres:,} cells are "
+            "so small. Without an answer they are left blank.",
+            [
+                "metres_in_centimetres = true   # 0.6 is 60 cm",
+                "metres_in_centimetres = false   # they are left blank",
+            ],
+        )
     yield ""
 
 

@@ -35,8 +35,7 @@ def what_is_read(folder: Path, loaded: Study | SurvivorError | None = None) -> s
 
 
 def _counts(study: Study) -> str:
-    visits, accounts = study.records.visits, study.accounts
-    records = accounts[~accounts["record"].isin(["rain gauge", "weather", "total row"])]
+    visits, records = study.records.visits, study.records.accounts  # as many as the check counts
     aside = int((records["fate"] == "excluded").sum())
     read = f"{len(records) - aside:,} read, {aside:,} wait for an answer or to be corrected"
     if visits.empty:

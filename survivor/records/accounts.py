@@ -43,12 +43,14 @@ def rules_in_force(found: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        rule (as it stands in the study file), what (it did), records (touched by it).
+        rule (as it stands in the study file), what (it did), records (touched by it). One that touched
+        none says nothing, and is left out.
     """
     rows = []
     for rule in _rules(settings):
         own = found[(found["code"] == rule.code) & ((found["word"] == rule.word) | (rule.word == ""))]
-        rows.append((rule.rule, rule.what, int(own["record"].nunique())))
+        if touched := int(own["record"].nunique()):
+            rows.append((rule.rule, rule.what, touched))
     return pd.DataFrame(rows, columns=list(RULE_COLUMNS))
 
 
@@ -79,6 +81,14 @@ def _rules(settings: Settings) -> list[_Rule]:
         (
             rules.tags_alike == "join",
             _Rule('[rules] tags_alike = "join"', "two spellings of a tag taken as one", "tag-joined"),
+        ),
+        (
+            rules.metres_in_centimetres,
+            _Rule(
+                "[rules] metres_in_centimetres = true",
+                "a radius below 3 in a column of centimetres read as metres",
+                "radius-read-in-metres",
+            ),
         ),
         (
             any(sheet.species for sheet in sheets),

@@ -131,6 +131,7 @@ _TAGGED: Final = {
     "not-found-at-end": Code(_CHECK, "listed", "never found again: followed to the last sighting"),
     "lost-from-sight": Code(_CHECK, "used", "no record after this one: followed to this sighting"),
     "missing-unknown": Code(_NOTE, "listed", "missing, taken as unknown by the study file"),
+    "radius-read-in-metres": Code(_NOTE, "used", "a radius in a column of centimetres read as metres"),
     "missing-dead": Code(_NOTE, "used", "missing, taken as dead at the visit first missing"),
     "skipped-visit": Code(
         _NOTE, "used", "a visit of the plot without a record of the seedling before this one"

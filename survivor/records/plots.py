@@ -92,7 +92,9 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
     told = (rows["method"] != "").any()  # else the visits tell it, or nobody
     rows["method"], unknown = check.match_methods(rows if told else rows.iloc[:0], settings.methods)
     rows["method"] = rows["method"].fillna("")
-    rows["weed_free_radius_m"], radius = check.radius_in_metres(rows, sources)
+    rows["weed_free_radius_m"], radius = check.radius_in_metres(
+        rows, sources, mixed=settings.rules.metres_in_centimetres
+    )
     rows = rows.drop(columns=[word for word in RADIUS_WORDS[1:] if word in rows.columns])
     rows, several = planting_days(rows, settings.rules.planted_date)
     name = check.plot_name(rows)

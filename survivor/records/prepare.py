@@ -215,7 +215,7 @@ def _facts_of_plots(
         two = check_plots.check_method_of_sheet(rows, method, settings.methods)
         rows["method"] = method
     # What a visit tells of the patch is how it was then; the plot sheet tells how it was prepared.
-    then, odd = check_plots.radius_in_metres(rows, sources)
+    then, odd = check_plots.radius_in_metres(rows, sources, mixed=settings.rules.metres_in_centimetres)
     if then.notna().any():
         rows[PATCH_RADIUS] = then
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
@@ -252,7 +252,7 @@ def _own_facts(
     rows["method"], unknown, differs = check_plots.methods_of_visits(
         rows, settings.methods, settings.rules.preparation_of, sources
     )
-    radius, wrong = check_plots.radius_in_metres(rows, sources)
+    radius, wrong = check_plots.radius_in_metres(rows, sources, mixed=settings.rules.metres_in_centimetres)
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
     if radius.groupby(rows["entry"]).nunique().max() > 1:
         rows[PATCH_RADIUS] = radius

@@ -47,7 +47,7 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
     """
     histories = _histories(guess)
     counts = {str(word): int(times) for word, times in histories.stack().value_counts().items() if word}
-    of_key = {word: state for word in counts if (state := _explained(word, beside)) is not None}
+    of_key = {word: state for word in counts if (state := explained(word, beside)) is not None}
     of_key |= _of_the_dead(guess, counts)
     of_key |= _of_scores(guess, counts, of_key, beside)
     of_key = {**_of_presence(counts, of_key), **of_key}
@@ -106,7 +106,7 @@ def _histories(guess: Guess) -> pd.DataFrame:
     return wide
 
 
-def _explained(word: str, beside: Sequence[str]) -> str | None:
+def explained(word: str, beside: Sequence[str]) -> str | None:
     """Meaning of a word by a key such as "x dead, OK = alive"; None where it gives none, or two."""
     filling = r"(?:(?!(?:nearly|almost|half|not|near)\b)[^\W\d]+ ){0,4}?"
     between = rf"\s*(?:[=:]\s*{filling}|[-\N{{EN DASH}}]?\s*(?:means? |is |for )?)"

@@ -147,12 +147,12 @@ def _delayed(rows: pd.DataFrame, entries: pd.DataFrame, rules: Rules) -> pd.Data
         "as the study file says, each is followed from that day on, so survival is per 100 first seen and "
         "not per 100 planted"
         if told
-        else "nothing says whether they were tagged at planting; each is followed from that day on, so those "
-        "that died before it are left out and no number is per 100 planted"
+        else "nothing says whether they were tagged at planting, so each is followed from that day on and no "
+        "number is per 100 planted"
     )
     ask = (
-        "if the tags went in with the plants, write in the study file under [rules]: "
-        'tagged = "at planting"; if plants were tagged when first seen: tagged = "at first sighting"'
+        'write under [rules]: tagged = "at planting" if the tags went in with the plants; else '
+        'tagged = "at first sighting"'
     )
     return find(
         entries,

@@ -47,6 +47,7 @@ class Rank(IntEnum):
     RAIN = 130
     MISSING = 140
     RADIUS = 150
+    UNITS = 160
 
 
 @dataclass(frozen=True)

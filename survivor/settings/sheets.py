@@ -218,6 +218,11 @@ class Rules(Strict):
         default="plot",
         description="whose the preparation is: with plot, a plot whose rows tell several is excluded",
     )
+    metres_in_centimetres: bool = Field(
+        default=False,
+        description="whether a weed-free radius below 3 in a column of centimetres is written in metres; "
+        "else it is left blank",
+    )
     planted_date: Day | None = Field(default=None, description="planting day where no sheet gives one")
 
 

@@ -364,7 +364,9 @@ def check_seasons(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
-def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.Series[float], pd.DataFrame]:
+def radius_in_metres(
+    rows: pd.DataFrame, sources: Sequence[Source], *, mixed: bool = False
+) -> tuple[pd.Series[float], pd.DataFrame]:
     """Bring radius and diameter, metres and centimetres, to the radius in metres, and check it.
 
     A patch "of 1 m" can be a radius or a diameter: an area four times as large. The
@@ -377,6 +379,8 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
         Records with site, block, plot, method and any of the radius words.
     sources
         Where they came from.
+    mixed
+        Whether what is too small for centimetres is known to be in metres.
 
     Returns
     -------
@@ -421,19 +425,21 @@ def radius_in_metres(rows: pd.DataFrame, sources: Sequence[Source]) -> tuple[pd.
             group=group,
         ),
     ]
+    left = "it is read so" if mixed else "it was left blank"
+    answer = "if all such are, write under [rules]: metres_in_centimetres = true; else correct the cell"
     found.append(
         find(
             rows,
             metres,
-            "radius-in-metres",
+            "radius-read-in-metres" if mixed else "radius-in-metres",
             word=given[0],
             value=shown,
-            what="this seems to be in metres where centimetres are needed; it was left blank",
-            mend="if so, write it in centimetres",
+            what=f"this seems to be in metres where centimetres are needed; {left}",
+            mend="nothing, as the study file says so" if mixed else answer,
             group=group,
         )
     )
-    radius = radius.where(~(wrong | centimetres | metres))
+    radius = radius.where(~metres, 100 * radius if mixed else float("nan")).where(~(wrong | centimetres))
     found += [_named_diameter(rows, sources, radius), _like_diameter(rows, radius)]
     return radius, gather(found)
 
