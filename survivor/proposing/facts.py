@@ -45,6 +45,8 @@ class Facts:
         Whether a planting day is told for some plots only, or for none.
     radius_in_metres
         Cells of a radius in centimetres that seem to be in metres.
+    blank
+        What blank cells may mean, as no cell says it: alive or dead; "" where that is not in doubt.
     rounds
         Median age at each visit, days since planting; none where no planting day is told.
     """
@@ -58,6 +60,7 @@ class Facts:
     missing: bool
     undated: bool
     radius_in_metres: int
+    blank: str
     rounds: tuple[int, ...]
 
 
@@ -79,12 +82,14 @@ def facts_of(file: Path, text: str) -> Facts:
         raw.setdefault("rules", {})["planted_date"] = min(_DAY.findall(text), default=_LONG_AGO)
         records = _read(file, raw) or records
     if records is None:
-        return Facts({}, {}, {}, (), False, False, False, False, 0, ())
+        return Facts({}, {}, {}, (), False, False, False, False, 0, "", ())
     visits = records.visits
     plots = visits.drop_duplicates([*PLOT_KEY, "method"])
     unknown = records.findings.loc[records.findings["code"] == "unknown-state", "value"]
     small = records.findings[records.findings["code"] == "radius-in-metres"]
     first = visits[visits["cohort"] == FIRST_PLANTING]
+    untold = records.findings.loc[records.findings["code"] == "blank-untold", "what"]
+    blank = "" if untold.empty else "alive" if "says alive" in untold.iloc[0] else "dead"
     rounds = () if undated or made_up else _rounds(first)
     return Facts(
         methods=dict.fromkeys(_spellings(file.parent, records.settings), 0) | _often(plots["method"]),
@@ -96,6 +101,7 @@ def facts_of(file: Path, text: str) -> Facts:
         missing="state" in visits.columns and bool((visits["state"] == State.MISSING).any()),
         undated=undated,
         radius_in_metres=len(small[["file", "sheet", "row"]].drop_duplicates()),
+        blank=blank,
         rounds=rounds,
     )
 

@@ -25,6 +25,7 @@ _SHORT: Final = 4  # letters of a word that keeps its ending
 _MOST_NAMES: Final = 40  # of preparations or species that are compared with each other
 _RARE: Final = 0.05  # share of the commonest species below which a name is asked about
 # Age, days within which a visit counts for it, name; from which age on it is proposed.
+_BLANK: Final = {"alive": "until the plant is found dead", "dead": "where no later visit found it alive"}
 _MILESTONES: Final = (("12 months", 365, 45, 335), ("24 months", 730, 45, 700), ("36 months", 1095, 45, 1065))
 _FIRST_SEASON: Final = ("after the first dry season", 280, 45)
 
@@ -157,6 +158,15 @@ def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
             [
                 'tagged = "at planting"   # with the plants: survival counts from the planting day',
                 'tagged = "at first sighting"   # later, on plants then alive: it counts from that day',
+            ],
+        )
+    if facts.blank:
+        yield from asked(
+            Rank.BLANK,
+            f"what does a blank cell mean? No cell says {facts.blank}. Without an answer no blank is used.",
+            [
+                f'blank = "{facts.blank}"   # {_BLANK[facts.blank]}',
+                'blank = "not visited"   # nobody looked',
             ],
         )
     if facts.missing:

@@ -75,6 +75,10 @@ def _rules(settings: Settings) -> list[_Rule]:
             _Rule('[rules] blank = "dead"', "a blank that no sighting follows taken as dead", "blank-dead"),
         ),
         (
+            rules.blank == "alive",
+            _Rule('[rules] blank = "alive"', "a blank before any death taken as alive", "blank-alive"),
+        ),
+        (
             rules.missing == "unknown",
             _Rule('[rules] missing = "unknown"', "a missing plant taken as unknown", "missing-unknown"),
         ),

@@ -67,6 +67,7 @@ _CELLS: Final = {
     "height-without-plant": Code(_CHECK, "used", "a height beside the word that there is no living plant"),
     "height-unlike": Code(_CHECK, "used", "a height that those before and after do not bear out"),
     "height-unit": Code(_CHECK, "used", "a height that may be in another unit than its column"),
+    "blank-untold": Code(_CHECK, "listed", "blank where no cell says alive, or none says dead"),
     "site-blank": Code(_CHECK, "listed", "no seedling of the site has a state at a visit that others have"),
     "not-visited": Code(_NOTE, "listed", "not visited or blank: the state is unknown"),
     "no-name": Code(
@@ -131,6 +132,7 @@ _TAGGED: Final = {
     "not-found-at-end": Code(_CHECK, "listed", "never found again: followed to the last sighting"),
     "lost-from-sight": Code(_CHECK, "used", "no record after this one: followed to this sighting"),
     "missing-unknown": Code(_NOTE, "listed", "missing, taken as unknown by the study file"),
+    "blank-alive": Code(_NOTE, "used", "blank, taken as alive by the study file"),
     "radius-read-in-metres": Code(_NOTE, "used", "a radius in a column of centimetres read as metres"),
     "missing-dead": Code(_NOTE, "used", "missing, taken as dead at the visit first missing"),
     "skipped-visit": Code(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -38,12 +38,13 @@ def with_groups_told(guess: Guess, told: Collection[str]) -> Guess:
     """
     if not guess.holds_visits or not guess.matched.has("plot"):
         return guess
-    free = _grouping(guess)
+    unread = _unread(guess)
+    free = _grouping(guess, unread)
     site = not guess.matched.has("site") and "site" not in told
-    if site and 0 in free and _words(guess, 0) and _crosses(guess, 0, "method"):
+    first = 0 in free or (0 in unread and _in_runs(guess, 0))
+    if site and first and _words(guess, 0) and _crosses(guess, 0, "method"):
         guess = _taken(guess, "site", 0)
-        free.remove(0)
-        site = False
+        free = [place for place in free if place]
     elif site:
         sites = tuple(place for place in free if _words(guess, place) and _crosses(guess, place, "method"))
         guess = replace(guess, may_be={**guess.may_be, **({"site": sites} if sites else {})})
@@ -57,20 +58,42 @@ def with_groups_told(guess: Guess, told: Collection[str]) -> Guess:
     return guess
 
 
-def _grouping(guess: Guess) -> list[int]:
-    """Places of columns without a meaning whose labels are the same in all rows of a plot."""
+def _unread(guess: Guess) -> list[int]:
+    """Places of columns without a meaning."""
     table = guess.matched.table
     of_visits = {place for visit in guess.visits for place in visit.places} | set(guess.alone)
     heads = list(guess.grid.header)
-    free = [
+    return [
         place
         for place, (header, how) in enumerate(zip(heads, table["column"], strict=True))
         if header and not how and place not in of_visits and heads.count(header) == 1
         and not REMARKS.search(header)
     ]  # fmt: skip
+
+
+def _grouping(guess: Guess, free: Sequence[int]) -> list[int]:
+    """Places of those whose labels are the same in all rows of a plot."""
     plot = guess.texts_of("plot")
     plot = plot.where(guess.texts_of("block") == "", guess.texts_of("block") + "|" + plot)
-    return [place for place in free if _groups(guess, place, plot)]
+    return [place for place in free if _groups(guess, place, plot) or _parts(guess, place)]
+
+
+def _in_runs(guess: Guess, place: int) -> bool:
+    """Tell whether the labels of a column stand in one run of rows each: rows and plots begin anew in each."""
+    label = cells.texts(guess.grid.cells[place])[guess.texts_of("plot") != ""]
+    runs = int((label != label.shift()).sum())
+    return 2 <= label.nunique() == runs <= _MOST_LABELS and bool((label != "").all())
+
+
+def _parts(guess: Guess, place: int) -> bool:
+    """Tell whether rows that stand twice, as labels of plots begin anew, are told apart by a column alone."""
+    label = cells.texts(guess.grid.cells[place])
+    words = ("block", "plot", "tag", "species", "date", "visit")
+    keys = pd.DataFrame({word: guess.texts_of(word) for word in words if guess.matched.has(word)})
+    keys = keys[(guess.texts_of("plot") != "") & (label != "")]
+    few = 2 <= label[keys.index].nunique() <= _MOST_LABELS
+    again = keys.duplicated()
+    return bool(few and again.any() and not keys.assign(label=label).duplicated().any())
 
 
 def _groups(guess: Guess, place: int, plot: pd.Series[Any]) -> bool:

@@ -46,6 +46,11 @@ from survivor.settings import Sheet
 _MOST_TITLES, _MOST_HEADER_ROWS = 10, 3  # rows above the header, and of it
 _FEWEST_VISITS: Final = 2
 _WORDS: Final = 0.5  # share of the words of a column that are states, for it to be no column of counts
+_PLANTED: Final = frozenset(squeezed(word) for word in ("planted", *COLUMN_WORDS["planted"]))
+_WHEN: Final = rf"(?:in |on )?(?:\d{{1,2}}\W)?(?:{cells.MONTH_NAME}|\d{{1,2}})\b.*"
+_PLANTED_IN: Final = re.compile(  # a number planted, with its month or day in the header
+    rf"(?:(?:no\.?|number|n|total) )?planted\W+{_WHEN}", re.IGNORECASE
+)
 _OF_TICKS: Final = 100  # more than all columns by themselves: a mark in one of several tells the state
 _FEWEST_CELLS: Final = 2  # of a header row: a lone cell above the records is a title
 _WRITTEN_ONCE: Final = 0.9  # a label in fewer of the rows than this may be meant for those below as well
@@ -129,6 +134,8 @@ def _best(
             for own, ticked, table in ways:
                 named = sheet.model_copy(update={"sections": own, "ticked": ticked})
                 score, guess = _as_read(part, table, named, several, otherwise)
+                if own and section_columns(table):  # which a name of the file is no match for
+                    score += 0.5
                 if ticked:
                     score += _OF_TICKS if guess.role == "tagged" else -_OF_TICKS
                 if best is None or score > best[0]:
@@ -297,6 +304,10 @@ def _counts_of(grid: Grid) -> dict[str, str]:
     return {"dead": dead[0]} if len(dead) == 1 and not shares else {}
 
 
+def _is_planted(header: str) -> bool:
+    return squeezed(header.rsplit(" / ", 1)[-1]) in _PLANTED
+
+
 def _matched(
     grid: Grid,
     taken: Collection[int],
@@ -307,15 +318,16 @@ def _matched(
     """Match the columns; one headed Planted that holds days tells the planting date, not a number."""
     named = dict(told or {})
     if "planted_date" in words:
-        known = {squeezed(word) for word in ("planted", *COLUMN_WORDS["planted"])}
         dated = [
-            c
-            for c, header in enumerate(grid.header)
-            if squeezed(header.rsplit(" / ", 1)[-1]) in known and holds_days(grid.cells[c])
+            c for c, header in enumerate(grid.header) if _is_planted(header) and holds_days(grid.cells[c])
         ]
         others = {squeezed(word) for word in ("planted_date", *COLUMN_WORDS["planted_date"])}
         if len(dated) == 1 and not others & set(map(squeezed, grid.header)):
             named["planted_date"] = grid.header[dated[0]]
+    if "planted" in words and not any(map(_is_planted, grid.header)):
+        own = [head for head in grid.header if _PLANTED_IN.fullmatch(head)]
+        if len(own) == 1:
+            named["planted"] = own[0]
     of_visits = dict.fromkeys(taken, "")
 
     def match() -> Matched:

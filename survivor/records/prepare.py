@@ -20,6 +20,7 @@ from survivor.records.checks.beside import (
     check_round_days,
     check_rounds,
 )
+from survivor.records.checks.blanks import blank_untold, first_gone
 from survivor.records.checks.cells import check_heights
 from survivor.records.checks.names import check_no_name, check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
@@ -324,12 +325,10 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
         group=place,
     )
     rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
-    blank = (
-        (rows["state"] == "")
-        & (rules.blank == "dead")
-        & rows["date"].notna()
-        & (rows["date"] > rows["planted_date"])
-    )
+    after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
+    lives = after_planting & (rules.blank == "alive") & (rows["date"] < first_gone(rows))
+    rows = rows.assign(state=rows["state"].where(~lives, str(State.ALIVE)))
+    blank = after_planting & (rules.blank == "dead")
     says = rows["state"].isin([str(state) for state in SAYS])
     says |= blank
     of_site = joined(place, rows["site"])
@@ -347,16 +346,26 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
         mend="nothing, if nobody was there; if colours tell the states, write them as words",
         group=of_site,
     )
+    untold = blank_untold(rows, says & (rules.blank == "not visited"), place)
     silent = find(
         rows,
-        ~says & ~whole,
+        ~says & ~whole & ~rows["record"].isin(untold["record"]),
         "not-visited",
         word="state",
         what="no state at this visit: the time between the visits round it is taken together",
         mend="nothing, if nobody looked; a blank is never dead",
         group=place,
     )
-    return rows.assign(blank=blank, says=says), [alive, site, silent]
+    taken = find(
+        rows,
+        lives,
+        "blank-alive",
+        word="state",
+        what="no state, and not found dead before: taken as alive, as the study file says",
+        mend="nothing, if that is right",
+        group=place,
+    )
+    return rows.assign(blank=blank, says=says), [alive, taken, site, untold, silent]
 
 
 def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Iterable, Sequence
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -43,6 +43,7 @@ _WAYS: Final[dict[DateOrder, re.Pattern[str]]] = {
     "day-first": re.compile(rf"\b\d{{1,2}}(?:st|nd|rd|th)? (?:of )?{_MONTH}\b", re.IGNORECASE),
     "month-first": re.compile(rf"\b{_MONTH} \d{{1,2}}(?:(?:st|nd|rd|th)\b|,? 20\d\d)", re.IGNORECASE),
 }
+_MOST_SHEETS, _MOST_HEADERS = 3, 8  # that a refusal speaks of
 _FEW: Final = 2  # cells of a row that is no record
 
 
@@ -86,9 +87,10 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
     if not visits:
         raise StudyFileError(
             "no sheet here seems to hold visits: none has a column for the plot and one for the state of "
-            "seedlings or the number alive" + (f" ({'; '.join(remarks)})" if remarks else ""),
+            "seedlings or the number alive" + "".join(f"; {own}" for own in (*_lacking(guesses), *remarks)),
             where=str(folder),
-            mend="`survivor demo DIR` writes examples; `survivor new DIR` a blank study with its headers",
+            mend="head the columns Site, Plot, Prep, Tag and the days of the visits, or Planted and Alive; "
+            "`survivor demo DIR` writes examples",
         )
     older = copies(visits)
     visits = [guess for guess in visits if id(guess) not in older]
@@ -105,6 +107,20 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
         _table("works.diary", "[works.diary]   # what was done, where and when", d) for d in diaries.values()
     ]
     return "\n".join([text, *works[0]]) if works else text
+
+
+def _lacking(guesses: Sequence[Guess]) -> Iterator[str]:
+    """Say of each sheet what was understood in it, and what it lacks to hold visits."""
+    for guess in guesses[:_MOST_SHEETS]:
+        grid, matched = guess.grid, guess.matched
+        known = [f"{grid.header[at[0]]!r} is the {word}" for word, at in matched.positions.items()]
+        lacks = [word for word in ("plot", "method") if not matched.has(word)]
+        lacks += ["tag and its states, or a number alive at each visit"]
+        others = [repr(head) for head in grid.header if head and head not in " ".join(known)]
+        yield (
+            f"{grid.place}: {', '.join(known) or 'no header is known'}; no {', no '.join(lacks)}"
+            + (f", which one of {', '.join(others[:_MOST_HEADERS])} may be" if others else "")
+        )
 
 
 def _as_diary(guess: Guess) -> Guess | None:

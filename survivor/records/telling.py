@@ -25,15 +25,15 @@ _SECOND_WORDS: Final = {
     "block": "blk, bay, group, set",
     "plot": (
         "plot label, plot name or no, quad, strip, cell, peg colour, peg color, plot colour, plot "
-        "color, colour, color, subplot, area"
+        "color, colour, color, subplot, area, row, line, bed"
     ),
     "tag": (
-        "plant, sapling, sapling no, stem, stem no, tube, no, number, id, marker, pin, pin no, "
-        "plant label, seedling label, ref, item"
+        "plant, sapling, sapling no, stem, stem no, tube, no, number, id, marker, pin, pin no, pos, "
+        "position, plant label, seedling label, ref, item"
     ),
     "species": "common name, plant species, tree species, species planted, species code, name, type",
     "method": (
-        "ground prep, soil prep, prep type, site works, ground works, technique, trt, trtmt, "
+        "treat, ground prep, soil prep, prep type, site works, ground works, technique, trt, trtmt, "
         "treatments, type of prep, prep done, planting method, what, method used"
     ),
     "date": (
@@ -57,7 +57,10 @@ _SECOND_WORDS: Final = {
         "number, initial count, initial, start number, originally planted, qty planted, qty, "
         "quantity, quantity planted, tubes planted, stems planted, original, total"
     ),
-    "planted_date": "day planted, planting day, put in on, date in, in ground, when planted, planted when",
+    "planted_date": (
+        "date put in, date pl, pl date, day planted, planting day, put in on, date in, in ground, when "
+        "planted, planted when"
+    ),
 }  # fmt: skip
 # What a label is of, and what it is called: Tree ID, Stake number, Treatment code.
 _NOUNS: Final = {

@@ -25,6 +25,8 @@ _MONTH: Final = re.compile(
     re.IGNORECASE,
 )
 _NO_YEAR: Final = re.compile(rf"\b\d{{1,2}}(?:st|nd|rd|th)?[ .-]{_MONTHS}\b", re.IGNORECASE)
+_FIGURES: Final = re.compile(r"(\d{1,2})/(\d{1,2})")  # a day and a month, the year left out
+_SHORT: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
 _ORDINAL: Final = r"(?:\d{1,2}(?:st|nd|rd|th)|first|second|third|fourth|fifth|sixth|last|final)"
 _ROUND: Final = re.compile(
     r"\b(?:v|visit|check|round|survey|inspection|count|census|week|wk|month|mth|year|yr|day) ?\d{1,3}\b|"
@@ -135,7 +137,7 @@ def visit_columns(
     rests: dict[int, str] = {}
     whens: dict[int, str] = {}
     years = _numbers_are_years(headers, planted)
-    numbered = _numbered(headers)
+    numbered = _numbered(headers) | _days_in_figures(headers)
     for place, header in enumerate(headers):
         when, rest = _parted(_SINCE.sub("", header), order, years)
         if when is None and place in numbered:
@@ -188,6 +190,20 @@ def _numbered(headers: Sequence[str]) -> dict[int, tuple[str, str]]:
     }
     stems = [rest.casefold() for _, rest in found.values()]
     return {place: told for place, told in found.items() if stems.count(told[1].casefold()) > 1}
+
+
+def _days_in_figures(headers: Sequence[str]) -> dict[int, tuple[str, str]]:
+    """Find headers such as 31/8 and 30/11, where one of them tells which figure is the day."""
+    found = {
+        place: (int(one[1]), int(one[2]))
+        for place, header in enumerate(headers)
+        if (one := _FIGURES.fullmatch(header.strip())) is not None
+    }
+    day_first, month_first = (all(own[at] <= len(_SHORT) for own in found.values()) for at in (1, 0))
+    if len(found) < 2 or day_first == month_first:
+        return {}
+    days = {place: own if day_first else own[::-1] for place, own in found.items()}
+    return {place: (f"{day} {_SHORT[month - 1]}", "") for place, (day, month) in days.items() if month}
 
 
 def _counted(of_kind: dict[str, dict[int, str]]) -> tuple[dict[int, str], Counted]:

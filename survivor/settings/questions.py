@@ -34,6 +34,7 @@ class Rank(IntEnum):
     SITE = 16
     STATES = 20
     PLANTED = 30
+    BLANK = 35
     VISITS = 40
     DATE_ORDER = 50
     TAGGED = 60

@@ -191,8 +191,10 @@ class Rules(Strict):
     missing: Literal["dead", "unknown"] = Field(
         default="dead", description="what became of a plant gone from its position"
     )
-    blank: Literal["not visited", "dead"] = Field(
-        default="not visited", description="what a blank state means; a blank count is never zero"
+    blank: Literal["not visited", "dead", "alive"] = Field(
+        default="not visited",
+        description="what a blank state means; dead where no sighting follows, alive where the plant was not "
+        "found dead before; a blank count is never zero",
     )
     measured_means_alive: bool = Field(
         default=False, description="whether a height without a state means alive at that visit"

@@ -6,6 +6,7 @@ What each sheet means was written down with it, by hand; common practice, no sou
 from __future__ import annotations
 
 import datetime as dt
+import re
 from pathlib import Path
 
 import pandas as pd
@@ -13,12 +14,14 @@ import pytest
 
 import survivor
 from survivor.files.cells import one_date
-from survivor.proposing.proposal import propose
+from survivor.proposing.proposal import propose, write_proposal
+from survivor.proposing.reading import what_is_read
 from survivor.records.sheet_days import planting_day
 from survivor.records.states_met import explained
 from survivor.records.tables import plot_labels
 from survivor.records.ticks import NO_WORKS, works_ticked
 from survivor.records.visit_columns import visit_columns
+from survivor.report.checked.text import lines_of_check
 from survivor.settings.questions import answered, questions_in
 from tests.records.sheetfiles import as_xlsx
 
@@ -159,9 +162,24 @@ SHEETS = {
     "coded": [TITLE, ["Site", "Plot", "Trt", "Tree ID", *HEADS],
               *([s, p, "2" if m == "mulch" else "1", *rest] for s, p, m, *rest in rows(AD))],
     "a table a plot": stacked(),
+    "only deaths are written": [TITLE, [*KEYS, *HEADS], *rows({"A": "", "D": "dead"})],
+    "only the living are written": [TITLE, [*KEYS, *HEADS], *rows({"A": "OK", "D": ""})],
+    "days without a year": [TITLE, [*KEYS, "5/9", "19/1"], *rows(AD)],
+    "rows and positions": [TITLE, ["Shore", "Row", "Treat", "Pos", *HEADS],
+                           *([s, str((int(p) + 1) % 2 + 1), *rest] for s, p, *rest in sorted(rows(AD)))],
 }  # fmt: skip
 NAMES = {"mulch": "mulch", "Mulch": "mulch", NO_WORKS: "bare", "1": "bare", "2": "mulch", "bare": "bare"}
-NAMED = {"another word for the site", "another word for the preparation", "ticked works"}
+AT_PLANTING = ("tagged", '"at planting"')
+ANSWERS = {sheet: {AT_PLANTING} for sheet in SHEETS} | {
+    "only deaths are written": {AT_PLANTING, ("blank", '"alive"')},
+    "only the living are written": {AT_PLANTING, ("blank", '"dead"')},
+}
+NAMED = {
+    "rows and positions",
+    "another word for the site",
+    "another word for the preparation",
+    "ticked works",
+}
 
 
 @pytest.mark.slow
@@ -174,15 +192,57 @@ def test_a_sheet(tmp_path: Path, sheet: str) -> None:
         for question in questions_in(text)
         for part in question.parts
         for line in part
-        if (line.key, line.value) == ("tagged", '"at planting"')
+        if (line.key, line.value) in ANSWERS[sheet]
     }
     (tmp_path / "study.toml").write_text(answered(text, said), encoding="utf-8")
     study = survivor.load(tmp_path)
-    last = study.records.visits[study.records.visits["date"] == pd.Timestamp(DAYS[-1])]
+    last = study.records.visits[study.records.visits["date"] >= pd.Timestamp(DAYS[-1])]
     alive = last["method"].astype(str).map(NAMES)[last["state"] == "alive"].value_counts()
     assert alive.to_dict() == ALIVE
     visits = study.records.visits
     assert len(visits[["site", "plot", "tag"]].drop_duplicates()) == len(LIVES)
     assert visits["site"].nunique() == (1 if sheet == "a table a plot" else 2)
-    assert visits["plot"].nunique() == len(PLOTS)
+    assert len(visits[["site", "plot"]].drop_duplicates()) == len(PLOTS)
     assert ("assumed" in set(study.problems["code"])) >= (sheet in NAMED)
+
+
+def test_what_the_crew_may_have_meant_by_a_blank_is_asked(tmp_path: Path) -> None:
+    (tmp_path / "sheet.xlsx").write_bytes(as_xlsx(SHEETS["only deaths are written"], "Trees"))
+    text = propose(tmp_path)
+    assert '#? blank = "alive"' in text
+    (tmp_path / "study.toml").write_text(text, encoding="utf-8")
+    problems = survivor.load(tmp_path).problems
+    told = problems[problems["code"] == "blank-untold"]
+    assert told["severity"].tolist() == ["check"]
+    assert told["what"].item().startswith("no cell says alive, and 11 are blank")
+
+
+def test_the_proposal_counts_records_as_the_check_does(tmp_path: Path) -> None:
+    total = ["Total", "", "", "", "7", "4"]
+    (tmp_path / "sheet.xlsx").write_bytes(
+        as_xlsx([["Planted 3/7/2023"], [*KEYS, *HEADS], *rows(AD), total], "Trees")
+    )
+    write_proposal(tmp_path, propose(tmp_path))
+    said = re.search(r"of ([\d,]+) records", what_is_read(tmp_path))
+    study = survivor.load(tmp_path)
+    first = next(iter(lines_of_check(study.records, "x", every=False)))
+    assert said is not None
+    assert first == f"x: {said[1]} records read"
+
+
+def test_a_radius_in_metres_among_centimetres_is_asked_about(tmp_path: Path) -> None:
+    table = [
+        [*row, cm] for row, cm in zip(rows(AD), ["60", "60", "0.5", "0.5", "0", "0", "0", "0"], strict=True)
+    ]
+    (tmp_path / "sheet.xlsx").write_bytes(
+        as_xlsx([["Planted 3/7/2023"], [*KEYS, *HEADS, "Clear radius (cm)"], *table], "Trees")
+    )
+    text = propose(tmp_path)
+    question = next(own for own in questions_in(text) if own.parts[0][0].key == "metres_in_centimetres")
+    assert "2 cells are so small" in question.text
+    radii = {}
+    for value in ("true", "false"):
+        line = next(own for own in question.parts[0] if own.value == value)
+        (tmp_path / "study.toml").write_text(answered(text, {line.place: value}), encoding="utf-8")
+        radii[value] = set(survivor.load(tmp_path).records.plots["weed_free_radius_m"].fillna(-1))
+    assert radii == {"true": {0.6, 0.5, 0.0}, "false": {0.6, -1.0, 0.0}}
