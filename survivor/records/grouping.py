@@ -79,7 +79,7 @@ def _grouping(guess: Guess, free: Sequence[int]) -> list[int]:
 
 
 def _in_runs(guess: Guess, place: int) -> bool:
-    """Tell whether the labels of a column stand in one run of rows each: rows and plots begin anew in each."""
+    """Tell whether each label of a column stands in one run of rows: plots may begin anew in each."""
     label = cells.texts(guess.grid.cells[place])[guess.texts_of("plot") != ""]
     runs = int((label != label.shift()).sum())
     return 2 <= label.nunique() == runs <= _MOST_LABELS and bool((label != "").all())
