@@ -37,6 +37,7 @@ SHORT = {
     "programme/twice.py": "the one question on studies that reads them twice",
     "records/reading.py": "records are read at once or in parts, by modules that need not know it",
     "records/renaming.py": "other names for what the records name",
+    "records/checks/blanks.py": "one check, with the reading that its answer asks for",
     "figures/relabel.py": "the texts of a drawing in other words",
 }
 

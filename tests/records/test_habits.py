@@ -216,6 +216,13 @@ def test_what_the_crew_may_have_meant_by_a_blank_is_asked(tmp_path: Path) -> Non
     assert told["severity"].tolist() == ["check"]
     assert told["what"].item().startswith("no cell says alive, and 11 are blank")
 
+    (tmp_path / "study.toml").write_text(
+        text.replace('#? blank = "alive"', 'blank = "alive"'), encoding="utf-8"
+    )
+    study = survivor.load(tmp_path)
+    assert (study.records.visits["state"] == "alive").sum() == 11
+    assert {"blank-alive"} == set(study.problems["code"]) & {"blank-alive", "blank-untold"}
+
 
 def test_the_proposal_counts_records_as_the_check_does(tmp_path: Path) -> None:
     total = ["Total", "", "", "", "7", "4"]
@@ -244,5 +251,8 @@ def test_a_radius_in_metres_among_centimetres_is_asked_about(tmp_path: Path) -> 
     for value in ("true", "false"):
         line = next(own for own in question.parts[0] if own.value == value)
         (tmp_path / "study.toml").write_text(answered(text, {line.place: value}), encoding="utf-8")
-        radii[value] = set(survivor.load(tmp_path).records.plots["weed_free_radius_m"].fillna(-1))
+        study = survivor.load(tmp_path)
+        radii[value] = set(study.records.plots["weed_free_radius_m"].fillna(-1))
+        code = "radius-read-in-metres" if value == "true" else "radius-in-metres"
+        assert code in set(study.problems["code"])
     assert radii == {"true": {0.6, 0.5, 0.0}, "false": {0.6, -1.0, 0.0}}
