@@ -193,7 +193,7 @@ def _tags(grid: Grid, matched: Matched, free: Sequence[int]) -> list[int]:
     """Columns that number the rows of a table, or those of each plot: one row a seedling."""
     plots = matched.positions.get("plot", ())[:1]
     plot = cells.texts(grid.cells[plots[0]]) if plots else pd.Series("", index=grid.cells.index)
-    rows = grid.cells.map(as_text).ne("").sum(axis=1) >= _FEWEST_ROWS
+    rows = (grid.cells.map(as_text) != "").sum(axis=1) >= _FEWEST_ROWS
     found = []
     for place in free:
         texts = cells.texts(grid.cells[place])[rows]

@@ -10,7 +10,7 @@ from survivor.records.problems import Texts, find
 from survivor.vocabulary import State
 
 _GONE: Final = (str(State.DEAD), str(State.MISSING), str(State.REPLANTED))
-_MANY: Final = 0.1  # of the records: fewer blanks than this are cells that nobody filled in
+_MANY, _FEWEST = 0.1, 3  # share of the records, and cells: fewer blanks are cells that nobody filled in
 
 
 def first_gone(rows: pd.DataFrame) -> pd.Series[Any]:
@@ -40,7 +40,7 @@ def blank_untold(rows: pd.DataFrame, says: pd.Series[bool], place: Texts) -> pd.
         last = rows["date"].where(says).groupby(rows["entry"]).transform("max")
         meant, other = "dead", blank & (rows["date"] > last)
     one_word = bool(alive.any()) != bool(gone.any())
-    if not one_word or other.sum() < _MANY * len(rows):
+    if not one_word or other.sum() < max(_FEWEST, _MANY * len(rows)):
         other = pd.Series(False, index=rows.index)
     number = int(other.sum())
     return find(
