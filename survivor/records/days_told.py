@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from typing import Final
 
+from survivor.errors import RecordsError
 from survivor.files import cells
 from survivor.files.headers import squeezed
-from survivor.files.sheets import Whole, as_text
+from survivor.files.sheets import HEADER_JOINT, Grid, Whole, as_text
 from survivor.records.visit_columns import days_and_places, is_round
 
 SPEAKS_OF_PLANTING: Final = re.compile(r"\bplant(?:ed|ing)\b|\bput in\b", re.IGNORECASE)
@@ -80,3 +81,23 @@ _IN_A_LINE: Final = re.compile(
     r"(\d{1,4}[./-]\d{1,2}[./-]\d{1,4}|\d{1,2} [a-z]{3,9} \d{2,4})",
     re.IGNORECASE,
 )
+
+
+def date_in_headers(grid: Grid, name: str, places: Iterable[int]) -> str:
+    """Read the day of a visit of a wide sheet from its name and the headers of its columns.
+
+    Raises
+    ------
+    RecordsError
+        When they hold none, or several.
+    """
+    texts = [name, *(part for place in places for part in grid.header[place].split(HEADER_JOINT))]
+    found = {day for day in map(cells.one_date, texts) if day is not None}
+    if len(found) == 1:
+        return found.pop()
+    raise RecordsError(
+        f"no single day is given for the visit {name!r}, and its headers hold none",
+        where=grid.place,
+        mend=f'give it in the study file: [[records.visits]] name = "{name}", date = "2022-05-31" '
+        '(or date_header = "..." where a column holds it)',
+    )

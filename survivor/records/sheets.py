@@ -18,6 +18,7 @@ from survivor.files.headers import Matched, find_header, match_columns, need, sq
 from survivor.files.looks import decimals, hidden
 from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
+from survivor.records.days_told import date_in_headers
 from survivor.records.problems import WORKS_ROW, Source
 from survivor.records.sections import with_sections
 from survivor.records.ticks import refuse_one_of_ticks, with_states, works_ticked
@@ -583,21 +584,5 @@ def _at_visit(
         named = named.where(named != "", cells.texts(facts["plot"]).map(squeezed).map(sites).fillna(""))
         rows["date"] = _by_site(named, visit.date_by_site)
     elif "date" not in slot:
-        rows["date"] = visit.date or _date_in_headers(grid, visit, slot)
+        rows["date"] = visit.date or date_in_headers(grid, visit.name, slot.values())
     return rows
-
-
-def _date_in_headers(grid: Grid, visit: study_file.Visit, slot: dict[str, int]) -> str:
-    texts = [
-        visit.name,
-        *(part for place in slot.values() for part in grid.header[place].split(HEADER_JOINT)),
-    ]
-    found = {day for day in map(cells.one_date, texts) if day is not None}
-    if len(found) == 1:
-        return found.pop()
-    raise RecordsError(
-        f"no single day is given for the visit {visit.name!r}, and its headers hold none",
-        where=grid.place,
-        mend=f'give it in the study file: [[records.visits]] name = "{visit.name}", date = "2022-05-31" '
-        '(or date_header = "..." where a column holds it)',
-    )
