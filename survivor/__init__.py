@@ -13,6 +13,7 @@ survival as it was seen                    ``curve``, ``median_days``, ``mean_da
 methods compared as a report does          ``compare``: fit, test one ratio all season, differences
 a model, and what it says of terms         ``fit``; its ``contrast``, ``test``, ``baseline``, ``predict``
 survival and differences from a fit        ``survival``, ``contrasts``, ``non_inferiority``, ``like_sites``
+limits at another level than 95 %          ``limits_at``, and ``level=`` where a call takes it
 whether the model holds                    ``diagnose``, ``hazards``, ``residual_rounds``, ``within_between``
 whether chance or something hidden did it  ``permutation_test``, ``sensitivity``, ``e_value``
 a dose: radius, and where more stops       ``dose``, ``radius_by_method``

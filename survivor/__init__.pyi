@@ -35,6 +35,7 @@ from .effects.standardise import survival as survival
 from .effects.within_between import within_between as within_between
 from .entry import from_first_visit as from_first_visit
 from .errors import SurvivorError as SurvivorError
+from .limits import limits_at as limits_at
 from .models.cox import scaled_residuals as scaled_residuals
 from .models.fit import Grouped as Grouped
 from .models.fit import Logistic as Logistic

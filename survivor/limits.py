@@ -15,12 +15,13 @@ limits; the score limits of Wilson (1927, Journal of the American Statistical As
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from numbers import Real
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import stats
 from scipy.special import ndtri, stdtrit
@@ -256,3 +257,112 @@ def wilson(share: Floats, number: Floats, level: float = CONFIDENCE) -> tuple[Fl
     """Score limits of a share (0 to 1) of ``number``; blank where the number is not positive."""
     known = np.where(number > 0, number, 0.0)
     return proportions.wilson(np.clip(share, 0.0, 1.0) * known, known, level)
+
+
+def limits_at(result: Any, level: float) -> pd.DataFrame:
+    """Give the table of a result with its limits at another level of confidence.
+
+    Parameters
+    ----------
+    result
+        What ``curve``, ``survival``, ``contrasts``, ``hazards``, ``dose``, ``mean_days_alive``, ``pool`` and
+        others give, or such a table: one whose limits are t limits, of the estimate itself or of
+        log(-log) of survival.
+    level
+        Confidence level, for example 0.9.
+
+    Returns
+    -------
+    DataFrame
+        The table with ``lower, upper``, and those of ratios, at ``level``, and without what rests on the
+        limits that it had (``e_value_limit``). All else is as it was.
+
+    Raises
+    ------
+    ModelError
+        When the level is none, or limits of the result were made otherwise: by the profile of a penalised
+        fit, by draws, one-sided, or at another level already.
+
+    Examples
+    --------
+    >>> differences = survivor.contrasts(fit, at=365)
+    >>> survivor.limits_at(differences, 0.9)[["method", "lower", "upper"]].round(2)
+      method  lower  upper
+    0  auger  -1.03  23.75
+    1    rip  12.87  37.59
+    """
+    check_level(level)
+    table = result if isinstance(result, pd.DataFrame) else getattr(result, "table", None)
+    if not isinstance(table, pd.DataFrame):
+        what = f"this takes a result with a table, not {type(result).__name__}"
+        raise ModelError(what, where="result", mend="for example survivor.curve(intervals)")
+    named = "survival" if "survival" in table and "estimate" not in table else "estimate"
+    absent = [name for name in (named, "std_error", "lower", "upper") if name not in table]
+    if absent:
+        raise _made_otherwise(f"its table has no {', '.join(absent)}")
+    df = result.df if hasattr(result, "df") else table.get("df", np.inf)
+    columns = [table[name].to_numpy(dtype=float) for name in (named, "std_error", "lower", "upper")]
+    values = _Made(*columns, df=np.asarray(df, dtype=float), scale=1.0 if named == "survival" else 100.0)
+    told = np.isfinite(values.lower) & np.isfinite(values.upper)
+    rule = next((rule for rule in (_Made.around_estimate, _Made.around_survival) if values.holds(rule)), None)
+    if rule is None:
+        raise _made_otherwise(f"they are not t limits at {CONFIDENCE:.0%}")
+    low, high = (np.where(told, end, np.nan) for end in rule(values, level))
+    found = table.assign(lower=low, upper=high)
+    ratios = [str(name)[: -len("_lower")] for name in table.columns if str(name).endswith("_lower")]
+    with np.errstate(over="ignore"):
+        for name in ratios:
+            found = found.assign(**{f"{name}_lower": np.exp(low), f"{name}_upper": np.exp(high)})
+    return found.drop(columns=[name for name in table.columns if str(name).endswith("_limit")])
+
+
+def _made_otherwise(why: str) -> ModelError:
+    return ModelError(
+        f"limits of this result cannot be had at another level: {why}",
+        where="result",
+        mend="give level= where the result is made, if it takes one",
+    )
+
+
+@dataclass(frozen=True)
+class _Made:
+    """Estimates with their limits, shape (n,) each; survival between 0 and ``scale``."""
+
+    estimate: Floats
+    error: Floats
+    lower: Floats
+    upper: Floats
+    df: Floats
+    scale: float
+
+    def holds(self, rule: Callable[[_Made, float], tuple[Floats, Floats]]) -> bool:
+        """Whether the limits are those that a rule gives at the usual level."""
+        told = np.isfinite(self.lower) & np.isfinite(self.upper)
+        made = rule(self, CONFIDENCE)
+        pairs = zip(made, (self.lower, self.upper), strict=True)
+        return all(np.allclose(end[told], own[told], rtol=1e-6, atol=1e-9) for end, own in pairs)
+
+    def around_estimate(self, level: float) -> tuple[Floats, Floats]:
+        """By t on the scale of the estimate."""
+        half = half_width(self.error, self.df, level)
+        return self.estimate - half, self.estimate + half
+
+    def around_survival(self, level: float) -> tuple[Floats, Floats]:
+        """By t on log(-log) of survival; at 0 and 1 by Wilson on the effective number behind the limits."""
+        survival, lower, upper = (part / self.scale for part in (self.estimate, self.lower, self.upper))
+        edge = at_edge(survival)
+        safe = np.where(edge | ~(survival > 0), 0.5, survival)
+        half = half_width(self.error / self.scale * np.abs(loglog_slope(safe)), self.df, level)
+        low, high = around(safe, half)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            odds = np.where(survival > 0.5, lower / (1 - lower), (1 - upper) / upper)
+        times = quantile(self.df, CONFIDENCE) / quantile(self.df, level)
+        worth = odds * ndtri(0.5 + level / 2) ** 2 * times**2
+        certain = edge & (lower == upper)
+        own = wilson(survival, np.where(np.isfinite(worth), worth, 0.0), level)
+        ends = (
+            np.where(certain, survival, np.where(edge, at, inside))
+            for at, inside in zip(own, (low, high), strict=True)
+        )
+        first, second = (self.scale * end for end in ends)
+        return first, second

@@ -6,11 +6,12 @@ from hypothesis import settings as settings_of
 from hypothesis import strategies as st
 from scipy import stats
 
+import survivor
 from survivor.curves import curve
 from survivor.effects.contrasts import contrasts
 from survivor.effects.hazards import hazards
 from survivor.effects.standardise import survival
-from survivor.errors import SurvivorError
+from survivor.errors import ModelError, SurvivorError
 from survivor.limits import (
     floored,
     floored_f,
@@ -21,6 +22,7 @@ from survivor.limits import (
     wilson,
 )
 from survivor.models.fit import fit
+from tests.public.making import F
 
 # Source: Freireich et al. 1963, 6-MP arm; log(-log) limits computed with R survival 3.5-3.
 FREIREICH = {
@@ -165,3 +167,49 @@ def test_the_floor_is_one_rule_for_one_estimate_for_several_and_for_their_test()
     # One term: the F statistic is the square of t, floored or not.
     for error, own in zip(errors, (0.5, 0.1, 1e-12), strict=True):
         assert floored_f(1 / own**2, 1, 4.0, 1 / 0.3**2) == pytest.approx(1 / error**2)
+
+
+@pytest.mark.parametrize("level", [0.9, 0.99])
+def test_limits_at_another_level_are_those_that_calls_give_at_it(level):
+    fitted = survivor.fit(F, "method + z")
+    for call in (survivor.survival, survivor.contrasts):
+        found, own = survivor.limits_at(call(fitted), level), call(fitted, level=level).table
+        pd.testing.assert_frame_equal(found, own)
+    own = fitted.summary(level).table
+    pd.testing.assert_frame_equal(survivor.limits_at(fitted, level), own)
+    curves = survivor.limits_at(survivor.curve(F, by="method", cluster=None), level)
+    # Kalbfleisch and Prentice (1980), section 1.3: S to the power exp(z s / (S log S)).
+    usual = curves[curves["method"] == "usual"].iloc[-1]
+    z = stats.norm.ppf(0.5 + level / 2) * usual["std_error"] / (usual["survival"] * np.log(usual["survival"]))
+    assert usual["lower"] == pytest.approx(usual["survival"] ** np.exp(-z))
+    assert usual["upper"] == pytest.approx(usual["survival"] ** np.exp(z))
+
+
+def test_limits_at_another_level_where_all_live_are_wilsons():
+    alive = F.assign(died=np.where(F["method"] == "rip", 0, F["died"]), at_risk=20)
+    found = survivor.limits_at(survivor.curve(alive, by="method", cluster=None), 0.9)
+    rip = found[found["method"] == "rip"].iloc[-1]
+    # Wilson (1927), all of n alive: n / (n + z^2), with the 160 that were watched.
+    assert rip["lower"] == pytest.approx(160 / (160 + stats.norm.ppf(0.95) ** 2), rel=1e-6)
+    assert rip["upper"] == 1
+    by_plot = survivor.curve(alive, by="method")
+    usual, wide = by_plot.table.iloc[-1], survivor.limits_at(by_plot, 0.99).iloc[-1]
+    assert wide["lower"] < usual["lower"]
+    again = survivor.limits_at(by_plot, 0.95)
+    np.testing.assert_allclose(again["lower"], by_plot.table["lower"])
+
+
+def test_limits_made_otherwise_are_refused_at_another_level():
+    fitted = survivor.fit(F, "method")
+    none = F.assign(died=np.where(F["method"] == "rip", 0, F["died"]))
+    for result in (
+        survivor.payoff(fitted, {"usual": 3.0, "rip": 4.0}),
+        survivor.fit(none, "method"),  # penalised: by the profile
+        survivor.curve(F).band(),
+        survivor.survival(fitted, level=0.9),
+    ):
+        with pytest.raises(ModelError, match="cannot be had at another level"):
+            survivor.limits_at(result, 0.8)
+    assert "e_value_limit" not in survivor.limits_at(survivor.sensitivity(fitted), 0.9)
+    narrower = survivor.fieller(1000.0, 0.05, 324.0**2, 0.01**2, level=0.8)
+    assert narrower.lower > survivor.fieller(1000.0, 0.05, 324.0**2, 0.01**2).lower

@@ -26,6 +26,7 @@ from survivor.costs import english as en
 from survivor.costs.differences import Gaps
 from survivor.costs.draws import Costed, chance_error, limits_of
 from survivor.errors import PayoffError
+from survivor.limits import check_level
 from survivor.sentences import Name, Sentence, Stated, Value, cell, say
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE
@@ -171,8 +172,9 @@ def fieller(
     variance_below: float,
     covariance: float = 0.0,
     df: float = math.inf,
+    level: float = CONFIDENCE,
 ) -> RatioLimits:
-    """95 % CI of ``above / below``.
+    """Limits of ``above / below``.
 
     Parameters
     ----------
@@ -182,6 +184,8 @@ def fieller(
         Of these.
     df
         Degrees of freedom of the quantile; infinite: normal.
+    level
+        Confidence level.
 
     Returns
     -------
@@ -191,7 +195,7 @@ def fieller(
     Raises
     ------
     PayoffError
-        When one of these is no number.
+        When one of these is no number (``ModelError``: no level).
 
     Examples
     --------
@@ -206,7 +210,7 @@ def fieller(
     none = RatioLimits(math.nan, math.nan, False)
     if not df > 0 or not all(map(math.isfinite, needed)):
         return none
-    tail = 0.5 + CONFIDENCE / 2
+    tail = 0.5 + check_level(level) / 2
     quantile = float(stats.norm.ppf(tail) if math.isinf(df) else stats.t.ppf(tail, df)) ** 2
     square = below**2 - quantile * variance_below
     middle = below * above - quantile * covariance

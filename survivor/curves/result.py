@@ -428,6 +428,19 @@ class Curves:
         words = f"{100 * level:g} % confidence band, holding every day at once; day by day: {self.limits}"
         return replace(self, table=self.table.assign(lower=lower, upper=upper), limits=words, steps=steps)
 
+    @property
+    def df(self) -> Floats:
+        """Degrees of freedom of the limits, one a row of ``table``; infinite with seedlings independent.
+
+        Examples
+        --------
+        >>> survivor.curve(intervals, strata="site").df.tolist()  # 24 plots less 4 sites
+        [20.0, 20.0, 20.0]
+        """
+        sizes = self.table.groupby(self.column, sort=False, observed=True, dropna=False).size()
+        degrees = [float(sample.df) if sample.clustered else np.inf for sample in self._samples]
+        return np.repeat(degrees, sizes.to_numpy())
+
     def tidy(self) -> pd.DataFrame:
         """Give the table in the columns that all results share; see ``survivor.shown.tidy``.
 

@@ -293,8 +293,9 @@ def fit(
     degrees of freedom).
 
     One ratio of hazards holds all season. Where it turns round in mid-season, survival and differences
-    of such a fit are off by several per 100: ``survivor.compare`` tests for that and gives each period
-    a ratio of its own, as the report does.
+    of such a fit are off by several per 100: ``checks`` of ``survivor.survival`` and ``survivor.contrasts``
+    say where the records speak against it. ``survivor.compare`` then gives each period a ratio of its own,
+    as the report does.
 
     Parameters
     ----------
