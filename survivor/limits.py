@@ -301,8 +301,11 @@ def limits_at(result: Any, level: float) -> pd.DataFrame:
     if absent:
         raise _made_otherwise(f"its table has no {', '.join(absent)}")
     df = result.df if hasattr(result, "df") else table.get("df", np.inf)
-    columns = [table[name].to_numpy(dtype=float) for name in (named, "std_error", "lower", "upper")]
-    values = _Made(*columns, df=np.asarray(df, dtype=float), scale=1.0 if named == "survival" else 100.0)
+    estimate, error, lower, upper = (
+        table[name].to_numpy(dtype=float) for name in (named, "std_error", "lower", "upper")
+    )
+    scale = 1.0 if named == "survival" else 100.0
+    values = _Made(estimate, error, lower, upper, np.asarray(df, dtype=float), scale)
     told = np.isfinite(values.lower) & np.isfinite(values.upper)
     rule = next((rule for rule in (_Made.around_estimate, _Made.around_survival) if values.holds(rule)), None)
     if rule is None:

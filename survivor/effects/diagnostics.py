@@ -9,7 +9,8 @@ left out. Calibration sets deaths found beside deaths expected for each round of
 Sources: Pearson residuals of binomial counts: McCullagh and Nelder (1989), Generalized
 Linear Models, section 2.4; deviance residuals: Therneau, Grambsch and Fleming (1990),
 Biometrika 77, 147-160, of the deaths of a plot; deletion: Belsley, Kuh and Welsch (1980),
-Regression Diagnostics, section 2.1; log(-log) curves: Collett (2015), Modelling Survival
+Regression Diagnostics, section 2.1; leverage of clusters: Preisser and Qaqish (1996), Biometrika
+83, 551-562; log(-log) curves: Collett (2015), Modelling Survival
 Data in Medical Research, section 4.4.
 """
 
@@ -22,7 +23,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Floats
+from survivor.arrays import Codes, Floats
 from survivor.curves import curve
 from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.hazards import said_of_one_ratio
@@ -52,7 +53,8 @@ class Diagnosis:
         Column of levels; days since planting of the differences that influence is told of.
     residuals
         One row a plot: its columns, ``<by>``, ``at_risk`` (at the first visit), ``died, expected,
-        pearson, deviance`` and ``scaled`` (Pearson's over the spread of all plots).
+        pearson, deviance``, ``scaled`` (Pearson's over the spread of all plots) and ``leverage`` of
+        the plot (CR2): those of all plots make the number of parameters, and a plot of 1 alone decides one.
     influence
         One row a plot, then one a site, left out: ``left_out, name``, ``<by>, against``, ``estimate``
         of the difference without it and its ``change``, per 100 planted.
@@ -184,8 +186,20 @@ def _residuals(fit: Fit, rows: pd.DataFrame, by: str) -> tuple[pd.DataFrame, flo
         pearson=pearson,
         deviance=np.sign(gap) * np.sqrt(np.maximum(2 * distance, 0.0)),
         scaled=pearson / np.sqrt(max(dispersion, 1.0)),
+        leverage=_leverage(fit, code, len(plots)),
     )
     return table, dispersion
+
+
+def _leverage(fit: Fit, code: Codes, plots: int) -> Floats:
+    """Leverage of each plot; 0 where the likelihood does not hold it, NaN where limits are not CR2."""
+    engine: Any = fit.engine
+    fitted = engine.survival.model.fitted if fit.by_period is not None else engine.fitted
+    if fit.variance != "CR2" or fitted is None:
+        return np.full(plots, np.nan)
+    found = np.zeros(plots)
+    found[code[fitted.rows]] = engine.covariance.leverage[fitted.codes]
+    return found
 
 
 def _calibration(rows: pd.DataFrame, by: str) -> pd.DataFrame:

@@ -177,6 +177,13 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
     1  auger  365.0    82.0
     2    rip  180.0    97.0
     3    rip  365.0    82.0
+
+    Drawn, a panel a level:
+
+    >>> from survivor.figures.hazards import residuals_figure
+    >>> drawing = residuals_figure(
+    ...     survivor.residual_rounds(survivor.fit(intervals, "method", model="cox"))
+    ... )
     """
     check_by(fit, by)
     amount(gap, "gap", ModelError, "give days, for example gap=15", bounds=(0, float("inf")))

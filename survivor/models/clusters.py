@@ -168,6 +168,14 @@ class Sandwich:
         covariance = levels @ contrasts[:, :strata].T + common @ contrasts[:, strata:].T
         return np.asarray((covariance + covariance.T) / 2)
 
+    @property
+    def leverage(self) -> Floats:
+        """Share of the information on the parameters that each cluster has (CR2), shape (G,).
+
+        The trace of the cluster's block of the hat matrix: all together make the number of parameters.
+        """
+        return np.asarray((1 - self._values).sum(axis=1))
+
     def errors(self, contrasts: Floats) -> Errors:
         """Return what limits of ``contrasts @ parameters`` rest on, by the rule of ``survivor.limits``.
 

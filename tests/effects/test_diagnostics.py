@@ -155,3 +155,25 @@ def test_other_fits_are_refused_with_what_to_do():
         survivor.diagnose(FIT, by="plot")
     with pytest.raises(EffectError):
         survivor.diagnose(FIT, at=900)
+
+
+def test_leverages_of_plots_are_those_of_the_hat_matrix():
+    """Preisser and Qaqish (1996): the trace of each plot's block of the hat matrix; all make p."""
+    one = F[F["start_day"] == 0]
+    fit = survivor.fit(one, "method", pieces=[])
+    found = survivor.diagnose(fit).residuals
+    assert found["leverage"].sum() == pytest.approx(len(fit.engine.parameters))
+    # By hand: weights of a complementary log-log model, a column a site and for two of the methods.
+    expected = found["expected"].to_numpy() / found["at_risk"].to_numpy()
+    hazard = -np.log1p(-expected)
+    weight = found["at_risk"].to_numpy() * hazard**2 * (1 - expected) / expected
+    columns = pd.get_dummies(found["site"], dtype=float).assign(
+        auger=(found["method"] == "auger").astype(float), rip=(found["method"] == "rip").astype(float)
+    )
+    root = np.sqrt(weight)[:, None] * columns.to_numpy()
+    hat = root @ np.linalg.solve(root.T @ root, root.T)
+    np.testing.assert_allclose(found["leverage"], np.diag(hat), rtol=1e-6)
+    periods = survivor.fit(F, "method", pieces=[180], by_period="method")
+    assert survivor.diagnose(periods).residuals["leverage"].sum() == pytest.approx(
+        len(periods.engine.parameters)
+    )
