@@ -33,6 +33,7 @@ from survivor.guideline.wording import (
     data_note,
     money_note,
     next_sentence,
+    power_words,
     radius_words,
     usual_of,
 )
@@ -454,7 +455,7 @@ def _rule(guideline: Guideline) -> Section:
         "The first row whose conditions are all met gives the advice",
         (Column("Advice"), Column("Asks for all of")),
         rows,
-        note=en.RULE_NOTE,
+        note=" ".join(filter(None, (en.RULE_NOTE, power_words(guideline)))),
     )
     return Section("rule", "The rule of advice", (table,))
 

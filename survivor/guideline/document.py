@@ -21,6 +21,7 @@ from survivor.guideline.wording import (
     cautions_touched,
     data_note,
     next_sentence,
+    power_words,
     radius_words,
 )
 from survivor.report.cautions import CAUTIONS
@@ -81,6 +82,7 @@ def _content(guideline: Guideline) -> dict[str, Any]:
         "changes": moved,
         "next": plain_text(next_sentence(guideline)) if len(guideline.next) else "",
         "rule": list(guideline.version.rule),
+        "power": power_words(guideline),
         "cautions": [[caution.subject, caution.said_in("guideline")] for caution in CAUTIONS],
     }
 

@@ -14,6 +14,7 @@ from survivor.guideline import english as en
 from survivor.guideline.advice import priced_by
 from survivor.guideline.ground import RadiusAdvice
 from survivor.guideline.making import Guideline
+from survivor.guideline.rule import POWER
 from survivor.planning.calendar import Span, checks_first, known_works, window
 from survivor.planning.planfile import Work
 from survivor.report.cautions import touched
@@ -50,6 +51,14 @@ def money_note(guideline: Guideline) -> str:
     open_ = any(row.cost_per_extra is not None and (row.lower or 0.0) <= 0 for row in guideline.advice)
     lines = (en.MONEY_NOTE.format(season=season.name, prices=prices), en.MONEY_NOT_CLEAR, en.MONEY_ADVISED)
     return " ".join(line for line in lines if open_ or line != en.MONEY_NOT_CLEAR)
+
+
+def power_words(guideline: Guideline) -> str:
+    """Say how often the usual rule advises what is useless and what gains; empty for another rule."""
+    if guideline.file.rule:
+        return ""
+    large, small = (listed([str(share) for share in POWER[gain].values()]) for gain in (20, 10))
+    return en.RULE_POWER.format(seasons=listed([str(n) for n in POWER[20]]), large=large, small=small)
 
 
 def works_of(guideline: Guideline) -> tuple[str, ...]:

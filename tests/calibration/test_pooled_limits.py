@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from survivor.guideline import rule
 from survivor.pooling import pool
 from survivor.seasons import pool_seasons
 from tests.calibration import guideline_rule, pooled_limits
@@ -119,6 +120,14 @@ def test_a_true_gain_is_hardly_ever_advised_against():
     assert (RULE[RULE["true_difference"] >= 10]["not advised"] < 1).all()
     # Five more, for more money: the limits seldom leave five out.
     assert (RULE[RULE["true_difference"] == 5]["not advised"] < 6).all()
+
+
+def test_what_the_guideline_says_of_the_rule_is_what_the_table_has():
+    table = RULE[RULE["season_sd"] == 8].set_index(["true_difference", "seasons"])["advised"]
+    for gain, by_seasons in rule.POWER.items():
+        for seasons, share in by_seasons.items():
+            assert abs(table[gain, seasons] - share) <= 0.5
+    assert (RULE["versions"] >= 10_000).all()
 
 
 def test_one_season_advises_nothing_and_more_seasons_advise_a_large_gain_more_often():
