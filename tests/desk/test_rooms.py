@@ -74,6 +74,8 @@ def test_every_room_is_read_at_fourteen(
         page.goto(desk.origin + address)
         at_rest(page)
         ages[name] = reading_age(sentences_of(page.evaluate(_OWN_WORDS)))
+    page.goto(f"{desk.origin}/problems/tagged")  # of many cells the first are named, and how many more
+    assert set(re.findall(r"(.)and [\d,]+ more", page.locator("main").inner_text())) == {" "}
     page.context.close()
     with capsys.disabled():
         print("\nreading age of each room:", ", ".join(f"{name} {age:.1f}" for name, age in ages.items()))
