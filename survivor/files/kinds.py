@@ -31,6 +31,14 @@ def kind_of(tables: Collection[str]) -> FileKind | None:
 
 def is_register(path: Path) -> bool:
     """Whether a name means files that are read in batches: many files, Parquet, or one large text file."""
-    if "*" in path.name or path.suffix.lower() in PARQUET_ENDINGS:
-        return True
+    return is_many(path) or is_large(path)
+
+
+def is_many(path: Path) -> bool:
+    """Whether a name is of many files, or of Parquet."""
+    return "*" in path.name or path.suffix.lower() in PARQUET_ENDINGS
+
+
+def is_large(path: Path) -> bool:
+    """Whether a name is of a text file that is not held in memory."""
     return path.suffix.lower() in TEXT_ENDINGS and path.is_file() and path.stat().st_size > LARGE

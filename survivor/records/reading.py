@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
+from importlib.util import find_spec
 from pathlib import Path
 
-from survivor.files.kinds import is_register
+from survivor.files.kinds import TEXT_ENDINGS, is_many, is_register
 from survivor.records import book
-from survivor.records.registers import read_register
+from survivor.records.registers import needs_the_whole, read_register
 from survivor.records.result import Records
 from survivor.records.sheets import RawSheet
-from survivor.settings import Settings
+from survivor.settings import Settings, Sheet
 
 See = Callable[[tuple[str | int, ...], RawSheet], None]
 
@@ -42,6 +43,17 @@ def read_records(study_file: str | Path, settings: Settings, see: See = book.loo
     """
     given = Path(study_file)
     folder = given if given.is_dir() else given.parent
-    if any(is_register(folder / sheet.file) for sheet in settings.records.sheets):
+    if _in_parts(folder, settings.records.sheets):
         return read_register(given, settings)
     return book.read_sheets(given, settings, see)
+
+
+def _in_parts(folder: Path, sheets: Sequence[Sheet]) -> bool:
+    """Whether the sheets are a register; a large text file is one where it can be."""
+    if any(is_many(Path(sheet.file)) for sheet in sheets):
+        return True
+    plain = all(
+        Path(sheet.file).suffix.lower() in TEXT_ENDINGS and not needs_the_whole(sheet) for sheet in sheets
+    )
+    large = any(is_register(folder / sheet.file) for sheet in sheets)
+    return large and plain and find_spec("pyarrow") is not None

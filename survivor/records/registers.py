@@ -138,18 +138,23 @@ def read_register(study_file: str | Path, settings: Settings) -> Records:
     return _put_together(register, parts, StudyLines(key_lines(given), len(register.sources) - 1))
 
 
+def needs_the_whole(sheet: Sheet) -> str:
+    """Name what the study file says of a sheet that only the whole of it can tell; empty where nothing is."""
+    plain = Sheet(file=sheet.file)
+    words = ("sheet", "area", "turned", "sections", "ticked", "skip_rows", "header_rows", "fill_down")
+    return next((word for word in words if getattr(sheet, word) != getattr(plain, word)), "")
+
+
 def _refuse_what_needs_the_whole(sheet: Sheet) -> None:
     if Path(sheet.file).suffix.lower() in WORKBOOK_ENDINGS:
         what, mend = "a workbook cannot stand beside a register", "save it as CSV or Parquet"
         raise RecordsError(what, where=sheet.file, mend=mend)
-    plain = Sheet(file=sheet.file)
-    for word in ("sheet", "area", "turned", "sections", "ticked", "skip_rows", "header_rows", "fill_down"):
-        if getattr(sheet, word) != getattr(plain, word):
-            raise RecordsError(
-                f"{word} needs the whole sheet, and a register is read in parts",
-                where=sheet.file,
-                mend=f"save the file with one header row and every cell filled in, and leave out {word}",
-            )
+    if word := needs_the_whole(sheet):
+        raise RecordsError(
+            f"{word} needs the whole sheet, and a register is read in parts",
+            where=sheet.file,
+            mend=f"save the file with one header row and every cell filled in, and leave out {word}",
+        )
 
 
 # ---- opened: how the files are understood, and their rows parted by place ---------------

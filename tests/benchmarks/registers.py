@@ -154,7 +154,7 @@ def _held(process: int) -> int:
 
 def _watch(process: int, peak: list[int], done: threading.Event) -> None:
     children = Path(f"/proc/{process}/task/{process}/children")
-    while not done.wait(0.2):
+    while not done.wait(1.0):
         try:
             of_all = [process, *map(int, children.read_text().split())]
         except OSError:

@@ -11,8 +11,8 @@ import pytest
 
 import survivor
 from survivor.errors import RecordsError
-from survivor.files import datasets
-from survivor.records import book, registers
+from survivor.files import datasets, kinds
+from survivor.records import book, reading, registers
 from survivor.records.accounts import counted_up, number_by, records_read
 from survivor.records.registers import read_register
 from survivor.settings import read_settings
@@ -172,6 +172,20 @@ def test_without_arrow_it_says_what_to_install(rows, tmp_path, monkeypatch):
     with pytest.raises(RecordsError, match="pyarrow") as told:
         survivor.load(study)
     assert "survivor-establishment[programme]" in told.value.mend
+
+
+def test_a_large_text_file_is_read_in_parts_where_it_can_be(at_once, monkeypatch):
+    study, _ = at_once
+    settings = read_settings(study)
+    monkeypatch.setattr(kinds, "LARGE", 1_000)
+    read = []
+    monkeypatch.setattr(reading, "read_register", lambda *_: read.append("in parts"))
+    monkeypatch.setattr(reading.book, "read_sheets", lambda *_: read.append("at once"))
+    sheet = settings.records.sheets[0].model_copy(update={"fill_down": ("plot",)})
+    filled = settings.model_copy(update={"records": settings.records.model_copy(update={"sheets": (sheet,)})})
+    for given in (settings, filled):
+        reading.read_records(study, given)
+    assert read == ["in parts", "at once"]
 
 
 @pytest.mark.slow
