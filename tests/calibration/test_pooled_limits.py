@@ -127,6 +127,7 @@ def test_what_the_guideline_says_of_the_rule_is_what_the_table_has():
     for gain, by_seasons in rule.POWER.items():
         for seasons, share in by_seasons.items():
             assert abs(table[gain, seasons] - share) <= 0.5
+    assert (RULE["versions"] >= 10_000).all()
 
 
 def test_one_season_advises_nothing_and_more_seasons_advise_a_large_gain_more_often():
