@@ -117,7 +117,9 @@ def test_something_useless_is_advised_in_at_most_two_of_a_hundred_versions():
 
 
 def test_a_true_gain_is_hardly_ever_advised_against():
-    assert (RULE[RULE["true_difference"] >= 10]["not advised"] < 1).all()
+    # One in a hundred; as above, the draws' own error is allowed for.
+    error = 100 * np.sqrt(0.01 * 0.99 / RULE["versions"])
+    assert (RULE["not advised"] < 1 + 2 * error)[RULE["true_difference"] >= 10].all()
     # Five more, for more money: the limits seldom leave five out.
     assert (RULE[RULE["true_difference"] == 5]["not advised"] < 6).all()
 
