@@ -101,7 +101,7 @@ def like_sites(
             where="column site",
             mend="speak of these sites only",
         )
-    found = contrasts(fit_again(fit.data, fit, cluster="site"), by, at, against, population=population)
+    found = _differences(fit, len(sites), by, at, against, population)
     table = found.table
     told = (table["n_sites"] >= FEWEST_SITES) & (table["basis"] != REFUSED)
     if not told.any():
@@ -133,6 +133,22 @@ def like_sites(
     jackknifed, floored = _with_limits(table, told.to_numpy(), without, independent.table)
     checks = (*independent.noticed, *said_of_floor(table[by].tolist(), floored))
     return replace(found, table=jackknifed, limits_note=note, noticed=checks, fit=fit)
+
+
+def _differences(
+    fit: Fit, sites: int, by: str, at: float, against: Any, population: pd.DataFrame | None
+) -> Contrasts:
+    """Differences with degrees of freedom by site.
+
+    Of few sites both are of one fit. Of many, whose levels are those of blocks within them, that fit would
+    hold every level of all sites for each site; degrees of freedom are then of levels by site.
+    """
+    if sites <= MOST_PARTS or fit.strata == ("site",):
+        return contrasts(fit_again(fit.data, fit, cluster="site"), by, at, against, population=population)
+    found = contrasts(fit_again(fit.data, fit), by, at, against, population=population)
+    of_sites = fit_again(fit.data, replace(fit, strata=("site",)), cluster="site")
+    df = contrasts(of_sites, by, at, against, population=population).table.set_index(by)["df"]
+    return replace(found, table=found.table.assign(df=found.table[by].map(df)))
 
 
 def _parts(sites: Any, seed: int) -> list[list[Any]]:

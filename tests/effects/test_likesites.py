@@ -43,6 +43,19 @@ def test_many_sites_are_left_out_in_groups(monkeypatch):
     np.testing.assert_allclose(found.table["std_error"], each, rtol=0.5)
 
 
+def test_of_many_sites_with_blocks_estimates_are_those_by_site_and_degrees_of_freedom_close(monkeypatch):
+    frame = counts(sites=12, planted=20)
+    frame = frame.assign(block=frame["plot"].str[-1])  # a plot of each preparation in each of two blocks
+    model = fit(frame, "method", strata=["site", "block"])
+    direct = contrasts(fit(frame, "method", strata=["site", "block"], cluster="site")).table
+    monkeypatch.setattr(prediction, "MOST_PARTS", 11)
+    found = prediction._differences(model, 12, "method", 365, None, None).table
+    np.testing.assert_allclose(found["estimate"], direct["estimate"], rtol=1e-9)
+    np.testing.assert_allclose(found["df"], direct["df"], rtol=0.1)
+    by_plot = contrasts(model).table
+    assert not np.allclose(found["df"], by_plot["df"], rtol=0.1)
+
+
 def test_it_says_what_the_limits_are():
     found = like_sites(fit(counts(sites=6), "method"))
     assert "leaving out each of 6 sites" in found.limits_note
