@@ -41,4 +41,9 @@ def is_many(path: Path) -> bool:
 
 def is_large(path: Path) -> bool:
     """Whether a name is of a text file that is not held in memory."""
-    return path.suffix.lower() in TEXT_ENDINGS and path.is_file() and path.stat().st_size > LARGE
+    if path.suffix.lower() not in TEXT_ENDINGS:
+        return False
+    try:
+        return path.is_file() and path.stat().st_size > LARGE
+    except OSError:  # a name that no file can have: whoever opens it says so
+        return False

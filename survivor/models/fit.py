@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypedDict, Unpack
 import pandas as pd
 
 from survivor.arguments import amount, count, is_one_of, several
-from survivor.errors import ModelError
+from survivor.errors import IntervalsError, ModelError
 from survivor.frames import Table, own_frame
 from survivor.intervals import blank_names, check_intervals, whole_names
 from survivor.models.pieces import DayPieces, SeasonPieces
@@ -344,9 +344,9 @@ def fit(
 
 def _named(*columns: Columns) -> set[str]:
     """Columns named by what may be one name, several, or None."""
-    return {
-        name for some in columns if some is not None for name in ([some] if isinstance(some, str) else some)
-    }
+    mend = "give the name of a column, or a list of names"
+    told = (several(some, "columns", IntervalsError, mend) for some in columns if some is not None)
+    return {name for some in told for name in some if isinstance(name, str)}
 
 
 def _refuse_blank_places(frame: pd.DataFrame, cluster: Columns, strata: Columns) -> None:
