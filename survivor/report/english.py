@@ -281,8 +281,8 @@ MEANINGS: Final = (
     ),
 )
 FOUR_WORDS: Final = (
-    "Each answer is graded: strong, moderate, weak or not answered. It starts as strong and is lowered by each "
-    "check below that applies."
+    "Each answer is graded: strong, moderate, weak or not answered. It starts as strong, and each check "
+    "below that applies holds it back."
 )
 PLAIN_COUNTS: Final = (
     "Plain counts at the milestone, not averaged over sites and species as the main result is."

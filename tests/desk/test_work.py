@@ -112,9 +112,9 @@ def test_a_plan_is_begun_changed_and_laid_out_as_by_command(desk: Opened, client
     )
     assert ours == theirs
     sheet = client.get("/sheets/laid%20out").text
-    assert 'href="/file/laid%20out/visit-01-planting.xlsx" download' in sheet
-    given = client.get("/file/laid%20out/visit-01-planting.xlsx")
-    assert given.content == ours["visit-01-planting.xlsx"]
+    assert 'href="/file/laid%20out/visit-01-after-planting.xlsx" download' in sheet
+    given = client.get("/file/laid%20out/visit-01-after-planting.xlsx")
+    assert given.content == ours["visit-01-after-planting.xlsx"]
 
 
 def test_what_cannot_be_worked_out_is_said_and_kept_from_the_file(client: TestClient):
