@@ -21,7 +21,7 @@ from survivor.parallel import side_by_side
 from survivor.report.arrangement import ANNEX, OFFICER, REPORT
 from survivor.report.reasons import base_words
 from survivor.report.summary import SCHEMA, SUMMARY, published, summary_of
-from survivor.report.tables import FOLDER, findings_json, findings_table, tables_of, title_of
+from survivor.report.tables import FOLDER, findings_json, findings_table, tables_of, title_of, to_digits
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -70,7 +70,7 @@ def write_report(
     with writing(folder, WHAT, names=NAMES) as place:
         forms = report_forms(analysis, say)
         say("Tables and files")
-        tables = {f"{FOLDER}/{name}.csv": csv_text(table) for name, table in tables_of(analysis).items()}
+        tables = {f"{FOLDER}/{name}.csv": csv_text(table) for name, table in _written(analysis).items()}
         return place.write({**forms, **tables})
 
 
@@ -109,6 +109,11 @@ def report_forms(analysis: Analysis, say: Callable[[str], None] = _quiet) -> dic
     return {name: held for name, held in forms.items() if held}
 
 
+def _written(analysis: Analysis) -> dict[str, pd.DataFrame]:
+    """Every table with the digits that any machine gives."""
+    return {name: to_digits(table) for name, table in tables_of(analysis).items()}
+
+
 def _pdf(report: Report, drawn: Mapping[str, str]) -> bytes:
     """Set a document; where it cannot be set that is said, and the other forms are written all the same."""
     try:
@@ -133,7 +138,7 @@ def workbook_of(analysis: Analysis) -> bytes:
         text, formulas and addresses included. The same analysis gives the same bytes:
         the file bears the date of the last visit, not of its making.
     """
-    tables = {"findings": findings_table(analysis), **tables_of(analysis)}
+    tables = {"findings": to_digits(findings_table(analysis)), **_written(analysis)}
     base = base_words(analysis)
     contents = [(name[:LONGEST_NAME], title_of(name, base), len(table)) for name, table in tables.items()]
     seen = analysis.records.visits.get("date")

@@ -307,6 +307,17 @@ def findings_json(analysis: Analysis) -> str:
     return json.dumps(_plain(content), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
+def to_digits(table: pd.DataFrame) -> pd.DataFrame:
+    """Round the numbers of a table to the digits that any machine gives."""
+    floats = table.select_dtypes("float").columns
+    return table.assign(**{name: table[name].map(_digits) for name in floats})
+
+
+def _digits(value: float) -> float:
+    """Round to twelve digits: further ones are those of the machine's threads and memory."""
+    return float(f"{value:.12g}")
+
+
 def _plain(value: Any) -> Any:
     """Turn numpy numbers, tuples and blanks into what JSON knows."""
     if isinstance(value, dict):
@@ -316,8 +327,7 @@ def _plain(value: Any) -> Any:
     if hasattr(value, "item") and not isinstance(value, str):
         value = value.item()
     if isinstance(value, float):
-        # The last digits are those of the machine's threads.
-        return float(f"{value:.12g}") if math.isfinite(value) else None
+        return _digits(value) if math.isfinite(value) else None
     if value is None or isinstance(value, bool | int | float | str):
         return value
     return str(value)
