@@ -31,10 +31,13 @@ Coming from other libraries:
 lifelines ``KaplanMeierFitter``                ``curve(rows, by=...)``, limits by plot
 lifelines ``CoxPHFitter(strata=)``             ``fit(rows, "...", model="cox")``; visits: ``fit(rows, "...")``
 lifelines ``multivariate_logrank_test``        ``log_rank(rows)``; ``cluster=None`` for seedlings alone
+lifelines ``CoxPHFitter.check_assumptions``    ``print(fit)``, ``hazards(fit)``: one test for every model
+statsmodels ``results.conf_int(alpha=0.1)``    ``fit.summary(level=0.9)``, ``limits_at(result, 0.9)``
 statsmodels ``GLM(..., Binomial(CLogLog()))``  ``fit(rows, "...", cluster=None)`` where visits are shared
 statsmodels ``GLM(..., Binomial())``           ``fit(rows, "...", model="logistic", at=365, cluster=None)``
 statsmodels ``results.t_test``, ``wald_test``  ``fit.contrast("a - b")``, ``fit.test("a = b; c = 0")``
 R ``survfit``, ``survdiff``                    ``curve``, ``log_rank``
+R ``cox.zph``                                  ``fit.residuals()``, ``residual_rounds(fit).plot()``
 R ``coxph(... + cluster(plot))``               ``fit(rows, "...", model="cox", cluster="plot")``
 R ``coxme``, ``glmer``                         ``fit(rows, "...", model="mixed")``, with ``at=`` for odds
 R ``emmeans``                                  ``survival(fit)``, ``contrasts(fit, pairs="all")``

@@ -19,6 +19,7 @@ from .effects.diagnostics import Diagnosis as Diagnosis
 from .effects.diagnostics import diagnose as diagnose
 from .effects.dose import Dose as Dose
 from .effects.dose import dose as dose
+from .effects.hazards import ResidualRounds as ResidualRounds
 from .effects.hazards import hazards as hazards
 from .effects.hazards import residual_rounds as residual_rounds
 from .effects.log_rank import LogRank as LogRank

@@ -18,6 +18,13 @@ from survivor.errors import SurvivorError
 
 Kind = type[SurvivorError]
 _MOST_DRAWS = 1_000_000
+_LINE = 60  # letters of a value that are shown
+
+
+def brief(value: object) -> str:
+    """Write what was given; what takes more than a line by its kind."""
+    shown = repr(value)
+    return shown if len(shown) <= _LINE and "\n" not in shown else f"this {type(value).__name__}"
 
 
 def is_one_of(value: object, known: Iterable[object]) -> bool:
@@ -70,7 +77,9 @@ def count(value: object, where: str, kind: Kind, mend: str, least: int = 1) -> i
 def numbers(value: object, where: str, kind: Kind, mend: str) -> Floats:
     """Return an array of numbers, NaN where one is blank; anything else is refused."""
     try:
-        found = None if value is None else np.asarray(value, dtype=float)
+        # Dates would come out as nanoseconds since 1970.
+        dated = value is None or np.asarray(value).dtype.kind in "mM"
+        found = None if dated else np.asarray(value, dtype=float)
     except (TypeError, ValueError):
         found = None
     if found is None:
@@ -109,7 +118,7 @@ def several(value: object, where: str, kind: Kind, mend: str) -> list[Any]:
     if isinstance(value, str):
         return [value]
     if not isinstance(value, Iterable) or isinstance(value, bytes | Mapping | pd.DataFrame):
-        raise kind(f"{value!r} is no list", where=where, mend=mend)
+        raise kind(f"{brief(value)} is no list", where=where, mend=mend)
     return list(value)
 
 

@@ -28,7 +28,6 @@ from survivor.arrays import Flags, Floats
 
 MOST_STEPS: Final = 100
 CONVERGED: Final = 1e-18  # squared length of the step in units of standard errors
-_LEAST_PART: Final = 1e-8  # of a step; a shorter one is taken as it is
 _MEMORY: Final = 10
 
 
@@ -66,6 +65,27 @@ class Climbed(Generic[P]):
     settled: bool
 
 
+@dataclass(frozen=True)
+class Halving:
+    """When a part of a step is taken.
+
+    Attributes
+    ----------
+    share, slack
+        A part leads up when it gains this share of its slope, less this share of the height:
+        rounding.
+    least
+        A part below this is taken wherever it leads.
+    """
+
+    share: float = 0.0
+    slack: float = 1e-10
+    least: float = 1e-8
+
+
+_PLAIN: Final = Halving()
+
+
 def climb(
     at: P,
     step: Callable[[P], tuple[Floats, float] | None],
@@ -73,9 +93,7 @@ def climb(
     *,
     most: int = MOST_STEPS,
     converged: float = CONVERGED,
-    share: float = 0.0,
-    slack: float = 1e-10,
-    least: float = _LEAST_PART,
+    halving: Halving = _PLAIN,
 ) -> Climbed[P]:
     """Step up until steps are next to nothing.
 
@@ -90,8 +108,8 @@ def climb(
         The place that a part of a step leads to.
     most, converged
         Number of steps, and squared length of one, at which to stop.
-    share, slack, least
-        As for ``halved``.
+    halving
+        Which part of a step is taken.
     """
     left = np.inf
     for number in range(most):
@@ -99,7 +117,7 @@ def climb(
         if found is None:
             return Climbed(at, number, left, True)
         move, gain = found
-        part, at = halved(at.value, gain, partial(reach, at, move), share=share, slack=slack, least=least)
+        part, at = halved(at.value, gain, partial(reach, at, move), halving)
         left = abs(gain) * part
         if left < converged:
             return Climbed(at, number + 1, left, True)
@@ -110,10 +128,7 @@ def halved(
     value: float,
     gain: float,
     reach: Callable[[float], P],
-    *,
-    share: float = 0.0,
-    slack: float = 1e-10,
-    least: float = _LEAST_PART,
+    halving: Halving = _PLAIN,
     part: float = 1.0,
 ) -> tuple[float, P]:
     """Halve a step until it leads up.
@@ -126,11 +141,8 @@ def halved(
         Slope along the whole step.
     reach
         The place that a part of the step leads to.
-    share, slack
-        A part leads up when it gains this share of its slope, less this share of the height:
-        rounding.
-    least
-        A part below this is taken wherever it leads.
+    halving
+        Which part is taken.
     part
         The first to be tried.
 
@@ -140,7 +152,8 @@ def halved(
     """
     while True:
         place = reach(part)
-        if part < least or place.value >= value + share * part * gain - slack * abs(value):
+        up = value + halving.share * part * gain - halving.slack * abs(value)
+        if part < halving.least or place.value >= up:
             return part, place
         part /= 2
 

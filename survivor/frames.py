@@ -11,6 +11,8 @@ does changing it later change what was made of it.
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
+from decimal import Decimal
+from numbers import Integral, Real
 from typing import Any, Final
 
 import numpy as np
@@ -23,6 +25,7 @@ from survivor.errors import IntervalsError
 _MANY: Final = 20_000  # rows from which names of places are kept as codes
 _PLACES: Final = ("site", "block", "plot", "tag")
 _COUNTS: Final = ("at_risk", "died")
+_NUMBERS: Final = ("start_day", "stop_day", *_COUNTS)
 _LONGEST: Final = 40  # rows of one seedling that are compared; one with more stands for itself
 #: A pandas DataFrame, or any eager table that Narwhals reads.
 Table = Any
@@ -55,6 +58,8 @@ def own_frame(table: Table, apart: Collection[str] = ()) -> pd.DataFrame:
             copied.insert(place, name, coded[name])
             continue
         plain = _plain(column := copied[name])
+        if plain.dtype == object:
+            plain = _as_numbers(plain, whole=name in _NUMBERS)
         if name == "died" and plain.dtype == bool:
             plain = plain.astype(np.int64)
         if plain is not column:
@@ -248,11 +253,33 @@ def _coded_in_arrow(column: Any) -> Any:
     return pd.Categorical.from_codes(rank[codes], levels[order]).remove_unused_categories()
 
 
+def _as_numbers(column: pd.Series[Any], whole: bool) -> pd.Series[Any]:
+    """Give numbers that Python keeps one by one (Decimal, fractions, floats) as NumPy's.
+
+    Other columns stay as they are; so do whole numbers, which may be names, but where ``whole`` says not.
+    """
+    own = column[column.notna()]
+    if own.empty or not isinstance(own.iloc[0], Real | Decimal):
+        return column
+    if not all(isinstance(value, Real | Decimal) for value in own):
+        return column
+    if not whole and all(isinstance(value, Integral) for value in own):
+        return column
+    values = [np.nan if blank else float(value) for value, blank in zip(column, column.isna(), strict=True)]
+    return pd.Series(values, column.index, name=column.name)
+
+
 def _plain(column: pd.Series[Any]) -> pd.Series[Any]:
     """Give a column as text of objects, numbers of NumPy, or as it is."""
+    if isinstance(column.dtype, pd.SparseDtype):
+        column = column.astype(column.dtype.subtype)
+    if isinstance(column.dtype, pd.IntervalDtype):
+        column = column.astype("category")
     dtype = column.dtype
     if isinstance(dtype, pd.CategoricalDtype):
         levels = dtype.categories
+        if isinstance(levels.dtype, pd.IntervalDtype):  # pd.cut: each band is a name
+            return column.cat.rename_categories(levels.astype(str).tolist())
         if isinstance(levels.dtype, np.dtype):
             return column
         return column.cat.rename_categories(pd.Index(levels.tolist(), dtype=_kind_of(levels)))

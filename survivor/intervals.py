@@ -17,6 +17,7 @@ import calendar
 import datetime as dt
 from collections.abc import Iterable, Iterator, Sequence
 from itertools import count
+from numbers import Real
 from typing import Any
 
 import numpy as np
@@ -26,7 +27,7 @@ from scipy.special import gammaln
 
 from survivor.arguments import several
 from survivor.arrays import Codes, Floats
-from survivor.errors import IntervalsError
+from survivor.errors import IntervalsError, SurvivorError
 from survivor.vocabulary import INTERVAL_KEYS, PLOT_KEY
 
 NEEDED = ("start_day", "stop_day", "at_risk", "died")
@@ -37,6 +38,7 @@ _MOST_CODES = 2**62  # combined codes stay within 64 bits
 _WHOLE = 1e-9  # how far a count may lie from a whole number by rounding
 _MANY = 20_000  # rows from which it pays to join single seedlings
 _SINGLE = 1.5  # mean number at risk up to which rows are taken as single seedlings
+_PADDED = 4  # how many times rows may grow when runs of them are made equally long
 _FEW = 5_000  # rows up to which sorting them is quicker than a table of their values
 
 
@@ -61,6 +63,9 @@ def season_words(start: str, end: str) -> str:
     return f"{start} to {end}"
 
 
+_MOST = 2.0**53  # of whole numbers: beyond it neighbours are one to a computer
+
+
 def check_intervals(frame: pd.DataFrame) -> None:
     """Raise unless ``frame`` is a risk-interval table.
 
@@ -73,7 +78,7 @@ def check_intervals(frame: pd.DataFrame) -> None:
     ------
     IntervalsError
         Naming the first row and column that break a rule: it is no table, a needed
-        column is absent, a time or count is blank or not finite, a count is not whole,
+        column is absent, a time or count is blank or not finite, a count is not whole or beyond all counting,
         stop is not after start, counts are negative, nobody is at risk, more died than
         were at risk, or two rows of one tag overlap.
     """
@@ -96,6 +101,9 @@ def check_intervals(frame: pd.DataFrame) -> None:
         )
     for name in NEEDED:
         if not pd.api.types.is_numeric_dtype(frame[name]) or frame[name].dtype.kind == "c":
+            strange = frame[name].map(lambda value: not isinstance(value, Real))
+            if frame[name].dtype == object and strange.any():
+                _refuse(frame, strange, name, "the column is not numeric", "give numbers")
             raise IntervalsError("the column is not numeric", where=f"column {name}", mend="give numbers")
         if frame[name].dtype.kind in "iu" and isinstance(frame[name].dtype, np.dtype):
             continue  # none of these is blank, endless or parted
@@ -115,6 +123,9 @@ def check_intervals(frame: pd.DataFrame) -> None:
         "stop_day",
         "the interval does not stop after it starts",
         "check the visit dates",
+    )
+    _refuse(
+        frame, frame["at_risk"] > _MOST, "at_risk", "more than can be counted", "give seedlings as counted"
     )
     _refuse(frame, frame["at_risk"] <= 0, "at_risk", "nobody is at risk", "leave the row out")
     _refuse(frame, frame["died"] < 0, "died", "a negative count", "give a count of 0 or more")
@@ -166,12 +177,46 @@ def _differs(column: pd.Series[Any]) -> NDArray[np.bool_]:
         array = column.cat.codes.to_numpy()
     elif pd.api.types.is_extension_array_dtype(column.dtype):
         array = pd.factorize(column)[0]
-    elif column.dtype == object and column.isna().any():
-        array = pd.factorize(column)[0]  # a missing value cannot be compared
     else:
         array = column.to_numpy()
-    new: NDArray[np.bool_] = np.asarray(array[1:] != array[:-1], dtype=bool)
+    try:
+        new: NDArray[np.bool_] = np.asarray(array[1:] != array[:-1], dtype=bool)
+    except TypeError:  # a missing value cannot be compared
+        return np.asarray(np.diff(pd.factorize(column)[0]) != 0)
+    if array.dtype == object:  # nor is one without a value like itself
+        turns = np.flatnonzero(new) + 1
+        both = pd.isna(array[turns]) & pd.isna(array[turns - 1])
+        new[turns[both] - 1] = False
     return new
+
+
+def refuse_blank_places(
+    frame: pd.DataFrame, kind: type[SurvivorError], *columns: str | Sequence[str] | None
+) -> None:
+    """Raise where some rows name no plot, site or other place asked for: together they would count as one.
+
+    Parameters
+    ----------
+    frame
+        Risk intervals.
+    kind
+        Class of the error.
+    columns
+        As asked for as cluster and strata; None: none. One that is absent is left to whoever reads it.
+    """
+    asked = [name for some in columns if some is not None for name in whole_names(frame, some)[0]]
+    for name in dict.fromkeys(asked):
+        if name not in frame.columns:
+            continue
+        blank = blank_names(frame[name]) if name in ("site", "plot") else frame[name].isna().to_numpy()
+        if blank.any() and not blank.all():
+            rows = int(blank.sum())
+            raise kind(
+                f"{rows} row{'s' if rows != 1 else ''} of {len(frame)} have no {name}, the first in row "
+                f"{frame.index[blank][0]}",
+                where=f"column {name}",
+                mend=f"fill in the {name}, or leave those rows out; together they would count as one {name}",
+            )
 
 
 def blank_names(column: pd.Series[Any]) -> NDArray[np.bool_]:
@@ -406,6 +451,19 @@ def sum_by(codes: Codes, values: NDArray[Any], count: int = 0) -> NDArray[np.flo
     for place, column in enumerate(values.T):
         sums[:, place] = np.bincount(codes, weights=column, minlength=len(sums))
     return sums
+
+
+def running(values: NDArray[np.float64], sizes: Codes) -> NDArray[np.float64]:
+    """Sum ``values``, shape (n,) or (n, q), up to each row, anew for each run of ``sizes`` rows."""
+    width = int(sizes.max())
+    if width * len(sizes) > _PADDED * len(values):
+        return np.concatenate([np.cumsum(run, axis=0) for run in np.split(values, np.cumsum(sizes)[:-1])])
+    # Runs of much the same length: one sum of all of them, the short filled up with noughts.
+    run = np.repeat(np.arange(len(sizes)), sizes)
+    place = np.arange(len(values)) - np.repeat(np.cumsum(sizes) - sizes, sizes)
+    filled = np.zeros((len(sizes), width, *values.shape[1:]))
+    filled[run, place] = values
+    return np.asarray(np.cumsum(filled, axis=1)[run, place])
 
 
 def less_means(values: Floats, codes: Codes) -> Floats:

@@ -30,11 +30,13 @@ from survivor import proportions
 from survivor.arrays import Floats
 from survivor.errors import ModelError
 from survivor.vocabulary import CONFIDENCE
+from survivor.words import level_of
 
 TAIL: Final = 0.5 + CONFIDENCE / 2
 #: What stands in the column ``variance`` where limits are those of independent seedlings.
 INDEPENDENT: Final = "independent seedlings"
 
+_TOGETHER: Final = ("lower_simultaneous", "upper_simultaneous")
 _EDGE: Final = 1e-9  # survival closer than this to 0 or 1 is at the edge
 _MOST_WORDS: Final = 7  # of the names in one sentence, where there are more than one
 _NO_SPREAD: Final = 1e-6  # of the standard error of independent seedlings: what is less is rounding
@@ -47,6 +49,11 @@ def check_level(level: float) -> float:
             f"{level!r} is no confidence level", where="level", mend="give a share, for example level=0.9"
         )
     return float(level)
+
+
+def with_level(table: pd.DataFrame, level: float) -> pd.DataFrame:
+    """Name the level of a table's limits in a column ``level``, where it is not the usual one."""
+    return table if level == CONFIDENCE else table.assign(level=float(level))
 
 
 def quantile(df: ArrayLike, level: float = CONFIDENCE) -> Floats:
@@ -62,6 +69,42 @@ def half_width(std_error: Floats, df: ArrayLike, level: float = CONFIDENCE) -> F
     """Half the width of limits by t; blank where there are no degrees of freedom."""
     width: Floats = quantile(df, level) * std_error
     return width
+
+
+def holding_together(table: pd.DataFrame, comparisons: int, level: float = CONFIDENCE) -> pd.DataFrame:
+    """Give each difference limits that hold for all comparisons together, beside those of its own.
+
+    An interval that is right in 95 of 100 is right less often among those picked out because
+    they are clear. By Bonferroni's inequality the chance that any of m intervals of level
+    1 - 0.05/m leaves its truth out is at most 0.05, however the differences hang together, so
+    the chance that one is picked out and wrong is no larger (Dunn 1961, Journal of the American
+    Statistical Association 56, 52-64).
+
+    Parameters
+    ----------
+    table
+        ``estimate, df, lower, upper``, per 100; blank where there are no limits.
+    comparisons
+        How many there were to pick from.
+    level
+        Level of ``lower, upper``, and of all together.
+
+    Returns
+    -------
+    DataFrame
+        With ``lower_simultaneous, upper_simultaneous`` behind ``upper``: each as far from the estimate
+        as its own limit times the ratio of the two quantiles of t, and no further than 100.
+    """
+    table = table.drop(columns=list(_TOGETHER), errors="ignore")
+    estimate, lower, upper, df = (
+        table[name].to_numpy(dtype=float) for name in ("estimate", "lower", "upper", "df")
+    )
+    wider = quantile(df, 1 - (1 - level) / max(comparisons, 1)) / quantile(df, level)
+    ends = (estimate - (estimate - lower) * wider, estimate + (upper - estimate) * wider)
+    place = list(table.columns).index("upper") + 1
+    for name, end in zip(_TOGETHER[::-1], ends[::-1], strict=True):
+        table.insert(place, name, np.clip(end, -100.0, 100.0))
+    return table
 
 
 def t_test(estimate: Floats, std_error: Floats, df: Floats) -> Floats:
@@ -274,14 +317,16 @@ def limits_at(result: Any, level: float) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        The table with ``lower, upper``, and those of ratios, at ``level``, and without what rests on the
-        limits that it had (``e_value_limit``). All else is as it was.
+        The table with ``lower, upper``, and those of ratios, at ``level``, which a column ``level``
+        names where it is not 0.95, and without what rests on the limits that it had
+        (``e_value_limit``; where a table comes alone, limits that hold together). All else is as it was.
 
     Raises
     ------
     ModelError
-        When the level is none, or limits of the result were made otherwise: by the profile of a penalised
-        fit, by draws, one-sided, or at another level already.
+        When the level is none, or limits of the result were made otherwise: by draws, one-sided, or by
+        the profile of a penalised fit, which is at hand in the fit itself only. The call that made such a
+        result takes ``level=``.
 
     Examples
     --------
@@ -292,6 +337,10 @@ def limits_at(result: Any, level: float) -> pd.DataFrame:
     1    rip  12.87  37.59
     """
     check_level(level)
+    refitted = getattr(result, "summary", None)  # a fit finds limits by a profile anew
+    if callable(refitted) and not isinstance(result, type):
+        found: pd.DataFrame = refitted(level).table
+        return found
     table = result if isinstance(result, pd.DataFrame) else getattr(result, "table", None)
     if not isinstance(table, pd.DataFrame):
         what = f"this takes a result with a table, not {type(result).__name__}"
@@ -305,18 +354,24 @@ def limits_at(result: Any, level: float) -> pd.DataFrame:
         table[name].to_numpy(dtype=float) for name in (named, "std_error", "lower", "upper")
     )
     scale = 1.0 if named == "survival" else 100.0
-    values = _Made(estimate, error, lower, upper, np.asarray(df, dtype=float), scale)
+    own = level_of(table)
+    values = _Made(estimate, error, lower, upper, np.asarray(df, dtype=float), scale, own)
     told = np.isfinite(values.lower) & np.isfinite(values.upper)
     rule = next((rule for rule in (_Made.around_estimate, _Made.around_survival) if values.holds(rule)), None)
     if rule is None:
-        raise _made_otherwise(f"they are not t limits at {CONFIDENCE:.0%}")
+        raise _made_otherwise(f"they are not t limits at {100 * own:g} %")
     low, high = (np.where(told, end, np.nan) for end in rule(values, level))
-    found = table.assign(lower=low, upper=high)
+    found = with_level(table.drop(columns="level", errors="ignore").assign(lower=low, upper=high), level)
     ratios = [str(name)[: -len("_lower")] for name in table.columns if str(name).endswith("_lower")]
     with np.errstate(over="ignore"):
         for name in ratios:
             found = found.assign(**{f"{name}_lower": np.exp(low), f"{name}_upper": np.exp(high)})
-    return found.drop(columns=[name for name in table.columns if str(name).endswith("_limit")])
+    found = found.drop(columns=[name for name in table.columns if str(name).endswith("_limit")])
+    # A table that comes alone does not know how many comparisons they hold for.
+    comparisons = getattr(result, "comparisons", None)
+    if comparisons is None or not set(_TOGETHER) <= set(found.columns):
+        return found.drop(columns=list(_TOGETHER), errors="ignore")
+    return holding_together(found, comparisons, level)
 
 
 def _made_otherwise(why: str) -> ModelError:
@@ -329,7 +384,7 @@ def _made_otherwise(why: str) -> ModelError:
 
 @dataclass(frozen=True)
 class _Made:
-    """Estimates with their limits, shape (n,) each; survival between 0 and ``scale``."""
+    """Estimates with their limits at ``level``, shape (n,) each; survival between 0 and ``scale``."""
 
     estimate: Floats
     error: Floats
@@ -337,11 +392,12 @@ class _Made:
     upper: Floats
     df: Floats
     scale: float
+    level: float
 
     def holds(self, rule: Callable[[_Made, float], tuple[Floats, Floats]]) -> bool:
-        """Whether the limits are those that a rule gives at the usual level."""
+        """Whether the limits are those that a rule gives at their own level."""
         told = np.isfinite(self.lower) & np.isfinite(self.upper)
-        made = rule(self, CONFIDENCE)
+        made = rule(self, self.level)
         pairs = zip(made, (self.lower, self.upper), strict=True)
         return all(np.allclose(end[told], own[told], rtol=1e-6, atol=1e-9) for end, own in pairs)
 
@@ -359,7 +415,7 @@ class _Made:
         low, high = around(safe, half)
         with np.errstate(divide="ignore", invalid="ignore"):
             odds = np.where(survival > 0.5, lower / (1 - lower), (1 - upper) / upper)
-        times = quantile(self.df, CONFIDENCE) / quantile(self.df, level)
+        times = quantile(self.df, self.level) / quantile(self.df, level)
         worth = odds * ndtri(0.5 + level / 2) ** 2 * times**2
         certain = edge & (lower == upper)
         own = wilson(survival, np.where(np.isfinite(worth), worth, 0.0), level)

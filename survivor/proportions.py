@@ -302,7 +302,9 @@ def design_effect_from_icc(mean_size: float, icc: float, variation: float = 0.0)
     return 1 + ((1 + variation**2) * mean_size - 1) * icc
 
 
-def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = None) -> Floats:
+def effective_number(
+    number: ArrayLike, effect: ArrayLike, df: float | None = None, level: float = CONFIDENCE
+) -> Floats:
     """How many independent seedlings the seen ones are worth.
 
     Parameters
@@ -316,6 +318,8 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
         given, the number is cut further by (z / t)^2, so that limits from few plots
         are as wide as a t interval would be (Korn and Graubard 1998, Survey
         Methodology 24, 193-201).
+    level
+        Confidence level of the limits that it goes into.
 
     Returns
     -------
@@ -344,7 +348,8 @@ def effective_number(number: ArrayLike, effect: ArrayLike, df: float | None = No
         raise SurvivorError(f"{df!r} is no number", where="df", mend="give degrees of freedom")
     if not df > 0:
         return np.full_like(worth, np.nan)
-    tail = 0.5 + CONFIDENCE / 2
+    _check_level(level)
+    tail = 0.5 + level / 2
     return worth * float(ndtri(tail) / stdtrit(df, tail)) ** 2
 
 

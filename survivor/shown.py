@@ -12,6 +12,8 @@ from typing import Final, Protocol
 import numpy as np
 import pandas as pd
 
+from survivor.vocabulary import CONFIDENCE
+
 #: What the estimate is called, where not ``estimate``.
 _ESTIMATES: Final = ("estimate", "cost_per_established", "plants_needed", "survival", "day")
 _KEPT: Final = ("estimate", "std_error", "df", "lower", "upper", "p_value", "p_adjusted", "n_plots")
@@ -24,7 +26,8 @@ def tidy(table: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         ``group`` (what a row is of, parted by ``; ``), ``against``, ``estimate, std_error, df, lower,
-        upper, p_value, p_adjusted, n_plots`` (blank where the table has none), ``unit`` and ``note``.
+        upper, p_value, p_adjusted, n_plots`` (blank where the table has none), ``level`` (of the
+        limits), ``unit`` and ``note``.
     """
     own = next((name for name in _ESTIMATES if name in table.columns), None)
     before = list(table.columns[: list(table.columns).index(own)]) if own is not None else []
@@ -38,6 +41,10 @@ def tidy(table: pd.DataFrame) -> pd.DataFrame:
     for name in _KEPT:
         source = own if name == "estimate" else name
         found[name] = table[source].to_numpy() if source in table.columns else np.nan
+    if "lower" in table.columns:
+        found["level"] = table["level"].to_numpy() if "level" in table.columns else CONFIDENCE
+    else:
+        found["level"] = np.nan
     note = next((name for name in ("note", "reason") if name in table.columns), "note")
     return found.assign(unit=_text(table, "unit"), note=_text(table, note))
 
@@ -46,6 +53,12 @@ def _text(table: pd.DataFrame, name: str) -> pd.Series[str]:
     if name not in table.columns:
         return pd.Series("", table.index, dtype=object)
     return table[name].astype(object).where(table[name].notna(), "").astype(str)
+
+
+def _of_level(result: object) -> str:
+    """Say at which level limits are, where it is not the usual one."""
+    level = getattr(result, "level", CONFIDENCE)
+    return "" if level == CONFIDENCE else f"limits at {100 * level:g} %"
 
 
 class _HasTable(Protocol):
@@ -60,6 +73,7 @@ class Shown:
         around = (
             getattr(self, "statement", ""),
             self.table.to_string(index=False),
+            _of_level(self),
             getattr(self, "test", ""),
             *(f"- {check}" for check in getattr(self, "checks", ())),
         )
@@ -70,5 +84,6 @@ class Shown:
         return tidy(self.table)
 
     def _repr_html_(self: _HasTable) -> str:
-        said = "".join(f"<li>{escape(check)}</li>" for check in getattr(self, "checks", ()))
+        lines = [line for line in (_of_level(self), *getattr(self, "checks", ())) if line]
+        said = "".join(f"<li>{escape(line)}</li>" for line in lines)
         return str(self.table.to_html(index=False)) + (f"<ul>{said}</ul>" if said else "")

@@ -26,7 +26,7 @@ from survivor.records.sheets import RawSheet
 from survivor.records.shown import Shown, shown_as_read
 from survivor.records.work_names import RIP
 from survivor.season.gauge import Gauges, read_gauges
-from survivor.season.rain import check_dry_seasons
+from survivor.season.rain import check_dry_seasons, dry_season_gaps
 from survivor.season.wet_works import check_dry_soil
 from survivor.settings import Settings, find_study_file, read_settings
 from survivor.vocabulary import Severity
@@ -253,21 +253,32 @@ def load_shown(path: str | Path, rows: int) -> tuple[Study, tuple[Shown, ...]]:
     StudyFileError, RecordsError
         As `load`; `survivor.records.shown.shown_sheets` shows the sheets of a study with a fault.
     """
-    file = find_study_file(path)
     shown: list[Shown] = []
 
-    def see(place: tuple[str | int, ...], sheet: RawSheet) -> None:
-        if rows:
-            shown.append(shown_as_read(place, sheet, settings, rows))
+    def read(file: Path, settings: Settings) -> Records:
+        def see(place: tuple[str | int, ...], sheet: RawSheet) -> None:
+            if rows:
+                shown.append(shown_as_read(place, sheet, settings, rows))
 
+        return read_records(file, settings, see)
+
+    return load_by(path, read), tuple(shown)
+
+
+def load_by(path: str | Path, read: Callable[[Path, Settings], Records]) -> Study:
+    """Read a study, its records by a function of the study file and what it says; errors as `load`."""
+    file = find_study_file(path)
     with read_once():
         settings = read_settings(file)
         named = files_named(settings)
         _refuse_outside(file, settings, named)
-        records = read_records(file, settings, see)
+        records = read(file, settings)
         gauges = _gauges(file.parent, records)
-        digests = {name: digest_of(file.parent / name) for name in (file.name, *named)}
-    return Study(file, _together(records, gauges), gauges, digests), tuple(shown)
+        in_parts = {sheet.file for sheet in settings.records.sheets}
+        digests = {
+            name: digest_of(file.parent / name, in_parts=name in in_parts) for name in (file.name, *named)
+        }
+    return Study(file, _together(records, gauges), gauges, digests)
 
 
 def _gauges(folder: Path, records: Records) -> Gauges:
@@ -275,7 +286,8 @@ def _gauges(folder: Path, records: Records) -> Gauges:
     settings = records.settings
     gauges = read_gauges(folder, settings.gauges, settings.weather)
     closed = settings.records_closed
-    gauges = check_dry_seasons(gauges, settings.gauges, records.intervals, settings.dry_season, closed)
+    gaps = dry_season_gaps(gauges, settings.gauges, records.intervals, settings.dry_season, closed)
+    gauges = check_dry_seasons(gauges, gaps)
     return check_dry_soil(gauges, settings.gauges, records.works.rows, RIP)
 
 
@@ -312,13 +324,14 @@ def _refuse_outside(file: Path, settings: Settings, named: Sequence[str]) -> Non
         )
 
 
-def digest_of(file: Path) -> str:
+def digest_of(file: Path, *, in_parts: bool = True) -> str:
     """Return the digest of a file, of what was read within `read_once`; nothing where there is none.
 
-    Of files that are read in batches it is of their names and of what they hold now.
+    Of files that are read in batches (``in_parts``: this one may be) it is of their names and of what they
+    hold now.
     """
     try:
-        if is_register(file):
+        if in_parts and is_register(file):
             return digest_of_all(file)
         return hashlib.sha256(content(file)).hexdigest()
     except (OSError, ValueError):

@@ -11,13 +11,14 @@ from typing import Final
 
 
 class State(StrEnum):
-    """What a visit says of one seedling. Six states; a blank is never dead."""
+    """What a visit says of one seedling. Seven states; a blank is never dead."""
 
     ALIVE = "alive"
     DEAD = "dead"
     MISSING = "missing"  # position found, plant gone
     NOT_FOUND = "not found"  # position or tag not found
     NOT_VISITED = "not visited"
+    DOUBTFUL = "doubtful"  # looked at, and nobody could tell whether it lived
     REPLANTED = "replanted"  # the plant seen before is dead; what stands there now is infill
 
 

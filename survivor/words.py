@@ -16,6 +16,8 @@ from decimal import ROUND_HALF_UP, Decimal, localcontext
 from numbers import Integral
 from typing import TYPE_CHECKING, Any, Final
 
+from survivor.vocabulary import CONFIDENCE
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -77,6 +79,51 @@ def estimated(value: float, size: float | None = None) -> str:
         return NONE
     step = 10.0 if (value if size is None else size) >= _ROUND_ESTIMATES else 1.0
     return number(step * math.floor(value / step + 0.5))
+
+
+def confidence(level: float) -> str:
+    """Write what limits are: 95 % CI.
+
+    Examples
+    --------
+    >>> confidence(0.95), confidence(0.9)
+    ('95 % CI', '90 % CI')
+    """
+    return f"{100 * level:g} % CI"
+
+
+def level_of(table: pd.DataFrame) -> float:
+    """Confidence level of the limits of a table: its column ``level``, else that of the package."""
+    return float(table["level"].iloc[0]) if "level" in table.columns and len(table) else CONFIDENCE
+
+
+def heading_of_limits(what: str, table: pd.DataFrame) -> str:
+    """Write the heading of estimates with the level of a table's limits under it."""
+    return f"{what}\n({confidence(level_of(table))})"
+
+
+def range_words(level: float) -> str:
+    """Write what a range of draws is; one at the level of the package needs no other word.
+
+    Examples
+    --------
+    >>> range_words(0.95), range_words(0.9)
+    ('range', '90 % range')
+    """
+    return "range" if level == CONFIDENCE else f"{100 * level:g} % range"
+
+
+def estimated_beside(values: Sequence[float], mark: float | None = None) -> list[str]:
+    """Write an estimated number and its limits; to the one where rounding would make one of them a mark.
+
+    Examples
+    --------
+    >>> estimated_beside((2968.7, 2775.2, 3147.4)), estimated_beside((1302.4, 1217.0, 1381.0), 1300)
+    (['2,970', '2,780', '3,150'], ['1,302', '1,217', '1,381'])
+    """
+    rounded = [estimated(value, values[0]) for value in values]
+    met = mark is not None and number(mark) in rounded and mark not in values
+    return [number(value) for value in values] if met else rounded
 
 
 def plants(value: float) -> str:
@@ -175,6 +222,11 @@ def money(value: float, currency: str) -> str:
     if len(mark) > 1 and not mark.endswith("$"):
         return f"{written} {mark}"
     return f"−{mark}{written[1:]}" if written.startswith("−") else f"{mark}{written}"
+
+
+def change(value: float, currency: str) -> str:
+    """Write a change of an amount with its sign: ``+$0.50``, ``−$1.00``."""
+    return f"{'−' if value < 0 else '+'}{money(abs(value), currency)}"
 
 
 # Not the names of `calendar`: those follow the language of the machine.

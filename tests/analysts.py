@@ -38,7 +38,8 @@ SETTING = """import survivor
 
 study = survivor.load("datasets/tagged")
 plants = study.first_plants          # risk intervals: one row a stretch between two visits
-places = ["site", "block"]           # preparations were allocated within blocks"""
+places = ["site", "block"]           # preparations were allocated within blocks
+planted = study.population           # plants of the whole planting: the weights of the report's averages"""
 
 # Heading, what to know, the call, and the file of its drawing ("" for none).
 TASKS = (
@@ -65,8 +66,9 @@ print(f"F {test.statistic:.2f} on {test.df1} and {test.df2:.0f}, p {test.p_value
     ),
     (
         "Preparations compared, as the report compares them",
-        "Asks first whether one ratio of hazards holds all season; differences per 100 planted, Holm's p.",
-        """found = survivor.compare(plants, "method + species", strata=places, at=365)
+        "Asks first whether one ratio of hazards holds all season; differences per 100 planted, Holm's p. "
+        "The numbers are those of the report, which averages over the plants of the whole planting.",
+        """found = survivor.compare(plants, "method + species", strata=places, at=365, population=planted)
 found.table[["method", "estimate", "lower", "upper", "p_adjusted"]].round(3)""",
         "compare",
     ),
@@ -87,14 +89,14 @@ print(f"one ratio: F {test.statistic:.2f} on {test.df1} and {test.df2:.0f}, p {t
     (
         "No worse than the usual practice by more than 5 per 100",
         "",
-        """differences = survivor.contrasts(fit, at=365)
+        """differences = survivor.contrasts(fit, at=365, population=planted)
 survivor.non_inferiority(differences, 5).table.round(3)""",
         "",
     ),
     (
         "How survival goes with the radius kept clear",
         "",
-        """response = survivor.dose(fit, "weed_free_radius_m", at=365)
+        """response = survivor.dose(fit, "weed_free_radius_m", at=365, population=planted)
 response.table.iloc[::10, :4].round(2)""",
         "dose",
     ),
@@ -102,7 +104,7 @@ response.table.iloc[::10, :4].round(2)""",
         "What a living plant costs",
         "Costs a plant are made up here.",
         """costs = {"spot spray only": 3.9, "spray and rip": 4.4, "spray and auger": 4.9}
-survivor.payoff(fit, costs, at=365).table.iloc[:, [0, 1, 4, 5, 6, 7]].round(2)""",
+survivor.payoff(fit, costs, at=365, population=planted).table.iloc[:, [0, 1, 4, 5, 6, 7]].round(2)""",
         "",
     ),
     (

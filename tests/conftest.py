@@ -33,7 +33,7 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
     """Keep the tests of a module in one process, so that its fixtures are made once."""
     from xdist.scheduler import LoadScopeScheduling
 
-    class ByFixtures(LoadScopeScheduling):  # type: ignore[misc]
+    class ByFixtures(LoadScopeScheduling):
         def _split_scope(self, nodeid: str) -> str:
             if nodeid.startswith(TOGETHER):
                 return "guideline and seasons"

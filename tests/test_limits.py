@@ -204,9 +204,9 @@ def test_limits_made_otherwise_are_refused_at_another_level():
     none = F.assign(died=np.where(F["method"] == "rip", 0, F["died"]))
     for result in (
         survivor.payoff(fitted, {"usual": 3.0, "rip": 4.0}),
-        survivor.fit(none, "method"),  # penalised: by the profile
+        survivor.survival(survivor.fit(none, "method")),  # penalised: by the profile
         survivor.curve(F).band(),
-        survivor.survival(fitted, level=0.9),
+        survivor.median_days(survivor.curve(F)),
     ):
         with pytest.raises(ModelError, match="cannot be had at another level"):
             survivor.limits_at(result, 0.8)

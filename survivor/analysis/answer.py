@@ -72,7 +72,7 @@ class Weighed:
     season, models, comparisons, robustness, fragility
         Parts of the analysis.
     permutation
-        The test by other layouts of the lot, or None.
+        The randomisation test, or None.
     """
 
     season: Season
@@ -118,7 +118,8 @@ class Weighed:
                 words for name, words in self.fragility.misfit.items() if name in (method, against)
             ),
             not_proportional=self.models.not_proportional,
-            lot_disagrees=random and lot_disagrees(self.permutation, method, against, read),
+            randomisation_disagrees=random
+            and randomisation_disagrees(self.permutation, method, against, read),
             bounds_change_sign=bool((np.sign(rules) != np.sign(estimate)).any()),
             models_disagree=bool(((models < line["lower"]) | (models > line["upper"])).any()),
             sites_inconsistent=bool(interaction_p(shares, method, against) < SIGNIFICANCE),
@@ -174,8 +175,8 @@ def _under_other_rule(weighed: Weighed, flags: list[Circumstances]) -> tuple[Sen
     )
 
 
-def lot_disagrees(test: PermutationTest | None, method: str, against: str, read: Reading) -> bool:
-    """Whether a clear difference has a p by the lot of 0.05 or more, though the lot could have given less.
+def randomisation_disagrees(test: PermutationTest | None, method: str, against: str, read: Reading) -> bool:
+    """Whether a clear difference has a randomisation p of 0.05 or more, where p could have been less.
 
     Where layouts were drawn, p is known within the error of the draws: it has to be so at
     the lower 95 % limit too (Clopper and Pearson 1934), lest the draws make the grade.
@@ -193,7 +194,7 @@ def lot_disagrees(test: PermutationTest | None, method: str, against: str, read:
 
 
 def _least_share(line: pd.Series[Any]) -> float:
-    """Return the lower limit of a p by the lot as a share of it; 1 where every layout was tried."""
+    """Return the lower limit of a randomisation p as a share of it; 1 where every layout was tried."""
     p_value, tried = float(line["p_value"]), float(line["tried"])
     if line["how"] != DRAWN or not p_value > 0:
         return 1.0
@@ -203,15 +204,15 @@ def _least_share(line: pd.Series[Any]) -> float:
 
 
 def lot_notes(test: PermutationTest | None) -> tuple[str, ...]:
-    """Say where the lot could give no p under 0.05, so that it neither confirms nor denies."""
+    """Say where random allocation could give no p under 0.05, so that it neither confirms nor denies."""
     if test is None:
         return ()
     names = test.table.loc[test.table["smallest_p"] > SIGNIFICANCE, test.by].astype(str).tolist()
     if not names:
         return ()
     return (
-        "So few layouts of the lot were possible that none could give a p under 0.05 for "
-        f"{'; '.join(names)}: the lot neither confirms nor denies there.",
+        "So few allocations were possible that none could give a p under 0.05 for "
+        f"{'; '.join(names)}. The randomisation test neither confirms nor denies there.",
     )
 
 
@@ -327,7 +328,7 @@ def _by_others(weighed: Weighed, leader: str, pairs: Contrasts) -> pd.DataFrame:
         day = weighed.season.milestone_day if fitted.at is None else fitted.at
         try:
             table = compare(fitted, at=day, against=leader).table
-        except SurvivorError:
+        except SurvivorError:  # such a model has its own line, with the reason, in the table of models
             continue
         rows.append(pd.Series(table["estimate"].to_numpy(dtype=float), index=table["method"].astype(str)))
     methods = pd.unique(pd.concat([pairs.table["method"], pairs.table["against"]]).astype(str))
@@ -344,15 +345,8 @@ def whole_answers(season: Season, models: SeasonFits, totals: Totals, unmade: Un
     alive = None
     if totals.whole is not None:
         turns = of_whole(season, models, season.milestone_day, season.window, None)
-        alive = survival_finding(
-            totals.whole,
-            season.when,
-            season.settings.design,
-            flags=turns.circumstances,
-            between=turns.between,
-            otherwise=turns.otherwise,
-            seedlings=season.basis,
-        )
+        design, basis = season.settings.design, season.basis
+        alive = survival_finding(totals.whole, season.when, design, turns, basis)
     judged = target is not None and target.grade != "not answered"
     findings = [] if target is None or judged else [target]
     first = target if judged else alive
@@ -369,13 +363,14 @@ def _scaled(table: pd.DataFrame, alive: Finding, stocking: Stocking | None) -> l
     wanted = None if stocking is None else float(stocking.target_per_hectare)
     findings = []
     for row in table.to_dict("records"):
-        estimate, lower, upper, put_in = (
-            float(row[name]) for name in ("estimate", "lower", "upper", "put_in")
+        size, put_in = (
+            (float(row["estimate"]), float(row["lower"]), float(row["upper"])),
+            float(row["put_in"]),
         )
         if row["unit"] == PLANTS:
-            findings.append(total_finding(alive, estimate, lower, upper, put_in))
+            findings.append(total_finding(alive, size, put_in))
         else:
-            findings.append(stocking_finding(alive, estimate, lower, upper, put_in, wanted))
+            findings.append(stocking_finding(alive, size, put_in, wanted))
     return findings
 
 
@@ -419,16 +414,7 @@ def _judged(season: Season, models: SeasonFits, milestone: Milestone, day: float
             "those found there more live on, so they cannot show that the promise was kept"
         )
     turns = of_whole(season, models, day, float(milestone.window_days), promised)
-    return target_finding(
-        whole,
-        promised,
-        milestone.name,
-        design,
-        flags=turns.circumstances,
-        between=turns.between,
-        otherwise=turns.otherwise,
-        seedlings=season.basis,
-    )
+    return target_finding(whole, promised, milestone.name, design, turns, season.basis)
 
 
 def cost_answers(season: Season, models: SeasonFits, costs: Costs, fragility: Fragility) -> list[Finding]:
@@ -475,13 +461,7 @@ def season_findings(
         finding.adding(years) if finding.key in _OVER_YEARS and finding.grade != "not answered" else finding
         for finding in findings
     ]
-    return tuple(
-        replace(
-            finding,
-            reach=reach_of(finding, season),
-        )
-        for finding in answered
-    )
+    return tuple(replace(finding, reach=reach_of(finding, season)) for finding in answered)
 
 
 def reach_of(finding: Finding, season: Season) -> str:

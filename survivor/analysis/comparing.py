@@ -13,7 +13,7 @@ from survivor.analysis.parts import Reason, Unmade, attempt
 from survivor.analysis.season import Season
 from survivor.effects.cells import levels_of
 from survivor.effects.confounding import BETWEEN, no_overlap
-from survivor.effects.contrasts import LEAST_PLOTS, Contrasts, Pairs, contrasts
+from survivor.effects.contrasts import LEAST_PLOTS, Contrasts, Pairs, contrasts, simultaneous, with_limits
 from survivor.effects.counted import with_counted_contrasts
 from survivor.errors import SurvivorError
 from survivor.intervals import entries
@@ -36,7 +36,7 @@ class Comparisons:
     against
         Each preparation against the usual practice, or the one with most plots.
     all_pairs
-        Each against each other.
+        Each against each other. Simultaneous limits of both tables allow for all these pairs.
     notes
         How they were made, in sentences.
     """
@@ -51,11 +51,11 @@ def comparisons_of(season: Season, models: SeasonFits, unmade: Unmade) -> Compar
     plain, notes = without_separated(models)
     against = unmade.keep(_compared(season, models, plain, "comparing", "against"))
     every = unmade.keep(_compared(season, models, plain, "all_pairs", "all"))
-    return Comparisons(
-        None if against is None else answerable(against, season),
-        None if every is None else answerable(every, season),
-        notes,
-    )
+    # One is picked from all pairs, so both tables allow for as many.
+    shown = [None if found is None else answerable(found, season) for found in (against, every)]
+    pairs = max((with_limits(found) for found in shown if found is not None), default=0)
+    first, rest = (None if found is None else simultaneous(found, pairs) for found in shown)
+    return Comparisons(first, rest, notes)
 
 
 def answerable(found: Contrasts, season: Season) -> Contrasts:
@@ -74,7 +74,8 @@ def answerable(found: Contrasts, season: Season) -> Contrasts:
             table.loc[place, _NUMBERS] = np.nan
             table.loc[place, ["basis", "reason"]] = REFUSED, why
     table["p_adjusted"] = holm(table["p_value"].to_numpy(dtype=float))
-    return replace(found, table=table)
+    made = replace(found, table=table)
+    return simultaneous(made, with_limits(made))
 
 
 def _unable(line: dict[Any, Any], plots: pd.DataFrame, random: bool) -> str:
@@ -88,9 +89,10 @@ def _unable(line: dict[Any, Any], plots: pd.DataFrame, random: bool) -> str:
         sides = [own[own["site"].isin(both)] for own in sides]
         few = [max(len(own), int(line["fewest_plots"])) for own in sides]
     if min(few) < LEAST_PLOTS:
-        where = "" if unit == "site" else " at the sites that hold both"
-        had = f"{names[int(np.argmin(few))]} has {counted(min(few), unit)}{where}"
-        return f"{had}, and at least {LEAST_PLOTS} are needed"
+        had = f"{names[int(np.argmin(few))]} has {counted(min(few), unit)}"
+        if unit == "site":
+            return f"no site holds both, and {had} of the {LEAST_PLOTS} needed"
+        return f"{had} at the sites that hold both, and at least {LEAST_PLOTS} are needed"
     if random:
         return ""
     apart = no_overlap(sides[0], sides[1], [name for name in GROUND if name in plots.columns])
@@ -147,7 +149,7 @@ def without_separated(models: SeasonFits) -> tuple[Fit | None, tuple[str, ...]]:
         plain = fit(
             of_methods(head.data, kept), head.formula, strata=list(head.strata) or None, working=head.working
         )
-    except SurvivorError:
+    except SurvivorError:  # the penalised fit of all methods is then compared, and says that it is penalised
         return None, ()
     if plain.variance == "penalised":
         return None, ()

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from survivor.analysis.models import SeasonFits
-from survivor.analysis.parts import Unmade, attempt
+from survivor.analysis.parts import Unmade
 from survivor.analysis.season import Season
 from survivor.effects.confounding import Confounding, confounding
 from survivor.effects.sensitivity import Sensitivity, sensitivity
@@ -37,17 +37,13 @@ def ground_of(season: Season, models: SeasonFits, comparable: bool, unmade: Unma
     if models.within is None and not models.edges:
         return Ground()
     # All methods of the records, also those that no site joins to the rest.
-    layout = unmade.keep(attempt("confounding", lambda: confounding(season.intervals)))
+    layout = unmade.attempt("confounding", lambda: confounding(season.intervals))
     head, answer = models.headline, models.within
     if head is None or answer is None:
         return Ground(layout)
-    within = unmade.keep(attempt("within_between", lambda: within_between(head)))
+    within = unmade.attempt("within_between", lambda: within_between(head))
     ratios = None
     if comparable and season.settings.design.allocation != RANDOM:
-        ratios = unmade.keep(
-            attempt(
-                "sensitivity",
-                lambda: sensitivity(answer, at=season.milestone_day, population=season.population),
-            )
-        )
+        day, plants = season.milestone_day, season.population
+        ratios = unmade.attempt("sensitivity", lambda: sensitivity(answer, at=day, population=plants))
     return Ground(layout, within, ratios)

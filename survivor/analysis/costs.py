@@ -133,6 +133,7 @@ def _payoff(
             infill=settings.infill,
             infill_plants=infill_plants(season, survived.infill),
             contrasts=comparing.all_pairs,
+            compared=comparing.against,
             counted=_not_by_method(survived.by_method, models, head),
         ),
     )
@@ -223,8 +224,10 @@ def _stems(season: Season, standard: Standardised, lives: InfillLives | None) ->
         for name in standard.table["method"]
         if (spacing := spacing_of(settings, str(name))) is not None
     }
+    # What is said of ratios by period stands with the models of the report.
+    alone = replace(standard, fit=None)
     return attempt(
-        "stems_needed", lambda: stems_needed(standard, target, spaced, lives, seed=settings.study.seed)
+        "stems_needed", lambda: stems_needed(alone, target, spaced, lives, seed=settings.study.seed)
     )
 
 

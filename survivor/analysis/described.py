@@ -14,6 +14,7 @@ from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
 from survivor.intervals import ENTRY_GROUP, entries, group_codes
 from survivor.models.pieces import SeasonPieces
+from survivor.records import Records
 from survivor.settings import DrySeason, Settings
 from survivor.vocabulary import DAYS_PER_YEAR, FIRST_PLANTING, PLANTS, PLOT_KEY, State
 from survivor.words import counted, first_few
@@ -55,7 +56,7 @@ def described_of(season: Season) -> Described:
     return Described(
         survival_by(intervals, "species", day, window, planted_by(records.plots, "species")),
         survival_by(intervals, "site", day, window, planted_by(records.plots, "site")),
-        causes_of_death(records.visits, intervals, season.settings),
+        causes_of_death(records, intervals, season.settings),
         three_measures(records.visits, records.plots, intervals, day, window),
     )
 
@@ -67,7 +68,7 @@ def survival_by(
     window: float = 0.0,
     planted: pd.Series[float] | None = None,
 ) -> pd.DataFrame:
-    """Survival of planted per 100 for each level of a column, as counted, with limits by plot.
+    """Survival of planted per 100 for each level of a column, as observed, with limits by plot.
 
     Parameters
     ----------
@@ -138,7 +139,7 @@ def _note(refused: str, unseen: float, begun: float, at: float, window: float) -
     return "; ".join(said)
 
 
-def causes_of_death(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
+def causes_of_death(records: Records, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     """Deaths by method, period of the year and likely cause, unknowns kept.
 
     The period is the piece of the season that holds most of the stretch between the
@@ -149,18 +150,11 @@ def causes_of_death(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Set
     DataFrame
         ``method, period, cause, deaths``; empty where no cause was recorded.
     """
-    columns = list(CAUSE_COLUMNS)
-    deaths = intervals[(intervals["died"] > 0) & (intervals["tag"].astype(str) != "")]
-    if "cause" not in visits.columns or deaths.empty or settings.dry_season is None:
+    columns, season = list(CAUSE_COLUMNS), settings.dry_season
+    joined = records.deaths(intervals)
+    if joined.empty or season is None:
         return pd.DataFrame(columns=columns)
-    key = ["site", "block", "plot", "tag", "cohort"]
-    said = visits[visits["cause"].notna() & (visits["cause"].astype(str) != "")]
-    if said.empty:
-        return pd.DataFrame(columns=columns)
-    first = said.sort_values("date", kind="stable").drop_duplicates(key)[[*key, "cause"]]
-    joined = deaths.merge(first, on=key, how="left")
-    joined["cause"] = joined["cause"].fillna("not recorded")
-    pieces = season_pieces(settings.dry_season, float(joined["stop_day"].max()))
+    pieces = season_pieces(season, float(joined["stop_day"].max()))
     joined["period"] = death_periods(joined, pieces)
     counted = joined.groupby(["method", "period", "cause"], observed=True, sort=False)["died"].sum()
     order = {name: place for place, name in enumerate(pieces.names)}
@@ -213,7 +207,7 @@ def season_pieces(season: DrySeason, last: float) -> SeasonPieces:
 def three_measures(
     visits: pd.DataFrame, plots: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
 ) -> pd.DataFrame:
-    """Survival of planted, survival of found and what they leave out, as counted at the milestone.
+    """Survival of planted, survival of found and what they leave out, as observed at the milestone.
 
     Planted is what the plots say was planted; plots that do not say it are named and left
     out. Where no plot says it, the plants watched from planting on stand for them. The visit of
@@ -240,7 +234,7 @@ def three_measures(
             }
         )
     if "state" in visits.columns:
-        rows += _of_found(visits, intervals, at, window)
+        rows += _found_at_first_visit(visits, intervals, at, window)
     return pd.DataFrame(rows, columns=list(MEASURE_COLUMNS))
 
 
@@ -283,7 +277,7 @@ def _neither(count: int) -> str:
     )
 
 
-def _of_found(
+def _found_at_first_visit(
     visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
 ) -> list[dict[str, object]]:
     planted = intervals.drop_duplicates(list(PLOT_KEY))[[*PLOT_KEY, "planted_date"]]

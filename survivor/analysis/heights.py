@@ -42,7 +42,7 @@ _COUNTS = ["known", "alive", "measured", "tall"]
 
 
 def alive_above_height(visits: pd.DataFrame, intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
-    """Share of the plants that are alive and at least of the set height, by method, as counted.
+    """Share of the plants that are alive and at least of the set height, by method, as observed.
 
     Of the plants whose fate is known at the milestone, the share alive, times the share of
     the living that were measured and are so high: a living plant that nobody measured is taken

@@ -18,6 +18,7 @@ from survivor.errors import SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
 from survivor.models.working import Working
+from survivor.parallel import side_by_side
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
 from survivor.words import sentence
@@ -36,6 +37,7 @@ class SeasonFits:
     reported of methods: ``headline``, or the same with ratios by period where these differ.
     ``edges``: methods with which nobody, or everybody, is alive at the milestone; no model holds them.
     ``not_proportional``: ratios differ between periods and ``answer`` has none.
+    ``again``: ``answer`` and ``whole`` under the other rule for missing plants, once they were asked for.
     """
 
     headline: Fit | None
@@ -47,6 +49,7 @@ class SeasonFits:
     answer: Fit | None = None
     edges: Mapping[Any, str] = field(default_factory=dict)
     not_proportional: bool = False
+    again: dict[str, Fit | None] = field(default_factory=dict, repr=False, compare=False)
 
     @property
     def within(self) -> Fit | None:
@@ -142,7 +145,7 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float, *, others
         refused = made
     else:
         headline = made
-        said += [*map(sentence, headline.checks), _variance(headline)]
+        said += [*map(sentence, headline.noticed), _variance(headline)]
     answer, ratios, unfitted = _answer(headline)
     said += ratios
     between = _between(rest, season_formula(rest)[0], working)
@@ -189,7 +192,7 @@ def _whole(intervals: pd.DataFrame, strata: list[str] | None, working: Working) 
     formula = season_formula(intervals.assign(method=""))[0]
     try:
         return fit(intervals, formula, strata=strata, working=working)
-    except SurvivorError:
+    except SurvivorError:  # the planting is then told as the methods together, each as observed or fitted
         return None
 
 
@@ -212,30 +215,36 @@ def _others(
     working: Working,
 ) -> tuple[dict[str, Fit], list[str]]:
     """Models fitted beside the headline, to see whether they agree."""
-    found: dict[str, Fit] = {}
-    missed: list[str] = []
     if formula == "1":
-        return found, missed
+        return {}, []
     window = float(settings.headline_milestone.window_days)
-    try:
-        # It puts deaths on the day of the visit, so a visit just after the milestone must count for it.
-        found["cox"] = fit(at_milestone(intervals, at, window)[0], formula, model="cox", strata=strata)
-    except SurvivorError as fault:
-        missed.append(f"The cox model was not fitted: {fault.what}.")
-    try:
-        found["logistic"] = fit(
-            intervals, formula, model="logistic", strata=strata, at=at, window=window, working=working
-        )
-    except SurvivorError as fault:
-        missed.append(f"The logistic model was not fitted: {fault.what}.")
     plots = len(intervals.drop_duplicates(list(PLOT_KEY)))
-    if plots > _MOST_MIXED:
-        missed.append(f"The mixed model was not fitted: with {plots:,} plots it would take long.")
-        return found, missed
-    try:
-        found["mixed"] = fit(intervals, formula, model="mixed", strata=strata, restricted=True)
-    except SurvivorError as fault:
-        missed.append(f"The mixed model was not fitted: {fault.what}.")
+
+    def fitted(model: str) -> Fit | str:
+        try:
+            if model == "cox":
+                # It puts deaths on the day of the visit, so one just after the milestone must count for it.
+                moved = at_milestone(intervals, at, window)[0]
+                return fit(moved, formula, model="cox", strata=strata)
+            if model == "mixed":
+                if plots > _MOST_MIXED:
+                    return f"with {plots:,} plots it would take long"
+                return fit(intervals, formula, model="mixed", strata=strata, restricted=True)
+            return fit(
+                intervals, formula, model="logistic", strata=strata, at=at, window=window, working=working
+            )
+        except SurvivorError as fault:
+            return fault.what
+
+    longest_first = ("cox", "mixed", "logistic")
+    made = dict(zip(longest_first, side_by_side(fitted, longest_first), strict=True))
+    found, missed = {}, []
+    for name in ("cox", "logistic", "mixed"):
+        model = made[name]
+        if isinstance(model, str):
+            missed.append(f"The {name} model was not fitted: {model}.")
+        else:
+            found[name] = model
     return found, missed
 
 

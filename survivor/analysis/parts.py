@@ -107,6 +107,10 @@ class Unmade(dict[str, Reason]):
         self.setdefault(made.part, made)
         return None
 
+    def attempt(self, part: str, make: Callable[[], Made | Reason]) -> Made | None:
+        """Make a part; where it cannot be made, keep the reason and return None."""
+        return self.keep(attempt(part, make))
+
     def keep_all(self, reasons: Iterable[Reason]) -> None:
         """Keep the reasons of several parts."""
         for why in reasons:

@@ -52,7 +52,8 @@ def patch_by_visit(visits: pd.DataFrame, methods: Sequence[str] = ()) -> pd.Data
         the middle half of the plots lies. Empty where neither was recorded.
     """
     nothing = pd.DataFrame(columns=list(PATCH_COLUMNS))
-    if "day" not in visits or "method" not in visits:
+    told = [column for _, column, _ in _MEASURES if column in visits]
+    if "day" not in visits or "method" not in visits or not told:
         return nothing
     first = visits[visits["cohort"] == FIRST_PLANTING] if "cohort" in visits else visits
     first = first[first["day"].notna()]

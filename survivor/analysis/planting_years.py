@@ -37,7 +37,7 @@ def with_years(intervals: pd.DataFrame, settings: Settings) -> pd.DataFrame:
 
 
 def survival_by_year(intervals: pd.DataFrame, settings: Settings, at: float, window: float) -> pd.DataFrame:
-    """Survival of each planting season, of all preparations and of each, as counted.
+    """Survival of each planting season, of all preparations and of each, as observed.
 
     Parameters
     ----------

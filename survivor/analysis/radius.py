@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import pandas as pd
 
+from survivor.analysis.comparing import answerable
 from survivor.analysis.models import SeasonFits, of_methods
-from survivor.analysis.parts import Reason, Unmade, attempt, reason
+from survivor.analysis.parts import Reason, Unmade, reason
 from survivor.analysis.season import Season
 from survivor.effects.contrasts import Contrasts, contrasts
 from survivor.effects.dose import Dose, dose
 from survivor.effects.slopes import Slopes, radius_by_method
 from survivor.errors import SurvivorError
+from survivor.models.by_period import fit_again
 from survivor.models.fit import fit
 from survivor.models.result import Fit
+from survivor.words import listed
 
 RADIUS = "weed_free_radius_m"
 
@@ -54,33 +57,48 @@ def radius_of(season: Season, models: SeasonFits, unmade: Unmade) -> Radius:
         unmade.keep(reason("radius", "no plot has a radius in the records"))
         return Radius()
     # Every cell of method and site has its own level, so methods that no site joins count too.
-    source = models.whole or head
-    response = unmade.keep(
-        attempt(
-            "radius",
-            lambda: dose(
-                source,
-                RADIUS,
-                season.milestone_day,
-                gain=design.radius_gain,
-                population=season.population,
-                radius_measured=design.radius_measured,
-                soil_depth_m=season.settings.soil.root_depth_m,
-                per=season.basis.per_100,
-            ),
-        )
+    source, note = _where_it_varies(models.whole or head)
+    made = unmade.attempt(
+        "radius",
+        lambda: dose(
+            source,
+            RADIUS,
+            season.milestone_day,
+            gain=design.radius_gain,
+            population=season.population,
+            radius_measured=design.radius_measured,
+            soil_depth_m=season.settings.soil.root_depth_m,
+            per=season.basis.per_100,
+        ),
     )
+    response = made if made is None or not note else replace(made, checks=(*made.checks, note))
     if design.radius_measured != "at planting":
         why = "The study file does not say that the radius was measured at planting"
         unmade.keep(Reason("radius_by_method", why))
         return Radius(response)
     return Radius(
         response,
-        unmade.keep(attempt("radius_held_equal", lambda: _held_equal(season, models, head))),
-        unmade.keep(
-            attempt("radius_by_method", lambda: radius_by_method(source, RADIUS, season.milestone_day))
-        ),
+        unmade.attempt("radius_held_equal", lambda: _held_equal(season, models, head)),
+        unmade.attempt("radius_by_method", lambda: radius_by_method(source, RADIUS, season.milestone_day)),
     )
+
+
+def _where_it_varies(source: Fit) -> tuple[Fit, str]:
+    """Leave out preparations with one radius in all their plots: they say nothing of a wider patch.
+
+    Such are those without any weed control, of radius 0, which would else draw the response on to 0.
+    """
+    rows = source.data
+    radii = rows.groupby(rows["method"].astype(str), sort=False)[RADIUS].nunique()
+    same = [str(name) for name, number in radii.items() if number == 1]
+    varying = [name for name in rows["method"].unique() if radii[str(name)] > 1]
+    if not same or len(varying) < 2:
+        return source, ""
+    try:
+        fitted = fit_again(of_methods(rows, varying), source)
+    except SurvivorError:  # then nothing is left out, and the response is of all methods
+        return source, ""
+    return fitted, f"Left out of the response, with one radius in all plots: {listed(same)}."
 
 
 def _held_equal(season: Season, models: SeasonFits, head: Fit) -> Contrasts:
@@ -89,7 +107,8 @@ def _held_equal(season: Season, models: SeasonFits, head: Fit) -> Contrasts:
     held = fit(joined, f"{head.formula} + {RADIUS}", strata=list(head.strata) or None, working=head.working)
     day = min(season.milestone_day, float(joined["stop_day"].max()))
     between = _between_held(models, measured)
-    return contrasts(held, at=day, population=season.population, between_fit=between)
+    # What the comparison itself cannot bear it cannot bear with the radius held equal.
+    return answerable(contrasts(held, at=day, population=season.population, between_fit=between), season)
 
 
 def _between_held(models: SeasonFits, measured: pd.DataFrame) -> Fit | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime as dt
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import pandas as pd
@@ -17,11 +18,11 @@ from survivor.models.fit import fit
 from survivor.records import Records
 from survivor.season.gauge import GaugeRecord, Gauges
 from survivor.season.moisture import SoilWater
-from survivor.season.rain import COLUMNS, RainSoFar, measures, rain_so_far
+from survivor.season.rain import COLUMNS, Gap, RainSoFar, dry_season_gaps, measures, rain_so_far
 from survivor.season.stress import stress_measures
 from survivor.season.windows import planting_years
 from survivor.settings import Gauge, Settings
-from survivor.words import counted, date
+from survivor.words import capital, counted, number
 
 MEASURE_COLUMNS = ("gauge", "measure", "value", "unit", "median", "decile", "years_of_record", "note")
 RECORD_COLUMNS = ("gauge", "date", "rain_mm")
@@ -29,6 +30,7 @@ FEWEST_GAUGE_SEASONS = 6
 _RAIN = "dry_season_rain_mm"
 _PER_MM = 100.0  # ratios of hazards are told for so much more rain
 _DRY_TOTAL = "rain in the dry season"
+_MOST_GAPS = 3  # dry seasons without a total of which a reason speaks
 
 
 @dataclass(frozen=True)
@@ -44,6 +46,8 @@ class Rain:
     effect, by_method
         Rain of the first dry season and survival, over all preparations and under each;
         None where it cannot be determined.
+    gaps
+        Dry seasons without a total, for want of readings.
     reasons
         Which gauge tells nothing and why, and why there is no effect.
     """
@@ -52,6 +56,7 @@ class Rain:
     record: pd.DataFrame = field(default_factory=no_rows(*RECORD_COLUMNS))
     effect: pd.DataFrame | None = None
     by_method: Slopes | None = None
+    gaps: tuple[Gap, ...] = ()
     reasons: tuple[Reason, ...] = ()
 
 
@@ -83,9 +88,16 @@ def rain_of(settings: Settings, gauges: Gauges, records: Records, water: SoilWat
         except SurvivorError as fault:
             reasons.append(Reason(part, f"Rain at {gauge.name}: {fault.what}"))
     table = pd.concat(measured, ignore_index=True) if measured else pd.DataFrame(columns=list(COLUMNS))
-    effect, by_method = _effect(settings, table, records)
+    closed = settings.records_closed
+    gaps = dry_season_gaps(gauges, settings.gauges, records.plots, settings.dry_season, closed)
+    effect, by_method = _effect(settings, table, records, gaps)
     if isinstance(effect, Reason):
         reasons.append(effect)
+    else:
+        left_out = "the rain of this dry season is not in the answer on rain"
+        reasons += [
+            Reason(f"rain at {gap.gauge}", f"{capital(gap.what)}: {left_out}", gap.mend) for gap in gaps
+        ]
     if water is not None:
         table = _with_stress(table, water, settings)
         reasons += [Reason(f"soil water {place}", text) for place, text in enumerate(water.cannot)]
@@ -94,6 +106,7 @@ def rain_of(settings: Settings, gauges: Gauges, records: Records, water: SoilWat
         pd.concat(daily, ignore_index=True) if daily else pd.DataFrame(columns=list(RECORD_COLUMNS)),
         None if isinstance(effect, Reason) else effect,
         by_method,
+        gaps,
         tuple(reasons),
     )
 
@@ -120,30 +133,31 @@ def _measure(
 
 
 def _effect(
-    settings: Settings, table: pd.DataFrame, records: Records
+    settings: Settings, table: pd.DataFrame, records: Records, gaps: Sequence[Gap]
 ) -> tuple[pd.DataFrame | Reason, Slopes | None]:
     """Effect of dry-season rain between gauges and seasons, and under each method; or the reason why none."""
     if not settings.gauges:
         why = "No rain gauge is named in the study file, so nothing can be said of rain"
         return Reason("rain", why, "a rain gauge, named under [[gauges]]"), None
+    told, mends = [gap.what for gap in gaps], [gap.mend for gap in gaps]
     dry = table[(table["measure"] == _DRY_TOTAL) & table["value"].notna()]
     intervals = first_plants(records.intervals)
     if intervals.empty or dry.empty:
         why = "The gauges give no dry-season total, so how rain went with survival cannot be estimated"
-        gaps = _unread(table)
-        if not gaps:
-            return Reason("rain", why), None
-        return Reason("rain", f"{why}: {gaps}", "the readings of those days"), None
+        return Reason(
+            "rain", _with(why, [gap.what for gap in gaps]), _with("", [gap.mend for gap in gaps])
+        ), None
     first = dry.sort_values("window_start").drop_duplicates(["gauge", "window_start"])
     rows = _with_rain(intervals, settings, first)
     seasons = rows["gauge_season"].nunique()
     if seasons < FEWEST_GAUGE_SEASONS:
         why = (
-            f"How rain went with survival cannot be estimated: these records hold "
-            f"{counted(seasons, 'dry season')} at a gauge, and at least {FEWEST_GAUGE_SEASONS} are needed"
+            "How rain went with survival cannot be estimated: a gauge in a dry season is one sample, and "
+            f"these records hold {number(seasons)} of {FEWEST_GAUGE_SEASONS} needed"
         )
-        more = f"{FEWEST_GAUGE_SEASONS - seasons} more dry seasons or gauges, pooled with survivor pool"
-        return Reason("rain", why, more), None
+        wanted = number(FEWEST_GAUGE_SEASONS - seasons)
+        more = f"{wanted} more samples, from other gauges or seasons, pooled with survivor pool"
+        return Reason("rain", _with(why, told), _with(more, mends)), None
     formula, _ = season_formula(rows)
     try:
         fitted = fit(rows, f"{formula} + {_RAIN}", strata=None, cluster="gauge_season")
@@ -157,16 +171,10 @@ def _effect(
     return effect, _by_method(rows, formula)
 
 
-def _unread(table: pd.DataFrame) -> str:
-    """Name the days without a reading in dry seasons that have no total for want of them; else empty."""
-    lacking = table[(table["measure"] == _DRY_TOTAL) & table["value"].isna()]
-    lacking = lacking[lacking["days_with_data"] < lacking["days_in_window"]]
-    return "; ".join(
-        f"at {line['gauge']} {int(line['days_in_window'] - line['days_with_data'])} of "
-        f"{counted(int(line['days_in_window']), 'day')} from {date(line['window_start'])} to "
-        f"{date(line['window_end'])} are not known"
-        for line in lacking.drop_duplicates(["gauge", "window_start"]).to_dict("records")
-    )
+def _with(lead: str, gaps: Sequence[str]) -> str:
+    """Add what is said of dry seasons without a total, the first few of them."""
+    more = [f"and {counted(len(gaps) - _MOST_GAPS, 'dry season')} more"] if len(gaps) > _MOST_GAPS else []
+    return "; ".join(filter(None, [lead, *gaps[:_MOST_GAPS], *more]))
 
 
 def _by_method(rows: pd.DataFrame, formula: str) -> Slopes | None:
@@ -178,7 +186,7 @@ def _by_method(rows: pd.DataFrame, formula: str) -> Slopes | None:
     levels = [name for name in levels_of(rows, "method") if seasons[name] >= FEWEST_GAUGE_SEASONS]
     try:
         return slopes(rows, terms, _RAIN, levels, per=_PER_MM, strata=None, cluster="gauge_season")
-    except SurvivorError:
+    except SurvivorError:  # the effect over all methods is told; too little tells it for each
         return None
 
 

@@ -31,6 +31,7 @@ from survivor.errors import SurvivorError
 from survivor.evidence import Alternative, Circumstances, Verdict, target_verdict
 from survivor.evidence import english as en
 from survivor.evidence.grading import MOST_PLOTS, MOST_RECORDS
+from survivor.evidence.making import Turns
 from survivor.models.by_period import fit_again
 from survivor.models.result import Fit
 from survivor.records import Records
@@ -43,6 +44,7 @@ TOGETHER: Final = "all preparations"
 AGREEMENT_COLUMNS: Final = ("model", "method", "against", "estimate", "lower", "upper", "note")
 BOUND_COLUMNS: Final = ("rule", "method", "estimate", "lower", "upper")
 DIFFERENCE_COLUMNS: Final = ("rule", "method", "against", "estimate", "lower", "upper", "p_adjusted")
+COST_COLUMNS: Final = ("rule", "method", "cost_per_established", "lower", "upper", "currency")
 
 
 @dataclass(frozen=True)
@@ -61,12 +63,16 @@ class Robustness:
         ``rule, method, against, estimate, lower, upper, p_adjusted``: differences under them.
     left_out
         As :func:`survivor.effects.sites.leave_one_site_out` gives it.
+    costs
+        ``rule, method, cost_per_established, lower, upper, currency``: cost per established plant under
+        the other rule for missing plants; empty where no plant was missing, and for counts.
     """
 
     agreement: pd.DataFrame = field(default_factory=no_rows(*AGREEMENT_COLUMNS))
     bounds: pd.DataFrame = field(default_factory=no_rows(*BOUND_COLUMNS))
     differences: pd.DataFrame = field(default_factory=no_rows(*DIFFERENCE_COLUMNS))
     left_out: pd.DataFrame = field(default_factory=no_rows(*OUT_COLUMNS))
+    costs: pd.DataFrame = field(default_factory=no_rows(*COST_COLUMNS))
 
 
 def robustness_of(season: Season, models: SeasonFits, comparisons: Comparisons, unmade: Unmade) -> Robustness:
@@ -136,7 +142,7 @@ def other_rules(season: Season, methods: Iterable[Any]) -> dict[str, pd.DataFram
 
 
 def _tagged(records: Records) -> bool:
-    return bool((records.intervals["tag"].astype(str) != "").any())
+    return records.settings.records.kind == "tagged"
 
 
 def _other(missing_is: Missing) -> Missing:
@@ -190,18 +196,19 @@ def answers_under(
     for rule, intervals in tables.items():
         day = min(season.milestone_day, float(intervals["stop_day"].max()))
         try:
-            fitted = fit_again(intervals, headline)
+            fitted = headline if _same(intervals, headline.data) else fit_again(intervals, headline)
             alive = survival(fitted, at=day, population=season.population).table
             pairs = contrasts(fitted, at=day, population=season.population).table
-        except SurvivorError:
+        except SurvivorError:  # a rule under which no model is told has no line of limits
             continue
         survived.append(alive.assign(rule=rule))
         differences.append(pairs[pairs["basis"] != REFUSED].assign(rule=rule))
         if whole is not None:
             try:
-                again = fitted if whole is headline else fit_again(intervals, whole)
+                same = whole is headline or _same(intervals, whole.data)
+                again = fit_again(intervals, whole) if not same else fitted if whole is headline else whole
                 line = survival(again, None, day, season.population).table
-            except SurvivorError:
+            except SurvivorError:  # nor one of the planting as a whole
                 continue
             together.append(line.assign(rule=rule, method=TOGETHER))
     return _stacked([*survived, *together], BOUND_COLUMNS), _stacked(differences, DIFFERENCE_COLUMNS)
@@ -226,12 +233,15 @@ class Fragility:
     costs
         Circumstances of cost per established plant, and ``costs_note`` a sentence; empty
         where its answer is the same under the other rule for missing plants.
+    other_costs
+        Cost per established plant under that rule, as in ``Robustness.costs``.
     """
 
     common: Circumstances = field(default_factory=Circumstances)
     misfit: Mapping[str, str] = field(default_factory=dict)
     costs: Circumstances = field(default_factory=Circumstances)
     costs_note: tuple[Sentence, ...] = ()
+    other_costs: pd.DataFrame = field(default_factory=no_rows(*COST_COLUMNS))
 
 
 def fragility_of(season: Season, models: SeasonFits, priced: Payoff | None) -> Fragility:
@@ -242,7 +252,8 @@ def fragility_of(season: Season, models: SeasonFits, priced: Payoff | None) -> F
         return Fragility(common, {}, common)
     misfit = misfits(answer, season.milestone_day)
     costed = () if priced is None else tuple(map(str, priced.table["method"]))
-    note = _other_payoff(priced, season, answer)
+    again = None if priced is None else _other_payoff(priced, season, models, answer)
+    note = () if priced is None or again is None else _costs_note(priced, again, season)
     costs = replace(
         common,
         penalised=answer.variance == "penalised",
@@ -250,7 +261,7 @@ def fragility_of(season: Season, models: SeasonFits, priced: Payoff | None) -> F
         not_proportional=models.not_proportional,
         missing_rule=bool(note),
     )
-    return Fragility(common, misfit, costs, note)
+    return Fragility(common, misfit, costs, note, _other_costs(again, season))
 
 
 def many_set_aside(records: Records) -> bool:
@@ -262,15 +273,17 @@ def many_set_aside(records: Records) -> bool:
         return False
     if aside.sum() > MOST_RECORDS * told.sum():
         return True
-    lost = len(records.plots) - len(records.intervals.drop_duplicates(list(PLOT_KEY)))
-    return bool(lost > MOST_PLOTS * max(len(records.plots), 1))
+    key = list(PLOT_KEY)  # a plot of several species has a row of each
+    plots = len(records.plots.drop_duplicates(key))
+    lost = plots - len(records.intervals.drop_duplicates(key))
+    return bool(lost > MOST_PLOTS * max(plots, 1))
 
 
 def misfits(fit: Fit, at: float, by: str | None = "method") -> dict[str, str]:
     """Levels whose counts lie outside the model's limits at a day, each with both in words."""
     try:
         table = fitted_counts(fit, at, by)
-    except SurvivorError:
+    except SurvivorError:  # no visit near the day, or no counts there: nothing to hold the model against
         return {}
     return {
         str(line["level"]): (
@@ -282,23 +295,7 @@ def misfits(fit: Fit, at: float, by: str | None = "method") -> dict[str, str]:
     }
 
 
-@dataclass(frozen=True)
-class WholeTurns:
-    """What survival of the whole planting turns on.
-
-    ``circumstances`` for the grade; ``between`` says how survival on the day is known where no
-    visit fell on it; ``otherwise`` its numbers where the answer is another under the other rule for
-    missing plants.
-    """
-
-    circumstances: Circumstances
-    between: str = ""
-    otherwise: Alternative | None = None
-
-
-def of_whole(
-    season: Season, models: SeasonFits, day: float, window: float, target: float | None
-) -> WholeTurns:
+def of_whole(season: Season, models: SeasonFits, day: float, window: float, target: float | None) -> Turns:
     """Judge survival of the whole planting at a day, and the verdict on a target where there is one.
 
     Parameters
@@ -313,7 +310,7 @@ def of_whole(
     fitted = models.whole
     circumstances = Circumstances(set_aside=many_set_aside(season.records))
     if fitted is None:
-        return WholeTurns(circumstances)  # as counted: no model tells it
+        return Turns(circumstances)  # as observed: no model tells it
     between = between_visits(season.intervals, day)
     circumstances = replace(
         circumstances,
@@ -329,15 +326,15 @@ def of_whole(
 
     named = other_missing(season.settings.rules.missing, "missing plants")
     if target is None:
-        again = _other_missing(season, fitted)
+        again = _other_missing(season, models, fitted)
         if again is None:
-            return WholeTurns(circumstances, between)
+            return Turns(circumstances, between)
         _, lower, upper = numbers(fitted)
         estimate, low, high = numbers(again)
         if lower <= estimate <= upper:
-            return WholeTurns(circumstances, between)
+            return Turns(circumstances, between)
         otherwise = Alternative(named, estimate, low, high)
-        return WholeTurns(replace(circumstances, missing_rule=True), between, otherwise)
+        return Turns(replace(circumstances, missing_rule=True), between, otherwise)
 
     def verdict(fit: Fit) -> Verdict:
         return target_verdict(numbers(fit), target, seedlings=season.basis)
@@ -347,13 +344,13 @@ def of_whole(
     circumstances = replace(
         circumstances, between_visits=any(verdict(fit).word != word for fit in other_days)
     )
-    again = _other_missing(season, fitted)
+    again = _other_missing(season, models, fitted)
     other = None if again is None else verdict(again)
     if other is None or other.word == word:
-        return WholeTurns(circumstances, between)
+        return Turns(circumstances, between)
     assert again is not None
     otherwise = Alternative(named, *numbers(again), other.word)
-    return WholeTurns(circumstances, between, otherwise)
+    return Turns(circumstances, between, otherwise)
 
 
 def _other_days(fitted: Fit, day: float, window: float) -> list[Fit]:
@@ -372,8 +369,18 @@ def _other_days(fitted: Fit, day: float, window: float) -> list[Fit]:
     return refitted
 
 
-def _other_missing(season: Season, fitted: Fit) -> Fit | None:
-    """Fit a model under the other rule for missing plants; None where nothing differs, and for counts."""
+def _other_missing(season: Season, models: SeasonFits, fitted: Fit) -> Fit | None:
+    """Fit a model under the other rule for missing plants, once; None where nothing differs, and for counts.
+
+    ``fitted`` is the model of the answer or of the whole planting.
+    """
+    name = "answer" if fitted is models.within else "whole"
+    if name not in models.again:
+        models.again[name] = _under_other(season, fitted)
+    return models.again[name]
+
+
+def _under_other(season: Season, fitted: Fit) -> Fit | None:
     if not _tagged(season.records):
         return None
     methods = fitted.data["method"].unique()
@@ -383,7 +390,7 @@ def _other_missing(season: Season, fitted: Fit) -> Fit | None:
         return None
     try:
         return fit_again(of_methods(rows, methods), fitted)
-    except SurvivorError:
+    except SurvivorError:  # the answer then cannot turn on it; the table of rules has no line of it either
         return None
 
 
@@ -392,17 +399,15 @@ def _same(first: pd.DataFrame, second: pd.DataFrame) -> bool:
     return len(first) == len(second) and bool((first[names].to_numpy() == second[names].to_numpy()).all())
 
 
-def _other_payoff(priced: Payoff | None, season: Season, answer: Fit) -> tuple[Sentence, ...]:
-    """Say which method would cost least under the other rule for missing plants, where it is another."""
-    if priced is None or len(priced.table) < 2:
-        return ()
-    fitted = _other_missing(season, answer)
+def _other_payoff(priced: Payoff, season: Season, models: SeasonFits, answer: Fit) -> Payoff | None:
+    """Price established plants under the other rule for missing plants; None where nothing differs."""
+    fitted = _other_missing(season, models, answer)
     if fitted is None:
-        return ()
+        return None
     day = min(season.milestone_day, float(fitted.data["stop_day"].max()))
     currency = str(priced.table["currency"].iloc[0])
     try:
-        again = payoff(
+        return payoff(
             fitted,
             dict(priced.prices),
             day,
@@ -410,7 +415,20 @@ def _other_payoff(priced: Payoff | None, season: Season, answer: Fit) -> tuple[S
             currency=currency,
             seed=priced.seed,
         )
-    except SurvivorError:
+    except SurvivorError:  # no costs by a rule under which survival is not told
+        return None
+
+
+def _other_costs(again: Payoff | None, season: Season) -> pd.DataFrame:
+    if again is None:
+        return no_rows(*COST_COLUMNS)()
+    rule = other_missing(season.settings.rules.missing)
+    return again.table.assign(rule=rule).reindex(columns=list(COST_COLUMNS))
+
+
+def _costs_note(priced: Payoff, again: Payoff, season: Season) -> tuple[Sentence, ...]:
+    """Say which method would cost least under the other rule for missing plants, where it is another."""
+    if len(priced.table) < 2:
         return ()
     first, second = (_lowest(one.table) for one in (priced, again))
     if first == second and priced.cheapest == again.cheapest:

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from typing import Any
 
 from survivor.analysis.answer import (
     Weighed,
@@ -14,30 +15,101 @@ from survivor.analysis.answer import (
     whole_answers,
 )
 from survivor.analysis.comparing import Comparisons, comparisons_of
-from survivor.analysis.confounding import ground_of
-from survivor.analysis.costs import costs_of
-from survivor.analysis.described import described_of
+from survivor.analysis.confounding import Ground, ground_of
+from survivor.analysis.costs import Costs, costs_of
+from survivor.analysis.described import Described, described_of
 from survivor.analysis.heights import alive_above_height
-from survivor.analysis.models import NO_FITS, fit_season
+from survivor.analysis.models import NO_FITS, SeasonFits, fit_season
 from survivor.analysis.parts import Reason, Unmade
 from survivor.analysis.patch import patch_by_visit
 from survivor.analysis.planting_years import survival_by_year
 from survivor.analysis.radius import Radius, radius_of
-from survivor.analysis.rain import rain_of
+from survivor.analysis.rain import Rain, rain_of
 from survivor.analysis.result import Analysis
-from survivor.analysis.robustness import fragility_of, robustness_of
-from survivor.analysis.season import season_of
-from survivor.analysis.supporting import supporting_of
-from survivor.analysis.survival import same_fate, survival_of
+from survivor.analysis.robustness import Fragility, Robustness, fragility_of, robustness_of
+from survivor.analysis.season import Season, season_of
+from survivor.analysis.supporting import Supporting, supporting_of
+from survivor.analysis.survival import Survival, same_fate, survival_of
 from survivor.analysis.totals import Totals, infill_to_reach, totals_of
-from survivor.analysis.works import works_of
+from survivor.analysis.works import WorksAnswers, works_of
 from survivor.effects.cells import levels_of
+from survivor.evidence import Finding
+from survivor.parallel import side_by_side
 from survivor.records import Records
 from survivor.season.gauge import Gauges
 from survivor.season.moisture import soil_water
 from survivor.settings import Settings
 
 Say = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class _Planting:
+    """Money, and the whole planting; ``reasons`` of the latter come after those of other parts."""
+
+    costs: Costs
+    totals: Totals
+    fragility: Fragility
+    findings: list[Finding]
+    reasons: Unmade
+
+
+@dataclass(frozen=True)
+class _Made:
+    """What `_Beside` makes."""
+
+    robustness: Robustness
+    radius: Radius
+    supporting: Supporting
+    described: Described
+    planting: _Planting
+    works: WorksAnswers
+    ground: Ground
+
+
+@dataclass(frozen=True)
+class _Beside:
+    """Parts that read the models and the comparisons, and nothing of each other."""
+
+    season: Season
+    models: SeasonFits
+    survival: Survival
+    comparing: Comparisons
+    rain: Rain
+    alike: str
+
+    def made(self, unmade: Unmade) -> _Made:
+        """Make them on as many cores as there are; reasons keep one order."""
+        known, season, models = Unmade(unmade), self.season, self.models
+        parts: dict[str, Callable[[Unmade], Any]] = {  # the longest first
+            "robustness": lambda own: robustness_of(season, models, self.comparing, own),
+            "radius": lambda own: Radius() if self.alike else radius_of(season, models, own),
+            "supporting": lambda own: supporting_of(season, models, not self.alike, own),
+            "planting": self._planting,
+            "described": lambda own: described_of(season),
+            "works": lambda own: works_of(season),
+            "ground": lambda own: ground_of(season, models, not self.alike, own),
+        }
+
+        def make(part: Callable[[Unmade], Any]) -> tuple[Any, Unmade]:
+            own = Unmade(known)
+            return part(own), own
+
+        both = dict(zip(parts, side_by_side(make, list(parts.values())), strict=True))
+        for name in ("radius", "robustness", "ground", "planting", "supporting"):
+            unmade.keep_all(both[name][1].values())
+        made = _Made(**{name: part for name, (part, _) in both.items()})
+        unmade.keep_all(made.planting.reasons.values())
+        return made
+
+    def _planting(self, own: Unmade) -> _Planting:
+        season, models = self.season, self.models
+        costs = costs_of(season, models, self.survival, self.comparing, self.rain, own)
+        later = Unmade(own)
+        totals = totals_of(season, models, later)
+        totals = replace(totals, to_reach=infill_to_reach(season, totals, costs))
+        fragility = fragility_of(season, models, costs.payoff)
+        return _Planting(costs, totals, fragility, whole_answers(season, models, totals, later), later)
 
 
 def analyse(
@@ -79,37 +151,27 @@ def analyse(
     say("Survival curves")
     survival = survival_of(season, models, unmade)
     alike = same_fate(survival.observed, season.when)
-    comparing, radius = Comparisons(), Radius()
+    comparing = Comparisons()
     if alike:
         unmade.keep_all(Reason(part, alike) for part in ("comparing", "all_pairs", "radius", "costs"))
     else:
         comparing = comparisons_of(season, models, unmade)
-        say("Weed-free radius")
-        radius = radius_of(season, models, unmade)
-    say("The same under other models and rules")
-    robustness = robustness_of(season, models, comparing, unmade)
-    confounding = ground_of(season, models, not alike, unmade)
-    say("Money")
-    costs = costs_of(season, models, survival, comparing, rain, unmade)
-    supporting = supporting_of(season, models, not alike, unmade, say)
-    if settings.works is not None:
-        say("Works")
-    works = works_of(season)
-    totals = totals_of(season, models, unmade)
-    totals = replace(totals, to_reach=infill_to_reach(season, totals, costs))
+    say("The same under other models and rules, weed-free radius, money and works")
+    made = _Beside(season, models, survival, comparing, rain, alike).made(unmade)
+    planting, supporting = made.planting, made.supporting
     say("Findings")
-    fragility = fragility_of(season, models, costs.payoff)
-    weighed = Weighed(season, models, comparing, robustness, fragility, supporting.permutation)
+    robustness = replace(made.robustness, costs=planting.fragility.other_costs)
+    weighed = Weighed(season, models, comparing, robustness, planting.fragility, supporting.permutation)
     findings = season_findings(
         season,
         comparison_answers(weighed),
-        whole_answers(season, models, totals, unmade),
-        cost_answers(season, models, costs, fragility),
-        radius.response,
+        planting.findings,
+        cost_answers(season, models, planting.costs, planting.fragility),
+        made.radius.response,
         rain,
         unmade,
     )
-    findings = (*findings, *works.findings)
+    findings = (*findings, *made.works.findings)
     unmade.keep_all(rain.reasons)
     notes = (*season.notes, *models.notes, *comparing.notes, *lot_notes(supporting.permutation))
     day, window = season.milestone_day, season.window
@@ -120,13 +182,13 @@ def analyse(
         models,
         survival,
         comparing,
-        radius,
-        costs,
-        totals,
-        confounding,
+        made.radius,
+        planting.costs,
+        planting.totals,
+        made.ground,
         supporting,
         robustness,
-        described_of(season),
+        made.described,
         rain,
         water,
         survival_by_year(season.intervals, settings, day, window),
@@ -134,5 +196,5 @@ def analyse(
         patch,
         unmade,
         tuple(dict.fromkeys(notes)),
-        works,
+        made.works,
     )

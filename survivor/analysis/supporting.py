@@ -5,14 +5,13 @@ Nothing here changes a finding but for the test of the allocation, which can hol
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
 import pandas as pd
 
 from survivor.analysis.models import SeasonFits
-from survivor.analysis.parts import Unmade, attempt, no_rows
+from survivor.analysis.parts import Unmade, no_rows
 from survivor.analysis.season import Season
 from survivor.curves.mean_days import MeanDaysAlive, mean_days_alive
 from survivor.effects.contrasts import Contrasts
@@ -43,7 +42,7 @@ class Supporting:
     like_sites
         The contrasts with limits for sites like these.
     permutation
-        p of each preparation from other layouts of the lot; None where none was drawn.
+        Randomisation p of each preparation; None where none was drawn.
     """
 
     mean_days: MeanDaysAlive | None = None
@@ -53,32 +52,25 @@ class Supporting:
     permutation: PermutationTest | None = None
 
 
-def supporting_of(
-    season: Season, models: SeasonFits, comparable: bool, unmade: Unmade, say: Callable[[str], None]
-) -> Supporting:
+def supporting_of(season: Season, models: SeasonFits, comparable: bool, unmade: Unmade) -> Supporting:
     """Compare preparations in other ways; ``comparable``: they did not all end alike."""
     intervals, day = season.intervals, season.milestone_day
     head, answer = models.headline, models.within
-    say("Mean days alive")
     mean_days = None
     if intervals["method"].nunique() > 1:
-        mean_days = unmade.keep(
-            attempt("mean_days", lambda: mean_days_alive(intervals, until=day, strata="site"))
-        )
+        mean_days = unmade.attempt("mean_days", lambda: mean_days_alive(intervals, until=day, strata="site"))
     if head is None or answer is None:
         return Supporting(mean_days)
-    say("Ratios of hazards by period")
-    ratios = unmade.keep(attempt("hazards", lambda: hazards(head)))
-    residuals = unmade.keep(attempt("residuals", lambda: _residuals(models)))
+    ratios = unmade.attempt("hazards", lambda: hazards(head))
+    residuals = unmade.attempt("residuals", lambda: _residuals(models))
     similar = permuted = None
     if comparable:
         seed = season.settings.study.seed
-        similar = unmade.keep(
-            attempt("like_sites", lambda: like_sites(answer, at=day, population=season.population, seed=seed))
+        similar = unmade.attempt(
+            "like_sites", lambda: like_sites(answer, at=day, population=season.population, seed=seed)
         )
     if season.settings.design.allocation == RANDOM:
-        say("Layouts drawn anew")
-        permuted = unmade.keep(attempt("permutation", lambda: _permuted(head, season.settings)))
+        permuted = unmade.attempt("permutation", lambda: _permuted(head, season.settings))
     no_residuals = pd.DataFrame(columns=list(RESIDUAL_COLUMNS))
     return Supporting(mean_days, ratios, no_residuals if residuals is None else residuals, similar, permuted)
 
@@ -87,7 +79,7 @@ def _residuals(models: SeasonFits) -> pd.DataFrame:
     cox = models.others.get("cox")
     if cox is None:
         raise ModelError("the Cox model could not be fitted")
-    return residual_rounds(cox)
+    return residual_rounds(cox).table
 
 
 def _permuted(head: Fit, settings: Settings) -> PermutationTest:

@@ -1,4 +1,4 @@
-"""Survival by preparation: as the model standardises it, as counted, at every milestone; and infill."""
+"""Survival by preparation: as the model standardises it, as observed, at every milestone; and infill."""
 
 from __future__ import annotations
 
@@ -50,9 +50,9 @@ class Survival:
         From the ``grouped`` model, per 100, standardised over the study's sites and species; None
         where no model tells it.
     curves
-        A curve a method, as counted.
+        A curve a method, as observed.
     observed
-        A row a preparation of the records, as counted at the milestone, beside what is standardised
+        A row a preparation of the records, as observed at the milestone, beside what is standardised
         (:func:`survivor.analysis.observed.observed_by_method`).
     milestones
         Survival at every milestone of the study file: ``milestone, day`` (as asked), ``at_day``
@@ -71,13 +71,11 @@ class Survival:
 
 
 def survival_of(season: Season, models: SeasonFits, unmade: Unmade) -> Survival:
-    """Tell survival by preparation, as modelled and as counted."""
+    """Tell survival by preparation, as modelled and as observed."""
     intervals, day, window = season.intervals, season.milestone_day, season.window
     by_method = unmade.keep(survival_by_method(season, models))
     return Survival(
-        curves=unmade.keep(
-            attempt("curves", lambda: method_curves(intervals, day, window, season.curve_strata))
-        ),
+        curves=unmade.attempt("curves", lambda: method_curves(intervals, day, window, season.curve_strata)),
         observed=beside_standardised(observed_by_method(season), by_method),
         milestones=at_milestones(season, models.answer),
         infill=infill_survival(season.records.intervals, season.milestone),
@@ -121,7 +119,7 @@ def at_milestones(season: Season, head: Fit | None) -> pd.DataFrame:
     season
         The first plants, and the milestones of the study file.
     head
-        The headline model; methods that it does not hold are told as counted.
+        The headline model; methods that it does not hold are told as observed.
 
     Returns
     -------
@@ -155,7 +153,7 @@ def _modelled(head: Fit | None, at: float, people: pd.DataFrame | None) -> dict[
     try:
         table = survival(head, "method", at, people).table
     except SurvivorError:
-        return {}  # then it is told as counted
+        return {}  # then it is told as observed
     kept = ["estimate", "lower", "upper", "n_seedlings", "n_plots", "n_sites"]
     return {str(row["method"]): {name: row[name] for name in kept} for row in _records(table)}
 

@@ -17,9 +17,10 @@ import pandas as pd
 
 from survivor.analysis.costs import Costs
 from survivor.analysis.models import SeasonFits
-from survivor.analysis.parts import Unmade, attempt, no_rows
+from survivor.analysis.parts import Unmade, no_rows
 from survivor.analysis.season import Season
 from survivor.costs.shortfall import COLUMNS, Alive, Goal, shortfall
+from survivor.costs.stocking import InfillOrder
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
 from survivor.effects.counted import with_counted_survival
@@ -34,6 +35,7 @@ TOTAL, STOCKING = "plants alive in the whole planting", "stocking"
 PLANTS, STEMS = "plants", "living stems per hectare"
 SCALED_COLUMNS: Final = ("measure", "estimate", "lower", "upper", "unit", "put_in", "note")
 _SIDES = ("lower", "upper")
+LAST_VISIT: Final = "the last visit"
 
 
 @dataclass(frozen=True)
@@ -49,7 +51,8 @@ class Totals:
         and stocking, where the study file tells plants put in, hectares or spacing.
     to_reach
         Infill to reach what was promised and the stems wanted, with its cost
-        (:func:`survivor.costs.shortfall.shortfall`); empty where neither is told.
+        (:func:`survivor.costs.shortfall.shortfall`) and ``alive_at``, when plants were counted; empty
+        where neither is told.
     """
 
     whole: Standardised | None = None
@@ -59,12 +62,16 @@ class Totals:
 
 def totals_of(season: Season, models: SeasonFits, unmade: Unmade) -> Totals:
     """Tell survival of the whole planting at the headline's milestone."""
-    whole = unmade.keep(attempt("totals", lambda: whole_planting(season, models, season.milestone_day)))
+    whole = unmade.attempt("totals", lambda: whole_planting(season, models, season.milestone_day))
     return Totals(whole, in_all(whole, season.settings, season.basis))
 
 
 def infill_to_reach(season: Season, totals: Totals, costs: Costs) -> pd.DataFrame:
-    """Infill to reach what was promised, and the stems wanted; empty where plants put in are not told."""
+    """Infill to reach what was promised, and the stems wanted; empty where plants put in are not told.
+
+    It is ordered for what stands now: at the last visit of each site. Only where that is not known of
+    every site does the milestone stand for it (``alive_at``).
+    """
     settings, rows = season.settings, {str(row["unit"]): row for row in totals.scaled.to_dict("records")}
     plants, stems = rows.get(PLANTS), rows.get(STEMS)
     if plants is None:
@@ -83,15 +90,28 @@ def infill_to_reach(season: Season, totals: Totals, costs: Costs) -> pd.DataFram
     if with_infill is not None:
         each = with_infill.table["infill_cost"].astype(float)
         price = (float(each.min()), float(each.max()))
-    estimate, lower, upper = (float(plants[name]) for name in ("estimate", *_SIDES))
+    now = _alive_now(order, put_in)
+    at_milestone = (float(plants["estimate"]), float(plants["lower"]), float(plants["upper"]))
+    estimate, lower, upper = now or at_milestone
     alive = Alive(estimate, lower, upper, put_in, standing)
     currency = "" if settings.costs is None else str(settings.costs.currency)
     table = shortfall(goals, alive, lives, price, seed=settings.study.seed)
-    return table.assign(currency=currency)
+    return table.assign(currency=currency, alive_at=LAST_VISIT if now else season.when)
+
+
+def _alive_now(order: InfillOrder | None, put_in: float) -> tuple[float, float, float] | None:
+    """Count first plants alive at the last visit of each site, with limits; None where a site has none."""
+    if order is None or order.table.empty:
+        return None
+    line = order.table.iloc[-1]
+    dead, low, high = (float(line[name]) for name in ("dead", "dead_lower", "dead_upper"))
+    if not (np.isfinite([dead, low, high]).all() and np.isclose(float(line["planted"]), put_in)):
+        return None
+    return put_in - dead, put_in - high, put_in - low
 
 
 def whole_planting(season: Season, models: SeasonFits, day: float) -> Standardised:
-    """Survival of the whole planting: by preparations, or a model of every plot, or as counted.
+    """Survival of the whole planting: by preparations, or a model of every plot, or as observed.
 
     Raises
     ------
@@ -175,7 +195,7 @@ def _shares(intervals: pd.DataFrame, plants: pd.DataFrame | None) -> tuple[pd.Da
 
 
 def counted_whole(intervals: pd.DataFrame, at: float, window: float) -> Standardised:
-    """Survival of the planting as counted, for records that no model can be fitted to.
+    """Survival of the planting as observed, for records that no model can be fitted to.
 
     By each plot's visit nearest to the day; limits by plot, at 0 and 100 by Wilson on the
     effective number of seedlings (``survivor.curve``). Sites and species are not standardised.
@@ -220,7 +240,7 @@ def counted_whole(intervals: pd.DataFrame, at: float, window: float) -> Standard
         "n_sites": counts["sites"],
         "died_any_day": counts["died"],
     }
-    checks = (f"No model of survival could be fitted, so it is told as counted. {sentence(curves.limits)}",)
+    checks = (f"No model of survival could be fitted, so it is told as observed. {sentence(curves.limits)}",)
     unseen = pd.DataFrame(columns=[ALL, "plants", "share_per_100"])
     return Standardised(ALL, float(at), pd.DataFrame([line]), np.full((1, 1), np.nan), unseen, checks)
 

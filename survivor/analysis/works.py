@@ -10,7 +10,7 @@ from typing import Final
 import pandas as pd
 
 from survivor.analysis.models import strata_of
-from survivor.analysis.parts import Reason, Unmade, attempt, no_rows
+from survivor.analysis.parts import Reason, Unmade, no_rows
 from survivor.analysis.season import Season
 from survivor.costs.prices import prices_of
 from survivor.effects.compare import working_of
@@ -19,9 +19,9 @@ from survivor.records.checks.works import DEPARTURE_COLUMNS, NOT_TOLD
 from survivor.records.work_names import AFTER, WATERING, work_name
 from survivor.settings import Settings, works_of_pair
 from survivor.vocabulary import PLOT_KEY, RANDOM
-from survivor.works.answers import ANSWER_COLUMNS, CALLED, Asked, answers_table, findings_of
+from survivor.works.answers import ANSWER_COLUMNS, Asked, answers_table, findings_of
 from survivor.works.cheapest import Cheapest, cheapest_set
-from survivor.works.columns import LEAD, PASSES, RIP_SOIL, PlotColumns, plot_columns
+from survivor.works.columns import CALLED, LEAD, PASSES, RIP_SOIL, PlotColumns, plot_columns
 from survivor.works.later import Later, effect_of
 from survivor.works.parts import Parts, Question, parts_of, unit_column, whole_plots
 from survivor.works.timing import Timing, dry_or_wet, lead_time, passes
@@ -87,19 +87,17 @@ def works_of(season: Season) -> WorksAnswers:
         return WorksAnswers(True, departures=told.departures, reasons=unmade)
     columns = plot_columns(told.rows, records.plots, _untold(season))
     frame = columns.join(season.intervals)
-    question = unmade.keep(attempt("what each work adds", lambda: _question(season, frame)))
+    question = unmade.attempt("what each work adds", lambda: _question(season, frame))
     if question is None or frame.empty:
         return WorksAnswers(True, columns, departures=told.departures, reasons=unmade)
     parts = None
     if columns.works:
         pairs = _pairs(settings)
-        parts = unmade.keep(
-            attempt("what each work adds", lambda: parts_of(frame, columns.works, pairs, question))
-        )
+        parts = unmade.attempt("what each work adds", lambda: parts_of(frame, columns.works, pairs, question))
     timings = tuple(
         made
         for key, ask in _TIMES.items()
-        if (made := unmade.keep(attempt(CALLED[key], partial(ask, frame, question)))) is not None
+        if (made := unmade.attempt(CALLED[key], partial(ask, frame, question))) is not None
     )
     later = _later(season, columns, frame, parts, question, unmade)
     asked = Asked(settings.design, settings.works, season.when)
@@ -112,7 +110,7 @@ def works_of(season: Season) -> WorksAnswers:
         parts,
         timings,
         later,
-        unmade.keep(attempt("the cheapest set", lambda: _cheapest(season, parts, question))),
+        unmade.attempt("the cheapest set", lambda: _cheapest(season, parts, question)),
         answers,
         findings_of(answers, asked),
         told.departures,
@@ -167,7 +165,7 @@ def _later(
     for work in ordered:
         at_random = asked.allocated.get(work) == RANDOM
         ask = partial(effect_of, fitted, columns.later, work, terms, question, at_random)
-        kept = unmade.keep(attempt(work, ask))
+        kept = unmade.attempt(work, ask)
         if kept is not None:
             found.append(kept)
     return tuple(found)

@@ -40,6 +40,7 @@ def check(
     from survivor.cli.progress import steps
     from survivor.files.content import read_once
     from survivor.report.checked.text import lines_of_check, next_step
+    from survivor.season.gauge import UNREADABLE_FILES
     from survivor.study import files_of, load
     from survivor.vocabulary import Severity
 
@@ -49,7 +50,14 @@ def check(
             for line in too_large(files_of(study), report=False, free=free_memory()):
                 typer.echo(line, err=True)
             loaded = load(study)
-        for line in lines_of_check(loaded.records, loaded.settings.study.name, every=every):
+        listed = loaded.problems if every else loaded.records.first_problems
+        severities = listed["severity"]
+        stops = int((severities == Severity.STOP).sum())
+        looks = int((severities == Severity.CHECK).sum())
+        nothing = loaded.records.nothing
+        unreadable = list(listed.loc[listed["code"].isin(UNREADABLE_FILES), "file"])
+        last = "\n" + next_step(nothing, stops, looks, study, unreadable)
+        for line in lines_of_check(loaded.records, loaded.settings.study.name, every=every, below=last):
             typer.echo(line)
         if write_matches:
             from survivor.records.saving import save_matches
@@ -60,12 +68,7 @@ def check(
             typer.echo("\n" + save_matches(loaded.path, loaded.matches, words))
         for line in _written(loaded, out, html, xlsx):
             typer.echo(line)
-    listed = loaded.problems if every else loaded.records.first_problems
-    severities = listed["severity"]
-    stops = int((severities == Severity.STOP).sum())
-    looks = int((severities == Severity.CHECK).sum())
-    nothing = loaded.records.nothing
-    typer.echo("\n" + next_step(nothing, stops, looks, study))
+    typer.echo(last)
     if stops or nothing is not None:
         raise typer.Exit(1)
 

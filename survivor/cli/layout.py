@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Annotated
 
@@ -21,11 +22,12 @@ def layout(
     """Allocate preparations at random within blocks; write tags, calendar, timetable and field sheets."""
     from survivor.errors import PlanError
     from survivor.planning.calendar import checks_of, timetable
-    from survivor.planning.folder import write_folder
-    from survivor.planning.layout import draw_layout, fewest_side_by_side, refuse_unanswerable
+    from survivor.planning.carried import carried_over
+    from survivor.planning.folder import OWN_FILES, write_folder
+    from survivor.planning.layout import compared, draw_layout, refuse_unanswerable
     from survivor.planning.planfile import read_plan
     from survivor.planning.size import size_of, smallest_cost
-    from survivor.planning.words import asked_about, ground_first, late_works
+    from survivor.planning.words import asked_about, ground_first, late_works, past_by_today
     from survivor.words import counted, typed
 
     typer.echo("Reading the plan", err=True)
@@ -54,20 +56,21 @@ def layout(
         )
     drawn = draw_layout(asked, plots, seedlings)
     typer.echo("Writing tags and field sheets", err=True)
-    written = write_folder(asked, drawn, out)
+    written = write_folder(asked, drawn, out, carried_over(asked, file.parent, OWN_FILES))
     typer.echo(repr(drawn))
     for remark in drawn.remarks:
         typer.echo(f"  {remark}")
-    name, count = fewest_side_by_side(drawn, asked.question.usual_practice)
+    name, count = compared(asked, plots)
     if count < plots:
         typer.echo(
             f"  {name} stands beside the usual practice in {count} blocks, not {plots}: its comparison "
             "will be less sure than planned"
         )
     works = timetable(asked)
-    for line in [*asked_about(asked), *ground_first(works, checks_of(asked)), *late_works(works)]:
+    past = past_by_today(asked, dt.date.today())
+    for line in [*asked_about(asked), *ground_first(works, checks_of(asked)), *late_works(works), *past]:
         typer.echo(line)
-    sheets = [path for path in written if path.suffix == ".xlsx"]
+    sheets = [path for path in written if path.name.startswith("visit-")]
     typer.echo(f"Study folder: {written[0].parent} ({counted(len(sheets), 'field sheet')})")
     first = sheets[0].name if sheets else "the sheets"
     typer.echo(f"Next: print or fill {first}, then {typed('survivor', 'check', out)}")

@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from survivor.files.days import DateOrder
     from survivor.settings.questions import Line, Question
 
 
@@ -40,9 +43,10 @@ def _propose(folder: Path, ask: bool) -> None:
     from survivor.cli.progress import steps
     from survivor.proposing.proposal import propose, write_proposal
     from survivor.proposing.reading import what_is_read
+    from survivor.proposing.unused import unused
     from survivor.settings import STUDY_FILE
     from survivor.settings.questions import questions_in
-    from survivor.words import counted, typed
+    from survivor.words import typed
 
     file = folder / STUDY_FILE
     if not (ask and file.is_file()):
@@ -51,66 +55,153 @@ def _propose(folder: Path, ask: bool) -> None:
         write_proposal(folder, text)
         typer.echo(f"Wrote {file}: what each sheet seems to be; look it through, every line can be changed.")
     if ask:
-        text = file.read_text(encoding="utf-8")
-        asked = questions_in(text)
-        typer.echo(f"{counted(len(asked), 'question')}; Enter leaves one open.\n")
-        answers: dict[int, str] = {}
-        try:
-            for place, question in enumerate(asked, start=1):
-                typer.echo(f"{place} of {len(asked)}. {question.text}")
-                answers |= _answers(question)
-        finally:  # whoever stops midway keeps what was said
-            _keep(file, text, answers)
+        _ask(file)
     with steps("Reading the records"):
         read = what_is_read(folder)
     for number, question in enumerate(questions_in(file.read_text(encoding="utf-8")), start=1):
         typer.echo(f"  {number}. {question.text}")
     typer.echo(read)
+    for left_out in unused(folder, file.read_text(encoding="utf-8")):
+        typer.echo(f"Not used: {left_out}")
     if questions_in(file.read_text(encoding="utf-8")):
         typer.echo(f"Next: {typed('survivor', 'new', folder, '--ask')} asks these here")
     typer.echo(f"Then: {typed('survivor', 'check', folder)}")
 
 
-def _keep(file: Path, text: str, answers: dict[int, str]) -> None:
-    """Write what was answered to the study file, which has to be as it was when the questions were asked."""
+def _ask(file: Path) -> None:
+    """Ask here what a study file leaves open, and keep the answers in it."""
+    from survivor.proposing.answering import apart, order_in
+    from survivor.settings.questions import answered, questions_in
+    from survivor.words import counted
+
+    text = file.read_text(encoding="utf-8")
+    asked, order = questions_in(text), order_in(text)
+    typer.echo(
+        f"{counted(len(asked), 'question')}; Enter leaves one open. A day may be written as in the sheets.\n"
+    )
+    answers: dict[int, str] = {}
+    others: list[str] = []
+    try:
+        for place, question in enumerate(asked, start=1):
+            typer.echo(f"{place} of {len(asked)}. {question.text}")
+            answers |= _answers(question, order, others)
+    finally:  # whoever stops midway keeps what was said
+        _keep(file, text, apart(answered(text, answers), others))
+
+
+def _keep(file: Path, before: str, text: str) -> None:
+    """Write an answered study file, which has to be as it was when the questions were asked."""
     from survivor.errors import WritingError
     from survivor.files.lock import held
     from survivor.files.writing import write_whole
-    from survivor.settings.questions import answered
 
     with held(file.parent):
-        if file.read_text(encoding="utf-8") != text:
+        if file.read_text(encoding="utf-8") != before:
             raise WritingError(
                 "somebody changed this file while the questions were asked",
                 where=str(file),
                 mend="answer them again; the answers were not written",
             )
-        write_whole(file, answered(text, answers).encode(), "the answers")
+        write_whole(file, text.encode(), "the answers")
 
 
-def _answers(question: Question) -> dict[int, str]:
-    """Ask one question, part by part; parts that are alike are asked once."""
-    from survivor.settings.questions import answers_to
+def _answers(question: Question, order: DateOrder, others: list[str]) -> dict[int, str]:
+    """Ask one question, part by part; parts that are alike are asked once.
 
-    if any(line.key == "[[methods]]" for part in question.parts for line in part):
-        return _all_or_none(question)
-    return answers_to(question, _one)
+    Spellings that are preparations of their own are added to ``others``.
+    """
+    from survivor.proposing.answering import of_states, on_preparations
+    from survivor.settings.questions import PLANTED_AT, answers_to
+
+    if on_preparations(question):
+        return _spellings(question, others)
+    if of_states(question):
+        return _states(question)
+    planted = ""
+
+    def said(part: tuple[Line, ...]) -> str:
+        nonlocal planted
+        if planted and part[0].said.startswith(PLANTED_AT):
+            return ""  # all sites share the day that was just given
+        value = _one(part, order)
+        planted = value if part[0].key == "planted_date" else planted
+        return value
+
+    return answers_to(question, said)
 
 
-def _all_or_none(question: Question) -> dict[int, str]:
-    """Ask whether lines that belong together are right."""
-    for part in question.parts:
-        if part[0].key in ("name", "also"):
-            typer.echo(f"   {'' if part[0].key == 'name' else '   also: '}{part[0].value}")
-    said = typer.prompt("   right? [y/N]", default="n", show_default=False).strip().casefold()
-    return {part[0].place: part[0].value for part in question.parts} if said.startswith("y") else {}
+def _yes(text: str) -> bool:
+    from survivor.proposing.answering import is_yes
+
+    return is_yes(typer.prompt(f"   {text} [y/N]", default="n", show_default=False))
 
 
-def _one(part: tuple[Line, ...]) -> str:
-    """Ask for one line: one of several, one of the words that its remark offers, or what fits its example."""
+def _spellings(question: Question, others: list[str]) -> dict[int, str]:
+    """Ask whether names are spellings of one preparation: of all at once, or of each by itself."""
     import json
 
-    from survivor.settings.questions import EMPTY, offered, unfit
+    from survivor.proposing.answering import is_yes, preparations
+
+    groups = preparations(question)
+    lines = [line for group in groups for line in group]
+    also = {id(group): line for group in groups for line in group if line.key == "also"}
+    for line in (line for line in lines if line.key in ("name", "also")):
+        typer.echo(f"   {'' if line.key == 'name' else '   also: '}{line.value}")
+    said = typer.prompt("   all right? y or n (then one by one)", default="", show_default=False).strip()
+    if is_yes(said):
+        return {line.place: line.value for line in lines}
+    if not said:
+        return {}
+    right: list[str] = []
+    for group in (group for group in groups if id(group) in also):
+        name = next(json.loads(line.value) for line in group if line.key == "name")
+        spelt = ", ".join(json.loads(also[id(group)].value))
+        (right if _yes(f"{name}, also {spelt}: right?") else others).append(also[id(group)].value)
+    if not right:  # every spelling is one of its own, as without an answer
+        others.clear()
+        return {}
+    return {line.place: line.value for line in lines if line.key != "also" or line.value in right}
+
+
+def _states(question: Question) -> dict[int, str]:
+    """Ask what words mean: once for all spellings of one, and once for all that are written in doubt."""
+    import json
+
+    from survivor.proposing.answering import alike
+    from survivor.settings.questions import offered
+
+    given: dict[int, str] = {}
+    for group in alike([part for part in question.parts if not part[0].is_head]):
+        lines = group.lines
+        if group.in_doubt and len(lines) > 1:
+            if _yes(f"{group.words}: are these doubtful, neither alive nor dead until somebody looks again?"):
+                given |= dict.fromkeys((line.place for line in lines), '"doubtful"')
+                continue
+            parts = [[line] for line in lines]
+        else:
+            parts = [list(lines)]
+        for part in parts:
+            cells = " + ".join(line.said.partition(":")[0] for line in part)
+            typer.echo(f"   {', '.join(json.loads(line.key) for line in part)}   {cells}")
+            if value := _offered(offered(part[0])):
+                given |= dict.fromkeys((line.place for line in part), value)
+    heads = [part[0].place for part in question.parts if part[0].is_head]
+    return given | dict.fromkeys(heads if given else [], "")
+
+
+def _offered(words: Sequence[str]) -> str:
+    """Ask for one of several words, as TOML; nothing where it is left open."""
+    import json
+
+    typer.echo("   " + "  ".join(f"{number} {word}" for number, word in enumerate(words, start=1)))
+    said = _number(len(words))
+    return json.dumps(words[said - 1]) if said else ""
+
+
+def _one(part: tuple[Line, ...], order: DateOrder) -> str:
+    """Ask for one line: one of several, one of the words that its remark offers, or what fits its example."""
+    from survivor.proposing.answering import is_yes, typed_as
+    from survivor.settings.questions import EMPTY, offered
 
     if len(part) > 1:
         for number, line in enumerate(part, start=1):
@@ -122,23 +213,20 @@ def _one(part: tuple[Line, ...]) -> str:
     words = offered(line)
     if words:
         typer.echo(f"   {line.key}   {line.said.partition(':')[0]}")
-        typer.echo("   " + "  ".join(f"{number} {word}" for number, word in enumerate(words, start=1)))
-        said = _number(len(words))
-        return json.dumps(words[said - 1]) if said else ""
+        return _offered(words)
     shown = f" [{line.value}]" if line.value != EMPTY else ""
     while typed := typer.prompt(
         f"   {line.key}{shown} ({line.said})", default="", show_default=False
     ).strip():
-        if typed.casefold() in ("y", "yes") and line.value != EMPTY:
+        if is_yes(typed) and line.value != EMPTY:
             return line.value
-        if not (why := unfit(line, typed)):
-            break
-        typer.echo(f"   {why}; or Enter to leave it open")
-    if not typed:
-        return ""
-    if line.value.startswith("["):
-        return json.dumps([word.strip() for word in typed.split(",")], ensure_ascii=False)
-    return typed if line.value.isdigit() else json.dumps(typed, ensure_ascii=False)
+        answer = typed_as(line, typed, order)
+        if answer.value:
+            if answer.read_as:
+                typer.echo(f"      {answer.read_as}")
+            return answer.value
+        typer.echo(f"   {answer.why}; or Enter to leave it open")
+    return ""
 
 
 def _number(most: int) -> int:

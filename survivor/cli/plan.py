@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime as dt
 from pathlib import Path
 from typing import Annotated
 
@@ -24,6 +25,7 @@ def plan(
     from survivor.files.writing import writing
     from survivor.planning.page import PLAN
     from survivor.planning.planfile import plan_folder, read_plan
+    from survivor.planning.words import past_by_today
     from survivor.words import typed
 
     asked = read_plan(file)
@@ -49,6 +51,8 @@ def plan(
         season = plan_season(asked, studies=studies, progress=progress, folder=file.parent)
         written = season.write(place)
     typer.echo(str(season))
+    for line in past_by_today(asked, dt.date.today()):
+        typer.echo(line)
     typer.echo(f"Plan: {written[0]}")
     typer.echo(f"Beside it: {', '.join(path.name for path in written[1:])}")
     if asked.sites and season.plots >= 2:

@@ -70,9 +70,14 @@ def pool(
 
 
 def _in_words(found: SeasonsTogether) -> str:
+    from survivor.seasons import english as en
+    from survivor.seasons.units import RAIN_DECILE
     from survivor.seasons.wording import told_in_words
 
-    return "\n".join(told_in_words(found))
+    lines = [*told_in_words(found)]
+    if found.differing and not found.trends:
+        lines.append(en.ASK.format(unit=found.unit, trait=RAIN_DECILE))
+    return "\n".join(lines)
 
 
 def _only_studies(studies: list[Path]) -> None:

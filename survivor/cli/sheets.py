@@ -9,11 +9,21 @@ import typer
 
 
 def sheets(
-    study: Annotated[
-        Path, typer.Argument(metavar="STUDY", help="A study folder that a layout was written to.")
-    ],
+    study: Annotated[Path, typer.Argument(metavar="STUDY", help="A study folder, or its study file.")],
 ) -> None:
-    """Write the field sheets that nobody has touched yet again, with each seedling's last known state."""
+    """Write field sheets with what is known of each seedling or plot last.
+
+    Of a study that a layout made: those that nobody has touched yet, again. Of any other: the next visit.
+    """
+    from survivor.planning.next_sheets import is_laid_out
+
+    if is_laid_out(study):
+        _again(study)
+    else:
+        _next(study)
+
+
+def _again(study: Path) -> None:
     from survivor.planning.next_sheets import renew_sheets
     from survivor.words import counted, typed
 
@@ -33,3 +43,24 @@ def sheets(
         )
     if not renewed.written:
         typer.echo("No sheet is left to fill.")
+
+
+def _next(study: Path) -> None:
+    from survivor.planning.next_visit import write_next_visit
+    from survivor.words import counted, typed
+
+    path, made = write_next_visit(study)
+    rows = counted(made.rows, made.row)
+    typer.echo(f"Written: {path} ({rows}, with what was seen of each last)")
+    if made.left_off:
+        typer.echo(f"{counted(made.left_off, 'seedling')} left off: dead or missing at the last two visits")
+    if made.waiting:
+        typer.echo(
+            f"{counted(made.waiting, 'record')} wait to be corrected, and what they alone tell is not on it: "
+            + typed("survivor", "check", study)
+        )
+    for name in made.unread:
+        typer.echo(f"Not read yet, since the study file does not name it, and somebody filled it: {name}")
+    if made.lines:
+        typer.echo("When it is filled, add this to the study file:")
+        typer.echo(made.lines)

@@ -30,7 +30,7 @@ from survivor.limits import check_level
 from survivor.sentences import Name, Sentence, Stated, Value, cell, say
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE
-from survivor.words import money
+from survivor.words import money, range_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -112,19 +112,19 @@ def break_even(found: Gaps, costed: Costed, base: int) -> BreakEven:
         if np.isfinite(error):
             ratio = found.ratio[place, base]
             logarithm = np.log(ratio) + error * _t_draws(df, costed.draws, rng)
-            level = usual_paid * np.exp(np.minimum(logarithm, _MOST))
-            pays = np.mean(costed.paid[:, place] < level)
+            equal = usual_paid * np.exp(np.minimum(logarithm, _MOST))
+            pays = np.mean(costed.paid[:, place] < equal)
             line |= {
                 "break_even": usual * ratio,
                 "spare": usual * ratio - cost,
                 "probability_pays": pays,
                 "probability_error": chance_error(pays, costed.draws),
-                **limits_of(level),
+                **limits_of(equal, costed.level),
             }
         rows.append(line)
     table = costed.table(rows)
     name = found.methods[base]
-    said = _said(table, costed.by, str(name), costed.currency)
+    said = _said(table, costed, str(name))
     return BreakEven(costed.by, costed.at_day, name, table, said)
 
 
@@ -135,8 +135,9 @@ def _t_draws(df: float, draws: int, rng: np.random.Generator) -> Floats:
     return drawn
 
 
-def _said(table: pd.DataFrame, by: str, usual: str, currency: str) -> tuple[Sentence, ...]:
-    said = []
+def _said(table: pd.DataFrame, costed: Costed, usual: str) -> tuple[Sentence, ...]:
+    by, currency, said = costed.by, costed.currency, []
+    what = range_words(costed.level)
     for line in table.to_dict("records"):
         method, level = Name(str(line[by])), float(line["break_even"])
         if not np.isfinite(level):
@@ -145,12 +146,9 @@ def _said(table: pd.DataFrame, by: str, usual: str, currency: str) -> tuple[Sent
         cost, low, high = (float(line[key]) for key in ("cost_per_plant", "lower", "upper"))
         place = en.BELOW if cost < low else en.ABOVE if cost > high else en.WITHIN
         at = {name: cell("break_even", name, **{by: line[by]}) for name in ("break_even", "lower")}
-        span = en.RANGE.format(what=en.RANGE_WHAT, low=money(low, currency), high=money(high, currency))
-        parts = {
-            "level": Value(money(level, currency), level, at["break_even"]),
-            "span": Value(span, low, at["lower"]),
-        }
-        said.append(say(en.BREAK_EVEN, method=method, usual=Name(usual), **parts))
+        span = en.RANGE.format(what=what, low=money(low, currency), high=money(high, currency))
+        equal, ends = Value(money(level, currency), level, at["break_even"]), Value(span, low, at["lower"])
+        said.append(say(en.BREAK_EVEN, method=method, usual=Name(usual), level=equal, span=ends))
         paid = cell("break_even", "cost_per_plant", **{by: line[by]})
         said.append(say(en.COSTS, cost=Value(money(cost, currency), cost, paid), place=place))
     return tuple(said)
@@ -207,6 +205,8 @@ def fieller(
     strange = [value for value in (*needed, df) if not isinstance(value, Real)]
     if strange:
         raise PayoffError(f"{strange[0]!r} is no number", where="fieller", mend="give one number each")
+    if variance_above < 0 or variance_below < 0:
+        raise PayoffError("a variance below 0", where="fieller", mend="give squares of standard errors")
     none = RatioLimits(math.nan, math.nan, False)
     if not df > 0 or not all(map(math.isfinite, needed)):
         return none

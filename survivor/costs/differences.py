@@ -24,6 +24,7 @@ from survivor.effects.confounding import BETWEEN, WITHIN, layout, stands_at
 from survivor.effects.contrasts import contrasts, place_columns
 from survivor.limits import at_edge
 from survivor.vocabulary import CONFIDENCE, REFUSED
+from survivor.words import level_of
 
 if TYPE_CHECKING:
     from survivor.models.fitted import Estimates
@@ -49,6 +50,8 @@ class Gaps:
         its logarithm; shape (m, m).
     basis
         As the contrasts have it; only ``within sites`` has numbers; shape (m, m).
+    level
+        Confidence level of the limits.
     """
 
     methods: tuple[Any, ...]
@@ -64,6 +67,7 @@ class Gaps:
     ratio_error: Floats
     ratio_df: Floats
     basis: NDArray[np.object_]
+    level: float = CONFIDENCE
 
     def known(self, first: int, second: int) -> bool:
         """Whether a difference has limits."""
@@ -100,7 +104,8 @@ def gaps(
     population
         Plants of the whole planting as weights; None: the plants of the records.
     told
-        Table of the contrasts of all pairs (``survivor.contrasts``); None: made from the fit.
+        Table of the contrasts of all pairs (``survivor.contrasts``), whose level of confidence is that
+        of the gaps; None: made from the fit.
     """
     if told is None:
         told = contrasts(fit, by, at, pairs="all", population=population).table
@@ -137,6 +142,7 @@ def gaps(
         np.asarray(alone.estimate, dtype=float),
         covariance=np.asarray(alone.covariance, dtype=float),
         basis=basis,
+        level=level_of(told),
         **numbers,
     )
 
@@ -230,7 +236,7 @@ def draw_gaps(found: Gaps, base: int, draws: int, rng: np.random.Generator) -> F
     finite = np.where(np.isposinf(df), 1.0, df)
     scale = np.where(np.isposinf(df), 1.0, np.sqrt(stats.chi2.ppf(rank, finite) / finite))
     t = normal / scale
-    tail = 0.5 + CONFIDENCE / 2
+    tail = 0.5 + found.level / 2
     quantile = np.where(np.isposinf(df), stats.norm.ppf(tail), stats.t.ppf(tail, finite))
     centre = found.estimate[places, base]
     better = (found.upper[places, base] - centre) / quantile

@@ -9,7 +9,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Final
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,10 +22,13 @@ from survivor.arrays import Floats
 from survivor.costs.prices import Price, draw_prices
 from survivor.effects.standardise import Standardised
 from survivor.errors import PayoffError
-from survivor.limits import at_edge, loglog_slope
+from survivor.limits import at_edge, loglog_slope, with_level
 from survivor.vocabulary import CONFIDENCE
 
-TAILS: Final = ((1 - CONFIDENCE) / 2, (1 + CONFIDENCE) / 2)
+
+def tails(level: float = CONFIDENCE) -> tuple[float, float]:
+    """Return the shares of draws below the lower, and below the upper, of two-sided limits."""
+    return (1 - level) / 2, (1 + level) / 2
 
 
 def random_of(seed: int, part: str) -> np.random.Generator:
@@ -49,6 +52,8 @@ class Costed:
         Draws of the last two, shape (draws, methods).
     seed
         Of the simulation.
+    level
+        Confidence level of its limits: that of the limits of survival.
     """
 
     by: str
@@ -60,6 +65,7 @@ class Costed:
     alive: Floats
     paid: Floats
     seed: int
+    level: float = CONFIDENCE
 
     @classmethod
     def of(
@@ -79,6 +85,7 @@ class Costed:
             alive=draw_survival(standard, places, draws, random_of(seed, "survival")),
             paid=draw_prices(own, draws, random_of(seed, "prices")),
             seed=seed,
+            level=standard.level,
         )
 
     @property
@@ -88,7 +95,7 @@ class Costed:
 
     @property
     def per_plant(self) -> Floats:
-        """Best figure of what a plant costs, shape (methods,)."""
+        """Estimate of what a plant costs, shape (methods,)."""
         return np.array([price.per_plant for price in self.prices])
 
     def random(self, part: str) -> np.random.Generator:
@@ -109,9 +116,10 @@ class Costed:
 
     def table(self, rows: Sequence[dict[str, Any]], columns: Sequence[str] | None = None) -> pd.DataFrame:
         """Table of some rows with the currency and the day."""
-        return pd.DataFrame(rows, columns=None if columns is None else list(columns)).assign(
+        found = pd.DataFrame(rows, columns=None if columns is None else list(columns)).assign(
             currency=self.currency, at_day=self.at_day
         )
+        return with_level(found, self.level)
 
 
 def per_established(paid: Floats, alive: Floats) -> Floats:
@@ -121,10 +129,10 @@ def per_established(paid: Floats, alive: Floats) -> Floats:
     return cost
 
 
-def limits_of(drawn: Floats) -> dict[str, Floats]:
-    """95 % CI of draws along the first axis, with their Monte Carlo errors."""
+def limits_of(drawn: Floats, level: float = CONFIDENCE) -> dict[str, Floats]:
+    """Limits of draws along the first axis, with their Monte Carlo errors."""
     ordered = np.sort(drawn, axis=0)
-    (lower, lower_error), (upper, upper_error) = (quantile(ordered, tail) for tail in TAILS)
+    (lower, lower_error), (upper, upper_error) = (quantile(ordered, tail) for tail in tails(level))
     return {"lower": lower, "upper": upper, "lower_error": lower_error, "upper_error": upper_error}
 
 
@@ -198,18 +206,19 @@ def draw_survival(
     rank = stats.norm.cdf(normal)
     usable = np.where(np.isfinite(df) & (df > 0), df, 1.0)
     quantile = np.where(np.isposinf(df), normal, stats.t.ppf(rank, usable))
-    limit = np.where(np.isposinf(df), stats.norm.ppf(TAILS[1]), stats.t.ppf(TAILS[1], usable))
+    _, tail = tails(standard.level)
+    limit = np.where(np.isposinf(df), stats.norm.ppf(tail), stats.t.ppf(tail, usable))
     centre = loglog(share)
     worse = (loglog(table["lower"].to_numpy(float) / 100) - centre) / limit
     better = (centre - loglog(table["upper"].to_numpy(float) / 100)) / limit
     reach = centre + np.where(quantile > 0, worse, better) * quantile
     # Draws by t on few degrees of freedom reach beyond what exp can hold: survival is zero there.
     alive = alive_at(np.where(edge, 0.0, reach))
-    drawn: Floats = np.where(edge, _without_spread(table, share, rank), alive)
+    drawn: Floats = np.where(edge, _without_spread(table, share, rank, standard.level), alive)
     return drawn
 
 
-def _without_spread(table: pd.DataFrame, share: Floats, rank: Floats) -> Floats:
+def _without_spread(table: pd.DataFrame, share: Floats, rank: Floats, level: float) -> Floats:
     """Draws where there is no spread to draw by: at 0 or 100 % to the printed limit, else by Jeffreys' beta.
 
     Away from 0 and 100 %, and where there are no limits, each plot counts as one plant.
@@ -218,16 +227,20 @@ def _without_spread(table: pd.DataFrame, share: Floats, rank: Floats) -> Floats:
     drawn: Floats = stats.beta.ppf(rank, share * number_of + 0.5, (1 - share) * number_of + 0.5)
     ends = table[["lower", "upper"]].to_numpy(dtype=float) / 100
     for place in np.flatnonzero(at_edge(share)):
-        if np.isfinite(ends[place]).all():
-            drawn[:, place] = at_the_end(rank[:, place], bool(share[place] > 0.5), *ends[place])
+        low, high = ends[place].tolist()
+        if np.isfinite([low, high]).all():
+            drawn[:, place] = at_the_end(rank[:, place], bool(share[place] > 0.5), low, high, level)
     return drawn
 
 
-def at_the_end(rank: Floats, everybody: bool, lower: float, upper: float) -> Floats:
+def at_the_end(
+    rank: Floats, everybody: bool, lower: float, upper: float, level: float = CONFIDENCE
+) -> Floats:
     """Draws of a survival of 0 or 1 whose one tail ends at the printed limit.
 
     Beta draws with a half on the side where nobody was seen, as Jeffreys' prior has it, and so
-    many plants on the other that the tail beyond the limit (Wilson 1927) is 2.5 in 100.
+    many plants on the other that the tail beyond the limit (Wilson 1927) is that of the level: 2.5
+    in 100 at 95 %.
 
     Parameters
     ----------
@@ -236,12 +249,14 @@ def at_the_end(rank: Floats, everybody: bool, lower: float, upper: float) -> Flo
     everybody
         Whether survival is 1, not 0.
     lower, upper
-        Its 95 % CI, 0 to 1.
+        Its limits, 0 to 1.
+    level
+        Their confidence level.
     """
     far = min(max(lower if everybody else 1 - upper, _LEAST), 1 - _LEAST)
 
     def beyond(log_number: float) -> float:
-        return float(stats.beta.cdf(far, np.exp(log_number), 0.5)) - TAILS[0]
+        return float(stats.beta.cdf(far, np.exp(log_number), 0.5)) - tails(level)[0]
 
     if beyond(_FEWEST) <= 0:  # a limit at the other end: nothing is known
         return rank
@@ -252,18 +267,25 @@ def at_the_end(rank: Floats, everybody: bool, lower: float, upper: float) -> Flo
     return drawn
 
 
-def draw_share(estimate: float, lower: float, upper: float, draws: int, rng: np.random.Generator) -> Floats:
-    """Draws of one survival (0 to 1) from its 95 % CI, shape (draws,).
+def draw_share(
+    estimate: float,
+    lower: float,
+    upper: float,
+    draws: int,
+    rng: np.random.Generator,
+    level: float = CONFIDENCE,
+) -> Floats:
+    """Draws of one survival (0 to 1) from its limits at a level, shape (draws,).
 
     Normal on the log(-log) scale, each side as wide as the limits; at 0 or 1 see :func:`at_the_end`.
     NaN where there are no limits.
     """
     if not np.isfinite([estimate, lower, upper]).all():
         return np.full(draws, np.nan)
-    z = float(stats.norm.ppf(TAILS[1]))
+    z = float(stats.norm.ppf(tails(level)[1]))
     normal = rng.standard_normal(draws)
     if bool(at_edge(np.array([estimate]))[0]):
-        return at_the_end(stats.norm.cdf(normal), estimate > 0.5, lower, upper)
+        return at_the_end(stats.norm.cdf(normal), estimate > 0.5, lower, upper, level)
     centre, worst, best = loglog(np.array([estimate, lower, upper]))
     return alive_at(centre + np.where(normal > 0, worst - centre, centre - best) / z * normal)
 

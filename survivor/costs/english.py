@@ -23,8 +23,6 @@ CAN_BE_COSTED: Final = " that can be costed"
 NO_CURRENCY: Final = " (no currency named)"
 RANGE: Final = "{what} {low} to {high}"
 RANGE_OPEN: Final = "{what} from {low}, without an upper end"
-RANGE_WHAT: Final = "range"
-INTERVAL_WHAT: Final = "95 % CI"
 RANGE_NONE: Final = "no range, since its survival has no interval"
 MORE_THAN: Final = "more than 99"
 LESS_THAN: Final = "less than 1"
@@ -42,9 +40,9 @@ BREAK_EVEN: Final = (
     "{method} equals {usual} in cost per established plant at {level} per plant planted ({span})."
 )
 COSTS: Final = "It costs {cost}, {place}."
-WITHIN: Final = "within those limits"
-BELOW: Final = "below them"
-ABOVE: Final = "above them"
+WITHIN: Final = "within that range"
+BELOW: Final = "below that range"
+ABOVE: Final = "above that range"
 NO_BREAK_EVEN: Final = "No break-even cost can be given for {method}: nobody, or everybody, was alive."
 
 # Best value.

@@ -7,6 +7,7 @@ alone would rank.
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -16,12 +17,14 @@ import pandas as pd
 from survivor.costs import english as en
 from survivor.costs.breakeven import fieller
 from survivor.costs.differences import Gaps
-from survivor.costs.draws import TAILS, Costed
+from survivor.costs.draws import Costed, tails
 from survivor.costs.prices import covariance_of_prices
+from survivor.limits import with_level
+from survivor.models.result import holm
 from survivor.sentences import Name, Names, Sentence, Stated, Value, cell, say
 from survivor.shown import Shown
-from survivor.vocabulary import PER_100
-from survivor.words import difference, money
+from survivor.vocabulary import PER_100, SIGNIFICANCE
+from survivor.words import confidence, difference, money, range_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -41,6 +44,7 @@ _COLUMNS = (
     "std_error",
     "df",
     "p_value",
+    "p_adjusted",
     "alive_reads",
     "dominated",
     "cost_per_extra",
@@ -62,12 +66,13 @@ class Increments(Shown, Stated):
     table
         One row a method but the usual practice, the cheapest first: ``<by>, against``; ``cost`` and
         ``extra_cost, extra_cost_lower, extra_cost_upper`` (per 100 planted, within the ranges of the
-        prices), ``cost_reads``; ``extra_alive, lower, upper, std_error, df, p_value`` (per 100
-        planted), ``alive_reads``; ``dominated`` (shown to cost as much or more, and to have fewer
+        prices), ``cost_reads``; ``extra_alive, lower, upper, std_error, df, p_value, p_adjusted``
+        (per 100 planted), ``alive_reads``; ``dominated`` (shown to cost as much or more, and to have fewer
         alive); ``cost_per_extra, cost_per_extra_lower, cost_per_extra_upper`` (per extra plant
         alive, Fieller's limits; only where more alive are shown), ``basis, currency, unit, at_day``.
         ``cost_reads`` and ``alive_reads`` are ``more``, ``less``, ``the same`` or ``not enough
-        evidence to say``, by the limits.
+        evidence to say``, by the limits; of plants alive also by p adjusted for the number of
+        comparisons, so that no extra plant has a price that the comparison does not show.
     said
         The answer, in sentences; ``statement`` has it in words.
     """
@@ -99,7 +104,9 @@ def reads(lower: float, upper: float) -> Reads:
     return "less" if upper < -_ALIKE else "not enough evidence to say"
 
 
-def increments(found: Gaps, costed: Costed, base: int) -> Increments:
+def increments(
+    found: Gaps, costed: Costed, base: int, adjusted: Mapping[Any, float] | None = None
+) -> Increments:
     """Extra cost and extra plants alive of each method against the base.
 
     Parameters
@@ -110,27 +117,40 @@ def increments(found: Gaps, costed: Costed, base: int) -> Increments:
         What a plant costs under each of them, with draws for the limits of extra cost.
     base
         Place of the usual practice.
+    adjusted
+        Method -> p of its comparison with the base, adjusted for the number of comparisons made; None:
+        adjusted by Holm over the methods here.
     """
     others = [place for place in range(len(found.methods)) if place != base]
     order = sorted(others, key=lambda place: float(costed.per_plant[place]))
-    rows = [{costed.by: found.methods[place], **_line(found, costed, place, base)} for place in order]
+    if adjusted is None:
+        own = holm(found.p_value[order, base])
+        adjusted = {found.methods[place]: float(p) for place, p in zip(order, own, strict=True)}
+    rows = [
+        {costed.by: found.methods[place], **_line(found, costed, place, base, adjusted)} for place in order
+    ]
     table = pd.DataFrame(rows, columns=[costed.by, *_COLUMNS]).assign(
         currency=costed.currency, unit=PER_100, at_day=costed.at_day
     )
-    return Increments(costed.by, costed.at_day, table, _said(table, costed.by, costed.currency))
+    table = with_level(table, costed.level)
+    return Increments(costed.by, costed.at_day, table, _said(table, costed))
 
 
-def _line(found: Gaps, costed: Costed, place: int, against: int) -> dict[str, Any]:
+def _line(
+    found: Gaps, costed: Costed, place: int, against: int, adjusted: Mapping[Any, float]
+) -> dict[str, Any]:
     extra = float(costed.per_plant[place] - costed.per_plant[against])
-    more, (lower, upper) = (
-        found.estimate[place, against],
-        (float(ends[place, against]) for ends in (found.lower, found.upper)),
-    )
-    low, high = (float(end) for end in np.quantile(costed.paid[:, place] - costed.paid[:, against], TAILS))
+    more = found.estimate[place, against]
+    lower, upper = (float(ends[place, against]) for ends in (found.lower, found.upper))
+    dearer = costed.paid[:, place] - costed.paid[:, against]
+    low, high = (float(end) for end in np.quantile(dearer, tails(costed.level)))
     spread = covariance_of_prices([costed.prices[place], costed.prices[against]])
     variance = max(float(spread[0, 0] + spread[1, 1] - 2 * spread[0, 1]), 0.0)
     error, df = found.std_error[place, against], float(found.df[place, against])
     cost, alive = reads(low, high), reads(lower, upper)
+    p_adjusted = float(adjusted.get(found.methods[place], math.nan))
+    if alive in ("more", "less") and not p_adjusted < SIGNIFICANCE:
+        alive = "not enough evidence to say"
     line = {
         "against": found.methods[against],
         "cost": 100 * costed.per_plant[place],
@@ -144,13 +164,14 @@ def _line(found: Gaps, costed: Costed, place: int, against: int) -> dict[str, An
         "std_error": 100 * error,
         "df": df,
         "p_value": found.p_value[place, against],
+        "p_adjusted": p_adjusted,
         "alive_reads": alive,
         "dominated": alive == "less" and cost in ("more", "the same"),
         **dict.fromkeys(("cost_per_extra", "cost_per_extra_lower", "cost_per_extra_upper"), math.nan),
         "basis": found.basis[place, against],
     }
     if alive == "more":
-        ratio = fieller(extra, more, variance, error**2, 0.0, df)
+        ratio = fieller(extra, more, variance, error**2, 0.0, df, costed.level)
         line |= {
             "cost_per_extra": extra / more,
             "cost_per_extra_lower": ratio.lower,
@@ -159,8 +180,17 @@ def _line(found: Gaps, costed: Costed, place: int, against: int) -> dict[str, An
     return line
 
 
-def _said(table: pd.DataFrame, by: str, currency: str) -> tuple[Sentence, ...]:
-    said = []
+def range_of_money(what: str, low: float, high: float, currency: str) -> str:
+    """Write the range of an amount, and what it is: one without an upper end, or none, in words."""
+    if not np.isfinite(low):
+        return en.RANGE_NONE
+    words = en.RANGE if np.isfinite(high) else en.RANGE_OPEN
+    return words.format(what=what, low=money(low, currency), high=money(high, currency))
+
+
+def _said(table: pd.DataFrame, costed: Costed) -> tuple[Sentence, ...]:
+    by, currency, said = costed.by, costed.currency, []
+    interval, what = confidence(costed.level), range_words(costed.level)
     for line in table[table["alive_reads"] == "more"].to_dict("records"):
         names = {"against": Name(str(line["against"])), "method": Name(str(line[by]))}
         alive, span = difference(*(float(line[name]) for name in ("extra_alive", "lower", "upper")))
@@ -172,22 +202,14 @@ def _said(table: pd.DataFrame, by: str, currency: str) -> tuple[Sentence, ...]:
                 cost=Value(money(abs(cost), currency), cost, at["extra_cost"], -1.0 if cost < 0 else 1.0),
                 word="more" if cost >= 0 else "less",
                 alive=Value(alive.lstrip("+"), float(line["extra_alive"]), at["extra_alive"]),
-                span=Value(f"95 % CI {span}", float(line["lower"]), at["lower"]),
+                span=Value(f"{interval} {span}", float(line["lower"]), at["lower"]),
                 **names,
             )
         )
         low, high = float(line["cost_per_extra_lower"]), float(line["cost_per_extra_upper"])
-        ends = en.RANGE_NONE
-        if np.isfinite(low):
-            words = en.RANGE if np.isfinite(high) else en.RANGE_OPEN
-            ends = words.format(what=en.RANGE_WHAT, low=money(low, currency), high=money(high, currency))
-        said.append(
-            say(
-                en.EXTRA_EACH,
-                cost=Value(money(each, currency), each, at["cost_per_extra"]),
-                span=Value(ends, low, at["cost_per_extra_lower"]),
-            )
-        )
+        ends = Value(range_of_money(what, low, high, currency), low, at["cost_per_extra_lower"])
+        paid = Value(money(each, currency), each, at["cost_per_extra"])
+        said.append(say(en.EXTRA_EACH, cost=paid, span=ends))
     said += [
         say(en.DEARER_AND_FEWER, method=Name(str(line[by])), against=Name(str(line["against"])))
         for line in table[table["dominated"]].to_dict("records")

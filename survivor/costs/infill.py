@@ -13,6 +13,7 @@ from survivor.costs.draws import Costed, limits_of, per_established
 from survivor.costs.prices import Part
 from survivor.costs.stocking import InfillLives
 from survivor.errors import PayoffError
+from survivor.limits import with_level
 from survivor.settings import Infill
 from survivor.shown import Shown
 
@@ -127,7 +128,7 @@ def with_infill(costed: Costed, cost: Infill, plants: InfillPlants) -> WithInfil
             costed.by: list(costed.methods),
             "without": per_established(first, best),
             "with_infill": (first + share * price) / np.maximum(best + share * expected, 1e-12),
-            **limits_of(drawn),
+            **limits_of(drawn, costed.level),
             "infill_per_100": 100 * share,
             "infill_cost": price,
             "infill_survival": 100 * expected,
@@ -140,4 +141,4 @@ def with_infill(costed: Costed, cost: Infill, plants: InfillPlants) -> WithInfil
         checks.append("How many infill plants live is not known, so they are taken to live as first plants.")
     elif not np.isfinite([plants.lower, plants.upper]).all():
         checks.append("How many infill plants live is as stated, so no uncertainty of it is in the limits.")
-    return WithInfill(costed.by, costed.at_day, table, tuple(checks))
+    return WithInfill(costed.by, costed.at_day, with_level(table, costed.level), tuple(checks))

@@ -18,9 +18,9 @@ import pandas as pd
 from survivor.arguments import draws_of, is_number, is_one_of, seed_of, several
 from survivor.costs import english as en
 from survivor.costs.breakeven import BreakEven, break_even
-from survivor.costs.differences import Gaps, gaps
+from survivor.costs.differences import gaps
 from survivor.costs.draws import Costed, chance_error, chance_of_lowest, limits_of, per_established
-from survivor.costs.increments import Increments, increments
+from survivor.costs.increments import Increments, increments, range_of_money
 from survivor.costs.infill import InfillPlants, WithInfill, with_infill
 from survivor.costs.prices import Costs, Price, read_costs
 from survivor.costs.scenarios import RainSlope, Scenarios, under_rain
@@ -32,14 +32,16 @@ from survivor.costs.value import (
     worth_range,
 )
 from survivor.effects.cells import check_name, levels_of
-from survivor.effects.contrasts import Contrasts
+from survivor.effects.contrasts import Contrasts, contrasts
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import PayoffError
+from survivor.limits import check_level, with_level
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.sentences import Name, Sentence, Stated, Value, cell, say
 from survivor.settings import Infill
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE
-from survivor.words import money, number
+from survivor.words import confidence, money, number, range_words
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -78,8 +80,8 @@ class Payoff(Shown, Stated):
         The standardised survival used.
     draws, seed
         Size and seed of the simulation.
-    checks
-        Plain sentences.
+    noticed
+        Plain sentences on costs and survival.
     prices
         What a plant costs under each costed method.
     increments, break_even, best_value
@@ -92,6 +94,8 @@ class Payoff(Shown, Stated):
         Pairs of costed methods that no site holds both of: what is said of them compares sites too.
     n_sites
         Sites with any of the costed methods; 0 where the fit does not hold them all.
+    level
+        Confidence level of all limits; where it is not 0.95, tables name it in a column ``level``.
     """
 
     by: str
@@ -104,7 +108,7 @@ class Payoff(Shown, Stated):
     survival: Standardised
     draws: int
     seed: int
-    checks: tuple[str, ...]
+    noticed: tuple[str, ...]
     prices: Mapping[Any, Price] = field(default_factory=dict)
     increments: Increments | None = None
     break_even: BreakEven | None = None
@@ -112,6 +116,12 @@ class Payoff(Shown, Stated):
     with_infill: WithInfill | None = None
     between: tuple[tuple[Any, Any], ...] = ()
     n_sites: int = 0
+    level: float = CONFIDENCE
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences: what was noticed, and whether one ratio of hazards all season holds."""
+        return (*self.noticed, *said_of_one_ratio(self.survival.fit, self.by))
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw cost per established plant, lowest first."""
@@ -145,8 +155,13 @@ class PayoffOptions:
         Those of all pairs, where they are made already, so that a difference has one number
         everywhere; None: made from the fit.
     counted
-        Survival with levels that the model does not hold, as counted (``survivor.effects.counted``):
+        Survival with levels that the model does not hold, as observed (``survivor.effects.counted``):
         they are costed too, but stand in no increment, break-even or best value.
+    level
+        Confidence level of all limits; ``contrasts`` and ``counted``, where given, are at it.
+    compared
+        The comparisons with ``against``, where they are made already: their p, adjusted for their number,
+        tells whether more are alive; None: adjusted over the costed methods.
     """
 
     currency: str = ""
@@ -159,9 +174,19 @@ class PayoffOptions:
     infill_plants: InfillPlants | None = None
     contrasts: Contrasts | None = None
     counted: Standardised | None = None
+    level: float = CONFIDENCE
+    compared: Contrasts | None = None
 
 
 def _check_options(asked: PayoffOptions) -> None:
+    check_level(asked.level)
+    for name, given in (("contrasts", asked.contrasts), ("counted", asked.counted)):
+        if given is not None and given.level != asked.level:
+            raise PayoffError(
+                f"limits of {name} are at {given.level:g}, those of costs at {asked.level:g}",
+                where=f"level={asked.level:g}",
+                mend=f"make {name} with level={asked.level:g}, or leave it out",
+            )
     draws_of(asked.draws, PayoffError)
     seed_of(asked.seed, PayoffError)
     if not isinstance(asked.currency, str):
@@ -239,7 +264,7 @@ def payoff(
     prices, currency = read_costs(costs, by, asked.currency)
     standard = asked.counted
     if standard is None:
-        standard = survival(fit, by=by, at=at, population=population)
+        standard = survival(fit, by=by, at=at, population=population, level=asked.level)
     methods, left_out = standard.table[by].tolist(), dict(asked.left_out)
     if asked.against is not None and not is_one_of(asked.against, [*methods, *left_out]):
         raise PayoffError(
@@ -265,9 +290,9 @@ def payoff(
     infill = None
     if asked.infill and asked.infill_plants and asked.infill_plants.any_of(costed.methods):
         infill = with_infill(costed, asked.infill, asked.infill_plants)
-    between = () if compared is None else compared.gaps.between
-    checks = (
-        *standard.checks,
+    between = compared.get("between", ())
+    noticed = (
+        *standard.noticed,
         *remarks(not_costed, strange, left_out, standard, own),
         *([] if currency else [en.ASK_CURRENCY]),
         *between_sites(between),
@@ -277,53 +302,51 @@ def payoff(
         at_day=float(at),
         table=table,
         cheapest=cheapest,
-        said=_said(table, by, cheapest, bool(not_costed or left_out)),
+        said=_said(table, costed, cheapest, bool(not_costed or left_out)),
         not_costed=not_costed,
         left_out=left_out,
         survival=standard,
         draws=asked.draws,
         seed=asked.seed,
-        checks=checks,
+        noticed=noticed,
         prices=own,
-        increments=None if compared is None else compared.increments,
-        break_even=None if compared is None else compared.break_even,
-        best_value=None if compared is None else compared.best_value,
         with_infill=infill,
-        between=between,
+        **compared,
         n_sites=_sites(fit.data, by, list(costed.methods)),
+        level=float(asked.level),
     )
-
-
-@dataclass(frozen=True)
-class _Compared:
-    """What compares methods with each other."""
-
-    gaps: Gaps
-    increments: Increments
-    break_even: BreakEven
-    best_value: BestValue
 
 
 def _compared(
     fit: Fit, costed: Costed, at: float, population: pd.DataFrame | None, asked: PayoffOptions
-) -> _Compared | None:
-    """Compare the costed methods that the fit holds; None where there are fewer than two."""
+) -> dict[str, Any]:
+    """Compare the costed methods that the fit holds, by the fields of ``Payoff``; none of fewer than two."""
     levels = levels_of(fit.data, costed.by)
     held = costed.pick([place for place, name in enumerate(costed.methods) if name in levels])
     if len(held.methods) < 2:
-        return None
-    told = None if asked.contrasts is None else asked.contrasts.table
-    apart = gaps(fit, held.by, at, held.methods, population, told)
+        return {}
+    pairs = asked.contrasts
+    if pairs is None:
+        pairs = contrasts(fit, held.by, at, pairs="all", population=population, level=asked.level)
+    apart = gaps(fit, held.by, at, held.methods, population, pairs.table)
     base = held.methods.index(asked.against) if asked.against in held.methods else 0
     dearest = per_established(held.per_plant, held.survival)
     finite = dearest[np.isfinite(dearest)]
     worth = worth_range(float(finite.max()) if len(finite) else np.inf, *asked.worth)
-    return _Compared(
-        apart,
-        increments(apart, held, base),
-        break_even(apart, held, base),
-        best_value(apart, held, base, worth),
-    )
+    return {
+        "increments": increments(apart, held, base, _adjusted(asked.compared, held.methods[base])),
+        "break_even": break_even(apart, held, base),
+        "best_value": best_value(apart, held, base, worth),
+        "between": apart.between,
+    }
+
+
+def _adjusted(compared: Contrasts | None, base: Any) -> dict[Any, float] | None:
+    """Find the adjusted p of each method against the base, where the comparisons with it are known."""
+    if compared is None or not (compared.table["against"].astype(str) == str(base)).all():
+        return None
+    table = compared.table
+    return dict(zip(table[compared.by].tolist(), table["p_adjusted"].astype(float), strict=True))
 
 
 def _sites(data: pd.DataFrame, by: str, names: list[Any]) -> int:
@@ -351,11 +374,11 @@ def in_seasons(found: Payoff, rain: RainSlope) -> Scenarios:
 def _table(standard: Standardised, costed: Costed) -> pd.DataFrame:
     chosen = standard.table[standard.table[standard.by].isin(costed.methods)].reset_index(drop=True)
     drawn = per_established(costed.paid, costed.alive)
-    ends, lowest = limits_of(drawn), chance_of_lowest(drawn)
+    ends, lowest = limits_of(drawn, costed.level), chance_of_lowest(drawn)
     # Survival without limits gives no cost with limits, and one next to zero gives a figure of no use.
     limited = np.isfinite(chosen["lower"].to_numpy(float)) & np.isfinite(chosen["upper"].to_numpy(float))
     lower, upper = (np.where(limited, ends[name], np.nan) for name in ("lower", "upper"))
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             costed.by: chosen[costed.by],
             "cost_per_plant": costed.per_plant,
@@ -376,20 +399,22 @@ def _table(standard: Standardised, costed: Costed) -> pd.DataFrame:
             ],
         }
     )
+    return with_level(table, costed.level)
 
 
-def _said(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) -> tuple[Sentence, ...]:
+def _said(table: pd.DataFrame, costed: Costed, cheapest: Any, some_missing: bool) -> tuple[Sentence, ...]:
+    by, level = costed.by, costed.level
     lead = table.iloc[int(table["cost_per_established"].to_numpy().argmin())]
     method = Name(str(lead[by]))
     if len(table) == 1:
-        return (say(en.ALONE, method=method, **_priced(lead, by)),)
+        return (say(en.ALONE, method=method, **_priced(lead, by, level)),)
     if cheapest is not None:
         chosen = table[table[by] == cheapest].iloc[0]
         of_those = en.OF_COSTED if some_missing else ""
-        least = say(en.LEAST, method=Name(str(cheapest)), of_those=of_those, **_priced(chosen, by))
+        least = say(en.LEAST, method=Name(str(cheapest)), of_those=of_those, **_priced(chosen, by, level))
         return (least, say(en.SURE, chance=_in_100(chosen, by)))
     among = en.CAN_BE_COSTED if some_missing else ""
-    lowest = say(en.LOWEST, method=method, **_priced(lead, by))
+    lowest = say(en.LOWEST, method=method, **_priced(lead, by, level))
     if table["lower"].isna().any():
         return (say(en.CANNOT, among=among), lowest)
     said = [say(en.NONE_CLEAR, among=among), lowest, say(en.CHANCE, chance=_in_100(lead, by))]
@@ -399,14 +424,11 @@ def _said(table: pd.DataFrame, by: str, cheapest: Any, some_missing: bool) -> tu
     return tuple(said)
 
 
-def _priced(row: pd.Series[Any], by: str) -> dict[str, Value]:
+def _priced(row: pd.Series[Any], by: str, level: float) -> dict[str, Value]:
     """Write the cost of an established plant with its range, and the cells that they are from."""
     lower, upper, currency = float(row["lower"]), float(row["upper"]), str(row["currency"])
-    span = en.RANGE_NONE
-    if np.isfinite(lower):
-        words = en.RANGE if np.isfinite(upper) else en.RANGE_OPEN
-        what = en.INTERVAL_WHAT if row["range_from"] == "survival" else en.RANGE_WHAT
-        span = words.format(what=what, low=money(lower, currency), high=money(upper, currency))
+    what = confidence(level) if row["range_from"] == "survival" else range_words(level)
+    span = range_of_money(what, lower, upper, currency)
     value = float(row["cost_per_established"])
     written = f"{money(value, currency)}{'' if currency else en.NO_CURRENCY}"
     return {

@@ -63,7 +63,7 @@ class Price:
 
     @property
     def per_plant(self) -> float:
-        """Best figure, in money per plant."""
+        """Estimate, in money per plant."""
         return sum(part.per_plant for part in self.parts)
 
     @property
@@ -189,7 +189,7 @@ def lines_table(settings: Settings) -> pd.DataFrame:
 def draw_prices(prices: Sequence[Price], draws: int, rng: np.random.Generator) -> Floats:
     """Draws of the price of a plant, shape (draws, methods).
 
-    Each price is drawn once from a triangle over its range, with its peak at the best figure,
+    Each price is drawn once from a triangle over its range, with its peak at the estimate,
     whatever the number of methods that pay it.
     """
     ranks: dict[tuple[Any, ...], Floats] = {}
@@ -245,6 +245,13 @@ def read_costs(costs: Costs | pd.DataFrame, by: str, currency: str) -> tuple[dic
                 where="costs",
                 mend=f"give {by} and per_plant, and low and high where known",
             )
+        if costs[by].isna().any():
+            row = costs.index[costs[by].isna()][0]
+            raise PayoffError(
+                f"row {row} of the table of costs names no {by}",
+                where=f"costs, column {by}",
+                mend="name it as in the records, or leave the row out",
+            )
         if costs[by].duplicated().any():
             raise PayoffError(
                 f"{costs.loc[costs[by].duplicated(), by].iloc[0]} has two costs",
@@ -289,6 +296,8 @@ def _one_currency(costs: pd.DataFrame, currency: str) -> str:
 
 def _price(method: Any, per_plant: Any, low: Any, high: Any) -> Price:
     try:
+        if isinstance(per_plant, bool):
+            raise TypeError("True and False are no costs")
         value = float(per_plant)
         ends = [value if end is None or pd.isna(end) else float(end) for end in (low, high)]
     except (TypeError, ValueError) as problem:

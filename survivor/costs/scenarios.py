@@ -23,6 +23,7 @@ from survivor.costs.draws import (
     loglog,
     per_established,
 )
+from survivor.limits import with_level
 from survivor.shown import Shown
 
 DRY, WET = "a dry season", "a wet season"
@@ -83,7 +84,9 @@ def under_rain(costed: Costed, rain: RainSlope) -> Scenarios:
     """
     draws, size = costed.paid.shape
     usable = np.where(np.isfinite(rain.df) & (rain.df > 0), rain.df, 1.0)
-    rank = costed.random("rain").random((draws, 1 if _one_slope(rain) else size))
+    # Where all methods share one slope it is drawn once.
+    shared = np.ptp(rain.estimate) == 0 and np.ptp(rain.std_error) == 0
+    rank = costed.random("rain").random((draws, 1 if shared else size))
     t = np.where(np.isposinf(rain.df), stats.norm.ppf(rank), stats.t.ppf(rank, usable))
     slope = rain.estimate + rain.std_error * t
     parts = []
@@ -92,7 +95,7 @@ def under_rain(costed: Costed, rain: RainSlope) -> Scenarios:
         best = alive_at(loglog(costed.survival) + rain.estimate * shift)
         alive = alive_at(loglog(costed.alive) + slope * shift)
         cost = per_established(costed.paid, alive)
-        ends, lowest = limits_of(alive), chance_of_lowest(cost)
+        ends, lowest = limits_of(alive, costed.level), chance_of_lowest(cost)
         parts.append(
             pd.DataFrame(
                 {
@@ -103,7 +106,7 @@ def under_rain(costed: Costed, rain: RainSlope) -> Scenarios:
                     "survival_lower": 100 * ends["lower"],
                     "survival_upper": 100 * ends["upper"],
                     "cost_per_established": per_established(costed.per_plant, best),
-                    **limits_of(cost),
+                    **limits_of(cost, costed.level),
                     "probability_lowest": lowest,
                     "probability_error": chance_error(lowest, draws),
                     "currency": costed.currency,
@@ -116,9 +119,5 @@ def under_rain(costed: Costed, rain: RainSlope) -> Scenarios:
         f"Dry is {rain.driest_mm:,.0f} mm and wet {rain.wettest_mm:,.0f} mm in the first dry season, the "
         "least and the most in these records; nothing is told of less or more.",
     )
-    return Scenarios(costed.by, costed.at_day, pd.concat(parts, ignore_index=True), checks)
-
-
-def _one_slope(rain: RainSlope) -> bool:
-    """Tell whether all methods share one slope, so that it is drawn once."""
-    return bool(np.ptp(rain.estimate) == 0 and np.ptp(rain.std_error) == 0)
+    table = with_level(pd.concat(parts, ignore_index=True), costed.level)
+    return Scenarios(costed.by, costed.at_day, table, checks)

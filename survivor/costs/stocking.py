@@ -4,23 +4,26 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import columns_of, draws_of, is_number
+from survivor.arguments import amount, columns_of, draws_of, is_number, is_one_of
 from survivor.arrays import Floats
-from survivor.costs.draws import TAILS, draw_share, random_of
-from survivor.effects.hazards import said_of_one_ratio
+from survivor.costs.draws import draw_share, random_of, tails
 from survivor.effects.standardise import Standardised
 from survivor.errors import PayoffError
+from survivor.limits import check_level, with_level
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
 ALL_SITES = "all sites"
+_NEAR = 1e-6  # survival per 100 that is rounding
 
 
 @dataclass(frozen=True, repr=False)
@@ -41,6 +44,8 @@ class StemsNeeded(Shown):
         not told.
     checks
         Plain sentences.
+    level
+        Confidence level of the limits; where it is not 0.95, the table names it in a column ``level``.
     """
 
     by: str
@@ -48,6 +53,7 @@ class StemsNeeded(Shown):
     target: float
     table: pd.DataFrame
     checks: tuple[str, ...]
+    level: float = CONFIDENCE
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw plants needed per hectare with their limits."""
@@ -84,7 +90,8 @@ def stems_needed(
     Parameters
     ----------
     standard
-        Survival by method, from ``survivor.survival``.
+        Survival by method, from ``survivor.survival``; its limits, at whatever ``level`` it was made
+        with, are those of the plants.
     target
         Living stems wanted per hectare.
     planted
@@ -102,7 +109,7 @@ def stems_needed(
     Raises
     ------
     PayoffError
-        When the target is not above zero.
+        When the target is not above zero, or ``planted`` names no method or no number.
 
     Examples
     --------
@@ -129,18 +136,19 @@ def stems_needed(
     if planted is not None and not isinstance(planted, Mapping):
         what = f"plants put in are a dict, not {type(planted).__name__}"
         raise PayoffError(what, where="planted", mend="give plants per hectare by method")
+    _check_planted(planted or {}, standard)
     living = None if infill is None else infill.drawn(draws, random)
     rows = []
     for line in standard.table.to_dict("records"):
         name = line[standard.by]
         alive, low, high = (float(line[column]) / 100 for column in ("estimate", "lower", "upper"))
         stems = float((planted or {}).get(name, np.nan))
-        drawn = draw_share(alive, low, high, draws, random_of(seed, str(name)))
+        drawn = draw_share(alive, low, high, draws, random_of(seed, str(name)), standard.level)
         short = float(np.maximum(target - stems * alive, 0.0))
         lives = alive if infill is None else infill.survival
         with np.errstate(divide="ignore"):
             needed = np.maximum(target - stems * drawn, 0.0) / (drawn if living is None else living)
-        infill_lower, infill_upper = ends_of(needed)
+        infill_lower, infill_upper = ends_of(needed, standard.level)
         rows.append(
             {
                 standard.by: name,
@@ -160,23 +168,69 @@ def stems_needed(
                 "at_day": standard.at_day,
             }
         )
-    checks = [] if infill is not None else ["Infill is taken to live as first plants of the preparation do."]
-    checks = checks if planted else []
+    as_first = "Infill is taken to live as first plants of the preparation do."
+    checks = [as_first] if infill is None and planted else []
     checks += said_of_one_ratio(standard.fit, standard.by)
-    return StemsNeeded(standard.by, standard.at_day, float(target), pd.DataFrame(rows), tuple(checks))
+    table = with_level(pd.DataFrame(rows), standard.level)
+    return StemsNeeded(standard.by, standard.at_day, float(target), table, tuple(checks), standard.level)
+
+
+def _check_planted(planted: Mapping[Any, Any], standard: Standardised) -> None:
+    """Raise unless each is a number of plants, of a method that there is survival of."""
+    for name, number in planted.items():
+        if not is_one_of(name, standard.table[standard.by]):
+            raise PayoffError(
+                f"{name!r} is not a level of {standard.by}",
+                where="planted",
+                mend=f"levels there are: {', '.join(map(str, standard.table[standard.by]))}",
+            )
+        amount(number, f"planted[{name!r}]", PayoffError, "give plants per hectare, above 0", above=0)
+
+
+def _check_sites(sites: pd.DataFrame) -> None:
+    """Raise unless each row is of a site of its own, with counts and shares that can be."""
+    if sites["site"].duplicated().any() or sites["site"].isna().any():
+        wrong = sites["site"].duplicated() | sites["site"].isna()
+        raise PayoffError(
+            f"row {sites.index[wrong][0]} names no site, or one named before: "
+            f"{sites.loc[wrong, 'site'].iloc[0]}",
+            where="sites, column site",
+            mend="give a row a site",
+        )
+    for name in ("planted", "survival", "lower", "upper", "infill_alive"):
+        if name not in sites.columns:
+            continue
+        blank = sites[name].isna()
+        most = np.inf if name in ("planted", "infill_alive") else 100.0
+        for row, value in sites.loc[~blank, name].items():
+            mend = "give plants, 0 or more" if most > 100 else "give survival per 100, from 0 to 100"
+            amount(value, f"sites, row {row}, column {name}", PayoffError, mend, bounds=(0, most))
+        if name == "planted" and blank.any():
+            raise PayoffError(
+                f"row {sites.index[blank][0]} has no planted number",
+                where="sites, column planted",
+                mend="give the plants put in",
+            )
+    crossed = (sites["lower"] > sites["survival"] + _NEAR) | (sites["survival"] > sites["upper"] + _NEAR)
+    if crossed.any():
+        raise PayoffError(
+            f"row {sites.index[crossed][0]} has survival outside its limits",
+            where="sites, columns survival, lower and upper",
+            mend="lower <= survival <= upper must hold",
+        )
 
 
 def _over(target: float, alive: float) -> float:
     return target / alive if alive > 0 else float("inf") if alive == 0 else float("nan")
 
 
-def ends_of(drawn: Floats) -> tuple[float, float]:
+def ends_of(drawn: Floats, level: float = CONFIDENCE) -> tuple[float, float]:
     """Limits of draws; blank where some draw is."""
     if np.isnan(drawn).any():
         return float("nan"), float("nan")
     ordered = np.sort(drawn)
     # Nearest draws, not between them: a draw without end would make a blank of its neighbour.
-    low, high = (ordered[round((len(drawn) - 1) * tail)] for tail in TAILS)
+    low, high = (ordered[round((len(drawn) - 1) * tail)] for tail in tails(level))
     return float(low), float(high)
 
 
@@ -194,17 +248,26 @@ class InfillOrder(Shown):
     all_live
         Whether every infill plant is taken to live, since it is not known how many do: then the
         numbers are the least that can do.
+    level
+        Confidence level of the limits; where it is not 0.95, the table names it in a column ``level``.
     """
 
     table: pd.DataFrame
     checks: tuple[str, ...]
     all_live: bool = False
+    level: float = CONFIDENCE
 
     def plot(self, ax: Axes | None = None) -> Axes:
         """Draw the plants to order at each site with their limits."""
         from survivor.figures.payoff import draw_order
 
         return draw_order(self.table, ax)
+
+
+_ORDERED: Final = [
+    *("site", "planted", "at_day", "dead", "dead_lower", "dead_upper"),
+    *("infill_alive", "to_order", "lower", "upper", "n_plots", "note"),
+]
 
 
 def _infill_random(infill: object, seed: int) -> np.random.Generator:
@@ -216,7 +279,12 @@ def _infill_random(infill: object, seed: int) -> np.random.Generator:
 
 
 def infill_order(
-    sites: pd.DataFrame, infill: InfillLives | None = None, *, draws: int = 10_000, seed: int = 1
+    sites: pd.DataFrame,
+    infill: InfillLives | None = None,
+    *,
+    draws: int = 10_000,
+    seed: int = 1,
+    level: float = CONFIDENCE,
 ) -> InfillOrder:
     """Infill plants to order so that as many stand as were put in.
 
@@ -233,6 +301,8 @@ def infill_order(
         How many infill plants live; None: all are taken to live, which is said.
     draws, seed
         Size and seed of the simulation.
+    level
+        Confidence level of the limits of survival in ``sites``, and of those given back.
 
     Returns
     -------
@@ -242,7 +312,7 @@ def infill_order(
     Raises
     ------
     PayoffError
-        When a column is absent.
+        When a column is absent, or a row holds what no site can have.
 
     Examples
     --------
@@ -252,7 +322,9 @@ def infill_order(
     0    a  30.0        22.0        40.0
     """
     needed = ("site", "planted", "survival", "lower", "upper")
+    check_level(level)
     columns_of(sites, needed, "sites", PayoffError, f"give a row a site with {', '.join(needed)}")
+    _check_sites(sites)
     draws, random = draws_of(draws, PayoffError), _infill_random(infill, seed)
     lives = 1.0 if infill is None else infill.survival
     living = np.ones(draws) if infill is None else infill.drawn(draws, random)
@@ -263,41 +335,28 @@ def infill_order(
         alive, low, high = (float(line[name]) / 100 for name in ("survival", "lower", "upper"))
         row = {"site": line["site"], "planted": planted, "at_day": line.get("at_day")}
         row |= {"infill_alive": standing, "n_plots": line.get("n_plots"), "note": ""}
-        drawn = draw_share(alive, low, high, draws, random_of(seed, str(line["site"])))
+        drawn = draw_share(alive, low, high, draws, random_of(seed, str(line["site"])), level)
         if np.isnan(drawn).any():
             row["note"] = "no limits can be given, so it is not in the total"
         else:
             dead = planted * (1 - drawn)
             order = np.maximum(dead - standing, 0.0) / living
             dead_of, order_of = dead_of + dead, order_of + order
-            row |= {"dead": planted * (1 - alive), "dead_lower": planted * (1 - high)}
-            row |= {"dead_upper": planted * (1 - low)}
-            row |= {"to_order": max(planted * (1 - alive) - standing, 0.0) / lives}
-            row["lower"], row["upper"] = ends_of(order)
+            row["dead"], row["dead_lower"], row["dead_upper"] = (
+                planted * (1 - share) for share in (alive, high, low)
+            )
+            row["to_order"] = max(row["dead"] - standing, 0.0) / lives
+            row["lower"], row["upper"] = ends_of(order, level)
         rows.append(row)
     orders = [row for row in rows if not row["note"]]
     if len(orders) > 1:
         summed = ("planted", "infill_alive", "dead", "to_order")
         total: dict[str, Any] = {name: sum(float(row[name]) for row in orders) for name in summed}
-        total["dead_lower"], total["dead_upper"] = ends_of(dead_of)
-        total["lower"], total["upper"] = ends_of(order_of)
+        total["dead_lower"], total["dead_upper"] = ends_of(dead_of, level)
+        total["lower"], total["upper"] = ends_of(order_of, level)
         total["n_plots"] = sum(int(row["n_plots"] or 0) for row in orders)
         rows.append({"site": ALL_SITES, **total, "note": ""})
-    columns = [
-        "site",
-        "planted",
-        "at_day",
-        "dead",
-        "dead_lower",
-        "dead_upper",
-        "infill_alive",
-        "to_order",
-        "lower",
-        "upper",
-        "n_plots",
-        "note",
-    ]
-    checks = []
-    if infill is None:
-        checks.append("How many infill plants live is not known: one is ordered for each dead plant.")
-    return InfillOrder(pd.DataFrame(rows, columns=columns), tuple(checks), all_live=infill is None)
+    table = with_level(pd.DataFrame(rows, columns=_ORDERED), level)
+    unknown = "How many infill plants live is not known: one is ordered for each dead plant."
+    checks = (unknown,) if infill is None else ()
+    return InfillOrder(table, checks, all_live=infill is None, level=float(level))

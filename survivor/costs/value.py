@@ -119,12 +119,8 @@ def best_value(found: Gaps, costed: Costed, base: int, worth: tuple[float, float
     """
     drawn = draw_gaps(found, base, costed.draws, costed.random("differences"))
     known = np.asarray(~np.isnan(drawn).any(axis=0), dtype=bool)
-    gap, paid, alive, cost = (
-        drawn[:, known],
-        costed.paid[:, known],
-        found.survival[known],
-        costed.per_plant[known],
-    )
+    gap, paid = drawn[:, known], costed.paid[:, known]
+    alive, cost = found.survival[known], costed.per_plant[known]
     methods = [method for method, told in zip(found.methods, known, strict=True) if told]
     ends = _ends(cost, alive, worth)
     values = np.unique([*np.linspace(*worth, _STEPS), *ends])
@@ -149,9 +145,8 @@ def best_value(found: Gaps, costed: Costed, base: int, worth: tuple[float, float
     ranges = _ranges(table, costed.by, cost, alive, ends).assign(currency=costed.currency)
     lowest = float(per_established(cost, alive).min())
     said = _said(ranges, costed, lowest, worth, len(methods) == len(found.methods))
-    checks = tuple(
-        str(say(en.NOT_AMONG, method=Name(str(name)))) for name in found.methods if name not in methods
-    )
+    untold = [Name(str(name)) for name in found.methods if name not in methods]
+    checks = tuple(str(say(en.NOT_AMONG, method=name)) for name in untold)
     return BestValue(costed.by, costed.at_day, table, ranges, lowest, said, costed.draws, costed.seed, checks)
 
 
@@ -199,31 +194,20 @@ def _said(
         return (say(en.NONE_REPAYS, most=Value(money(worth[1], currency), worth[1])),)
     said = []
     if lowest > worth[0]:
-        said.append(
-            say(en.FLOOR if every else en.FLOOR_OF, lowest=Value(money(lowest, currency) + unit, lowest))
-        )
+        repaid = Value(money(lowest, currency) + unit, lowest)
+        said.append(say(en.FLOOR if every else en.FLOOR_OF, lowest=repaid))
     for line in ranges.to_dict("records"):
         low, high = (math.floor(100 * line[name] + 0.5) for name in ("chance_low", "chance_high"))
         chance = number(low) if low == high else f"{number(low)} to {number(high)}"
+        texts = {"start": ("worth_from", money(float(line["worth_from"]), currency), 1.0)}
+        texts["end"] = ("worth_to", money(float(line["worth_to"]), currency), 1.0)
+        texts["chance"] = ("chance_low", chance, 100.0)
         at = {by: line[by], "worth_from": line["worth_from"]}
-        ends = {
-            place: Value(
-                money(float(line[column]), currency),
-                float(line[column]),
-                cell("best_value_ranges", column, **at),
-            )
-            for place, column in (("start", "worth_from"), ("end", "worth_to"))
+        parts = {
+            place: Value(text, float(line[column]), cell("best_value_ranges", column, **at), scale)
+            for place, (column, text, scale) in texts.items()
         }
-        said.append(
-            say(
-                en.AHEAD,
-                method=Name(str(line[by])),
-                chance=Value(
-                    chance, float(line["chance_low"]), cell("best_value_ranges", "chance_low", **at), 100.0
-                ),
-                **ends,
-            )
-        )
+        said.append(say(en.AHEAD, method=Name(str(line[by])), **parts))
     return tuple(said)
 
 
@@ -265,8 +249,6 @@ def remarks(
 
 def between_sites(pairs: tuple[tuple[Any, Any], ...]) -> list[str]:
     """Name pairs of methods that no site holds both of."""
-    if not pairs:
-        return []
     return [str(say(en.BETWEEN, first=Name(str(one)), second=Name(str(other)))) for one, other in pairs]
 
 

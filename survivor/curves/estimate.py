@@ -42,7 +42,7 @@ from survivor.curves.samples import Sample, collect
 from survivor.curves.turnbull import survival_variance, undetermined
 from survivor.errors import CurveError
 from survivor.frames import Table, own_frame
-from survivor.intervals import check_intervals
+from survivor.intervals import check_intervals, refuse_blank_places
 from survivor.words import counted
 
 _TELLING: Final = 0.01  # a difference from Turnbull's estimate worth a sentence
@@ -244,6 +244,7 @@ def curve(
     """
     intervals = own_frame(intervals)
     _check_options(intervals, estimator, cluster, limits, bands)
+    refuse_blank_places(intervals, CurveError, cluster, strata)
     notes: list[str] = []
     spans: list[tuple[float, float]] = []
     if align is not None:
@@ -368,7 +369,8 @@ def _product(
     variance = None
     if sample.clustered and sample.df > 0:
         variance = jackknife(survival, replicates(sample, tabulate), sample)
-    ends = _limits(sample, sample.df, days, survival, (variance, greenwood(at_risk, died)), known, icc, scale)
+    found = _Survival(days, survival, known, variance, greenwood(at_risk, died))
+    ends = _limits(sample, sample.df, found, icc, scale)
     return _Fitted(_table(sample, days, survival, *ends, at_risk, died), gaps)
 
 
@@ -393,24 +395,32 @@ def _turnbull(sample: Sample, label: str, scale: Scale, icc: float) -> _Fitted:
         df = dealt.df
         if sample.df > 0:
             variance = jackknife(survival, between_visits.replicates(fit, dealt, days), dealt)
-    error, lower, upper = _limits(sample, df, days, survival, (variance, plain), known, icc, scale)
+    error, lower, upper = _limits(sample, df, _Survival(days, survival, known, variance, plain), icc, scale)
     limits = never_rising(lower, upper)
     table = _table(sample, days, survival, error, *limits, *of_all(sample, days))
     return _Fitted(table, undetermined(masses), masses, best.largest_gradient)
 
 
+@dataclass(frozen=True)
+class _Survival:
+    """Survival on days, and what its limits rest on.
+
+    ``known``: seedlings that it rests on. ``variance``: of log(-log S) by the jackknife; None where there
+    is none. ``plain``: of log S with seedlings independent.
+    """
+
+    days: Floats
+    survival: Floats
+    known: Floats
+    variance: Floats | None
+    plain: Floats
+
+
 def _limits(
-    sample: Sample,
-    df: int,
-    days: Floats,
-    survival: Floats,
-    variances: tuple[Floats | None, Floats],
-    known: Floats,
-    icc: float,
-    scale: Scale,
+    sample: Sample, df: int, found: _Survival, icc: float, scale: Scale
 ) -> tuple[Floats, Floats, Floats]:
-    """Give standard errors, limits; ``variances``: of log(-log S) by the jackknife, of log S independent."""
-    variance, plain = variances
+    """Give standard errors and limits."""
+    survival, known, variance, plain = found.survival, found.known, found.variance, found.plain
     edge = np.isin(survival, (0.0, 1.0))
     if not sample.clustered:
         error = np.where(edge, np.nan, survival * np.sqrt(np.where(edge, 0.0, plain)))
@@ -422,7 +432,7 @@ def _limits(
         error, lower, upper = by_plots(survival, variance, df, plain)
         limits = lower, upper
         ends = at_edges(survival, known, edge, effect_of_plots(sample, icc), df)
-    limited = (days <= sample.two_plots_until) | (not sample.clustered)
+    limited = (found.days <= sample.two_plots_until) | (not sample.clustered)
     lower, upper = (
         np.where(limited, np.where(edge, end, limit), np.nan) for limit, end in zip(limits, ends, strict=True)
     )

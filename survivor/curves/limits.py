@@ -44,6 +44,7 @@ from survivor.proportions import (
     plot_correlation,
     wilson,
 )
+from survivor.vocabulary import CONFIDENCE
 
 Tabulate = Callable[[Sample, Codes, int], tuple[Floats, Floats]]
 Scale = Literal["log-log", "log", "plain"]
@@ -214,6 +215,7 @@ def edge_numbers(
     day: float,
     cluster: str | Sequence[str] | None,
     strata: str | Sequence[str] | None,
+    level: float = CONFIDENCE,
 ) -> dict[str, float]:
     """Effective number of seedlings of each group at a day, as its curve takes it at 0 and 100 %.
 
@@ -227,6 +229,8 @@ def edge_numbers(
         Days since planting.
     cluster, strata
         As for ``survivor.curve``.
+    level
+        Confidence level of the limits.
 
     Returns
     -------
@@ -241,5 +245,5 @@ def edge_numbers(
         dead = float(sample.died[sample.stop <= day].sum())
         alone = not sample.clustered
         effect, df = (1.0, None) if alone else (effect_of_plots(sample, icc), float(sample.df))
-        numbers[str(label)] = float(effective_number(watched or dead, effect, df))
+        numbers[str(label)] = float(effective_number(watched or dead, effect, df, level))
     return numbers

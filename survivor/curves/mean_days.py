@@ -31,9 +31,10 @@ from survivor.curves.product_limit import of_all, product_limit, risk_sets
 from survivor.curves.samples import Sample, collect
 from survivor.errors import CurveError
 from survivor.frames import Table, own_frame
-from survivor.intervals import check_intervals, cluster_columns, entries, group_codes
+from survivor.intervals import check_intervals, cluster_columns, entries, group_codes, refuse_blank_places
 from survivor.limits import half_width, no_less_than_independent, t_test
 from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE
 
 
 def area(days: Floats, survival: Floats, first: float, until: float) -> Floats:
@@ -94,7 +95,9 @@ def mean_days(sample: Sample, until: float) -> MeanDays:
     return MeanDays(mean, plain, np.empty(0), np.inf, plain)
 
 
-def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, float, float]:
+def restricted_mean(
+    sample: Sample, until: float, level: float = CONFIDENCE
+) -> tuple[float, float, float, float, float]:
     """Mean days alive from the start of the watch to day ``until``, with limits.
 
     Returns
@@ -107,7 +110,7 @@ def restricted_mean(sample: Sample, until: float) -> tuple[float, float, float, 
     if np.isnan(found.variance):
         return found.mean, float("nan"), found.df, float("nan"), float("nan")
     error = _error(found.variance, found.df, found.independent)
-    half = float(half_width(error, found.df)[0])
+    half = float(half_width(error, found.df, level)[0])
     longest = until - float(sample.start.min())
     return found.mean, float(error[0]), found.df, max(found.mean - half, 0.0), min(found.mean + half, longest)
 
@@ -205,6 +208,7 @@ def mean_days_alive(
     """
     intervals = own_frame(intervals)
     check_intervals(intervals)
+    refuse_blank_places(intervals, CurveError, cluster, strata)
     if not is_number(until) or not 0 < until < np.inf:
         raise CurveError(f"{until!r} is no number of days", where="until", mend="for example until=365")
     labels, samples = collect(intervals, by, cluster, strata)
@@ -227,9 +231,9 @@ def mean_days_alive(
     columns = ["estimate", "std_error", "df", "lower", "upper", "unit", "n_plots", "note"]
     table = pd.DataFrame(rows, columns=columns)
     table.insert(0, by, labels.reset_index(drop=True))
-    lines = [_difference(intervals, by, name, base, until, cluster, strata) for name in names if name != base]
-    differences = pd.DataFrame(lines, columns=_DIFFERENCE)
     others = [name for name in names if name != base]
+    lines = [_difference(intervals, by, (name, base), until, cluster, strata) for name in others]
+    differences = pd.DataFrame(lines, columns=_DIFFERENCE)
     differences.insert(0, "against", pd.Series([base] * len(others), dtype=labels.dtype))
     differences.insert(0, by, pd.Series(others, dtype=labels.dtype))
     said = (
@@ -268,14 +272,14 @@ def _unwatched(sample: Sample, until: float) -> str:
 def _difference(
     intervals: pd.DataFrame,
     by: str,
-    name: Any,
-    base: Any,
+    names: tuple[Any, Any],
     until: float,
     cluster: str | Sequence[str] | None,
     strata: str | Sequence[str] | None,
 ) -> dict[str, Any]:
     """One line of the differences."""
-    pair = intervals[intervals[by].isin([name, base])]
+    name, base = names
+    pair = intervals[intervals[by].isin(names)]
     place, count = _places(pair, strata)
     first = (pair[by] == name).to_numpy()
     shared = np.intersect1d(place[first], place[~first])

@@ -13,7 +13,9 @@ import pandas as pd
 
 from survivor.curves.result import Curves, first_at
 from survivor.errors import CurveError
+from survivor.limits import check_level, limits_at, with_level
 from survivor.shown import Shown
+from survivor.vocabulary import CONFIDENCE
 
 _NOT_REACHED = "not reached"
 
@@ -29,14 +31,17 @@ class Medians(Shown):
     table
         One row a group: the column drawn by, ``day, lower, upper`` (days since planting; blank where
         not reached), ``last_day`` watched and ``note``.
+    level
+        Confidence level of the limits; where it is not 0.95, the table names it in a column ``level``.
     """
 
     share: float
     table: pd.DataFrame
+    level: float = CONFIDENCE
 
 
-def median_days(curves: Curves, share: float = 0.5) -> Medians:
-    """Day by which ``share`` of the seedlings of each curve have died, with 95 % CI.
+def median_days(curves: Curves, share: float = 0.5, level: float = CONFIDENCE) -> Medians:
+    """Day by which ``share`` of the seedlings of each curve have died, with limits.
 
     Parameters
     ----------
@@ -44,6 +49,8 @@ def median_days(curves: Curves, share: float = 0.5) -> Medians:
         From ``survivor.curve``. A death counts on the day it was found.
     share
         Share that has died, above 0 and below 1.
+    level
+        Confidence level of the limits: days on which the limits of the curve at it reach the share.
 
     Returns
     -------
@@ -52,7 +59,8 @@ def median_days(curves: Curves, share: float = 0.5) -> Medians:
     Raises
     ------
     CurveError
-        When this is no set of curves, or the share is none.
+        When this is no set of curves, or the share is none (``ModelError``: no level, or the limits of
+        the curves are a band).
 
     Examples
     --------
@@ -68,8 +76,10 @@ def median_days(curves: Curves, share: float = 0.5) -> Medians:
         )
     if isinstance(share, bool) or not isinstance(share, int | float) or not 0 < share < 1:
         raise CurveError(f"{share!r} is no share", where="share", mend="give one between 0 and 1")
+    check_level(level)
     column, rows = curves.column, []
-    for label, own in curves.table.groupby(column, sort=False, observed=True):
+    table = curves.table if level == CONFIDENCE else limits_at(curves, level)
+    for label, own in table.groupby(column, sort=False, observed=True):
         days = own["day"].to_numpy(float)
         day, low, high = (
             first_at(days, own[name].to_numpy(float), 1 - share) for name in ("survival", "lower", "upper")
@@ -78,5 +88,6 @@ def median_days(curves: Curves, share: float = 0.5) -> Medians:
         if np.isfinite(day) and not np.isfinite(high):
             notes.append(f"upper limit {_NOT_REACHED} by day {days[-1]:g}")
         rows.append((label, day, low, high, days[-1], "; ".join(notes)))
-    table = pd.DataFrame(rows, columns=[column, "day", "lower", "upper", "last_day", "note"])
-    return Medians(float(share), table.astype({column: curves.table[column].dtype}))
+    found = pd.DataFrame(rows, columns=[column, "day", "lower", "upper", "last_day", "note"])
+    found = with_level(found.astype({column: curves.table[column].dtype}), level)
+    return Medians(float(share), found, float(level))

@@ -118,7 +118,7 @@ def band_ends(sample: Sample, bands: Sequence[float] | None) -> Floats:
         mend = "give days in ascending order"
         listed = several(bands, "bands", CurveError, mend)
         given = np.array([amount(day, "bands", CurveError, mend) for day in listed])
-    if given.ndim != 1 or not np.all(np.isfinite(given)) or np.any(np.diff(given) <= 0):
+    if given.ndim != 1 or not np.all(np.isfinite(given)) or np.any(np.diff(given, prepend=0.0) <= 0):
         raise CurveError(
             "the ends of the bands do not rise", where="bands", mend="give days in ascending order"
         )

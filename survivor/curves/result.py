@@ -14,13 +14,13 @@ from typing import TYPE_CHECKING, Literal
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import amount, several
+from survivor.arguments import amount, seed_of, several
 from survivor.arrays import Floats
 from survivor.curves.bands import band
 from survivor.curves.mean_days import restricted_mean
 from survivor.curves.samples import Sample
 from survivor.errors import CurveError
-from survivor.limits import check_level
+from survivor.limits import check_level, with_level
 from survivor.shown import tidy
 from survivor.vocabulary import CONFIDENCE
 
@@ -275,11 +275,9 @@ class Curves:
                 rows.append((np.nan, np.nan, np.nan, refusal.what))
         found = pd.DataFrame(rows, columns=["survival", "lower", "upper", "note"])
         found.insert(0, "day", float(day))
-        found.insert(
-            5 - 1, "at_risk", [_watched(sample, np.array([day], dtype=float))[0] for sample in self._samples]
-        )
-        found.insert(0, self.column, self._labels(range(len(self.steps))))
-        return found
+        asked = np.array([day], dtype=float)
+        found.insert(4, "at_risk", [_watched(sample, asked)[0] for sample in self._samples])
+        return self._by_group(found)
 
     def at_risk(self, days: Iterable[float]) -> pd.DataFrame:
         """Seedlings at risk, as a table: a row a group and day.
@@ -339,10 +337,9 @@ class Curves:
             for step in self.steps
         ]
         found = pd.DataFrame(rows, columns=["median", "lower", "upper"]).assign(unit="days since planting")
-        found.insert(0, self.column, self._labels(range(len(self.steps))))
-        return found
+        return self._by_group(found)
 
-    def restricted_mean(self, day: float) -> pd.DataFrame:
+    def restricted_mean(self, day: float, level: float = CONFIDENCE) -> pd.DataFrame:
         """Mean days alive up to ``day``: the area under each Kaplan-Meier curve.
 
         A death counts on the day it was found, so the mean is up to a visit's gap too long.
@@ -351,11 +348,14 @@ class Curves:
         ----------
         day
             Days since planting.
+        level
+            Of the limits; 0.95 by itself.
 
         Returns
         -------
         pandas.DataFrame
-            The group, ``day, estimate, std_error, lower, upper`` and ``unit``.
+            The group, ``day, estimate, std_error, lower, upper`` and ``unit``; at another level
+            than 0.95 also ``level``.
 
         Raises
         ------
@@ -373,16 +373,16 @@ class Curves:
                 "the area is not determined where days of death are not", mend='use estimator="kaplan-meier"'
             )
         day = amount(day, "day", CurveError, "for example 365")
+        level = check_level(level)
         rows = []
         for step, sample in zip(self.steps, self._samples, strict=True):
             if not (day > step.last_day and step.survival[-1] == 0):
                 step(day)  # refuses days outside the watch
-            mean, error, _, lower, upper = restricted_mean(sample, float(day))
+            mean, error, _, lower, upper = restricted_mean(sample, float(day), level)
             rows.append((float(day), mean, error, lower, upper))
         columns = ["day", "estimate", "std_error", "lower", "upper"]
         found = pd.DataFrame(rows, columns=columns).assign(unit="days alive")
-        found.insert(0, self.column, self._labels(range(len(self.steps))))
-        return found
+        return with_level(self._by_group(found), level)
 
     def band(self, level: float = CONFIDENCE, seed: int = 1) -> Curves:
         """Give the same curves with a confidence band: limits that hold every day at once.
@@ -420,13 +420,15 @@ class Curves:
             raise CurveError(what, where=f"band of a {self.estimator} curve", mend=mend)
         check_level(level)
         parts = [part for _, part in self.table.groupby(self.column, sort=False, observed=True, dropna=False)]
+        seed = seed_of(seed, CurveError)
         ends = [band(sample, part, level, seed) for sample, part in zip(self._samples, parts, strict=True)]
         lower, upper = (np.concatenate([each[place] for each in ends]) for place in (0, 1))
         steps = tuple(
             replace(step, lower=low, upper=high) for step, (low, high) in zip(self.steps, ends, strict=True)
         )
         words = f"{100 * level:g} % confidence band, holding every day at once; day by day: {self.limits}"
-        return replace(self, table=self.table.assign(lower=lower, upper=upper), limits=words, steps=steps)
+        table = with_level(self.table.assign(lower=lower, upper=upper), level)
+        return replace(self, table=table, limits=words, steps=steps)
 
     @property
     def df(self) -> Floats:
@@ -468,6 +470,11 @@ class Curves:
         """Show the table, its limits and its notes in a notebook."""
         words = "".join(f"<p>{escape(text)}</p>" for text in (self.limits, *self.notes))
         return str(self.table.to_html(index=False, float_format=lambda x: f"{x:.3f}", na_rep="")) + words
+
+    def _by_group(self, found: pd.DataFrame) -> pd.DataFrame:
+        """Name the group of each row of a table with a row a group."""
+        found.insert(0, self.column, self._labels(range(len(self.steps))))
+        return found
 
     def _labels(self, places: Iterable[int]) -> pd.Series:
         first = self.table.drop_duplicates(self.column)[self.column].reset_index(drop=True)

@@ -21,7 +21,7 @@ from typing import Final
 import numpy as np
 
 from survivor.arrays import Codes, Floats
-from survivor.climbing import halved, never_below_nought, peaks
+from survivor.climbing import Halving, halved, never_below_nought, peaks
 from survivor.errors import CurveError
 
 CERTIFIED: Final = 1e-8  # how far above 1 the largest gradient may stay
@@ -42,8 +42,6 @@ class Npmle:
         Probability of dying in each, summing to 1.
     largest_gradient
         At most 1 + 1e-8: the certificate.
-    iterations
-        Newton steps taken after the first EM steps.
     log_likelihood
         Sum of weight times log probability.
     """
@@ -52,7 +50,6 @@ class Npmle:
     right: Floats
     mass: Floats
     largest_gradient: float
-    iterations: int
     log_likelihood: float
 
     def survival(self, days: Floats) -> Floats:
@@ -142,12 +139,12 @@ def solve(problem: Problem, weight: Floats, near: Floats | None = None) -> Npmle
     for _ in range(_EM_FIRST if near is None else 0):
         mass = mass * _gradient(first, last, weight / _inside(first, last, mass), count) / total
         mass /= mass.sum()
-    for step in range(_MOST_STEPS):
+    for _ in range(_MOST_STEPS):
         inside = _inside(first, last, mass)
         gradient = _gradient(first, last, weight / inside, count) / total
         if gradient.max() <= 1 + CERTIFIED:
             log_likelihood = float((weight * np.log(inside)).sum())
-            return Npmle(problem.left, problem.right, mass, float(gradient.max()), step, log_likelihood)
+            return Npmle(problem.left, problem.right, mass, float(gradient.max()), log_likelihood)
         mass = _newton(first, last, weight, mass, gradient)
     raise CurveError(
         f"Turnbull's estimate was not certified: the largest gradient is {gradient.max():.9f}, not 1",
@@ -200,7 +197,7 @@ def _newton(first: Codes, last: Codes, weight: Floats, mass: Floats, gradient: F
 
     start = float((weight * np.log(inside)).sum()) - total
     rise = float((slope - total) @ move)
-    _, found = halved(start, rise, reach, share=0.3, slack=1e-13, least=1e-12)
+    _, found = halved(start, rise, reach, Halving(share=0.3, slack=1e-13, least=1e-12))
     out = np.zeros_like(mass)
     out[chosen] = found.mass / found.mass.sum()
     return out

@@ -1,4 +1,4 @@
-"""Example reports of the demo cohorts (``reports/examples/``), and whether they are those of the code."""
+"""Example reports of the demo cohorts (``reports/examples/``)."""
 
 from __future__ import annotations
 
@@ -51,22 +51,3 @@ def write_examples(datasets: str | Path, out: str | Path) -> list[Path]:
             write_whole(folder / form, forms[form], "the example")
             written.append(folder / form)
     return written
-
-
-def stale(example: str | Path, study: str | Path) -> list[str]:
-    """Say in what a committed example differs from what would be made now, without making it.
-
-    Looks at what can be told in a second: the version, the seed, the settings and the digest of
-    every input.
-
-    Parameters
-    ----------
-    example
-        Folder of the example.
-    study
-        Folder of its cohort.
-    """
-    from survivor.report.verify import provenance_differs, told_in
-    from survivor.study import load
-
-    return provenance_differs(told_in(Path(example)), load(study).provenance)

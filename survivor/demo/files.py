@@ -9,8 +9,9 @@ import csv
 import datetime as dt
 import io
 import json
+import re
 import zipfile
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from importlib import resources
 
 import xlsxwriter
@@ -44,11 +45,16 @@ def text_file(name: str) -> bytes:
     return resources.files("survivor.demo").joinpath("text", name).read_bytes().replace(b"\r\n", b"\n")
 
 
+def filled(name: str, places: Mapping[str, str]) -> bytes:
+    """Read a text that comes with the package, and fill in its places, written @so@."""
+    text = text_file(name).decode("utf-8")
+    return re.sub(r"@([a-z ]+)@", lambda place: places[place[1]], text).encode("utf-8")
+
+
 def dictionary(name: str) -> bytes:
     """Read a data dictionary and fill in the keys of the study file and the words for columns."""
     words = ", ".join(f"`{word}`" for word in COLUMN_WORDS)
-    text = text_file(name).decode("utf-8")
-    return text.replace("{{ keys }}", key_table().strip()).replace("{{ words }}", words).encode("utf-8")
+    return filled(name, {"keys": key_table().strip(), "words": words})
 
 
 def repack(archive: bytes) -> bytes:

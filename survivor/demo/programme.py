@@ -19,7 +19,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.arguments import count
-from survivor.demo.files import INVENTED, csv_bytes, json_bytes
+from survivor.demo.files import INVENTED, csv_bytes, filled, json_bytes
 from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import DRY_SEASON
 from survivor.errors import DemoError
@@ -167,7 +167,7 @@ def _files(plan: _Plan) -> dict[str, bytes]:
     drawn = draw_records(plan.cohort, rng)
     plots, visits = _sheets(plan, drawn, rng)
     files = {
-        "study.toml": _study(plan).encode(),
+        "study.toml": _study(plan),
         "plots.csv": csv_bytes(list(map(str, plots)), plots.itertuples(index=False, name=None)),
         "visits.csv": csv_bytes(list(map(str, visits)), visits.itertuples(index=False, name=None)),
     }
@@ -229,7 +229,7 @@ def _sheets(plan: _Plan, drawn: Drawn, rng: np.random.Generator) -> tuple[pd.Dat
     return plots, counted.rename(columns={"alive": "No. alive"})
 
 
-def _study(plan: _Plan) -> str:
+def _study(plan: _Plan) -> bytes:
     methods = "".join(f"\n[[methods]]\nname = {json.dumps(name)}\n" for name, _ in plan.cohort.methods)
     target = (
         ""
@@ -247,45 +247,23 @@ def _study(plan: _Plan) -> str:
     )
     rules = '\n[rules]\ntagged = "at planting"\n' if plan.kind == "tagged" else ""
     told = f"\n[records.states]\n{states}" if plan.kind == "tagged" else ""
-    return f"""\
-# EVERYTHING HERE IS INVENTED: places, people and records. No result of it is a finding.
-
-[study]
-name = "{plan.sites[0]} and {len(plan.sites) - 1} more sites, planted in {plan.year} (invented)"
-seed = {plan.number + 1}
-as_of = "{plan.year + 1}-09-30"
-
-[records]
-kind = "{plan.kind}"
-shape = "long"
-
-[records.plots]
-file = "plots.csv"
-{order}
-[[records.sheets]]
-file = "visits.csv"
-{order}{told}{rules}
-[design]
-allocation = "random within blocks"
-plots_placed = "random"
-strata = ["site", "block"]
-usual_practice = "{USUAL}"
-
-[dry_season]
-start = "{DRY_SEASON[0]}"
-end = "{DRY_SEASON[1]}"
-
-[[milestones]]
-name = "12 months"
-day = 365
-window_days = 30
-{target}{methods}
-[report]
-done_by = "{plan.organisation}"
-
-[privacy]
-show_places = {str(not plan.hidden).lower()}
-"""
+    places = {
+        "name": f"{plan.sites[0]} and {len(plan.sites) - 1} more sites, planted in {plan.year} (invented)",
+        "seed": str(plan.number + 1),
+        "closed": f"{plan.year + 1}-09-30",
+        "kind": plan.kind,
+        "order": order,
+        "told": told,
+        "rules": rules,
+        "usual": USUAL,
+        "dry start": DRY_SEASON[0],
+        "dry end": DRY_SEASON[1],
+        "target": target,
+        "methods": methods,
+        "organisation": plan.organisation,
+        "show places": str(not plan.hidden).lower(),
+    }
+    return filled("programme-study.toml", places)
 
 
 Files = dict[str, bytes]

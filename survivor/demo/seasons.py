@@ -16,7 +16,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from survivor.demo.files import INVENTED, csv_bytes, json_bytes, text_file
+from survivor.demo.files import INVENTED, csv_bytes, filled, json_bytes, text_file
 from survivor.demo.tagged import allotted
 from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
@@ -106,17 +106,18 @@ _GAUGE = GaugePlan(
 _WET = (dt.date(2021, 12, 1), dt.date(2022, 3, 31))
 _WETTER = 1.9
 
-_PLOTS = (
-    "Site",
-    "Block",
-    "Plot",
-    "Preparation",
-    "Planted on",
-    "Seedlings",
-    "Weed-free radius (m)",
-    "Texture",
-    "Slope",
-)
+# Header of the plot sheet -> column of what was drawn.
+_PLOTS = {
+    "Site": "site",
+    "Block": "block",
+    "Plot": "plot",
+    "Preparation": "method",
+    "Planted on": "planted_on",
+    "Seedlings": "planted",
+    "Weed-free radius (m)": "radius",
+    "Texture": "texture",
+    "Slope": "slope",
+}
 _VISITS = ("Site", "Block", "Plot", "Tag", "Species", "Date", "State")
 
 
@@ -128,7 +129,7 @@ def seasons_files() -> dict[str, bytes]:
         plots, visits = _drawn(season, rng)
         folder = f"season-{season.year}"
         files[f"{folder}/study.toml"] = _study(season)
-        files[f"{folder}/plots.csv"] = csv_bytes(_PLOTS, plots)
+        files[f"{folder}/plots.csv"] = csv_bytes(tuple(_PLOTS), plots)
         files[f"{folder}/visits.csv"] = csv_bytes(_VISITS, visits)
     files["DATA-DICTIONARY.md"] = text_file("seasons-dictionary.md")
     files["guideline.toml"] = text_file("seasons-guideline.toml")
@@ -168,20 +169,13 @@ def _drawn(
         cohort = cohort_of(season, ground)
         drawn = draw_records(cohort, rng)
         sheet = drawn.plots.assign(**allotted(drawn.plots, season.sites[ground], rng))
-        for row in sheet.to_dict("records"):
-            plots.append(
-                (
-                    row["site"],
-                    row["block"],
-                    row["plot"],
-                    row["method"],
-                    f"{row['planted_date']:%Y-%m-%d}",
-                    row["planted"],
-                    f"{row['weed_free_radius_m']:.2f}",
-                    _TEXTURES[ground][row["number"]],
-                    _SLOPES[ground][row["number"]],
-                )
-            )
+        rows = sheet.assign(
+            planted_on=sheet["planted_date"].dt.strftime("%Y-%m-%d"),
+            radius=sheet["weed_free_radius_m"].map("{:.2f}".format),
+            texture=[_TEXTURES[ground][number] for number in sheet["number"]],
+            slope=[_SLOPES[ground][number] for number in sheet["number"]],
+        )
+        plots += rows[list(_PLOTS.values())].itertuples(index=False, name=None)
         visits += _watched(cohort, sheet, drawn.seedlings, first_tag, rng)
         first_tag += len(drawn.seedlings)
     return plots, visits
@@ -216,15 +210,9 @@ def _gauge(rng: np.random.Generator) -> bytes:
 
 
 def _study(season: _Season) -> bytes:
-    text = text_file("seasons-study.toml").decode("utf-8")
-    for word, value in (
-        ("@year@", str(season.year)),
-        ("@kind@", season.kind),
-        ("@seed@", str(season.year)),
-        ("@closed@", f"{season.year + 1}-09-30"),
-    ):
-        text = text.replace(word, value)
-    return text.encode("utf-8")
+    year = str(season.year)
+    places = {"year": year, "kind": season.kind, "seed": year, "closed": f"{season.year + 1}-09-30"}
+    return filled("seasons-study.toml", places)
 
 
 def _truth() -> dict[str, object]:

@@ -92,23 +92,24 @@ PLOTS_HEADER = (
     "Landform",
     "Crew",
 )
-VISITS_HEADER = (
-    "Site",
-    "Block",
-    "Plot",
-    "Tag",
-    "Species",
-    "Cohort",
-    "Planted on",
-    "Visit",
-    "Date",
-    "State",
-    "Height (cm)",
-    "Likely cause",
-    "Weed cover (%)",
-    "Observer",
-    "Notes",
-)
+# Header of the visits sheet -> column of what was seen.
+VISITS = {
+    "Site": "site",
+    "Block": "block",
+    "Plot": "plot",
+    "Tag": "tag",
+    "Species": "species",
+    "Cohort": "cohort",
+    "Planted on": "planted_on",
+    "Visit": "visit",
+    "Date": "date",
+    "State": "state",
+    "Height (cm)": "height",
+    "Likely cause": "cause",
+    "Weed cover (%)": "weed_cover",
+    "Observer": "observer",
+    "Notes": "notes",
+}
 
 DIARY_HEADER = ("Site", "Preparation", "Work", "Date", "Pass", "Soil", "Depth (cm)", "Note")
 # What each preparation got, the pass, and the first and last day before planting on which it was done.
@@ -192,7 +193,7 @@ def field_sheets(cohort: Cohort, rng: np.random.Generator) -> dict[str, bytes]:
     visits = _watch(cohort, drawn, labels, rng)
     return {
         "plots.csv": csv_bytes(PLOTS_HEADER, _plot_rows(drawn.plots, labels)),
-        "visits.csv": csv_bytes(VISITS_HEADER, visits),
+        "visits.csv": csv_bytes(tuple(VISITS), visits),
     }
 
 
@@ -291,26 +292,7 @@ def _watch(
     both = both[both["listed"]]
     _slips_of_the_pen(both, rng)
     both = both.sort_values(["visit", "number", "block", "plot", "tag"], kind="stable")
-    return list(both[list(_SHEET_ORDER)].itertuples(index=False, name=None))
-
-
-_SHEET_ORDER = (
-    "site",
-    "block",
-    "plot",
-    "tag",
-    "species",
-    "cohort",
-    "planted_on",
-    "visit",
-    "date",
-    "state",
-    "height",
-    "cause",
-    "weed_cover",
-    "observer",
-    "notes",
-)
+    return list(both[list(VISITS.values())].itertuples(index=False, name=None))
 
 
 def _sheet(

@@ -211,7 +211,7 @@ def keep_inputs(files: Iterable[Path], kept: Path, reports: Iterable[Path]) -> N
                 write_whole(place, file.read_bytes(), "what the report is made of")
     for old in folder.glob("*"):
         if old.stem not in used:
-            with contextlib.suppress(OSError):
+            with contextlib.suppress(OSError):  # it goes another time
                 old.unlink()
 
 

@@ -105,17 +105,23 @@ class Job:
             self._news.notify_all()
 
     async def _hear(self, stream: asyncio.StreamReader, lines: list[str]) -> None:
-        with contextlib.suppress(ValueError):  # a line without end
-            while line := await stream.readline():
-                text = line.decode("utf-8", "replace").rstrip()
-                if len(lines) < _MOST_LINES:
-                    async with self._news:
-                        lines.append(text)
-                        self._news.notify_all()
+        while True:
+            try:
+                line = await stream.readline()
+            except (
+                ValueError
+            ):  # a line without end; what follows is heard, or the command would wait for ever
+                continue
+            if not line:
+                return
+            if len(lines) < _MOST_LINES:
+                async with self._news:
+                    lines.append(line.decode("utf-8", "replace").rstrip())
+                    self._news.notify_all()
 
 
 def _kill(process: asyncio.subprocess.Process) -> None:
-    with contextlib.suppress(ProcessLookupError):
+    with contextlib.suppress(ProcessLookupError):  # it has just ended by itself
         if sys.platform == "win32":
             process.kill()
         else:

@@ -130,5 +130,5 @@ def put(home: Path, name: str, file: UploadFile) -> None:
             shutil.copystat(place, earlier / name)
         os.replace(stage, place)
     finally:
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError):  # it stands in its place already, where all went well
             stage.unlink()

@@ -5,7 +5,7 @@ A page, a document or a workbook decides how these look; nothing here knows.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any, Final, Literal, Protocol
 
@@ -197,7 +197,7 @@ class Field:
     heading
         Its heading.
     names
-        Columns of the frame whose values are written in a cell, of one row.
+        Columns of the frame whose values are written in a cell, of one row; without any, the row as it is.
     write
         Writes them.
     numeric
@@ -209,9 +209,9 @@ class Field:
     write: Callable[..., str]
     numeric: bool = True
 
-    def cell(self, row: Mapping[Hashable, Any]) -> str:
+    def cell(self, row: Any) -> str:
         """Write the cell of a row."""
-        return self.write(*(row[name] for name in self.names))
+        return self.write(*(row[name] for name in self.names)) if self.names else self.write(row)
 
 
 def words(heading: str, name: str, write: Callable[[Any], str] = str) -> Field:
@@ -224,17 +224,33 @@ def numbers(heading: str, *names: str, write: Callable[..., str] = number) -> Fi
     return Field(heading, names, write)
 
 
+def of_row(heading: str, write: Callable[[Any], str], *, numeric: bool = False) -> Field:
+    """Return a field that is written from the whole row."""
+    return Field(heading, (), write, numeric)
+
+
+def headed(*of_words: str, numeric: Iterable[str] = ()) -> tuple[Column, ...]:
+    """Return columns of words, and after them columns of numbers."""
+    return (*map(Column, of_words), *(Column(heading, numeric=True) for heading in numeric))
+
+
 def places(digits: int, *, sign: bool = False) -> Callable[[float], str]:
     """Return a writer of numbers with so many places after the point."""
     return lambda value: number(value, digits, sign=sign)
 
 
 def written(
-    key: str, caption: str, frame: pd.DataFrame, fields: Sequence[Field], row_heads: int = 1, note: str = ""
+    key: str,
+    caption: str,
+    frame: pd.DataFrame | Iterable[Any],
+    fields: Sequence[Field],
+    row_heads: int = 1,
+    note: str = "",
 ) -> Table:
-    """Return a table of some fields of a frame, a row for each of its rows."""
+    """Return a table of some fields of a frame, or of other rows, a row for each of its rows."""
     columns = tuple(Column(field.heading, field.numeric) for field in fields)
-    rows = tuple(tuple(field.cell(row) for field in fields) for row in frame.to_dict("records"))
+    held = frame.to_dict("records") if isinstance(frame, pd.DataFrame) else frame
+    rows = tuple(tuple(field.cell(row) for field in fields) for row in held)
     return Table(key, caption, columns, rows, row_heads, note)
 
 

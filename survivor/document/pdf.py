@@ -40,6 +40,7 @@ TEMPLATE: Final = "report.typ"
 
 PAGE_POINTS: Final = 481.9  # 170 mm between the margins
 SIZES: Final = ((6, 8.4), (9, 7.6), (10_000, 6.6))  # of letters, in points, up to so many columns
+_SET: Final[set[str]] = set()  # documents that this process has set: the typesetter keeps threads of its own
 _LETTER: Final = 0.6  # width of a letter, in its size
 _GUTTER: Final = 2  # letters between columns
 MOST_NUMBER: Final = 16  # letters of a number with its limits that stay on one line
@@ -120,6 +121,7 @@ def typeset(
     # The typesetter takes a folder's files by name; its published types know single files only.
     shown = {file: letters.shown(drawing).encode() for file, drawing in pictures.items()}
     sources: Any = {"main.typ": template, **shown}
+    _SET.add(name)
     try:
         document, caught = typst.compile_with_warnings(
             sources,
@@ -137,6 +139,11 @@ def typeset(
     for warning in caught:
         warnings.warn(f"{name}.pdf: {warning.message}", stacklevel=2)
     return bytes(document)
+
+
+def has_set() -> bool:
+    """Whether this process has set a document: a copy of it would wait for ever for threads that it lacks."""
+    return bool(_SET)
 
 
 def standing_alone(svg: str) -> str:

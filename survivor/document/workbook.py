@@ -19,6 +19,7 @@ LONGEST_NAME: Final = 31  # of a sheet, as spreadsheets allow
 LONGEST_TEXT: Final = 32_000  # of a cell, which holds 32,767
 MOST_ROWS: Final = 1_000_000  # a sheet holds 1,048,576
 WIDEST: Final = 60  # letters
+SMALLEST_SHOWN: Final = 0.001  # with three places; a cell keeps all its digits
 FIRST_YEAR: Final = 1900  # of dates in a spreadsheet; an earlier one is text
 LOOKED_AT: Final = 500  # rows that set the width of a column
 DAY_FORMAT: Final = {"num_format": "yyyy-mm-dd", "align": "left"}
@@ -51,6 +52,7 @@ class Book:
             {"bold": True, "text_wrap": True, "valign": "top", "bottom": 1}
         )
         self.date: Format = self.workbook.add_format(DAY_FORMAT)
+        self.fraction: Format = self.workbook.add_format({"num_format": "0.0##"})
 
     def add(self, name: str) -> Worksheet:
         """Add an empty sheet; its name is cut to what spreadsheets allow."""
@@ -66,7 +68,7 @@ class Book:
             sheet.write_string(0, place, str(name), self.heading)
             values = table[name].head(MOST_ROWS).tolist()
             for row, value in enumerate(values, start=1):
-                self.cell(sheet, row, place, value)
+                self.cell(sheet, (row, place), value)
             longest = max((_letters(value) for value in values[:LOOKED_AT]), default=0)
             sheet.set_column(place, place, min(max(longest, len(str(name))) + 2, WIDEST))
         finish(sheet, len(table), len(table.columns))
@@ -74,25 +76,28 @@ class Book:
     def cell(
         self,
         sheet: Worksheet,
-        row: int,
-        column: int,
+        place: tuple[int, int],
         value: Any,
         look: Format | None = None,
         date: Format | None = None,
     ) -> None:
-        """Write one value as what it is; ``date`` is the look of a date where not the usual one."""
+        """Write one value as what it is at a row and column, counted from 0.
+
+        ``date`` is the look of a date where not the usual one.
+        """
         if value is None or value is pd.NaT or value is pd.NA or value == "" or _is_nan(value):
             if look is not None:
-                sheet.write_blank(row, column, None, look)
+                sheet.write_blank(*place, None, look)
         elif isinstance(value, bool):
-            sheet.write_boolean(row, column, value, look)
+            sheet.write_boolean(*place, value, look)
         elif isinstance(value, dt.datetime | dt.date) and value.year >= FIRST_YEAR:
-            sheet.write_datetime(row, column, value, date or self.date)
+            sheet.write_datetime(*place, value, date or self.date)
         elif isinstance(value, int | float) and math.isfinite(value):
-            sheet.write_number(row, column, value, look)
+            shown = isinstance(value, float) and not value.is_integer() and abs(value) >= SMALLEST_SHOWN
+            sheet.write_number(*place, value, look or (self.fraction if shown else None))
         else:
             text = "no limit" if isinstance(value, float) else as_text(value)
-            sheet.write_string(row, column, text[:LONGEST_TEXT], look)
+            sheet.write_string(*place, text[:LONGEST_TEXT], look)
 
     def close(self) -> bytes:
         """Return the workbook as the bytes of an XLSX file."""

@@ -112,7 +112,9 @@ def check_by(fit: Fit, by: str) -> None:
 def check_day(fit: Fit, at: float) -> None:
     """Raise when ``at`` (days since planting) lies outside what was visited, or is no day."""
     check_fit(fit)
-    whole_day(at)
+    if isinstance(at, bool) or not isinstance(at, Real) or not np.isfinite(float(at)):
+        what = f"{at!r} is no number of days since planting"
+        raise EffectError(what, where=f"at={at!r}", mend="for example 365")
     if fit.at is not None:  # a fit of one day, which may be judged at a visit near it; the fit itself checks
         return
     last = float(fit.data["stop_day"].max()) if "stop_day" in fit.data.columns else np.inf
@@ -125,17 +127,9 @@ def check_day(fit: Fit, at: float) -> None:
         )
     if not 0 < at <= last:
         raise EffectError(
-            f"day {at:g} is not within the days that were visited (1 to {last:g})",
-            where=f"at={at:g}",
+            f"day {at:.12g} is not within the days that were visited (1 to {last:g})",
+            where=f"at={at:.12g}",
             mend=f"ask for a day up to {last:g}; nothing is said beyond the last visit",
-        )
-
-
-def whole_day(at: object, where: str = "at") -> None:
-    """Raise unless ``at`` is a number of days."""
-    if isinstance(at, bool) or not isinstance(at, Real) or not np.isfinite(float(at)):
-        raise EffectError(
-            f"{at!r} is no number of days since planting", where=f"{where}={at!r}", mend="for example 365"
         )
 
 
@@ -277,8 +271,8 @@ def _check_population(population: pd.DataFrame) -> None:
         fault = "there is no line"
     elif not pd.api.types.is_numeric_dtype(population[PLANTS]) or population[PLANTS].isna().any():
         fault = "plants must be a number in every line"
-    elif (population[PLANTS] < 0).any():
-        fault = "plants must not be below 0"
+    elif (population[PLANTS] < 0).any() or np.isinf(population[PLANTS].to_numpy(float)).any():
+        fault = "plants must be finite, and not below 0"
     if fault:
         raise EffectError(
             f"the planted numbers cannot be used: {fault}",

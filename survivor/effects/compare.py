@@ -18,7 +18,6 @@ from survivor.effects import english as en
 from survivor.effects.cells import check_name, of_levels
 from survivor.effects.confounding import layout
 from survivor.effects.contrasts import Contrasts, Pairs, contrasts
-from survivor.effects.hazards import one_ratio, said_of_turning
 from survivor.effects.standardise import Standardised, survival
 from survivor.errors import SurvivorError
 from survivor.frames import Table, own_frame
@@ -26,6 +25,7 @@ from survivor.intervals import check_intervals, cluster_columns, entries, whole_
 from survivor.models.by_period import fit_varying
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import Columns, Pieces, fit
+from survivor.models.one_ratio import one_ratio, said_of_turning
 from survivor.models.result import Fit
 from survivor.models.working import INDEPENDENCE, PLOT_CORRELATION, Working
 from survivor.sentences import Names, say
@@ -172,7 +172,7 @@ def compare(
     alive = survival(chosen.fit, by, at, population, level)
     between = _between(frame, formula, strata, pieces, working)
     differences = contrasts(chosen.fit, by, at, against, pairs, population, between, level=level)
-    heard = [*map(sentence, plain.checks), *said, chosen.said, *alive.noticed, *differences.noticed]
+    heard = [*map(sentence, plain.noticed), *said, chosen.said, *alive.noticed, *differences.noticed]
     checks = tuple(dict.fromkeys(part for part in heard if part))
     return Comparison(by, float(at), chosen.fit, chosen.test, alive, differences, checks)
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -29,11 +29,11 @@ from survivor.effects.cells import (
     under_levels,
 )
 from survivor.effects.confounding import BETWEEN, WITHIN, Layout, layout, linked_through, stands_at
-from survivor.effects.hazards import said_of_one_ratio
 from survivor.entry import per_100_of, said_of_entry
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes, row_codes, sum_by
-from survivor.limits import check_level
+from survivor.limits import check_level, holding_together, with_level
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.models.result import holm
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, PLOT_KEY, REFUSED
@@ -63,18 +63,25 @@ class Contrasts(Shown):
         Days since planting.
     table
         ``<by>, against, basis, estimate, std_error, df, lower, upper`` (first less
-        second, per 100 planted), ``p_value, p_adjusted, unit, at_day, n_seedlings,
-        n_plots, n_sites, fewest_plots, penalised, reason``. ``basis`` is ``within sites``,
-        ``between sites only`` or ``refused``; ``all plots`` in a frame without sites.
-        Limits are t limits of the one comparison, not adjusted; ``p_adjusted`` is Holm's
-        over the comparisons not refused. ``fewest_plots`` is the plots of the arm with
-        fewer. ``penalised`` tells whether the model behind the comparison is penalised.
+        second, per 100 planted), ``lower_simultaneous, upper_simultaneous, p_value, p_adjusted,
+        unit, at_day, n_seedlings, n_plots, n_sites, fewest_plots, penalised, reason``.
+        ``basis`` is ``within sites``, ``between sites only`` or ``refused``; ``all plots`` in
+        a frame without sites. Limits are t limits of the one comparison, not adjusted.
+        Simultaneous ones hold together for all comparisons not refused
+        (:func:`simultaneous`): they allow for one being picked because it is clear.
+        ``p_adjusted`` is Holm's over the same comparisons. ``fewest_plots`` is the plots of
+        the arm with fewer. ``penalised`` tells whether the model behind the comparison is
+        penalised.
     limits_note
         Words that go with the limits.
     noticed
         Plain sentences on the comparisons.
     fit
         The model within sites, asked by ``checks``; None where there is nothing to ask.
+    level
+        Confidence level of the limits; where it is not 0.95, the table names it in a column ``level``.
+    comparisons
+        How many comparisons the simultaneous limits hold for together.
     """
 
     by: str
@@ -83,6 +90,8 @@ class Contrasts(Shown):
     limits_note: str
     noticed: tuple[str, ...]
     fit: Fit | None = field(default=None, repr=False)
+    level: float = CONFIDENCE
+    comparisons: int = 1
 
     @property
     def checks(self) -> tuple[str, ...]:
@@ -204,7 +213,22 @@ def contrasts(
         f"{100 * level:g} % limits of each comparison on its own, not adjusted for their number; "
         "p adjusted by Holm"
     )
-    return Contrasts(by, float(at), table, note, tuple(checks), fit)
+    made = Contrasts(by, float(at), with_level(table, level), note, tuple(checks), fit, float(level))
+    return simultaneous(made, with_limits(made))
+
+
+def with_limits(found: Contrasts) -> int:
+    """Count the comparisons that have limits."""
+    return int(found.table["lower"].notna().sum())
+
+
+def simultaneous(found: Contrasts, comparisons: int) -> Contrasts:
+    """Give each difference limits that hold for so many comparisons together.
+
+    See `survivor.limits.holding_together`.
+    """
+    table = holding_together(found.table, comparisons, found.level)
+    return replace(found, table=table, comparisons=max(comparisons, 1))
 
 
 def _refuse_amounts(fit: Fit, by: str) -> None:

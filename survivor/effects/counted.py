@@ -34,7 +34,7 @@ from survivor.curves.rounds import at_milestone
 from survivor.curves.samples import collect
 from survivor.effects.cells import PLANTS, levels_of, study_cells
 from survivor.effects.confounding import WITHIN
-from survivor.effects.contrasts import LEAST_PLOTS, Contrasts, Pairs
+from survivor.effects.contrasts import LEAST_PLOTS, Contrasts, Pairs, simultaneous, with_limits
 from survivor.effects.standardise import Standardised
 from survivor.errors import CurveError
 from survivor.intervals import entries, group_codes, sum_by, tally
@@ -54,7 +54,7 @@ _NOTE: Final = "95 % CI of each comparison on its own, not adjusted for their nu
 
 @dataclass(frozen=True)
 class Counted:
-    """Survival of one level as counted: shares (0 to 1), limits and degrees of freedom; NaN where untold."""
+    """Survival of one level as observed: shares (0 to 1), limits and degrees of freedom; NaN where untold."""
 
     share: float
     lower: float
@@ -81,7 +81,7 @@ def counted(frame: pd.DataFrame, at: float, window: float, by: str = METHOD) -> 
     strata = "site" if "site" in moved.columns and moved["site"].nunique() > 1 else None
     try:
         read = curve(moved, by=by, strata=strata).read(at)
-    except CurveError:
+    except CurveError:  # the day lies within an interval: a method without a model then stays untold, by name
         return {}
     samples = collect(moved, by, "plot", strata)[1]
     # Where all died early no two plots are watched at the day, and the curve has no limits there.
@@ -114,13 +114,13 @@ def at_the_edge(frame: pd.DataFrame, at: float, window: float, by: str = METHOD)
 def with_counted_survival(
     rest: Standardised | None, frame: pd.DataFrame, at: float, window: float, edges: Mapping[Any, str]
 ) -> Standardised:
-    """Put the methods that the model does not hold into survival by method, as counted.
+    """Put the methods that the model does not hold into survival by method, as observed.
 
     Parameters
     ----------
     rest
         Survival of the other methods by the model; None where there is no model: then every
-        method is told as counted.
+        method is told as observed.
     frame, at, window
         As for :func:`counted`.
     edges
@@ -186,7 +186,7 @@ def with_counted_contrasts(
     edges: Mapping[Any, str],
     pairs: Pairs = "against",
 ) -> Contrasts:
-    """Put comparisons with a method that is told as counted beside those of the model.
+    """Put comparisons with a method that is told as observed beside those of the model.
 
     Parameters
     ----------
@@ -215,7 +215,9 @@ def with_counted_contrasts(
         table[name] = pd.Series([pair[place] for pair in asked], dtype=frame[METHOD].dtype)
     table["p_adjusted"] = holm(table["p_value"].to_numpy(dtype=float))
     checks = (*(() if rest is None else rest.noticed), *said_of_edges(edges, at))
-    return Contrasts(METHOD, float(at), table, _NOTE if rest is None else rest.limits_note, checks)
+    note = _NOTE if rest is None else rest.limits_note
+    made = Contrasts(METHOD, float(at), table, note, checks)
+    return simultaneous(made, with_limits(made))
 
 
 def _lines(table: pd.DataFrame) -> list[dict[str, Any]]:

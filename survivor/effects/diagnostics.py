@@ -26,11 +26,11 @@ import pandas as pd
 from survivor.arrays import Codes, Floats
 from survivor.curves import curve
 from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.hazards import said_of_one_ratio
 from survivor.errors import ModelError, SurvivorError
 from survivor.intervals import group_codes, sum_by
 from survivor.models.by_period import fit_again
 from survivor.models.fitted import DeltaEngine
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.vocabulary import PER_100
 from survivor.words import counted
 
@@ -101,6 +101,10 @@ class Diagnosis:
 
 def diagnose(fit: Fit, by: str = "method", at: float | None = None) -> Diagnosis:
     """Look at how a grouped fit holds its records.
+
+    Schoenfeld residuals are of a Cox fit: ``fit.residuals("schoenfeld")``, drawn by
+    ``survivor.residual_rounds(fit).plot()``. What they would show, a ratio that changes with age, is
+    tested here too and stands in ``checks``; ``survivor.hazards(fit)`` has the ratio in each period.
 
     Parameters
     ----------
@@ -285,7 +289,7 @@ def _without(fit: Fit, gone: pd.Series[Any], by: str, levels: Sequence[Any], at:
         share = cells.plants / cells.plants.sum()
         stacked = under_levels(cells.frame, by, held, fit.data[by])
         alive = rest.average_survival(stacked, np.kron(np.eye(len(held)), share), at).estimate
-    except SurvivorError:
+    except SurvivorError:  # as above: blank in the table of clusters left out
         return np.full(len(levels) - 1, np.nan)
     known = dict(zip(held, alive, strict=True))
     return np.array([known.get(level, np.nan) - known.get(levels[0], np.nan) for level in levels[1:]])

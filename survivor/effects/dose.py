@@ -109,11 +109,7 @@ class Dose(Shown):
         """Draw survival against the radius, only where there are data."""
         from survivor.figures.radius import draw_dose
 
-        stops = self.stops_paying
-        marks = None
-        if stops is not None and stops.value is not None:
-            ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
-            marks = (stops.value, ends[0], ends[1])
+        marks = None if self.stops_paying is None else self.stops_paying.marks
         return draw_dose(self.table, ax, rug=self.plots, stops=marks, stops_words="more stops paying")
 
 
@@ -217,7 +213,7 @@ def dose(
     p_value = fitted.test(own).p_value
     line_p_value = fitted.test(bends).p_value if bends else math.nan
     along = _along_line(model, data, curve, answer, fitted, per)
-    stops = _stops(curve, answer.points, gains, gain, (p_value, line_p_value), along, per)
+    stops = _stops(answer, gains, gain, (p_value, line_p_value), along, per)
     if shape is None and curve.shape == "spline" and not max(p_value, line_p_value) < SIGNIFICANCE:
         # A bend that is not shown is noise: what is drawn and listed is the straight line that is told.
         curve = Curve("line", column, ())
@@ -234,7 +230,7 @@ def dose(
         along_line=along,
         stops_paying=stops,
         fit=fitted,
-        checks=(*checks, *model.said, *said, *fitted.checks),
+        checks=(*checks, *model.said, *said, *fitted.noticed),
     )
 
 
@@ -255,8 +251,7 @@ def _check_words(method: object, shape: object, radius_measured: object, per: ob
 
 
 def _stops(
-    curve: Curve,
-    points: Floats,
+    answer: Answer,
     gains: pd.DataFrame,
     worth: float,
     p_values: tuple[float, float],
@@ -273,9 +268,9 @@ def _stops(
     if not (most < worth).all():
         if not p_value < SIGNIFICANCE:
             return not_shown(p_value, worth, per)
-        if curve.shape != "groups" and not line_p_value < SIGNIFICANCE and along is not None:
+        if answer.curve.shape != "groups" and not line_p_value < SIGNIFICANCE and along is not None:
             return no_turn_shown(line_p_value, worth, along)
-    return stops_paying(points, steps, worth, least, most, per)
+    return stops_paying(answer.points, steps, worth, least, most, per)
 
 
 def _along_line(

@@ -4,14 +4,6 @@ from __future__ import annotations
 
 from typing import Final
 
-TURNING: Final = (
-    "The ratio of deaths between {between} is not the same all season (F {f:.1f} on {df1:.0f} and {df2:.0f} "
-    "degrees of freedom, p {p})"
-)
-ONE_RATIO: Final = (
-    "These answers hold it to one: survivor.compare, or survivor.fit with by_period={by!r}, gives each "
-    "period a ratio of its own."
-)
 SMALLEST: Final = (
     "From the smallest radius looked at, {radius}, a further 10 cm went with less than {gain} more alive {per} "
     "(95 % CI {low} to {high})."

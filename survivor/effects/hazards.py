@@ -14,20 +14,19 @@ import numpy as np
 import pandas as pd
 
 from survivor.arguments import amount
-from survivor.effects import english as en
 from survivor.effects.cells import check_by, check_name
-from survivor.errors import ModelError, SurvivorError
+from survivor.errors import ModelError
 from survivor.models.by_period import fit_by_period, level_of_term
 from survivor.models.clusters import WaldTest
 from survivor.models.cox import scaled_residuals
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.models.result import check_fit, coefficient_table
 from survivor.shown import Shown
-from survivor.vocabulary import SIGNIFICANCE
-from survivor.words import chance
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
+    from survivor.figures.style import Drawing
     from survivor.models.result import Fit
 
 
@@ -110,42 +109,34 @@ def hazards(fit: Fit, by: str = "method") -> Hazards:
     return Hazards(by, table, found.proportional, fit.variance, found.checks)
 
 
-def one_ratio(fit: Fit, by: str) -> WaldTest | None:
-    """F test that each level of ``by`` has one ratio of hazards all season, made once a fit.
+@dataclass(frozen=True, repr=False)
+class ResidualRounds(Shown):
+    """Scaled Schoenfeld residuals, averaged over rounds of visits.
 
-    None for a fit that is no grouped one with limits by plot or has ratios by period already, and where
-    nothing could speak against one ratio.
+    Attributes
+    ----------
+    by
+        Column of levels.
+    table
+        ``<by>, day`` (mean age at death of the round), ``first_day, last_day, deaths``
+        (of all levels in the round), ``estimate`` (the residuals' average: the log
+        hazard ratio of that round, roughly) and ``overall`` (the fit's).
+    checks
+        Whether the records speak against one ratio all season; the drawing shows how.
     """
-    if fit.variance != "CR2" or fit.by_period is not None:
-        return None
-    if by not in fit.ratio_tests:
-        try:
-            fit.ratio_tests[by] = fit_by_period(fit, by).proportional
-        except SurvivorError:
-            fit.ratio_tests[by] = None
-    return fit.ratio_tests[by]
+
+    by: str
+    table: pd.DataFrame
+    checks: tuple[str, ...]
+
+    def plot(self) -> Drawing:
+        """Draw a panel a level: points that rise or fall are a ratio that changes with age."""
+        from survivor.figures.hazards import residuals_figure
+
+        return residuals_figure(self.table.rename(columns={self.by: "method"}))
 
 
-def said_of_turning(test: WaldTest | None, by: str) -> str:
-    """Say that ratios are not the same all season, where the test rejects that; else nothing."""
-    if test is None or not test.p_value < SIGNIFICANCE:
-        return ""
-    return en.TURNING.format(
-        between="preparations" if by == "method" else f"levels of {by}",
-        f=test.statistic,
-        df1=test.df1,
-        df2=test.df2,
-        p=chance(test.p_value),
-    )
-
-
-def said_of_one_ratio(fit: Fit | None, by: str) -> tuple[str, ...]:
-    """Sentences on answers of a fit that holds to one ratio where the records speak against it."""
-    turning = "" if fit is None else said_of_turning(one_ratio(fit, by), by)
-    return (f"{turning}.", en.ONE_RATIO.format(by=by)) if turning else ()
-
-
-def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataFrame:
+def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> ResidualRounds:
     """Scaled Schoenfeld residuals of each level of ``by``, averaged over each round of visits.
 
     Parameters
@@ -159,10 +150,7 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
 
     Returns
     -------
-    DataFrame
-        ``<by>, day`` (mean age at death of the round), ``first_day, last_day, deaths``
-        (of all levels in the round), ``estimate`` (the residuals' average: the log
-        hazard ratio of that round, roughly) and ``overall`` (the fit's).
+    ResidualRounds
 
     Raises
     ------
@@ -171,19 +159,14 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
 
     Examples
     --------
-    >>> survivor.residual_rounds(survivor.fit(intervals, "method", model="cox"))[["method", "day", "deaths"]]
+    >>> found = survivor.residual_rounds(survivor.fit(intervals, "method", model="cox"))
+    >>> found.table[["method", "day", "deaths"]]
       method    day  deaths
     0  auger  180.0    97.0
     1  auger  365.0    82.0
     2    rip  180.0    97.0
     3    rip  365.0    82.0
-
-    Drawn, a panel a level:
-
-    >>> from survivor.figures.hazards import residuals_figure
-    >>> drawing = residuals_figure(
-    ...     survivor.residual_rounds(survivor.fit(intervals, "method", model="cox"))
-    ... )
+    >>> drawing = found.plot()  # a panel a level
     """
     check_by(fit, by)
     amount(gap, "gap", ModelError, "give days, for example gap=15", bounds=(0, float("inf")))
@@ -212,4 +195,5 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> pd.DataF
         }
     ).reset_index()
     table["overall"] = table["level"].map(overall)
-    return table.drop(columns="round").rename(columns={"level": by})
+    told = table.drop(columns="round").rename(columns={"level": by})
+    return ResidualRounds(by, told, said_of_one_ratio(fit, by))

@@ -28,7 +28,7 @@ from survivor.arrays import Codes, Floats
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
 from survivor.frames import Table, own_frame
-from survivor.intervals import check_intervals, cluster_columns, group_codes, whole_names
+from survivor.intervals import check_intervals, cluster_columns, group_codes, refuse_blank_places, whole_names
 from survivor.models.clusters import WaldTest, squared_length
 from survivor.models.result import holm
 from survivor.shown import Shown
@@ -161,6 +161,7 @@ def log_rank(
     """
     frame = own_frame(intervals)
     check_intervals(frame)
+    refuse_blank_places(frame, EffectError, cluster, strata)
     _check(frame, by, weights)
     levels = levels_of(frame, by)
     watch = _watch(frame, by, levels, cluster, strata)

@@ -12,6 +12,7 @@ degrees of freedom of the comparison.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import NoReturn
 
 import numpy as np
 import pandas as pd
@@ -20,7 +21,7 @@ from survivor.arguments import is_number
 from survivor.arrays import Floats
 from survivor.effects.contrasts import Contrasts
 from survivor.errors import EffectError
-from survivor.limits import check_level, half_width
+from survivor.limits import check_level, half_width, with_level
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, REFUSED
 
@@ -92,14 +93,17 @@ def non_inferiority(differences: Contrasts, margin: float, level: float = CONFID
             mend="give alive per 100 planted, above 0, for example margin=5",
         )
     table = differences.table
+    if not level > 0.5:
+        _refuse_low(level)
     if table.loc[table["basis"] != REFUSED, "penalised"].any():
         raise EffectError(
             "limits of a penalised model are two-sided",
             where="differences",
-            mend="leave out the level with which nobody, or everybody, died, or read the 95 % CI",
+            mend="leave out the level with which nobody, or everybody, died, or read the lower limit of "
+            f"survivor.contrasts(fit, level={2 * level - 1:g})",
         )
     estimate, error, df = (table[name].to_numpy(float) for name in ("estimate", "std_error", "df"))
-    lower = estimate - half_width(error, df, 2 * level - 1) if level > 0.5 else _refuse_low(level)
+    lower = estimate - half_width(error, df, 2 * level - 1)
     p_value, p_better = _above(estimate, error, df, -margin), _above(estimate, error, df, margin)
     told = pd.Series(~np.isnan(p_value))
     found = table[[differences.by, "against"]].assign(
@@ -112,10 +116,10 @@ def non_inferiority(differences: Contrasts, margin: float, level: float = CONFID
         better=pd.Series(lower > margin, dtype="boolean").where(told),
         unit=table["unit"],
     )
-    return NonInferiority(float(margin), float(level), found, differences.checks)
+    return NonInferiority(float(margin), float(level), with_level(found, level), differences.checks)
 
 
-def _refuse_low(level: float) -> Floats:
+def _refuse_low(level: float) -> NoReturn:
     raise EffectError(
         f"a one-sided level of {level:g} says nothing", where="level", mend="give more than 0.5, usually 0.95"
     )

@@ -42,6 +42,14 @@ class Plateau:
     sentence: str
     state: State = "reached"
 
+    @property
+    def marks(self) -> tuple[float, float, float] | None:
+        """The radius and its limits as a chart takes them: NaN for an end that is not known."""
+        if self.value is None:
+            return None
+        lower, upper = (math.nan if end is None else end for end in (self.lower, self.upper))
+        return self.value, lower, upper
+
 
 @dataclass(frozen=True)
 class AlongLine:

@@ -28,7 +28,7 @@ from survivor.arguments import seed_of
 from survivor.arrays import Floats
 from survivor.effects.cells import without_sites
 from survivor.effects.confounding import WITHIN
-from survivor.effects.contrasts import Contrasts, Pair, contrasts
+from survivor.effects.contrasts import Contrasts, Pair, contrasts, simultaneous, with_limits
 from survivor.effects.refits import Refits, refits
 from survivor.errors import EffectError, SurvivorError
 from survivor.limits import half_width, no_less_than_independent, said_of_floor, t_test
@@ -132,7 +132,8 @@ def like_sites(
     independent = contrasts(fit_again(fit.data, fit, cluster=None), by, at, base, population=population)
     jackknifed, floored = _with_limits(table, told.to_numpy(), without, independent.table)
     checks = (*independent.noticed, *said_of_floor(table[by].tolist(), floored))
-    return replace(found, table=jackknifed, limits_note=note, noticed=checks, fit=fit)
+    made = replace(found, table=jackknifed, limits_note=note, noticed=checks, fit=fit)
+    return simultaneous(made, with_limits(made))
 
 
 def _differences(

@@ -23,6 +23,7 @@ from survivor.errors import ModelError
 from survivor.intervals import group_codes, sum_by
 from survivor.models.by_period import PeriodCells, PeriodFit
 from survivor.models.cells import ALIVE, Cells
+from survivor.models.clusters import by_cluster
 from survivor.models.fitted import Arranged, DeltaEngine, Estimates
 from survivor.models.likelihood import Rows, Solution, covariance_by, solve
 
@@ -78,7 +79,7 @@ class Refits:
         data = self._rows.pick(kept, stratum.astype(np.intp))
         try:
             solution = self._solved(data, present)
-        except ModelError:
+        except ModelError:  # the caller fits anew, which names the reason
             return None
         if solution is None:
             return None
@@ -128,10 +129,8 @@ class Refits:
         weighted = found.weight[:, None] * found.rows
         slope = sum_by(rows.stratum, weighted * found.hazard[:, None], border) / level[:, None]
         swept = found.rows - found.hazard[:, None] * slope[rows.stratum]
-        score = sum_by(site, found.score[:, None] * swept, parts)
+        score, by_part = by_cluster(site, parts, swept, found.score, found.weight)
         size = swept.shape[1]
-        products = (found.weight[:, None, None] * swept[:, :, None] * swept[:, None, :]).reshape(-1, size**2)
-        by_part = sum_by(site, products, parts).reshape(parts, size, size)
         scale = 1 / np.sqrt(np.diag(by_part.sum(axis=0)))
         left = (by_part.sum(axis=0) - by_part) * np.outer(scale, scale)
         told = np.linalg.eigvalsh(left)[:, 0] > _TOLD

@@ -20,9 +20,9 @@ from survivor.arrays import Floats
 from survivor.effects.cells import base_level, check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import layout, stands_at
 from survivor.effects.contrasts import place_columns
-from survivor.effects.hazards import said_of_one_ratio
 from survivor.errors import EffectError
 from survivor.limits import at_edge
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.models.result import coefficient_table
 from survivor.shown import Shown
 

@@ -213,6 +213,6 @@ def slopes(
     # What is said of terms is said of the levels that they stand for.
     of_terms = [*without_limits(fitted.table, fitted.cluster), *floored_terms(fitted.table)]
     named = fitted.table.replace({"term": dict(zip(own, map(str, levels), strict=True))})
-    checks = [check for check in fitted.checks if check not in of_terms]
+    checks = [check for check in fitted.noticed if check not in of_terms]
     checks += [*without_limits(named, fitted.cluster), *floored_terms(named)]
     return Slopes(column, method, per, table, test, fitted.variance, tuple(checks))

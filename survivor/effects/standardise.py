@@ -16,10 +16,10 @@ import pandas as pd
 from survivor.arrays import Floats
 from survivor.curves.limits import edge_numbers
 from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
-from survivor.effects.hazards import said_of_one_ratio
 from survivor.entry import per_100_of, said_of_entry
 from survivor.intervals import entries, tally
-from survivor.limits import Limits, at_edge, check_level
+from survivor.limits import Limits, at_edge, check_level, with_level
+from survivor.models.one_ratio import said_of_one_ratio
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, PER_100
 
@@ -56,6 +56,8 @@ class Standardised(Shown):
         Plain sentences on survival.
     fit
         The model, asked by ``checks``; None where there is nothing to ask.
+    level
+        Confidence level of the limits; where it is not 0.95, the table names it in a column ``level``.
     """
 
     by: str
@@ -65,6 +67,7 @@ class Standardised(Shown):
     extrapolated: pd.DataFrame
     noticed: tuple[str, ...]
     fit: Fit | None = field(default=None, repr=False)
+    level: float = CONFIDENCE
 
     @property
     def checks(self) -> tuple[str, ...]:
@@ -132,7 +135,7 @@ def survival(
     stacked, weights = _stack(fit, cells, by, levels)
     found = fit.average_survival(stacked, weights, at)
     counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
-    limits = found.limits_of_survival(behind(fit, by, levels, at, found), level)
+    limits = found.limits_of_survival(behind(fit, by, levels, at, found, level), level)
     name = ALL if by is None else by
     table = pd.DataFrame(
         {
@@ -154,7 +157,8 @@ def survival(
         *_unseen_checks(extrapolated, by),
     )
     covariance, asked = np.asarray(found.covariance), None if by is None else fit
-    return Standardised(name, float(at), table, covariance, extrapolated, noticed, asked)
+    table = with_level(table, level)
+    return Standardised(name, float(at), table, covariance, extrapolated, noticed, asked, float(level))
 
 
 def _stack(fit: Fit, cells: Cells, by: str | None, levels: list[Any]) -> tuple[pd.DataFrame, Floats]:
@@ -165,7 +169,9 @@ def _stack(fit: Fit, cells: Cells, by: str | None, levels: list[Any]) -> tuple[p
     return under_levels(cells.frame, by, levels, fit.data[by]), np.kron(np.eye(len(levels)), share)
 
 
-def behind(fit: Fit, by: str | None, levels: list[Any], at: float, found: Estimates) -> Floats:
+def behind(
+    fit: Fit, by: str | None, levels: list[Any], at: float, found: Estimates, level: float = CONFIDENCE
+) -> Floats:
     """Effective number of seedlings behind each average, for limits at 0 and 100 %.
 
     As the curves have it; reckoned only where some average stands there.
@@ -175,7 +181,7 @@ def behind(fit: Fit, by: str | None, levels: list[Any], at: float, found: Estima
     rows, strata = fit.data, list(fit.strata) or None
     if not {"start_day", "stop_day"} <= set(rows.columns):  # alive or dead at one day
         rows = rows.assign(start_day=0.0, stop_day=float(at))
-    numbers = edge_numbers(rows, by, at, list(fit.cluster) or None, strata)
+    numbers = edge_numbers(rows, by, at, list(fit.cluster) or None, strata, level)
     return np.array([numbers.get(str(level), np.nan) for level in levels], dtype=float)
 
 

@@ -31,6 +31,11 @@ class Alternative:
     upper: float
     verdict: VerdictWord | None = None
 
+    @property
+    def size(self) -> tuple[float, float, float]:
+        """Estimate, lower and upper limit."""
+        return self.estimate, self.lower, self.upper
+
 
 @dataclass(frozen=True)
 class Finding:
@@ -46,6 +51,9 @@ class Finding:
         A few sentences, with number, unit and limits.
     estimate, lower, upper
         In ``unit``; None where there is none. Limits are two-sided 95 %.
+    lower_simultaneous, upper_simultaneous
+        Of comparisons: limits that hold 95 % for all pairs of preparations together, so that they
+        allow for this one being picked because it is clear; ``comparisons``: how many pairs.
     unit
         For example ``per 100 planted``.
     milestone, at_day
@@ -97,7 +105,15 @@ class Finding:
     reading: Reading | None = None
     verdict: VerdictWord | None = None
     otherwise: Alternative | None = None
+    lower_simultaneous: float | None = None
+    upper_simultaneous: float | None = None
+    comparisons: int | None = None
     said: Annotated[tuple[Sentence, ...], SkipJsonSchema()] = field(default=(), repr=False, compare=False)
+
+    @property
+    def size(self) -> tuple[float, float, float]:
+        """Estimate, lower and upper limit; 0 for one that is not known."""
+        return self.estimate or 0.0, self.lower or 0.0, self.upper or 0.0
 
     @property
     def text(self) -> Text:

@@ -26,7 +26,7 @@ GRADES: Final[tuple[Grade | None, ...]] = ("not answered", None, "weak", "modera
 _WEAK: Final = GRADES.index("weak")
 LEAST_DF: Final = 4.0
 MOST_RECORDS: Final = 0.02  # share of records excluded above which a grade steps down
-MOST_PLOTS: Final = 0.05  # share of plots with such a record
+MOST_PLOTS: Final = 0.05  # share of plots of which no record is used
 _WORK_BY_LOT: Final = "allocating the work, and its date, to plots at random"
 _BY_LOT: Final = "allocating preparations to the plots of a block at random"
 
@@ -66,8 +66,8 @@ class Circumstances:
     models_disagree, sites_inconsistent, one_site_carries
         Whether the answer depends on the model, goes opposite ways at sites, or
         is another without one of the sites.
-    lot_disagrees
-        Whether a difference reads as clear and yet the p from other layouts of the lot,
+    randomisation_disagrees
+        Whether a difference reads as clear and yet the randomisation p,
         adjusted, is not under 0.05 though it could have been.
     missing_rule
         Whether the answer is another under the other rule for missing plants.
@@ -101,7 +101,7 @@ class Circumstances:
     models_disagree: bool = False
     sites_inconsistent: bool = False
     one_site_carries: bool = False
-    lot_disagrees: bool = False
+    randomisation_disagrees: bool = False
     missing_rule: bool = False
     depends_on_missing: bool = False
     misfit: str = ""
@@ -141,210 +141,190 @@ class Rule:
     group: str = ""
 
 
+def _cap(
+    name: str, test: str, to: Grade | None, raise_it: str, holds: Callable[[Circumstances], bool]
+) -> Rule:
+    """Where it holds the grade is at most this."""
+    return Rule(name, test, "cap", to, raise_it, holds)
+
+
+def _step(
+    name: str, test: str, raise_it: str, holds: Callable[[Circumstances], bool], group: str = ""
+) -> Rule:
+    """Where it holds the grade is one step lower; rules of one group count once."""
+    return Rule(name, test, "step", None, raise_it, holds, group)
+
+
 RULES: Final[tuple[Rule, ...]] = (
-    Rule(
+    _cap(
         "no estimate",
         "the records give no estimate with limits",
-        "cap",
         "not answered",
         "",  # what would is told with the reason
         lambda c: not c.answered,
     ),
-    Rule(
+    _cap(
         "few plots",
         f"an arm has fewer than {LEAST_PLOTS} plots",
-        "cap",
         "not answered",
         f"at least {LEAST_PLOTS} plots of each preparation compared",
         lambda c: c.fewest_plots < LEAST_PLOTS,
     ),
-    Rule(
+    _cap(
         "between sites",
         "it rests on differences between sites only",
-        "cap",
         "weak",
         "both preparations side by side at the same sites",
         lambda c: c.basis == BETWEEN,
     ),
-    Rule(
+    _cap(
         "few degrees of freedom",
         f"the limits rest on too few plots or sites (fewer than {LEAST_DF:g} degrees of freedom)",
-        "cap",
         "weak",
         "more plots, spread over more sites",
         lambda c: not c.df >= LEAST_DF,
     ),
-    Rule(
+    _cap(
         "unknown plants",
         "the answer changes sign with what became of plants not found",
-        "cap",
         "weak",
         "finding the plants that were not found, or tags that last",
         lambda c: c.bounds_change_sign,
     ),
-    Rule(
+    _cap(
         "penalised",
         "nobody, or everybody, died in a part that the answer rests on, so a penalised model was used",
-        "cap",
         "weak",
         "more plants, or a later visit",
         lambda c: c.penalised,
     ),
-    Rule(
+    _cap(
         "not enough evidence",
         "the limits leave the question open",
-        "cap",
         None,
         "more plots, so that the limits are narrower",
         lambda c: c.settled == "no",
     ),
-    Rule(
+    _cap(
         "depends on missing plants",
         "whether the target was met turns on the rule for missing plants",
-        "cap",
         None,
         "looking for the plants that were missing, or tags that last",
         lambda c: c.depends_on_missing,
     ),
-    Rule(
+    _cap(
         BY_CHOICE,
         "preparations were chosen for each place, not allocated at random",
-        "cap",
         "moderate",
         _BY_LOT,
         lambda c: c.compares and not c.radius and c.allocation == BY_CHOICE,
     ),
-    Rule(
+    _cap(
         "allocation not recorded",
         "it is not recorded how plots were given their preparation",
-        "cap",
         "moderate",
         f"a record of how plots were given their preparation, and {_BY_LOT}",
         lambda c: c.compares and not c.radius and c.allocation not in (RANDOM, BY_CHOICE),
     ),
-    Rule(
+    _cap(
         "work by choice",
         "which plots got the work, or when, was chosen and not allocated at random",
-        "cap",
         "moderate",
         _WORK_BY_LOT,
         lambda c: c.part == BY_CHOICE,
     ),
-    Rule(
+    _cap(
         "allocation of work not recorded",
         "it is not recorded how plots were given the work, or its time",
-        "cap",
         "moderate",
         f"a record of how plots were given the work and its time, and {_WORK_BY_LOT}",
         lambda c: c.part not in ("", RANDOM, BY_CHOICE),
     ),
-    Rule(
+    _cap(
         "radius not drawn",
         "the weed-free radius of a plot was not allocated at random, even where its preparation was",
-        "cap",
         "moderate",
         "allocating patch widths at random among the plots of one preparation at a site",
         lambda c: c.radius,
     ),
-    Rule(
+    _cap(
         "one cost",
         "one preparation only has a cost, so it is set beside no other",
-        "cap",
         "moderate",
         "the cost of the other preparations",
         lambda c: c.one_cost,
     ),
-    Rule(
+    _cap(
         "not precise",
         "the limits, or the number of comparisons made, leave the question partly open",
-        "cap",
         "moderate",
         "more plots, so that the limits are narrower",
         lambda c: c.settled == "partly",
     ),
-    Rule(
+    _cap(
         "other layouts",
         "re-randomised allocations give as large a difference too often (adjusted p of 0.05 or more)",
-        "cap",
         "moderate",
         "more blocks to allocate within",
-        lambda c: c.lot_disagrees,
+        lambda c: c.randomisation_disagrees,
     ),
-    Rule(
+    _step(
         "missing plants",
         "the answer changes with the rule for missing plants",
-        "step",
-        None,
         "looking for the plants that were missing, or tags that last",
         lambda c: c.missing_rule,
     ),
-    Rule(
+    _step(
         "records to correct",
         f"more than {100 * MOST_RECORDS:.0f} of 100 records, or {100 * MOST_PLOTS:.0f} of 100 plots, are "
         "excluded until they are corrected",
-        "step",
-        None,
         "correcting the records that survivor check names",
         lambda c: c.set_aside,
     ),
-    Rule(
+    _step(
         "plots by choice",
         "plots were placed by choice",
-        "step",
-        None,
         "placing plots at random within sites",
         lambda c: c.plots_placed == BY_CHOICE,
     ),
-    Rule(
+    _step(
         "models disagree",
         "the models disagree",
-        "step",
-        None,
         "more visits, so that the models rest less on assumptions",
         lambda c: c.models_disagree,
         group="consistency",
     ),
-    Rule(
+    _step(
         "sites inconsistent",
         "sites do not agree in the difference",
-        "step",
-        None,
         "more sites that hold both preparations",
         lambda c: c.sites_inconsistent,
         group="consistency",
     ),
-    Rule(
+    _step(
         "one site",
         "the difference is no longer clear without one of the sites",
-        "step",
-        None,
         "more sites that hold both preparations",
         lambda c: c.one_site_carries,
         group="consistency",
     ),
-    Rule(
+    _step(
         "misfit",
         "a share observed alive lies outside the model's limits",
-        "step",
-        None,
         "a visit nearer to the milestone, or more plots of each preparation at each site",
         lambda c: bool(c.misfit),
         group="fit",
     ),
-    Rule(
+    _step(
         "not proportional",
         "preparations differ by another ratio in each period, and no model with such ratios could be fitted",
-        "step",
-        None,
         "more plots, or more visits",
         lambda c: c.not_proportional,
         group="fit",
     ),
-    Rule(
+    _step(
         "between visits",
         "the answer turns on how deaths are spread over the days between two visits",
-        "step",
-        None,
         "a visit on the day of the milestone",
         lambda c: c.between_visits,
         group="fit",

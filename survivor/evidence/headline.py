@@ -53,10 +53,9 @@ def headline_finding(
     Returns
     -------
     Finding or None
-        None where nothing could be compared. Its numbers are those of the comparison
-        that it leads with; its grade and reasons those of the least sure of the
-        comparisons that answer the question: the clear gains, or all of them where there
-        is none. What else is said carries its own grade where that is another.
+        None where nothing could be compared. Its numbers, grade and reasons are those of the
+        comparison that it leads with; where none shows a gain, its grade and reasons are those of
+        the least sure. What else is said carries its own grade where that is another.
     """
     if not comparisons:
         return None
@@ -65,13 +64,13 @@ def headline_finding(
     clear = [finding for finding in every if finding.reading in CLEAR]
     better = [finding for finding in clear if (finding.estimate or 0.0) > 0]
     worse = [finding for finding in clear if (finding.estimate or 0.0) <= 0][::-1]
-    weakest = min(better or every, key=lambda finding: GRADES.index(finding.grade))
     lead = better[0] if better else max(every, key=lambda finding: abs(finding.estimate or 0.0))
+    graded = lead if better else min(every, key=lambda finding: GRADES.index(finding.grade))
     said = list(as_sentences(lead.text)) if better else [say(en.NONE_BETTER, against=against)]
     for one in better[1:]:
-        said += _with_strength(one, against, weakest, (en.BETTER, en.BETTER_WEAK))
+        said += _with_strength(one, against, graded, (en.BETTER, en.BETTER_WEAK))
     for one in worse:
-        said += _with_strength(one, against, weakest, (en.WORSE, en.WORSE_WEAK))
+        said += _with_strength(one, against, graded, (en.WORSE, en.WORSE_WEAK))
     if not clear:
         said.append(say(en.LARGEST, method=Name(lead.methods[0]), **_numbers(lead)))
     said += _open(every, against)
@@ -82,9 +81,9 @@ def headline_finding(
         question=question_of(against.text, named),
         answer=plain_text(tuple(said)),
         said=tuple(said),
-        grade=weakest.grade,
-        reasons=weakest.reasons,
-        raise_it=weakest.raise_it,
+        grade=graded.grade,
+        reasons=graded.reasons,
+        raise_it=graded.raise_it,
         reading=lead.reading,
     )
 
@@ -118,7 +117,7 @@ def _leaves_out_nought(finding: Finding) -> bool:
 
 
 def _with_strength(
-    finding: Finding, against: Name, weakest: Finding, words: tuple[str, str]
+    finding: Finding, against: Name, graded: Finding, words: tuple[str, str]
 ) -> list[Sentence]:
     """Say a clear difference; 'clearly' would lend a weak answer a weight that its grade denies it."""
     sure, weak = words
@@ -126,15 +125,13 @@ def _with_strength(
     if finding.grade in _WEAK:
         return [say(weak, method=method, against=against, **_numbers(finding))]
     said = [say(sure, method=method, against=against, **_numbers(finding))]
-    if finding.grade != weakest.grade:
+    if finding.grade != graded.grade:
         said.append(say(en.OF_THAT, strength=finding.strength))
     return said
 
 
 def _numbers(finding: Finding) -> dict[str, Value]:
-    return difference_parts(
-        finding.key, (finding.estimate or 0.0, finding.lower or 0.0, finding.upper or 0.0)
-    )
+    return difference_parts(finding.key, finding.size)
 
 
 _FEWEST = 3  # methods; of two, the comparison itself is the answer
@@ -231,8 +228,13 @@ def best_finding(leader: str, pairs: Sequence[Pair], comparisons: int, design: D
 
 
 def _made(weakest: Finding, leader: str, nearest: Pair, read: Reading, said: Sequence[Sentence]) -> Finding:
+    own = nearest.finding
+    ends = own.lower_simultaneous, own.upper_simultaneous
+    if leader != own.methods[0]:
+        lower, upper = ends
+        ends = None if upper is None else -upper, None if lower is None else -lower
     return replace(
-        nearest.finding,
+        own,
         key="best",
         question=QUESTIONS["best"],
         answer=plain_text(tuple(said)),
@@ -241,6 +243,8 @@ def _made(weakest: Finding, leader: str, nearest: Pair, read: Reading, said: Seq
         estimate=nearest.estimate,
         lower=nearest.lower,
         upper=nearest.upper,
+        lower_simultaneous=ends[0],
+        upper_simultaneous=ends[1],
         grade=weakest.grade,
         reasons=weakest.reasons,
         raise_it=weakest.raise_it,

@@ -19,7 +19,9 @@ from survivor.evidence.finding import Alternative, Finding, Reading, VerdictWord
 from survivor.evidence.grading import LEAST_DF, Circumstances, Settled, grade
 from survivor.evidence.words import (
     Counts,
+    Size,
     compared,
+    judged,
     of_finding,
     pair_key,
     reading,
@@ -33,7 +35,7 @@ from survivor.evidence.words import (
 from survivor.sentences import Name, Text, Value, plain_text, say
 from survivor.settings import Design
 from survivor.vocabulary import CONFIDENCE, RANDOM, REFUSED, Basis
-from survivor.words import estimated, number
+from survivor.words import estimated_beside, number
 
 QUESTIONS: Final = {
     "headline": "Under which preparations were more plants alive than under the usual practice?",
@@ -50,6 +52,7 @@ QUESTIONS: Final = {
 
 
 NOTHING: Final = Counts(0, 0, 0)
+Line = Mapping[Any, Any]
 SIDE_BY_SIDE: Final = (
     f"both preparations side by side at the same sites, at least {LEAST_PLOTS} plots of each"
 )
@@ -70,6 +73,23 @@ class Numbers:
     upper: float | None = None
     counts: Counts = NOTHING
     checks: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Turns:
+    """What survival of the whole planting turns on.
+
+    ``circumstances`` for the grade; ``between`` says how survival on the day is known where no
+    visit fell on it; ``otherwise`` its numbers where the answer is another under the other rule for
+    missing plants.
+    """
+
+    circumstances: Circumstances
+    between: str = ""
+    otherwise: Alternative | None = None
+
+
+AS_COUNTED: Final = Turns(Circumstances())
 
 
 def finding_of(
@@ -142,13 +162,13 @@ def unanswered_finding(
     return replace(found, raise_it=(what_to_do,) if what_to_do else ())
 
 
-def _numbers(line: Mapping[Any, Any], at_day: float, unit: str, checks: tuple[str, ...]) -> Numbers:
+def _numbers(line: Line, at_day: float, unit: str, checks: tuple[str, ...]) -> Numbers:
     """Numbers of a line of survival or of comparisons."""
     counts = Counts(*(int(line[name]) for name in ("n_seedlings", "n_plots", "n_sites")))
     return Numbers(at_day, unit, *_size(line), counts, checks)
 
 
-def _size(line: Mapping[Any, Any], estimate: str = "estimate") -> tuple[float, float, float]:
+def _size(line: Line, estimate: str = "estimate") -> Size:
     """Estimate and limits of a line."""
     return float(line[estimate]), float(line["lower"]), float(line["upper"])
 
@@ -159,7 +179,6 @@ def contrast_finding(
     milestone: str,
     design: Design,
     *,
-    cost: str | None = None,
     flags: Circumstances | None = None,
     seedlings: Basis = Basis.PLANTED,
 ) -> Finding:
@@ -197,15 +216,17 @@ def contrast_finding(
         penalised=bool(line["penalised"]),
     )
     read: Reading | None = None
+    together = (float("nan"), float("nan"))
     if known.answered:
         smallest, size = design.smallest_difference, _size(line)
         p_adjusted = float(line["p_adjusted"])
+        together = float(line["lower_simultaneous"]), float(line["upper_simultaneous"])
         read = reading(size[1], size[2], p_adjusted, smallest)
         known = replace(
             known,
             df=float(line["df"]),
             fewest_plots=int(line["fewest_plots"]),
-            settled=settled(size[1], size[2], p_adjusted, smallest),
+            settled=settled(size[1], size[2], p_adjusted, smallest, together),
         )
         answer = compared(
             method,
@@ -230,10 +251,14 @@ def contrast_finding(
         known,
         question=str(say(en.ASKED_OF_PAIR, method=Name(method), against=Name(against))),
         methods=(method, against),
-        cost=cost,
         read=read,
     )
-    return found if known.answered else replace(found, raise_it=(SIDE_BY_SIDE,))
+    if not known.answered:
+        return replace(found, raise_it=(SIDE_BY_SIDE,))
+    lower, upper = together
+    return replace(
+        found, lower_simultaneous=lower, upper_simultaneous=upper, comparisons=contrasts.comparisons
+    )
 
 
 def target_finding(
@@ -241,10 +266,7 @@ def target_finding(
     target: float,
     milestone: str,
     design: Design,
-    *,
-    flags: Circumstances | None = None,
-    between: str = "",
-    otherwise: Alternative | None = None,
+    turns: Turns = AS_COUNTED,
     seedlings: Basis = Basis.PLANTED,
 ) -> Finding:
     """Make the finding of a target: a statement about true survival of the planted.
@@ -255,28 +277,21 @@ def target_finding(
         Of the whole planting (``by=None``).
     target
         Survival promised, per 100 planted.
-    milestone, design, flags, seedlings
+    milestone, design, seedlings
         As for :func:`contrast_finding`.
-    between
-        How survival on the day is known, where no visit fell on it.
-    otherwise
-        Survival and verdict under the other rule for missing plants, where the verdict is another.
+    turns
+        What survival of the whole planting turns on.
     """
-    line = survival.table.iloc[0].to_dict()
-    numbers = _numbers(line, survival.at_day, seedlings.per_100, survival.checks)
-    size = _size(line)
-    other = None if otherwise is None else (otherwise.estimate, otherwise.lower, otherwise.upper)
-    verdict = target_verdict(size, target, milestone, between, seedlings, other)
+    numbers, known = _of_planting(survival, design, turns, seedlings)
+    size, otherwise = _size(survival.table.iloc[0].to_dict()), turns.otherwise
+    other = None if otherwise is None else otherwise.size
+    verdict = target_verdict(size, target, milestone, turns.between, seedlings, other)
     said = list(verdict.said)
     if otherwise is not None and otherwise.verdict is not None and other is not None:
         numbers_too = survival_parts("", other, verdict.digits)
         said.append(say(en.TARGET_OTHER, rule=otherwise.rule, verdict=otherwise.verdict, **numbers_too))
     known = replace(
-        flags or Circumstances(),
-        compares=False,
-        plots_placed=design.plots_placed,
-        df=float(line["df"]),
-        fewest_plots=numbers.counts.plots,
+        known,
         depends_on_missing=otherwise is not None,
         settled="no" if verdict.word == "unclear" and otherwise is None else "yes",
     )
@@ -288,48 +303,50 @@ def survival_finding(
     survival: Standardised,
     milestone: str,
     design: Design,
-    *,
-    flags: Circumstances | None = None,
-    between: str = "",
-    otherwise: Alternative | None = None,
+    turns: Turns = AS_COUNTED,
     seedlings: Basis = Basis.PLANTED,
 ) -> Finding:
     """Make the finding of how many of the whole planting are alive; parameters as for a target."""
-    line = survival.table.iloc[0].to_dict()
-    numbers = _numbers(line, survival.at_day, seedlings.per_100, survival.checks)
-    answer = list(alive_said(_size(line), milestone, between, seedlings))
+    numbers, known = _of_planting(survival, design, turns, seedlings)
+    size, otherwise = _size(survival.table.iloc[0].to_dict()), turns.otherwise
+    answer = list(alive_said(size, milestone, turns.between, seedlings))
     if otherwise is not None:
-        other = survival_parts("", (otherwise.estimate, otherwise.lower, otherwise.upper))
-        answer.append(say(en.ALIVE_OTHER, rule=otherwise.rule, **other))
-    known = replace(
-        flags or Circumstances(),
-        compares=False,
-        plots_placed=design.plots_placed,
-        df=float(line["df"]),
-        fewest_plots=numbers.counts.plots,
-        settled="partly" if _wide(line, design) else "yes",
-    )
+        answer.append(say(en.ALIVE_OTHER, rule=otherwise.rule, **survival_parts("", otherwise.size)))
+    # The limits may reach further from the estimate than the smallest difference that matters.
+    wide = (size[2] - size[1]) / 2 > design.smallest_difference
+    known = replace(known, settled="partly" if wide else "yes")
     return finding_of("alive", tuple(answer), milestone, numbers, known, otherwise=otherwise)
 
 
-def _wide(line: Mapping[Any, Any], design: Design) -> bool:
-    """Whether the limits reach further from the estimate than the smallest difference that matters."""
-    return bool((line["upper"] - line["lower"]) / 2 > design.smallest_difference)
+def _of_planting(
+    survival: Standardised, design: Design, turns: Turns, seedlings: Basis
+) -> tuple[Numbers, Circumstances]:
+    """Numbers of survival of the whole planting, and what an answer on it depends on."""
+    line = survival.table.iloc[0].to_dict()
+    numbers = _numbers(line, survival.at_day, seedlings.per_100, survival.checks)
+    placed, plots = design.plots_placed, numbers.counts.plots
+    known = replace(
+        turns.circumstances,
+        compares=False,
+        plots_placed=placed,
+        df=float(line["df"]),
+        fewest_plots=plots,
+    )
+    return numbers, known
 
 
-def total_finding(alive: Finding, estimate: float, lower: float, upper: float, put_in: float) -> Finding:
+def total_finding(alive: Finding, size: Size, put_in: float) -> Finding:
     """Make the finding of how many plants of the whole planting are alive.
 
     Parameters
     ----------
     alive
         Survival of the whole planting, as :func:`survival_finding` gives it.
-    estimate, lower, upper
+    size
         Plants, with 95 % CI.
     put_in
         Plants in the whole planting.
     """
-    size = (estimate, lower, upper)
     answer = (
         say(en.TOTAL, put_in=Value(number(put_in), put_in), when=alive.milestone, **_plants("total", size)),
         say(en.NO_INFILL),
@@ -337,79 +354,53 @@ def total_finding(alive: Finding, estimate: float, lower: float, upper: float, p
     return _in_other_units(alive, "total", answer, "plants", size)
 
 
-def _plants(kind: str, size: tuple[float, float, float]) -> dict[str, Value]:
+def _plants(kind: str, size: Size, mark: float | None = None) -> dict[str, Value]:
     """Write an estimated number of plants with its interval: ``estimate`` and ``span``."""
-    estimate, lower, upper = size
-    ends = f"{estimated(lower, estimate)} to {estimated(upper, estimate)}"
+    written, low, high = estimated_beside(size, mark)
     return {
-        "estimate": Value(estimated(estimate), estimate, of_finding(kind, "estimate")),
-        "span": Value(f"95 % CI {ends}", lower, of_finding(kind, "lower")),
+        "estimate": Value(written, size[0], of_finding(kind, "estimate")),
+        "span": Value(f"95 % CI {low} to {high}", size[1], of_finding(kind, "lower")),
     }
 
 
-def stocking_finding(
-    alive: Finding,
-    estimate: float,
-    lower: float,
-    upper: float,
-    put_in: float,
-    wanted: float | None = None,
-) -> Finding:
+def stocking_finding(alive: Finding, size: Size, put_in: float, wanted: float | None = None) -> Finding:
     """Make the finding of the stocking: living stems on a hectare, of plants put in first.
 
     Parameters
     ----------
     alive
         Survival of the whole planting.
-    estimate, lower, upper
+    size
         Living stems per hectare, with 95 % CI.
     put_in
         Plants put in per hectare.
     wanted
         Living stems wanted per hectare, or None: then no verdict is given.
     """
-    size = (estimate, lower, upper)
-    answer = (
-        say(
-            en.STEMS,
-            put_in=Value(number(put_in), put_in),
-            when=alive.milestone,
-            **_plants("stocking", size),
-        ),
-        say(en.NO_RECRUITS),
-    )
+    planted, numbers = Value(number(put_in), put_in), _plants("stocking", size, wanted)
+    answer = (say(en.STEMS, put_in=planted, when=alive.milestone, **numbers), say(en.NO_RECRUITS))
     found = _in_other_units(alive, "stocking", answer, "living stems per hectare", size)
     if wanted is None:
         return found
-    verdict, otherwise = _stocked(lower, upper, wanted), None
+    verdict, otherwise = judged(*size[1:], wanted), None
     if alive.otherwise is not None:
         other = alive.otherwise
-        middle, low, high = (value * put_in / 100 for value in (other.estimate, other.lower, other.upper))
-        otherwise = Alternative(other.rule, middle, low, high, _stocked(low, high, wanted))
+        middle, low, high = (value * put_in / 100 for value in other.size)
+        otherwise = Alternative(other.rule, middle, low, high, judged(low, high, wanted))
         if otherwise.verdict != verdict:
             verdict = "depends on missing plants"
     said = say(en.STEMS_WANTED[verdict], wanted=Value(number(wanted), wanted))
     graded = replace(found, verdict=verdict, otherwise=otherwise).adding(said)
     if verdict in ("unclear", "depends on missing plants"):
-        _, reasons, raise_it = grade(
-            Circumstances(
-                compares=False,
-                settled="no" if verdict == "unclear" else "yes",
-                depends_on_missing=verdict != "unclear",
-            )
-        )
+        unclear = verdict == "unclear"
+        settled_: Settled = "no" if unclear else "yes"
+        known = Circumstances(compares=False, settled=settled_, depends_on_missing=not unclear)
+        _, reasons, raise_it = grade(known)
         return replace(graded, grade=None, reasons=reasons, raise_it=raise_it)
     return graded
 
 
-def _stocked(lower: float, upper: float, wanted: float) -> VerdictWord:
-    """Judge stems wanted by the limits of those that stand."""
-    return "met" if lower >= wanted else "missed" if upper < wanted else "unclear"
-
-
-def _in_other_units(
-    alive: Finding, kind: str, answer: Text, unit: str, size: tuple[float, float, float]
-) -> Finding:
+def _in_other_units(alive: Finding, kind: str, answer: Text, unit: str, size: Size) -> Finding:
     estimate, lower, upper = size
     return replace(
         alive,
@@ -482,7 +473,7 @@ def payoff_finding(
         "payoff",
         payoff.said,
         milestone,
-        Numbers(payoff.at_day, unit, *_size(line, "cost_per_established"), counts, payoff.checks),
+        Numbers(payoff.at_day, unit, *_size(line, "cost_per_established"), counts, payoff.noticed),
         known,
         methods=tuple(map(str, table[payoff.by])),
         cost=payoff.statement,

@@ -66,20 +66,36 @@ def reading(lower: float, upper: float, p_adjusted: float, smallest: float) -> R
     return "no difference that matters" if inside else NOT_ENOUGH
 
 
-def settled(lower: float, upper: float, p_adjusted: float, smallest: float) -> Settled:
+def settled(
+    lower: float,
+    upper: float,
+    p_adjusted: float,
+    smallest: float,
+    together: tuple[float, float] | None = None,
+) -> Settled:
     """Whether a difference settles the question; ``strong`` needs ``yes``.
 
     ``yes``: the limits lie inside the smallest difference that matters, or the
     difference is clear and its limits lie wholly beyond that, or are no further
-    from it than that. ``partly``: the difference is clear, its size is not. ``no``: not
+    from it than that, and the limits of all comparisons together leave zero out. ``partly``:
+    the difference is clear, its size is not, or not when it was picked from all. ``no``: not
     enough evidence to say.
+
+    Parameters
+    ----------
+    lower, upper, p_adjusted, smallest
+        As for :func:`reading`.
+    together
+        Limits that hold for all comparisons together; None where none was picked from several.
     """
     read = reading(lower, upper, p_adjusted, smallest)
     if read in ("no difference that matters", "clear but small difference"):
         return "yes"
     if read == "clear difference":
         beyond = min(abs(lower), abs(upper)) >= smallest
-        return "yes" if beyond or (upper - lower) / 2 <= smallest else "partly"
+        sized = beyond or (upper - lower) / 2 <= smallest
+        picked = together is not None and together[0] <= 0 <= together[1]
+        return "yes" if sized and not picked else "partly"
     return "no"
 
 
@@ -211,6 +227,11 @@ def _how(between: str) -> str:
     return f" {between}" if between else ""
 
 
+def judged(lower: float, upper: float, wanted: float) -> VerdictWord:
+    """Judge by the limits: ``met`` at or above what is wanted, ``missed`` below it, else ``unclear``."""
+    return "met" if lower >= wanted else "missed" if upper < wanted else "unclear"
+
+
 def target_verdict(
     size: Size,
     target: float,
@@ -244,7 +265,7 @@ def target_verdict(
         lie below it, ``unclear`` otherwise, also without limits.
     """
     _, lower, upper = size
-    word: VerdictWord = "met" if lower >= target else "missed" if upper < target else "unclear"
+    word = judged(lower, upper, target)
     digits = beside(target, *size, *(other or ()))
     seen = survival_parts("target", size, digits)
     promised: dict[str, Part] = {"target": Value(plain(target), target), "per": seedlings.per_100}
@@ -287,10 +308,13 @@ def _more(value: float, digits: int) -> str:
 
 
 def _difference_limits(lower: float, upper: float, digits: int) -> str:
-    if not (math.isfinite(lower) and math.isfinite(upper)):
-        return en.NO_LIMITS
+    known = math.isfinite(lower) and math.isfinite(upper)
+    return f"{_CI} {more_or_fewer(lower, upper, digits)}" if known else en.NO_LIMITS
+
+
+def more_or_fewer(lower: float, upper: float, digits: int) -> str:
+    """Write the interval of a difference with words for its signs."""
     if lower >= 0 or upper <= 0:
         near, far = sorted((abs(lower), abs(upper)))
-        word = "more" if lower >= 0 else "fewer"
-        return f"{_CI} {number(near, digits)} to {number(far, digits)} {word}"
-    return f"{_CI} {number(-lower, digits)} fewer to {number(upper, digits)} more"
+        return f"{number(near, digits)} to {number(far, digits)} {'more' if lower >= 0 else 'fewer'}"
+    return f"{number(-lower, digits)} fewer to {number(upper, digits)} more"

@@ -11,9 +11,9 @@ from matplotlib.axes import Axes
 
 from survivor.figures.style import (
     ACCENT,
+    BODY,
     INK,
     QUIET,
-    SMALL,
     WIDTHS,
     Drawing,
     Size,
@@ -44,11 +44,12 @@ def causes_figure(table: pd.DataFrame, *, size: Size = "wide") -> Drawing:
     with styled():
         columns = 1 if size == "narrow" else math.ceil(len(deaths.columns) / (1 + (len(deaths.columns) > 5)))
         rows = math.ceil(len(deaths.columns) / columns)
+        letters = 24 if size == "narrow" else max(60 // columns, 14)
         figure = blank(WIDTHS[size], rows * (0.24 * len(deaths) + 0.42) + 0.1)
         grid = list(figure.subplots(rows, columns, squeeze=False, sharey=True).flat)
         for ax, period in zip(grid, deaths.columns, strict=False):
             _bars(ax, deaths[period])
-            ax.set_title("\n".join(wrapped(period, max(60 // columns, 14))), fontsize=SMALL + 0.5)
+            ax.set_title("\n".join(wrapped(period, letters)), fontsize=BODY)
             ax.set_xlim(0, (float(deaths.to_numpy().max()) or 1.0) * 1.25)
         for ax in grid[len(deaths.columns) :]:
             ax.set_visible(False)

@@ -17,13 +17,13 @@ class Colour:
 # Every light value must differ from the others: the page finds a use by its value.
 COLOURS: Final[dict[str, Colour]] = {
     "ink": Colour("#1c2522", "#e4e9e5"),
-    "quiet": Colour("#56615c", "#a9b4ae"),
+    "quiet": Colour("#4e5853", "#a9b4ae"),
     "rule": Colour("#d3d9d5", "#39423e"),
     "paper": Colour("#fdfdfb", "#151a18"),
     "accent": Colour("#0d5f58", "#6cc7b8"),
     "usual": Colour("#74807a", "#939f99"),
     "dry": Colour("#efdfb6", "#4b4020"),
-    "drywords": Colour("#6f561a", "#d9bd78"),
+    "drywords": Colour("#5a440e", "#d9bd78"),
     "worth": Colour("#e2e8ee", "#2b353d"),
     "target": Colour("#8a3b1c", "#eb9c78"),
     "line2": Colour("#9a4a12", "#e59b62"),

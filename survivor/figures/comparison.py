@@ -13,15 +13,25 @@ from matplotlib.axes import Axes
 from survivor.figures.rows import Chart, Look, Row, Steps
 from survivor.figures.style import Drawing, Size
 from survivor.vocabulary import PER_100, REFUSED
-from survivor.words import NONE, cost_limits, difference, money, number, per_100, per_100_limits, plain
+from survivor.words import (
+    NONE,
+    cost_limits,
+    difference,
+    heading_of_limits,
+    money,
+    number,
+    per_100,
+    per_100_limits,
+    plain,
+)
 
 BETWEEN_SITES = "between sites only"
 
 _ALIVE: Final = Steps(10, 40, (0, 100))
-_SURVIVAL_HEADING: Final = "Alive per 100\n(95 % CI)"
+_SURVIVAL: Final = "Alive per 100"
 _LONGEST_ON_AXIS: Final = 24  # letters
-_DIFFERENCE_HEADING: Final = "Difference per 100\n(95 % CI)"
-_MORE_HEADING: Final = "More alive per 100\n(95 % CI)"
+_DIFFERENCE: Final = "Difference per 100"
+_MORE: Final = "More alive per 100"
 _MARKERS: Final = ("o", "s", "D", "^", "v", "P")
 
 
@@ -30,11 +40,13 @@ def difference_steps(*also: float) -> Steps:
     return Steps(5, 20, (-100, 100), (0.0, *also))
 
 
-def worth_band(smallest: float | None) -> tuple[float, float, str] | None:
-    """Return the band of differences less than matters."""
-    if smallest is None:
-        return None
-    return -smallest, smallest, f"less than matters ({plain(smallest)})"
+def difference_chart(
+    rows: Sequence[Row], headings: tuple[str, ...], axis: str, short_axis: str, smallest: float | None
+) -> Chart:
+    """Return rows on an axis of differences per 100, those less than matters shaded."""
+    edge = smallest or 0.0
+    band = None if smallest is None else (-smallest, smallest, f"less than matters ({plain(smallest)})")
+    return Chart(rows, headings, axis, difference_steps(-edge, edge), short_axis, 0, band)
 
 
 def draw_survival(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -113,7 +125,7 @@ def _survival(table: pd.DataFrame, per: str) -> Chart:
     rows = [_alive(str(line[group]), line) for line in ordered.to_dict("records")]
     days = {float(day) for day in table["at_day"].dropna()} if "at_day" in table else set()
     when = f", {number(days.pop())} days after planting" if len(days) == 1 else ""
-    return Chart(rows, (_SURVIVAL_HEADING,), f"Alive {per}{when}", _ALIVE)
+    return Chart(rows, (heading_of_limits(_SURVIVAL, table),), f"Alive {per}{when}", _ALIVE)
 
 
 def _alive(label: str, line: Any) -> Row:
@@ -153,7 +165,7 @@ def groups_figure(table: pd.DataFrame, *, size: Size = "wide", axis: str = f"Ali
         counts = f"{number(float(line['alive']))} of {total}" if "alive" in line else total
         rows.append(replace(row, look="ink", beside=(*row.beside, counts)))
     heading = f"Alive of\n{base}" if "alive" in table else base.capitalize()
-    return Chart(rows, (_SURVIVAL_HEADING, heading), axis, _ALIVE).figure(size)
+    return Chart(rows, (heading_of_limits(_SURVIVAL, table), heading), axis, _ALIVE).figure(size)
 
 
 def draw_contrasts(table: pd.DataFrame, ax: Axes | None = None, smallest: float | None = None) -> Axes:
@@ -174,7 +186,7 @@ def draw_contrasts(table: pd.DataFrame, ax: Axes | None = None, smallest: float 
     -------
     matplotlib.axes.Axes
     """
-    return _contrasts(table, smallest, pairs=False, per=PER_100).draw(ax)
+    return _contrasts(table, smallest, PER_100).draw(ax)
 
 
 def contrasts_figure(
@@ -182,22 +194,19 @@ def contrasts_figure(
     *,
     smallest: float | None = None,
     size: Size = "wide",
-    pairs: bool = False,
     per: str = PER_100,
 ) -> Drawing:
     """Return differences from the usual practice, the smallest one that matters shaded.
 
-    ``pairs`` names both methods of each row; ``per`` as for :func:`survival_figure`.
+    ``per`` as for :func:`survival_figure`.
     """
-    return _contrasts(table, smallest, pairs=pairs, per=per).figure(size)
+    return _contrasts(table, smallest, per).figure(size)
 
 
-def _contrasts(table: pd.DataFrame, smallest: float | None, *, pairs: bool, per: str) -> Chart:
+def _contrasts(table: pd.DataFrame, smallest: float | None, per: str) -> Chart:
     rows = []
     for line in table.to_dict("records"):
         row = difference_row(str(line["method"]), line)
-        if pairs:
-            row = replace(row, label=f"{line['method']} against {line['against']}")
         basis = line.get("basis")
         if basis == REFUSED:
             row = replace(row, estimate=math.nan, beside=("not compared",), under="not compared")
@@ -205,19 +214,11 @@ def _contrasts(table: pd.DataFrame, smallest: float | None, *, pairs: bool, per:
             row = replace(row, look="hollow", under=BETWEEN_SITES)
         rows.append(row)
     against = table["against"].unique()
-    named = f"“{against[0]}”" if len(against) == 1 and not pairs else "the second method named"
+    named = f"“{against[0]}”" if len(against) == 1 else "the second method named"
     # A long name has no room beside the axis; the caption has it.
     than = f" than {named}" if len(named) <= _LONGEST_ON_AXIS else ""
-    edge = smallest or 0.0
-    return Chart(
-        rows,
-        (_DIFFERENCE_HEADING,),
-        f"More (+) or fewer (−) alive {per}{than}",
-        difference_steps(-edge, edge),
-        short_axis=f"Difference in plants alive {per}",
-        no_difference=0,
-        band=worth_band(smallest),
-    )
+    axis, short = f"More (+) or fewer (−) alive {per}{than}", f"Difference in plants alive {per}"
+    return difference_chart(rows, (heading_of_limits(_DIFFERENCE, table),), axis, short, smallest)
 
 
 def difference_row(label: str, line: Any, marks: Sequence[Sequence[float]] = ()) -> Row:
@@ -250,7 +251,8 @@ def agreement_figure(table: pd.DataFrame, *, size: Size = "wide", per: str = PER
             marker = _MARKERS[models.index(model) % len(_MARKERS)]
             rows.append(replace(row, look="ink", under=model, marker=marker))
     axis = f"Difference in plants alive {per}"
-    return Chart(rows, (_DIFFERENCE_HEADING,), axis, difference_steps(), no_difference=0).figure(size)
+    headings = (heading_of_limits(_DIFFERENCE, table),)
+    return Chart(rows, headings, axis, difference_steps(), no_difference=0).figure(size)
 
 
 def advice_figure(
@@ -261,7 +263,8 @@ def advice_figure(
     Parameters
     ----------
     table
-        ``ground, preparation, advice, estimate, lower, upper`` (per 100 planted); one row at least.
+        ``ground, preparation, advice, estimate, lower, upper`` (per 100 planted), ``new_season_lower,
+        new_season_upper`` where a new season has limits; one row at least.
     smallest
         The smallest difference that matters, shaded.
     marks
@@ -272,16 +275,16 @@ def advice_figure(
     rows = []
     for line in table.to_dict("records"):
         row, advice = difference_row(str(line["preparation"]), line, marks), str(line["advice"])
-        rows.append(replace(row, beside=(*row.beside, advice), under=str(line["ground"])))
-    return Chart(
-        rows,
-        (_DIFFERENCE_HEADING, "Advice"),
-        f"More (+) or fewer (−) alive {PER_100} than the usual practice",
-        difference_steps(-smallest, smallest),
-        short_axis=f"Difference in plants alive {PER_100}",
-        no_difference=0,
-        band=worth_band(smallest),
-    ).figure(size)
+        ends = [line.get(f"new_season_{end}") for end in ("lower", "upper")]
+        low, high = (math.nan if end is None else float(end) for end in ends)
+        rows.append(replace(row, beside=(*row.beside, advice), under=str(line["ground"]), coming=(low, high)))
+    return against_usual(rows, (heading_of_limits(_DIFFERENCE, table), "Advice"), smallest).figure(size)
+
+
+def against_usual(rows: Sequence[Row], headings: tuple[str, ...], smallest: float) -> Chart:
+    """Return rows of differences from the usual practice."""
+    axis = f"More (+) or fewer (−) alive {PER_100} than the usual practice"
+    return difference_chart(rows, headings, axis, f"Difference in plants alive {PER_100}", smallest)
 
 
 def works_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide", per: str = PER_100) -> Drawing:
@@ -303,12 +306,6 @@ def works_figure(table: pd.DataFrame, smallest: float, *, size: Size = "wide", p
         replace(difference_row(str(line["work"]), line), under=str(line["under"]))
         for line in table.to_dict("records")
     ]
-    return Chart(
-        rows,
-        (_MORE_HEADING,),
-        f"More (+) or fewer (−) alive {per} than without it",
-        difference_steps(-smallest, smallest),
-        short_axis=f"More (+) or fewer (−) alive {per}",
-        no_difference=0,
-        band=worth_band(smallest),
-    ).figure(size)
+    short = f"More (+) or fewer (−) alive {per}"
+    heading = heading_of_limits(_MORE, table)
+    return difference_chart(rows, (heading,), f"{short} than without it", short, smallest).figure(size)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -89,7 +89,7 @@ def draw_curves(curves_table: pd.DataFrame, ax: Axes | None = None) -> Axes:
             alive = 100 * float(curve["survival"].iloc[-1])
             words = f"{wrapped(name, 34)[0]}  {per_100(alive)}" if len(curves) > 1 else per_100(alive)
             ends.append((words, last, alive, looks[name].colour if name != "all" else INK))
-        name_ends(ax, ends, 0.055)
+        name_ends(ax, ends, 0.06)
         ax.set_xlabel("Days after planting", loc="left")
         ax.set_ylabel(f"Alive {PER_100}")
         return ax
@@ -173,19 +173,10 @@ def _step(ax: Axes, curve: pd.DataFrame, look: Line, *, band: bool) -> None:
     style: dict[str, Any] = {"color": look.colour, "linestyle": look.dash, "drawstyle": "steps-post"}
     sns.lineplot(x=day, y=alive, estimator=None, ax=ax, zorder=3, **style)
     if band and "lower" in curve and curve["lower"].notna().any():
-        ax.fill_between(
-            day,
-            100 * curve["lower"].to_numpy(dtype=float),
-            100 * curve["upper"].to_numpy(dtype=float),
-            step="post",
-            color=look.colour,
-            alpha=0.18,
-            linewidth=0,
-            zorder=2,
-        )
+        low, high = (100 * curve[name].to_numpy(dtype=float) for name in ("lower", "upper"))
+        ax.fill_between(day, low, high, step="post", color=look.colour, alpha=0.18, linewidth=0, zorder=2)
         # A step ends where it begins at the last visit: its limits stand as a bar there.
-        ends = 100 * curve[["lower", "upper"]].iloc[-1].to_numpy(dtype=float)
-        ax.vlines(day[-1], *ends, color=look.colour, linewidth=1.2, zorder=2.5)
+        ax.vlines(day[-1], low[-1], high[-1], color=look.colour, linewidth=1.2, zorder=2.5)
 
 
 def _panel(
@@ -217,8 +208,8 @@ def _dry(ax: Axes, dry: pd.DataFrame, last: float, *, words: bool) -> None:
         ax.axvspan(start, stop, color=DRY, alpha=0.35 + 0.65 * min(share, 1.0), linewidth=0, zorder=0)
     full = [span for span in spans if span[2] > 0.5]
     if words and full:
-        middle = (full[0][0] + full[0][1]) / 2
-        place = ("data", "axes fraction")
-        note(
-            ax, "dry season", (middle, 0), (0, 6), ha="center", va="bottom", colour=DRY_WORDS, xycoords=place
-        )
+        early = full[0][0] < last / 2
+        end = full[0][0] if early else full[0][1]
+        ha: Literal["left", "right"] = "left" if early else "right"
+        place, shift = ("data", "axes fraction"), (2 if early else -2, 6)
+        note(ax, "dry season", (end, 0), shift, ha=ha, va="bottom", colour=DRY_WORDS, xycoords=place)

@@ -120,8 +120,8 @@ def draw_log_log(table: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes:
     """
     with styled():
         ax = axes_or_new(ax, 5.0, 4.0)
-        looks, ends = _looks(table, by), []
-        for name, look in looks.items():
+        last, ends = float(table["log_day"].max()), []
+        for name, look in _looks(table, by).items():
             own = table[table[by].astype(str) == name]
             if own.empty:
                 continue
@@ -129,16 +129,9 @@ def draw_log_log(table: pd.DataFrame, by: str, ax: Axes | None = None) -> Axes:
                 x=own["log_day"], y=own["log_log"], ax=ax, color=look.colour, linestyle=look.dash,
                 errorbar=None,
             )  # fmt: skip
-            ends.append(
-                (
-                    wrapped(name, 22)[0],
-                    float(table["log_day"].max()),
-                    float(own["log_log"].iloc[-1]),
-                    look.colour,
-                )
-            )
+            ends.append((wrapped(name, 22)[0], last, float(own["log_log"].iloc[-1]), look.colour))
         ax.xaxis.set_major_formatter(FuncFormatter(lambda value, _: f"{np.exp(value):.0f}"))
-        name_ends(ax, ends, 0.055)
+        name_ends(ax, ends, 0.09)
         ax.set_xlabel("Days after planting (logarithmic scale)", loc="left")
         ax.set_ylabel("log(-log survival)")
         ax.set_title("Parallel lines: one ratio of hazards all season", loc="left")

@@ -24,9 +24,19 @@ from survivor.figures.style import (
     styled,
     wrapped,
 )
-from survivor.words import cost_limits, limits, money, plants, plants_limits
+from survivor.words import (
+    cost_limits,
+    heading_of_limits,
+    level_of,
+    limits,
+    money,
+    plants,
+    plants_limits,
+    range_words,
+)
 
 _STEPS: Final = (0.5, *(unit * tens for tens in (1, 10, 100, 1000) for unit in (1, 2, 5)), 10_000.0)
+_LETTERS: Final = 26  # on a line of a name
 _FALLBACK: Final = 50_000.0
 _LINE, _BEST = 1.2, 3.0  # widths of a line, and where its method is the best at the estimates
 
@@ -55,7 +65,7 @@ def _payoff(table: pd.DataFrame) -> Chart:
         cost, low, high = (float(line[column]) for column in ("cost_per_established", "lower", "upper"))
         beside = (f"{money(cost, str(line['currency']))} ({cost_limits(low, high)})",)
         rows.append(Row(name, cost, low, high, beside=beside))
-    heading = "Cost per living plant\n(range)"
+    heading = f"Cost per living plant\n({range_words(level_of(table))})"
     return _amounts(rows, heading, f"Cost per living plant{_in_currency(table)}")
 
 
@@ -91,7 +101,7 @@ def _break_even(table: pd.DataFrame) -> Chart:
         written = f"{money(level, currency)} ({limits(low, high, 2)})" if math.isfinite(level) else "not told"
         beside = (f"{written}; {money(cost, currency)}",)
         rows.append(Row(str(line["method"]), level, low, high, beside=beside, cross=cost))
-    heading = "Break-even cost per plant\n(range); its cost"
+    heading = f"Break-even cost per plant\n({range_words(level_of(table))}); its cost"
     return _amounts(rows, heading, f"Cost per plant planted{_in_currency(table)}")
 
 
@@ -110,7 +120,9 @@ def draw_stems(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     rows = _plant_rows(table, "method", "plants_needed")
-    return _amounts(rows, "Plants per hectare\n(95 % CI)", "Plants to plant per hectare").draw(ax)
+    return _amounts(rows, heading_of_limits("Plants per hectare", table), "Plants to plant per hectare").draw(
+        ax
+    )
 
 
 def draw_order(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
@@ -128,7 +140,7 @@ def draw_order(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
     matplotlib.axes.Axes
     """
     rows = _plant_rows(table, "site", "to_order")
-    return _amounts(rows, "Plants to order\n(95 % CI)", "Infill plants to order").draw(ax)
+    return _amounts(rows, heading_of_limits("Plants to order", table), "Infill plants to order").draw(ax)
 
 
 def _plant_rows(table: pd.DataFrame, name: str, value: str) -> list[Row]:
@@ -175,7 +187,8 @@ def draw_value(table: pd.DataFrame, ax: Axes | None = None) -> Axes:
 def value_figure(table: pd.DataFrame, *, usual: str | None = None, size: Size = "wide") -> Drawing:
     """Return the chance of the best value as a figure."""
     with styled():
-        under = 0.2 * table["method"].nunique() if size == "narrow" else 0.0
+        under = 0.2 * sum(len(wrapped(str(name), _LETTERS)) for name in table["method"].unique())
+        under = under if size == "narrow" else 0.0
         figure = blank(WIDTHS[size], (3.0 if size == "wide" else 2.6) + under)
         _value_on(figure.add_subplot(), table, usual, size)
         return figure
@@ -192,16 +205,17 @@ def _value_on(ax: Axes, table: pd.DataFrame, usual: str | None, size: Size) -> A
         best = own["best"].to_numpy(dtype=bool)
         if best.any():
             ax.plot(worth, np.where(best, chance, np.nan), color=look.colour, linewidth=_BEST, zorder=4)
-        ends.append(("\n".join(wrapped(name, 26)), float(worth[-1]), float(chance[-1]), look.colour))
+        ends.append(("\n".join(wrapped(name, _LETTERS)), float(worth[-1]), float(chance[-1]), look.colour))
     ax.set_ylim(-3, 103)
     ax.set_yticks([0, 25, 50, 75, 100])
     ax.set_xlim(float(table["worth"].min()), float(table["worth"].max()))
     ax.grid(axis="y")
     if size == "wide":
-        name_ends(ax, ends, 0.07)
+        name_ends(ax, ends, 0.09)
     else:
         marks = [Line2D([], [], color=look.colour, linestyle=look.dash) for look in looks.values()]
-        legend_below(ax, marks, names, 0.2)
-    ax.set_xlabel(f"Worth of an established plant{_in_currency(table)}", loc="left")
+        legend_below(ax, marks, ["\n".join(wrapped(name, _LETTERS)) for name in names], 0.2)
+    whose = "an established plant" if size == "wide" else "a plant"
+    ax.set_xlabel(f"Worth of {whose}{_in_currency(table)}", loc="left")
     ax.set_ylabel("Chance of the best value, in 100")
     return ax

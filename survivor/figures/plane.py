@@ -63,18 +63,11 @@ def _plane_on(ax: Axes, table: pd.DataFrame) -> Axes:
     for name, row in zip(names, compared.to_dict("records"), strict=True):
         _cross(ax, [float(row[column]) for column in (*_ACROSS, *_UP)], looks[name])
     ax.plot([0], [0], markersize=6.5, markeredgewidth=1.5, zorder=5, **_NOUGHT)
-    for across, side in ((0, "fewer"), (1, "more")):
-        for up, cost in ((0, "less"), (1, "more")):
-            note(
-                ax,
-                f"costs {cost},\n{side} alive",
-                (across, up),
-                (-3 if across else 3, -3 if up else 3),
-                ha="right" if across else "left",
-                va="top" if up else "bottom",
-                colour=QUIET,
-                xycoords="axes fraction",
-            )
+    for across, side, ha in ((0, "fewer", "left"), (1, "more", "right")):
+        for up, cost, va in ((0, "less", "bottom"), (1, "more", "top")):
+            look: dict[str, Any] = {"ha": ha, "va": va, "xycoords": "axes fraction"}
+            words, shift = f"costs {cost},\n{side} alive", (3 - 6 * across, 3 - 6 * up)
+            note(ax, words, (across, up), shift, colour=QUIET, **look)
     colours = [*(looks[name].colour for name in names), QUIET]
     points = [*zip(compared["extra_alive"], compared["extra_cost"], strict=True), (0.0, 0.0)]
     _labels(ax, [*names, usual], points, colours)

@@ -11,10 +11,10 @@ from matplotlib.ticker import MaxNLocator
 from survivor.figures.colours import COLOURS
 from survivor.figures.style import (
     ACCENT,
+    BODY,
     INK,
     QUIET,
     RULE,
-    SMALL,
     TARGET,
     WIDTHS,
     Drawing,
@@ -86,7 +86,7 @@ def _power_on(ax: Axes, table: pd.DataFrame, chosen: int | None, wanted: float |
         ax.axvline(chosen, color=QUIET, linewidth=0.8, zorder=1)
         note(ax, f"{number(chosen)} plots", (chosen, 100), (-3, 0), ha="right", va="top", colour=QUIET)
     # Power rises from left to right, so the lower right corner is free.
-    ax.legend(loc="lower right", frameon=False, fontsize=SMALL, labelcolor="linecolor", handlelength=2.4)
+    ax.legend(loc="lower right", frameon=False, fontsize=BODY, labelcolor="linecolor", handlelength=2.4)
     ax.xaxis.set_major_locator(MaxNLocator(integer=True, nbins=8 if size == "wide" else 5))
     ax.set_xlabel("Plots of each method", loc="left")
     ax.set_ylabel("Seasons of 100 that show it")

@@ -9,7 +9,7 @@ import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
-from survivor.figures.comparison import difference_row, difference_steps, worth_band
+from survivor.figures.comparison import difference_row, difference_steps
 from survivor.figures.hazards import ratio_row
 from survivor.figures.rows import Chart, Look, Row
 from survivor.figures.style import Drawing, Size
@@ -34,7 +34,7 @@ def draw_pooled(
     units
         ``unit, estimate, lower, upper, weight`` (per 100).
     table, new_unit
-        One row each: ``estimate, lower, upper``.
+        One row each: ``estimate, lower, upper``; with ``words``, these stand beside the row.
     scale
         What was pooled; a logarithm of a ratio is drawn as the ratio.
     ax
@@ -46,13 +46,13 @@ def draw_pooled(
     -------
     matplotlib.axes.Axes
     """
-    return _pooled(units, table, new_unit, scale, new_name, None).draw(ax)
+    return _pooled(units, table, new_unit, scale, new_name).draw(ax)
 
 
 def draw_trend(table: pd.DataFrame, scale: str, ax: Axes | None = None) -> Axes:
     """Draw the coefficients of a pooling on traits, ``term, estimate, lower, upper``, on its own scale."""
     rows = [_row(str(line["term"]), line, scale, "ink") for line in table.to_dict("records")]
-    return _chart(rows, scale, (), None).draw(ax)
+    return _chart(rows, scale, ()).draw(ax)
 
 
 def pooled_figure(
@@ -61,12 +61,11 @@ def pooled_figure(
     new_unit: pd.DataFrame,
     scale: str,
     *,
-    smallest: float | None = None,
     new_name: str = "a new season",
     size: Size = "wide",
 ) -> Drawing:
-    """Return the figure for a page; ``smallest`` shades the difference that does not matter."""
-    return _pooled(units, table, new_unit, scale, new_name, smallest).figure(size)
+    """Return the figure for a page."""
+    return _pooled(units, table, new_unit, scale, new_name).figure(size)
 
 
 def _pooled(
@@ -75,7 +74,6 @@ def _pooled(
     new_unit: pd.DataFrame,
     scale: str,
     new_name: str,
-    smallest: float | None,
 ) -> Chart:
     """Return a row a unit, then all together, then a new one; the units left out are counted in a row."""
     shown = units.head(_MOST_UNITS)
@@ -87,22 +85,20 @@ def _pooled(
         rows.append(Row(f"and {len(units) - len(shown)} more", beside=("not drawn",)))
     rows.append(_row("all together", table.to_dict("records")[0], scale, "main", ""))
     rows.append(_row(new_name, new_unit.to_dict("records")[0], scale, "hollow", ""))
-    return _chart(rows, scale, ("Weight",), smallest)
+    return _chart(rows, scale, ("Weight",))
 
 
-def _chart(rows: list[Row], scale: str, beside: tuple[str, ...], smallest: float | None) -> Chart:
+def _chart(rows: list[Row], scale: str, beside: tuple[str, ...]) -> Chart:
     """Return rows on the axis of what was pooled."""
     if scale in RATIO_SCALES:
         axis = f"{scale.removeprefix('log ').capitalize()}, on a logarithmic scale"
         return Chart(rows, ("Ratio\n(95 % CI)", *beside), axis, None, no_difference=1)
-    edge = smallest or 0.0
     return Chart(
         rows,
         ("Difference\n(95 % CI)", *beside),
         f"Difference {scale}" if scale != "as given" else "Estimate",
-        difference_steps(-edge, edge),
+        difference_steps(0.0, 0.0),
         no_difference=0,
-        band=worth_band(smallest),
     )
 
 
@@ -111,4 +107,6 @@ def _row(label: str, line: Any, scale: str, look: Look, *weight: str) -> Row:
         row = ratio_row(label, (np.exp(line[name]) for name in ("estimate", "lower", "upper")))
     else:
         row = difference_row(label, line)
+    if words := line.get("words"):
+        row = replace(row, beside=(str(words),))
     return replace(row, look=look, beside=(*row.beside, *weight), marker="o" if look == "ink" else "D")

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Literal
+from typing import Final, Literal
 
+import numpy as np
 import pandas as pd
 from matplotlib.axes import Axes
 
@@ -21,9 +22,12 @@ from survivor.figures.style import (
     blank,
     note,
     styled,
+    wrapped,
 )
 from survivor.vocabulary import PER_100
 from survivor.words import number
+
+_NARROW_LETTERS: Final = 16  # of words beside a line, on a telephone
 
 
 def draw_dose(
@@ -86,29 +90,19 @@ def _dose_on(
     ordered = table.sort_values(name, kind="stable")
     radius = ordered[name].to_numpy(dtype=float)
     middle = ordered["estimate"].to_numpy(dtype=float)
+    lower, upper = (ordered[end].to_numpy(dtype=float) for end in ("lower", "upper"))
     few = len(radius) <= 4
-    ax.fill_between(
-        radius,
-        ordered["lower"].to_numpy(dtype=float),
-        ordered["upper"].to_numpy(dtype=float),
-        color=ACCENT,
-        alpha=0.18,
-        linewidth=0,
-        zorder=1,
-    )
+    ax.fill_between(radius, lower, upper, color=ACCENT, alpha=0.18, linewidth=0, zorder=1)
     ax.plot(radius, middle, color=ACCENT, marker="o" if few else "", markersize=5, linewidth=2, zorder=4)
-    floor = (
-        float(ordered["lower"].min(skipna=True)) if ordered["lower"].notna().any() else float(middle.min())
-    )
+    floor = float(np.nanmin(lower)) if ordered["lower"].notna().any() else float(middle.min())
     low = 50.0 if floor >= 52 else 0.0
-    ax.set_ylim(low - (100 - low) * 0.04, 102)
+    foot = low - (100 - low) * 0.04
+    ax.set_ylim(foot, 102)
     ends = [*radius, *rug]
     pad = (max(ends) - min(ends)) * 0.03 or 0.05
     ax.set_xlim(min(ends) - pad, max(ends) + pad)
     if rug:
-        ax.vlines(
-            sorted(set(rug)), low - (100 - low) * 0.04, low + (100 - low) * 0.025, color=INK, linewidth=0.8
-        )
+        ax.vlines(sorted(set(rug)), foot, low + (100 - low) * 0.025, color=INK, linewidth=0.8)
     if stops is not None:
         _stops(ax, stops, words, (float(radius.min()), float(radius.max())))
     ax.grid(axis="y")
@@ -129,6 +123,8 @@ def _stops(ax: Axes, stops: tuple[float, float, float], words: str, edges: tuple
     over = at > (left + right) / 2
     place = ("data", "axes fraction")
     ha: Literal["left", "right"] = "right" if over else "left"
+    if ax.figure.bbox.width <= WIDTHS["narrow"] * ax.figure.dpi:
+        words = "\n".join(wrapped(words, _NARROW_LETTERS))
     note(ax, words, (at, 0.13), (-4 if over else 4, 0), ha=ha, va="bottom", colour=TARGET, xycoords=place)
 
 

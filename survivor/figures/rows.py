@@ -10,6 +10,7 @@ import math
 import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final, Literal
 
 from matplotlib.axes import Axes
@@ -22,7 +23,6 @@ from survivor.figures.style import (
     PAPER,
     QUIET,
     RULE,
-    SMALL,
     TARGET,
     USUAL,
     WIDTHS,
@@ -39,9 +39,10 @@ from survivor.figures.style import (
 Look = Literal["main", "usual", "hollow", "ink"]
 
 _COLOURS: Final[dict[Look, str]] = {"main": ACCENT, "usual": USUAL, "hollow": ACCENT, "ink": INK}
-_BESIDE_LETTERS: Final[dict[Size, int]] = {"wide": 48, "narrow": 52}
-_LABEL_LETTERS: Final[dict[Size, int]] = {"wide": 25, "narrow": 30}
-_UNDER_LETTERS: Final[dict[Size, int]] = {"wide": 34, "narrow": 44}  # smaller ones
+_BESIDE_LETTERS: Final[dict[Size, int]] = {"wide": 40, "narrow": 36}
+_UNDER_LETTERS: Final = 30  # of the quieter words on a page: those of a model stand on one line
+_EACH_LETTERS: Final = 27  # of each of several columns
+_LABEL_LETTERS: Final[dict[Size, int]] = {"wide": 22, "narrow": 34}
 _RATIOS: Final = (0.05, 0.1, 0.2, 0.33, 0.5, 0.67, 1.0, 1.5, 2.0, 3.0, 5.0, 10.0, 20.0)
 _FEW_RATIOS: Final = (0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0, 30.0, 100.0)
 _WIDE: Final = 12.0  # a range over which the finer ratios would run into each other
@@ -55,6 +56,7 @@ class Row:
     ``estimate`` is NaN where there is nothing to draw; then the first of ``beside``
     says why. ``beside`` holds the texts of the columns on the right. A limit that is
     infinite is drawn to the edge. ``cross``: another value of the row, marked.
+    ``coming``: from and to, a broken line behind the limits: what a new unit may show.
     """
 
     label: str
@@ -66,6 +68,7 @@ class Row:
     under: str = ""  # quieter, under the label
     marker: str = "o"
     cross: float = math.nan
+    coming: tuple[float, float] = (math.nan, math.nan)
 
 
 @dataclass(frozen=True)
@@ -108,24 +111,32 @@ class Chart:
     def figure(self, size: Size) -> Drawing:
         """Return a figure high enough for the rows."""
         with styled():
-            lines = [len(_label_lines(row, size)) for row in self.rows]
-            if size == "wide":
-                height = sum(max(0.37, 0.165 * count + 0.12) for count in lines)
+            beside = _fit_beside(self.rows, size)
+            lines = [len(_label_lines(row, size, beside)) for row in self.rows] or [1]
+            if size == "wide":  # rows are alike in height; labels stand beside their middles
+                broken = [[_in_lines(text, row) for text in row.beside] for row in self.rows] or [[]]
+                high = [max((text.count("\n") + 1 for text in texts), default=1) for texts in broken]
+                lines = [max(pair) for pair in zip(lines, high, strict=True)]
+                most = max((above + below) / 2 for above, below in pairwise([*lines, 1]))
+                row = max(0.37, 0.165 * most + 0.12)
             else:
-                height = sum(0.31 + 0.165 * count for count in lines)
-            figure = blank(WIDTHS[size], height + 0.75)
+                row = 0.31 + 0.165 * max(lines)
+            figure = blank(WIDTHS[size], row * len(self.rows) + 0.75)
             self._on(figure.add_subplot(), size)
             return figure
 
     def _on(self, ax: Axes, size: Size) -> Axes:
         rows = range(len(self.rows))
-        values = [v for row in self.rows for v in (row.estimate, row.lower, row.upper, row.cross)]
+        values = [
+            v for row in self.rows for v in (row.estimate, row.lower, row.upper, row.cross, *row.coming)
+        ]
         if self.steps is None:
             _set_ratios(ax, values)
         else:
             _set_steps(ax, values, self.steps)
+        beside = _fit_beside(self.rows, size)
         for place, row in enumerate(self.rows):
-            _draw_row(row, place, ax, size)
+            _draw_row(row, place, ax, size, beside=beside)
         ax.plot([row.cross for row in self.rows], rows, "x", color=INK, markersize=7, mew=1.8, zorder=5)
         ax.set_ylim(len(rows) - 0.4, -1.0 if self.headings and size == "wide" else -0.75)
         ax.set_yticks([])
@@ -134,7 +145,10 @@ class Chart:
         if self.band is not None:
             low, high, words = self.band
             ax.axvspan(low, high, color=WORTH, linewidth=0, zorder=0.2)
-            note(ax, words, (low, 1), (0, 3), va="bottom", colour=QUIET, xycoords=_ABOVE)
+            # Beside the columns' headings there is room over the labels; a telephone has it over the rows.
+            hangs: Literal["left", "right"] = "right" if size == "wide" else "left"
+            end = high if size == "wide" else low
+            note(ax, words, (end, 1), (0, 3), ha=hangs, va="bottom", colour=QUIET, xycoords=_ABOVE)
         if size == "wide":
             ax.grid(axis="x")
             _columns(self.rows, ax, self.headings)
@@ -148,9 +162,10 @@ class Chart:
             _upright(ax, at, len(rows), size, color=TARGET, linewidth=1.1, linestyle=dash, zorder=1.5)
             over = at > sum(ax.get_xlim()) / 2
             side: Literal["left", "right"] = "right" if over else "left"
-            note(
-                ax, words, (at, 1), (-4 if over else 4, -1), ha=side, va="top", colour=TARGET, xycoords=_ABOVE
-            )
+            # On a telephone the first label stands there.
+            va: Literal["top", "bottom"] = "top" if size == "wide" else "bottom"
+            shift = (-4 if over else 4, -1 if size == "wide" else 3)
+            note(ax, words, (at, 1), shift, ha=side, va=va, colour=TARGET, xycoords=_ABOVE)
         return ax
 
 
@@ -195,18 +210,39 @@ def _upright(ax: Axes, at: float, rows: int, size: Size, **look: Any) -> None:
         ax.vlines([at] * rows, [row - 0.2 for row in places], [row + 0.2 for row in places], **look)
 
 
-def _label_lines(row: Row, size: Size) -> list[tuple[str, str, float]]:
-    """Lines of a label with their colour and size: its own, then the quieter ones under it."""
-    under = wrapped(row.under, _UNDER_LETTERS[size]) if row.under else []
-    return [
-        *((line, INK, BODY) for line in wrapped(row.label, _LABEL_LETTERS[size])),
-        *((line, QUIET, SMALL) for line in under),
-    ]
+def _label_lines(row: Row, size: Size, beside: bool) -> list[tuple[str, str]]:
+    """Lines of a label with their colour: its own, the numbers without room beside, the quieter ones."""
+    letters = _LABEL_LETTERS[size]
+    quieter = _UNDER_LETTERS if size == "wide" else letters
+    under = [(line, QUIET) for line in wrapped(row.under, quieter)] if row.under else []
+    numbers = [] if beside else _beside(row)
+    label = wrapped(row.label, letters) if row.label or not under else []
+    return [*((line, INK) for line in (*label, *numbers)), *under]
 
 
-def _draw_row(row: Row, place: int, ax: Axes, size: Size) -> None:
+def _beside(row: Row) -> list[str]:
+    """Numbers of a row on a telephone, in lines."""
+    return textwrap.wrap("; ".join(text for text in row.beside if text), _BESIDE_LETTERS["narrow"])
+
+
+def _fit_beside(rows: Sequence[Row], size: Size) -> bool:
+    """Whether numbers stand beside: on a page always, on a telephone where all labels leave room."""
+    if size == "wide":
+        return True
+    for row in rows:
+        beside, last = _beside(row), wrapped(row.under or row.label, _LABEL_LETTERS["narrow"])[-1]
+        if len(beside) > 1 or (beside and len(last) + 2 + len(beside[0]) > _BESIDE_LETTERS["narrow"]):
+            return False
+    return True
+
+
+def _draw_row(row: Row, place: int, ax: Axes, size: Size, *, beside: bool) -> None:
     colour = _COLOURS[row.look]
     if math.isfinite(row.estimate):
+        if all(map(math.isfinite, row.coming)):
+            ax.plot(
+                row.coming, [place, place], color=colour, linewidth=1.0, linestyle=(0, (4, 2)), zorder=2.5
+            )
         if math.isfinite(row.lower) and not math.isnan(row.upper):
             ends = [row.lower, min(row.upper, 2 * ax.get_xlim()[1])]
             dash = (0, (3, 1.5)) if row.look == "hollow" else "solid"
@@ -224,22 +260,22 @@ def _draw_row(row: Row, place: int, ax: Axes, size: Size) -> None:
             zorder=4,
         )
     at = ax.get_yaxis_transform()
-    lines = _label_lines(row, size)
-    for i, (text, ink, points) in enumerate(lines):
+    lines = _label_lines(row, size, beside)
+    for i, (text, ink) in enumerate(lines):
         below = (len(lines) - 1 - i) * _LINE_POINTS
         if size == "wide":
             up = below - (len(lines) - 1) / 2 * _LINE_POINTS
-            note(ax, text, (-0.02, place), (0, up), ha="right", colour=ink, fontsize=points, xycoords=at)
+            note(ax, text, (-0.02, place), (0, up), ha="right", colour=ink, xycoords=at)
         else:
-            note(ax, text, (0, place), (0, 8 + below), va="bottom", colour=ink, fontsize=points, xycoords=at)
-    if row.beside and size == "narrow":
-        beside = _in_lines("; ".join(text for text in row.beside if text), size)
-        note(ax, beside, (1, place), (0, 8), ha="right", va="bottom", xycoords=at)
+            note(ax, text, (0, place), (0, 8 + below), va="bottom", colour=ink, xycoords=at)
+    if size == "narrow" and beside:
+        note(ax, " ".join(_beside(row)), (1, place), (0, 8), ha="right", va="bottom", xycoords=at)
 
 
-def _in_lines(text: str, size: Size) -> str:
+def _in_lines(text: str, row: Row) -> str:
     """Break words beside a row where they would leave no room for the row itself."""
-    return "\n".join(textwrap.wrap(text, _BESIDE_LETTERS[size]))
+    letters = _BESIDE_LETTERS["wide"] if len(row.beside) == 1 else _EACH_LETTERS
+    return "\n".join(textwrap.wrap(text, letters))
 
 
 def _columns(rows: Sequence[Row], ax: Axes, headings: Sequence[str]) -> None:
@@ -247,7 +283,7 @@ def _columns(rows: Sequence[Row], ax: Axes, headings: Sequence[str]) -> None:
     at = ax.get_yaxis_transform()
     shift = 10.0
     for column in range(max((len(row.beside) for row in rows), default=0)):
-        texts = [_in_lines(row.beside[column], "wide") if column < len(row.beside) else "" for row in rows]
+        texts = [_in_lines(row.beside[column], row) if column < len(row.beside) else "" for row in rows]
         heading = headings[column].split("\n") if column < len(headings) else []
         # An unfinished row's reason may run on; it must not push the next column away.
         fitting = [text for text, row in zip(texts, rows, strict=True) if math.isfinite(row.estimate)]

@@ -83,7 +83,7 @@ def draw_cumulative(table: pd.DataFrame, ax: Axes | None = None, *, dry: Dry | N
         for values, words, colour in ((rain, "this season", ACCENT), (median, "median year", QUIET)):
             read = np.flatnonzero(np.isfinite(values))[-1:]
             ends += [(words, float(days[i]), float(values[i]), colour) for i in read]
-        name_ends(ax, ends, 0.055, 4)
+        name_ends(ax, ends, 0.09, 4)
         months(ax, dates)
         ax.set_ylabel("Rain since the first day, mm")
         ax.grid(axis="y")
@@ -147,16 +147,17 @@ def shade_dry_season(
 
 
 def months(ax: Axes, dates: pd.Series[pd.Timestamp]) -> None:
-    """Mark the first days of some seven months on axes of days since the first date."""
+    """Mark the first days of some seven months, on a telephone five, on axes of days since the first date."""
     firsts = [i for i, date in enumerate(dates) if date.day == 1]
-    step = max(1, round(len(firsts) / 7))
+    most = 7 if ax.figure.bbox.width > WIDTHS["narrow"] * ax.figure.dpi else 5
+    step = max(1, math.ceil(len(firsts) / most))
     places = [(dates.iloc[i] - dates.iloc[0]) / pd.Timedelta(days=1) for i in firsts[::step]]
     ax.set_xticks(places, [_month(dates.iloc[i]) for i in firsts[::step]])
 
 
 def _month(date: pd.Timestamp) -> str:
     short = month(date.month)[:3]
-    return f"{short} {date.year}" if date.month == 1 else short
+    return f"{short}\n{date.year}" if date.month == 1 else short
 
 
 def draw_water(
@@ -263,12 +264,7 @@ def _stress_marks(ax: Axes, days: Floats, stressed: pd.Series[bool], total_mm: f
     """Draw a bar along the foot over the days of stress: told by place, not by colour alone."""
     short = stressed.fillna(False).to_numpy(dtype=bool)
     edges = np.flatnonzero(np.diff(np.concatenate([[False], short, [False]]).astype(int)))
+    foot = [-0.04 * total_mm] * 2
     for start, stop in zip(edges[::2], edges[1::2], strict=True):
-        ax.plot(
-            [days[start] - 0.5, days[stop - 1] + 0.5],
-            [-0.04 * total_mm] * 2,
-            color=TARGET,
-            linewidth=3.0,
-            solid_capstyle="butt",
-            zorder=3,
-        )
+        span = [days[start] - 0.5, days[stop - 1] + 0.5]
+        ax.plot(span, foot, color=TARGET, linewidth=3.0, solid_capstyle="butt", zorder=3)

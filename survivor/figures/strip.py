@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -13,9 +13,9 @@ from matplotlib.patches import Patch
 from survivor.figures.season import Dry, months, shade_dry_season
 from survivor.figures.style import (
     ACCENT,
+    BODY,
     INK,
     QUIET,
-    SMALL,
     TARGET,
     WIDTHS,
     Drawing,
@@ -35,6 +35,12 @@ class State:
     height: float
     colour: str
     hatch: str = ""
+
+    @property
+    def look(self) -> dict[str, Any]:
+        """Face, edge and hatching of its bars."""
+        face = "none" if self.hatch else self.colour
+        return {"facecolor": face, "edgecolor": self.colour, "hatch": self.hatch or None}
 
 
 @dataclass(frozen=True)
@@ -80,8 +86,10 @@ def strip_figure(
     """
     names = list(dict.fromkeys(table["row"].astype(str)))
     dates = pd.Series(pd.date_range(table["date"].min(), table["date"].max()))
+    lines = ["\n".join(wrapped(name, 26 if size == "wide" else 17)) for name in names]
+    row = max(0.42, *(0.2 * (line.count("\n") + 1) for line in lines), 0.0)  # inches
     with styled():
-        figure = blank(WIDTHS[size], 0.85 + 0.42 * len(names))
+        figure = blank(WIDTHS[size], 0.85 + row * len(names))
         ax: Axes = figure.add_subplot()
         shade_dry_season(ax, dates, dry, named=True)
         for place, name in enumerate(names):
@@ -90,18 +98,10 @@ def strip_figure(
             for state in states.of:
                 bars = _runs(days, (own["state"] == state.key).to_numpy())
                 if bars:
-                    filled = "none" if state.hatch else state.colour
-                    ax.broken_barh(
-                        bars,
-                        (len(names) - place - 1, state.height),
-                        facecolor=filled,
-                        edgecolor=state.colour,
-                        hatch=state.hatch or None,
-                        linewidth=0.4 if state.hatch else 0,
-                    )
-        lines = ["\n".join(wrapped(name, 26 if size == "wide" else 17)) for name in names]
+                    wide = 0.4 if state.hatch else 0
+                    ax.broken_barh(bars, (len(names) - place - 1, state.height), linewidth=wide, **state.look)
         ax.set_yticks(
-            [len(names) - place - 0.65 for place in range(len(names))], lines, fontsize=SMALL, color=INK
+            [len(names) - place - 0.65 for place in range(len(names))], lines, fontsize=BODY, color=INK
         )
         ax.tick_params(axis="y", length=0)
         ax.set_xlim(0, len(dates))
@@ -110,17 +110,13 @@ def strip_figure(
         months(ax, dates)
         seen = set(table["state"].astype(str))
         marks = [state for state in states.of if state.key in seen]
-        patches = [
-            Patch(facecolor="none" if s.hatch else s.colour, edgecolor=s.colour, hatch=s.hatch or None)
-            for s in marks
-        ]
         figure.legend(
-            patches,
+            [Patch(**state.look) for state in marks],
             [state.name for state in marks],
             loc="outside lower left",
             ncols=len(marks) if size == "wide" else 2,
             frameon=False,
-            fontsize=SMALL,
+            fontsize=BODY,
             labelcolor=INK,
             handlelength=1.2,
             borderaxespad=0,

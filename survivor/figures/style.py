@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 import textwrap
+import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -30,7 +31,7 @@ Drawing = Figure
 Size = Literal["wide", "narrow"]
 
 #: Width of a figure in inches: a column of text, or the screen of a telephone.
-WIDTHS: Final[dict[Size, float]] = {"wide": 6.4, "narrow": 3.5}
+WIDTHS: Final[dict[Size, float]] = {"wide": 5.9, "narrow": 2.85}
 
 
 INK, QUIET, RULE, PAPER = (COLOURS[name].light for name in ("ink", "quiet", "rule", "paper"))
@@ -58,8 +59,8 @@ _LINES: Final = (
 )
 USUAL_LINE: Final = Line(USUAL, (0, (3, 1.5)), "o")
 
-BODY: Final = 9.2  # points; a page shows a figure about 1.7 times as large: the size of its words
-SMALL: Final = 8.4
+#: Points, of every letter: a page shows a figure at 1.8 times its size, so they are as large as its words.
+BODY: Final = 9.2
 _BESIDE_PANELS: Final = 56.0  # points of a figure's width that its axis takes
 _LEAST_LETTERS: Final = 8
 
@@ -112,8 +113,8 @@ _RC: Final[dict[Any, Any]] = {
     "grid.linewidth": 0.6,
     "xtick.color": QUIET,
     "ytick.color": QUIET,
-    "xtick.labelsize": SMALL,
-    "ytick.labelsize": SMALL,
+    "xtick.labelsize": BODY,
+    "ytick.labelsize": BODY,
     "xtick.major.width": 0.7,
     "ytick.major.width": 0.7,
     "xtick.major.size": 3.0,
@@ -162,11 +163,20 @@ def wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(text, width=width, break_long_words=True, max_lines=3, placeholder=" …") or [""]
 
 
+@contextmanager
+def only_measured() -> Iterator[None]:
+    """Let matplotlib say nothing of letters that its type lacks: it only measures; a page has its own."""
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message=r"Glyph .* missing from font")
+        yield
+
+
+@only_measured()
 def titled(name: str, size: Size, columns: int) -> str:
     """Break the title of a panel so that no line is wider than the panel, of so many beside each other."""
     room = (72 * WIDTHS[size] - _BESIDE_PANELS) / columns - 2
-    letters = FontProperties(family=_RC["font.family"], weight="bold", size=SMALL + 0.5)
-    most = int(room / (0.5 * SMALL))
+    letters = FontProperties(family=_RC["font.family"], weight="bold", size=BODY)
+    most = int(room / (0.5 * BODY))
     while most > _LEAST_LETTERS and any(
         text_to_path.get_text_width_height_descent(line, letters, ismath=False)[0] > room
         for line in wrapped(name, most)
@@ -181,8 +191,6 @@ def note(
     at: tuple[Any, Any],
     shift: tuple[float, float] = (0, 0),
     *,
-    ha: Literal["left", "center", "right"] = "left",
-    va: Literal["bottom", "center", "top"] = "center",
     colour: str = INK,
     **look: Any,
 ) -> None:
@@ -194,15 +202,15 @@ def note(
         The place, in data; in what ``xycoords`` says where it is given.
     shift
         How far from there, right and up, in points.
-    ha, va
-        Which part of the words stands there.
     colour
         Of the words.
     look
-        Whatever else matplotlib's annotations take.
+        Whatever else matplotlib's annotations take, such as ``ha`` and ``va``: which part of the
+        words stands there.
     """
-    usual: dict[str, Any] = {"fontsize": SMALL, "textcoords": "offset points", "annotation_clip": False}
-    ax.annotate(text, at, xytext=shift, ha=ha, va=va, color=colour, **(usual | look))
+    usual: dict[str, Any] = {"fontsize": BODY, "textcoords": "offset points", "annotation_clip": False}
+    usual |= {"ha": "left", "va": "center"}
+    ax.annotate(text, at, xytext=shift, color=colour, **(usual | look))
 
 
 def name_ends(ax: Axes, ends: Sequence[tuple[str, float, float, str]], gap: float, shift: float = 6) -> None:
@@ -219,7 +227,7 @@ def name_ends(ax: Axes, ends: Sequence[tuple[str, float, float, str]], gap: floa
 def legend_below(ax: Axes, marks: Sequence[Any], names: Sequence[str], down: float) -> None:
     """Name each mark under the axes, ``down`` (a share of their height), where no room is beside them."""
     place: dict[str, Any] = {"loc": "upper left", "bbox_to_anchor": (-0.02, -down), "borderaxespad": 0}
-    ax.legend(marks, names, frameon=False, fontsize=SMALL, labelcolor=INK, **place)
+    ax.legend(marks, names, frameon=False, fontsize=BODY, labelcolor=INK, **place)
 
 
 def panels(names: Sequence[str], size: Size, height: float, axis: str) -> tuple[Drawing, dict[str, Axes]]:
@@ -243,13 +251,15 @@ def panels(names: Sequence[str], size: Size, height: float, axis: str) -> tuple[
     figure = blank(WIDTHS[size], rows * (height + 0.13 * tallest) + 0.35)
     grid = list(figure.subplots(rows, columns, sharex=True, sharey=True, squeeze=False).flat)
     for place, (ax, title) in enumerate(zip(grid, titles, strict=False)):
-        ax.set_title(title, fontsize=SMALL + 0.5)
+        ax.set_title(title, fontsize=BODY)
         # Panels above an unfilled row still need their days.
         ax.xaxis.set_tick_params(labelbottom=place + columns >= len(names))
     for ax in grid[len(names) :]:
         ax.set_visible(False)
-    figure.supxlabel("Days after planting", x=0.01, ha="left", color=QUIET, fontsize=SMALL + 0.5)
-    figure.supylabel(axis, color=QUIET, fontsize=SMALL + 0.5)
+    # Right of the words along the side, which may reach down to the corner.
+    beside = 1.6 * BODY / (72 * WIDTHS[size])
+    figure.supxlabel("Days after planting", x=beside, ha="left", color=QUIET, fontsize=BODY)
+    figure.supylabel(axis, color=QUIET, fontsize=BODY)
     return figure, dict(zip(names, grid, strict=False))
 
 

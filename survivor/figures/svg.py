@@ -9,16 +9,18 @@ from __future__ import annotations
 
 import io
 import re
-import warnings
+import textwrap
 from html import escape
 from typing import Final
 
 from matplotlib.backends.backend_svg import FigureCanvasSVG
+from matplotlib.text import Text
 
 from survivor.figures.colours import COLOURS
-from survivor.figures.style import Drawing, styled
+from survivor.figures.style import Drawing, only_measured, styled
 
 _NAME: Final = re.compile(r"^[a-z][a-z0-9-]*$")
+_LEAST_LETTERS: Final = 12  # of a line of the words of an axis
 _USE: Final = {colour.light: name for name, colour in COLOURS.items()}
 
 
@@ -45,9 +47,7 @@ def to_svg(figure: Drawing, name: str, title: str, description: str) -> str:
     if not _NAME.match(name):
         raise ValueError(f"a figure's name is small letters, figures and hyphens, not {name!r}")
     raw = io.StringIO()
-    with styled(), warnings.catch_warnings():
-        # The page's own type shows the letters; matplotlib's type only measures them.
-        warnings.filterwarnings("ignore", message=r"Glyph .* missing from font")
+    with styled(), only_measured():
         _arrange(figure)
         figure.savefig(raw, format="svg", transparent=True, metadata={"Date": None, "Creator": None})
     text = raw.getvalue()
@@ -77,7 +77,21 @@ def _arrange(figure: Drawing) -> None:
         return
     FigureCanvasSVG(figure)  # letters are measured as they will be drawn
     layout.execute(figure)
+    if any([_in_lines(ax.xaxis.label, figure) for ax in figure.axes]):
+        layout.execute(figure)
     figure.set_layout_engine(None)
+
+
+def _in_lines(label: Text, figure: Drawing) -> bool:
+    """Break the words of an axis where they would run out of the figure; whether they were broken."""
+    if not label.get_text():
+        return False
+    box = label.get_window_extent()
+    if box.x1 <= figure.bbox.width:
+        return False
+    letters = int(len(label.get_text()) * (figure.bbox.width - box.x0) / box.width)
+    label.set_text("\n".join(textwrap.wrap(label.get_text(), max(letters, _LEAST_LETTERS))))
+    return True
 
 
 def _with_own_ids(tag: str, name: str) -> str:

@@ -70,7 +70,7 @@ def check_bounds(path: Path, name: str) -> None:
         lie so far apart that the sheet would hold more than 20 million, or hold together
         more than 268 million letters.
     """
-    raw = content(path)
+    raw = _packed(path, name)
     if raw.startswith(old_workbook.STARTS):
         _check_old(raw, name)
         return
@@ -85,6 +85,22 @@ def check_bounds(path: Path, name: str) -> None:
             _check_cells(members, ending, name)
     except _CORRUPT:
         return  # damaged, or locked: the reader says so
+
+
+def _packed(path: Path, name: str) -> bytes:
+    """Return what a workbook holds; a large file that is none is not taken into memory."""
+    try:
+        with path.open("rb") as opened:
+            old = opened.read(8).startswith(old_workbook.STARTS)
+        if path.stat().st_size > _LARGE / 2 and not old and not zipfile.is_zipfile(path):
+            raise OSError(0, "it is damaged, or no workbook at all")
+        return content(path)
+    except OSError as error:
+        raise RecordsError(
+            f"the workbook cannot be opened: {error.strerror or error}",
+            where=name,
+            mend="open it in a spreadsheet program and save it again, as XLSX or as CSV",
+        ) from error
 
 
 def _check_old(raw: bytes, name: str) -> None:
@@ -309,7 +325,7 @@ def _reach_xlsx(member: _Member) -> tuple[tuple[int, int], int]:
         cut = max(len(text) - _OVERLAP, 0)
         places = set(_REFERENCE.findall(text))
         last_row = max([last_row, *(int(row) for _, row in places)])
-        last_column = max([last_column, *(_number(letters) for letters, _ in places)])
+        last_column = max([last_column, *(column_number(letters) for letters, _ in places)])
         done = text[:cut]
         rows += len(_ROW.findall(done))
         cells += len(_CELL.findall(done))
@@ -333,7 +349,8 @@ def _near(member: _Member) -> tuple[bool, int]:
     return True, cells
 
 
-def _number(letters: bytes) -> int:
+def column_number(letters: bytes) -> int:
+    """Tell the number, counted from 1, of a column that a spreadsheet calls A, B, ..., Z, AA."""
     number = 0
     for letter in letters.upper():
         number = number * 26 + letter - ord("A") + 1

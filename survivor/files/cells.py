@@ -7,72 +7,55 @@ what is different in the column and not with its length.
 from __future__ import annotations
 
 import datetime as dt
+import functools
 import math
 import re
-import unicodedata
 from collections.abc import Callable, Iterable
 from typing import Any, Final, Literal
 
 import numpy as np
 import pandas as pd
 
+from survivor.files.days import (
+    AMBIGUOUS,
+    MONTH_NAME,
+    NOT_A_DATE,
+    SERIAL,
+    DateOrder,
+    day_of,
+    read_day,
+    serial_day,
+    tells_by_order,
+    without_accents,
+)
 from survivor.files.sheets import as_text
 
-DateOrder = Literal["day-first", "month-first"] | None
-_ORDERS: Final = ("day-first", "month-first")
+__all__ = [
+    "AMBIGUOUS",
+    "MONTH_NAME",
+    "NOT_A_DATE",
+    "SERIAL",
+    "DateOrder",
+    "without_accents",
+]
+
+_ORDERS: Final[tuple[DateOrder, ...]] = ("day-first", "month-first")
 
 # Faults; each is the code of a problem.
-AMBIGUOUS = "ambiguous-date"
-NOT_A_DATE = "unreadable-date"
-SERIAL = "serial-date"  # read, and noted
 PERCENTAGE = "percentage"
 NOT_A_NUMBER = "unreadable-number"
 
-_FIRST_SERIAL, _LAST_SERIAL = 20_000, 80_000  # 1954 to 2119: what a spreadsheet's day number can mean here
-_FIRST_YEAR, _LAST_YEAR = 1800, 2200  # no record was kept, and none will be, outside them
-_SERIAL_ORIGIN = dt.date(1899, 12, 30)
-_YEAR_FIRST = re.compile(r"(\d{4})[-/. ](\d{1,2})[-/. ](\d{1,2})(?:[t ]\d{1,2}:.*)?")
-_SOLID = re.compile(r"((?:19|20)\d{2})(\d{2})(\d{2})")
-_NUMERIC = re.compile(r"(\d{1,2})[-/. ](\d{1,2})[-/. ](\d{4}|\d{2})(?: \d{1,2}:.*)?")
-_DAY_NAMED = re.compile(
-    r"(\d{1,2})(?:st|nd|rd|th|er)?[-/. ]*(?:de )?([a-z]{3,10})[-/., ]*(?:de )?(\d{4}|\d{2})"
-)
-_NAMED_DAY = re.compile(r"([a-z]{3,9})[-/. ]*(\d{1,2})(?:st|nd|rd|th)?[-/., ]+(\d{4}|\d{2})")
-_WEEKDAY = re.compile(r"^(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[ ,]+")
-# Names of months, and their short forms, in English and in the languages of crews that have come from abroad.
-_MONTH_NAMES: Final = (
-    "january janvier januar enero gennaio janeiro januari janner janv ene gen",
-    "february fevrier februar febrero febbraio fevereiro februari fevr fev",
-    "march mars marz marzo marco maart mrz mrt",
-    "april avril abril aprile avr abr",
-    "may mai mayo maggio maio mei mag",
-    "june juin juni junio giugno junho giu",
-    "july juillet juli julio luglio julho juil lug",
-    "august aout agosto augustus ago",
-    "september septembre septiembre setiembre settembre setembro",
-    "october octobre oktober octubre ottobre outubro okt ott",
-    "november novembre noviembre",
-    "december decembre dezember diciembre dicembre dezembro dez dic",
-)
-_MONTHS = {
-    name: number
-    for number, names in enumerate(_MONTH_NAMES, start=1)
-    for english in [names.split()[0]]
-    for name in (*names.split(), english[:3], english[:4])
-}
 _NUMBER = re.compile(r"[-+]?(\d+\.?\d*|\.\d+)(e[-+]?\d+)?")
 _DECIMAL_COMMA = re.compile(r"[-+]?\d+,\d{1,2}")
 _LENGTH = r"^(\d+(?:[.,]\d+)?)\s*(cm|mm|m|metres?|meters?)\.?$"
 _PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
 
 
-MONTH_NAME: Final = "(?:" + "|".join(sorted(_MONTHS, key=len, reverse=True)) + ")"  # as a pattern
-
-
 def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
     """Cells as text, trimmed; "" for a blank."""
-    values, _ = _each(cells, lambda cell: (as_text(cell), ""))
-    return pd.Series(values, index=cells.index, dtype=object)
+    codes, distinct = pd.factorize(cells.to_numpy(dtype=object), use_na_sentinel=False)
+    written = np.array([as_text(cell) for cell in distinct], dtype=object)
+    return pd.Series(written[codes], index=cells.index, dtype=object)
 
 
 def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
@@ -142,6 +125,17 @@ def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any
     return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
 
 
+def hold_days(column: pd.Series[Any]) -> bool:
+    """Tell whether every filled cell of a column is a day, and none a number that could be one."""
+    left: tuple[DateOrder, ...] = _ORDERS  # in which all cells so far can be read
+    filled = [cell for cell in pd.unique(column.to_numpy(dtype=object)) if as_text(cell)]
+    for cell in filled:
+        left = tuple(order for order in left if one_date(cell, order) is not None)
+        if not left or not math.isnan(_number(cell)[0]):
+            return False
+    return bool(filled)
+
+
 def is_text(column: pd.Series[Any]) -> bool:
     """Tell whether a column holds texts, however the frame stores them."""
     return pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)
@@ -182,6 +176,7 @@ def order_told(columns: Iterable[pd.Series[Any]]) -> tuple[DateOrder, bool]:
     return (_ORDERS[reads.index(True)] if sum(reads) == 1 else None), True
 
 
+@functools.lru_cache(maxsize=2**12)  # decades of days have some hundred amounts of rain between them
 def measure(text: str) -> float | None:
     """Read a number whose one comma is decimal, as it never reaches a thousand; None where it is none."""
     number, fault = _number(text.replace(",", ".") if text.count(",") == 1 and "." not in text else text)
@@ -190,13 +185,8 @@ def measure(text: str) -> float | None:
 
 def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
     """Tell which cells are texts whose day and month only an order tells, such as 13/04/2022."""
-    values, _ = _each(cells, lambda cell: (_tells_by_order(as_text(cell)), ""))
+    values, _ = _each(cells, lambda cell: (tells_by_order(as_text(cell)), ""))
     return pd.Series(values.astype(bool), index=cells.index)
-
-
-def _tells_by_order(text: str) -> bool:
-    found = _NUMERIC.fullmatch(text)
-    return found is not None and int(found[1]) != int(found[2])  # 7/7 is one day in either order
 
 
 def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:
@@ -237,60 +227,8 @@ def _number(cell: object) -> tuple[float, str]:
 
 
 def _date(cell: object, order: DateOrder) -> tuple[str | None, str]:
-    if isinstance(cell, dt.datetime):
-        return _day(cell.year, cell.month, cell.day)
-    if isinstance(cell, dt.date):
-        return _day(cell.year, cell.month, cell.day)
+    if isinstance(cell, dt.date):  # of which a datetime is one
+        return day_of(cell.year, cell.month, cell.day)
     if isinstance(cell, int | float) and not isinstance(cell, bool):
-        return _serial(float(cell))
-    text = _WEEKDAY.sub("", as_text(cell).casefold())
-    if not text.isascii():
-        text = without_accents(text)
-    if not text:
-        return None, ""
-    if (match := _YEAR_FIRST.fullmatch(text) or _SOLID.fullmatch(text)) is not None:
-        return _day(*match.groups())
-    if re.fullmatch(r"\d+(\.\d+)?", text):
-        return _serial(float(text))
-    if (match := _DAY_NAMED.fullmatch(text)) is not None and match[2] in _MONTHS:
-        return _day(match[3], _MONTHS[match[2]], match[1])
-    if (match := _NAMED_DAY.fullmatch(text)) is not None and match[1] in _MONTHS:
-        return _day(match[3], _MONTHS[match[1]], match[2])
-    if (match := _NUMERIC.fullmatch(text)) is not None:
-        return _numeric(match[1], match[2], match[3], order)
-    return None, NOT_A_DATE
-
-
-def without_accents(text: str) -> str:
-    """Write letters without the accents on them: février is fevrier."""
-    return "".join(sign for sign in unicodedata.normalize("NFKD", text) if not unicodedata.combining(sign))
-
-
-def _numeric(first: str, second: str, year: str, order: DateOrder) -> tuple[str | None, str]:
-    if order == "day-first":
-        return _day(year, second, first)
-    if order == "month-first":
-        return _day(year, first, second)
-    day_first, month_first = _day(year, second, first), _day(year, first, second)
-    readings = {reading[0] for reading in (day_first, month_first) if reading[0] is not None}
-    if len(readings) == 2:
-        return None, AMBIGUOUS
-    return (readings.pop(), "") if readings else (None, NOT_A_DATE)
-
-
-def _serial(number: float) -> tuple[str | None, str]:
-    if number.is_integer() and (solid := _SOLID.fullmatch(str(int(number)))) is not None:
-        return _day(*solid.groups())
-    if not _FIRST_SERIAL <= number <= _LAST_SERIAL:
-        return None, NOT_A_DATE
-    return (_SERIAL_ORIGIN + dt.timedelta(days=int(number))).isoformat(), SERIAL
-
-
-def _day(year: int | str, month: int | str, day: int | str) -> tuple[str | None, str]:
-    whole_year = int(year) + (2000 if len(str(year)) == 2 else 0)
-    if not _FIRST_YEAR <= whole_year <= _LAST_YEAR:
-        return None, NOT_A_DATE
-    try:
-        return dt.date(whole_year, int(month), int(day)).isoformat(), ""
-    except ValueError:
-        return None, NOT_A_DATE
+        return serial_day(float(cell))
+    return read_day(as_text(cell), order)

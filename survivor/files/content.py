@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+import errno
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
 from pathlib import Path
 from typing import Final
+
+from survivor.files.kinds import LARGE
 
 _KEPT: Final[ContextVar[dict[str, bytes] | None]] = ContextVar("kept", default=None)
 
@@ -28,12 +32,23 @@ def content(path: Path) -> bytes:
     Raises
     ------
     OSError
-        When it cannot be read.
+        When it cannot be read, is no ordinary file (a pipe never ends), or is so large that only text read
+        in parts may be.
     """
     kept = _KEPT.get()
     if kept is None:
-        return path.read_bytes()
+        return _read(path)
     name = os.path.abspath(path)
     if name not in kept:
-        kept[name] = path.read_bytes()
+        kept[name] = _read(path)
     return kept[name]
+
+
+def _read(path: Path) -> bytes:
+    about = path.stat()
+    if not stat.S_ISREG(about.st_mode):
+        raise OSError(errno.EINVAL, "it is no ordinary file", str(path))
+    if about.st_size > LARGE:
+        said = f"it is larger than {LARGE // 10**6} MB, which is read of no file at once"
+        raise OSError(errno.EFBIG, said, str(path))
+    return path.read_bytes()

@@ -342,8 +342,41 @@ def _parts(
     return np.array(of_group, dtype=np.int64)[number]
 
 
-def read_part(path: Path) -> tuple[pd.DataFrame, np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    """Read one part: its cells as texts, and the row and file that each row stood at, in that order."""
+@dataclass(frozen=True)
+class Cells:
+    """Cells of a batch or part: each distinct text once, and codes into these.
+
+    Attributes
+    ----------
+    columns
+        Codes and texts of each column.
+    row, file
+        Where each row stood; rows go by file, then by row.
+    """
+
+    columns: tuple[tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]], ...]
+    row: np.ndarray[Any, Any]
+    file: np.ndarray[Any, Any]
+
+    def take(self, rows: np.ndarray[Any, Any]) -> Cells:
+        """Give some of the rows."""
+        columns = tuple((codes[rows], texts) for codes, texts in self.columns)
+        return Cells(columns, self.row[rows], self.file[rows])
+
+    def filled(self) -> Cells:
+        """Leave out the rows of which every cell is blank."""
+        blank = np.ones(len(self.row), dtype=bool)
+        for codes, texts in self.columns:
+            blank &= (texts == "")[codes] if len(texts) else True
+        return self.take(np.flatnonzero(~blank)) if blank.any() else self
+
+    def table(self) -> pd.DataFrame:
+        """Write the cells out, as texts."""
+        return pd.DataFrame({n: texts[codes] for n, (codes, texts) in enumerate(self.columns)})
+
+
+def read_part(path: Path) -> Cells:
+    """Read one part."""
     import pyarrow as pa
 
     with pa.memory_map(str(path)) as source:
@@ -351,13 +384,13 @@ def read_part(path: Path) -> tuple[pd.DataFrame, np.ndarray[Any, Any], np.ndarra
     return cells_of(table)
 
 
-def cells_of(table: pa.Table) -> tuple[pd.DataFrame, np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    """Cells of a batch or part, each distinct text held once; with row and file, sorted by these."""
+def cells_of(table: pa.Table) -> Cells:
+    """Give the cells of a batch or part."""
     row, file = (table.column(name).to_numpy() for name in (_ROW, _FILE))
     order = np.lexsort((row, file))
-    columns = {}
-    for number, name in enumerate(table.column_names[: table.num_columns - 2]):
+    columns = []
+    for name in table.column_names[: table.num_columns - 2]:
         coded = table.column(name).combine_chunks().dictionary_encode()
         texts = np.array(coded.dictionary.to_pylist(), dtype=object)
-        columns[number] = texts[coded.indices.to_numpy()][order] if len(texts) else np.empty(0, object)
-    return pd.DataFrame(columns), row[order], file[order]
+        columns.append((coded.indices.to_numpy()[order], texts))
+    return Cells(tuple(columns), row[order], file[order])

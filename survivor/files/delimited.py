@@ -7,6 +7,7 @@ import io
 import re
 from collections import Counter
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
@@ -20,6 +21,7 @@ _SAYS_SIGN = re.compile(r'(?P<line>"?sep=(?P<sign>[^\r\n])"?[ \t]*)\r?\n', re.IG
 # An apostrophe before what a spreadsheet takes for a formula, as `survivor.files.writing.csv_text` puts it.
 _GUARDED = re.compile(r'(?:^|[,;\t|"])\'\s*[=+@-]', re.MULTILINE)
 _GUARDED_CELL = re.compile(r"^'(?=\s*[=+@-])")
+_START, _MANY_BYTES = 4096, 32 * 2**20
 _SAMPLE_LINES = 50
 _LONGEST_SAMPLE = 100_000  # signs of a line; the reader of cells takes no longer one
 
@@ -47,6 +49,10 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
         that never closes.
     """
     try:
+        with path.open("rb") as opened:
+            start = opened.read(_START)
+        if path.stat().st_size > _MANY_BYTES:
+            _decode(start if start.count(b"\x00") else b"", name)  # what is no text is told by its start
         raw = content(path)
     except OSError as error:
         raise RecordsError(
@@ -78,8 +84,10 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
             skip_blank_lines=False,
         )
     except (pd.errors.ParserError, csv.Error) as error:
+        begun = _OPENED.search(str(error))
+        what = f"row {int(begun[1]) + 1:,} opens a quotation mark that is never closed" if begun else error
         raise RecordsError(
-            f"the cells cannot be distinguished: {error}",
+            f"the cells cannot be distinguished: {what}",
             where=name,
             mend="look for a quotation mark that is opened and never closed",
         ) from error
@@ -89,6 +97,9 @@ def read_delimited(path: Path, name: str) -> tuple[pd.DataFrame, tuple[str, ...]
         rows = rows.replace(_GUARDED_CELL, "", regex=True)
     rows.index = pd.RangeIndex(1, len(rows) + 1)
     return rows, remarks
+
+
+_OPENED: Final = re.compile(r"EOF inside string starting at row (\d+)")  # which pandas counts from 0
 
 
 def _width(text: str, sign: str) -> int:

@@ -13,6 +13,8 @@ import zipfile
 from typing import Final
 from xml.sax.saxutils import unescape
 
+from survivor.files.bounds import column_number
+
 NOT_WORKED_OUT: Final = "(formula without a result)"
 _CELL: Final = re.compile(rb"""<(?:\w+:)?c\s(?P<head>[^>]*)(?<!/)>(?P<held>.*?)</(?:\w+:)?c>""", re.DOTALL)
 _MAY_BE: Final = re.compile(rb"""\bt\s*=\s*["']e["']|<(?:\w+:)?f\b""")
@@ -42,7 +44,7 @@ def errors_shown(raw: bytes, sheet: str) -> dict[tuple[int, int], str]:
     """
     try:
         with zipfile.ZipFile(io.BytesIO(raw)) as packed:
-            text = packed.read(_member(packed, sheet))
+            text = packed.read(part_of_sheet(packed, sheet))
     except (zipfile.BadZipFile, KeyError, ValueError, RuntimeError, NotImplementedError):
         return {}  # no such workbook
     if _MAY_BE.search(text) is None:
@@ -56,12 +58,18 @@ def errors_shown(raw: bytes, sheet: str) -> dict[tuple[int, int], str]:
         if value is None and (_MAY_BE.search(cell["held"]) is None or _TEXT.search(cell["head"])):
             continue  # blank, or a formula that comes to an empty text
         shown = NOT_WORKED_OUT if value is None else unescape(value[1].decode("utf-8", "replace"))
-        errors[int(place[2]) - 1, _column(place[1])] = shown
+        errors[int(place[2]) - 1, column_number(place[1]) - 1] = shown
     return errors
 
 
-def _member(packed: zipfile.ZipFile, sheet: str) -> str:
-    """Name the file within the workbook that holds a sheet."""
+def part_of_sheet(packed: zipfile.ZipFile, sheet: str) -> str:
+    """Name the file within a workbook that holds a sheet.
+
+    Raises
+    ------
+    KeyError
+        When it has no such sheet.
+    """
     book, relations = (
         packed.read(name).decode("utf-8", "replace")
         for name in ("xl/workbook.xml", "xl/_rels/workbook.xml.rels")
@@ -77,10 +85,3 @@ def _member(packed: zipfile.ZipFile, sheet: str) -> str:
 def _attributes(text: str) -> dict[str, str]:
     quotes = {"&quot;": '"', "&apos;": "'"}
     return {name: unescape(double or single, quotes) for name, double, single in _ATTRIBUTE.findall(text)}
-
-
-def _column(letters: bytes) -> int:
-    number = 0
-    for letter in letters:
-        number = number * 26 + letter - ord("A") + 1
-    return number - 1

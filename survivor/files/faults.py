@@ -19,6 +19,7 @@ Place = tuple[str | int, ...]
 Path = tuple[str, ...]
 
 _MOST_TOLD: Final = 50
+_LARGEST_MEANT: Final = 1e15  # of a value that another unit may have made so large
 OWN_WORD: Final = "..."  # in the path of a table whose name is the user's own
 _KINDS: Final = {
     "string": 'a text, in quotation marks, such as "2022"',
@@ -359,9 +360,9 @@ class _Fault:
         value = self.fault["input"]
         if not isinstance(value, int | float) or not isinstance(bound, int | float):
             return ""
-        smaller = value / 100
-        if value <= bound or value < 0:
+        if value <= bound or value < 0 or value > _LARGEST_MEANT:
             return ""
+        smaller = value / 100
         if str(self.place[-1]).endswith("_m") and smaller <= bound:
             return f": it is in metres; write {smaller:g} if {value:g} cm is meant"
         if bound == 1 and smaller < 1:
@@ -378,7 +379,7 @@ def _as_that_kind(kind: str, value: object) -> str:
     if kind.startswith("int") and isinstance(value, float):
         return f"; write {round(value)}" if abs(value) < 1e15 else ""
     if not isinstance(value, str | int | float) or isinstance(value, bool):
-        if kind.startswith("string") and not isinstance(value, list | dict):
+        if kind.startswith("string") and isinstance(value, bool):
             return f"; write {_toml(str(value).lower())}"
         return ""
     if kind.startswith("string"):
@@ -390,7 +391,7 @@ def _as_that_kind(kind: str, value: object) -> str:
     if kind.startswith(("int", "float")):
         try:
             return f"; write {float(value):g}"
-        except ValueError:
+        except (ValueError, OverflowError):
             return ""
     return ""
 
@@ -404,4 +405,4 @@ def _toml(value: object) -> str:
         return "[ ... ]"
     if isinstance(value, dt.date | dt.datetime):
         return value.isoformat()
-    return json.dumps(value, ensure_ascii=False)
+    return json.dumps(value, ensure_ascii=False, default=lambda own: f"<{type(own).__name__}>")

@@ -10,17 +10,19 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from html import unescape
 from pathlib import Path
 from typing import Final
 
 from survivor.files.content import content
+from survivor.files.errors_shown import part_of_sheet
 from survivor.files.sheets import letters
 
 ENDINGS: Final = (".xlsx", ".xlsm")
 ODS: Final = ".ods"
+_YES: Final = ("1", "true")  # as the format writes it, in either way
 _BUILT_IN: Final = {1: 0, 2: 2, 3: 0, 4: 2}  # number formats of every workbook -> decimals
 _FIXED: Final = re.compile(r"#?(?:,##)?0(?:\.(0+))?(?:_\))?(?:;.*)?")
 _ATTRIBUTE: Final = re.compile(r'([\w:.-]+)="([^"]*)"')
@@ -42,12 +44,12 @@ def hidden(path: Path, sheet: str) -> Hidden:
     rows = [
         int(marks["r"])
         for tag in re.findall(r"<row\b[^>]*>", text)
-        if 'hidden="1"' in tag and "r" in (marks := _attributes(tag))
+        if "hidden" in tag and (marks := _attributes(tag)).get("hidden") in _YES and "r" in marks
     ]
     columns: list[int] = []
     for tag in re.findall(r"<col\b[^>]*>", text[: text.find("<sheetData")]):
         marks = _attributes(tag)
-        if marks.get("hidden") in ("1", "true") and int(marks["max"]) - int(marks["min"]) < 1000:
+        if marks.get("hidden") in _YES and int(marks["max"]) - int(marks["min"]) < 1000:
             columns += range(int(marks["min"]) - 1, int(marks["max"]))
     return Hidden(tuple(rows), tuple(columns))
 
@@ -88,7 +90,7 @@ _MOST_REPEATED: Final = 1_000  # rows or columns of one tag: more are the empty 
 
 
 def _ods_table(path: Path, sheet: str) -> str:
-    text = _member(path, "content.xml")
+    text = _member(path, lambda _: "content.xml")
     for table in re.finditer(r"<table:table\s([^>]*)>", text):
         if _attributes(table[1]).get("table:name") == sheet:
             end = text.find("</table:table>", table.end())
@@ -133,34 +135,25 @@ def _decimals_in_ods(table: str, column: int, wanted: set[int]) -> dict[int, int
     return shown
 
 
-def _member(path: Path, name: str) -> str:
+def _member(path: Path, find: Callable[[zipfile.ZipFile], str]) -> str:
+    """Text of one part of a workbook; nothing where the file is of another kind or has no such part."""
     if path.suffix.lower() not in (*ENDINGS, ODS):
         return ""
     try:
         with zipfile.ZipFile(io.BytesIO(content(path))) as book:
-            return book.read(name).decode("utf-8", "replace")
-    except (OSError, KeyError, zipfile.BadZipFile):
+            return book.read(find(book)).decode("utf-8", "replace")
+    except (OSError, KeyError, StopIteration, zipfile.BadZipFile):
         return ""
 
 
 def _sheet_text(path: Path, sheet: str) -> str:
     """Text of the part that holds a sheet."""
-    book, relations = _member(path, "xl/workbook.xml"), _member(path, "xl/_rels/workbook.xml.rels")
-    ids = {
-        tag_says.get("name", ""): tag_says.get("r:id", "")
-        for tag_says in map(_attributes, re.findall(r"<sheet\b[^>]*>", book))
-    }
-    files = {
-        tag_says.get("Id"): tag_says.get("Target", "")
-        for tag_says in map(_attributes, re.findall(r"<Relationship\b[^>]*>", relations))
-    }
-    target = files.get(ids.get(sheet, ""), "")
-    return _member(path, target.lstrip("/") if target.startswith("/") else f"xl/{target}") if target else ""
+    return _member(path, lambda book: part_of_sheet(book, sheet))
 
 
 def _places_of_styles(path: Path) -> dict[int, int]:
     """Decimals of each cell style that fixes them."""
-    text = _member(path, "xl/styles.xml")
+    text = _member(path, lambda _: "xl/styles.xml")
     codes = {
         int(tag_says["numFmtId"]): tag_says.get("formatCode", "")
         for tag_says in map(_attributes, re.findall(r"<numFmt\b[^>]*>", text))

@@ -29,7 +29,7 @@ from python_calamine import (
 )
 
 from survivor.errors import RecordsError
-from survivor.files.bounds import check_bounds
+from survivor.files.bounds import check_bounds, column_number
 from survivor.files.content import content
 from survivor.files.delimited import read_delimited
 from survivor.files.errors_shown import errors_shown
@@ -67,8 +67,6 @@ class Grid:
     places
         Place of each column in the sheet, counted from 0; columns without any content
         are left out.
-    header_row
-        Last row of the header.
     above
         Number and texts of the last rows above the body, those of the header among them.
     """
@@ -80,49 +78,12 @@ class Grid:
     merged_down: tuple[tuple[int, int, int], ...] = ()
     said: tuple[str, ...] = ()
     places: tuple[int, ...] = ()
-    header_row: int = 1
     above: tuple[Line, ...] = ()
 
     @property
     def place(self) -> str:
         """File and sheet, for an error."""
         return f"{self.file}, sheet {self.sheet}" if self.sheet else self.file
-
-
-def read_grid(
-    path: Path,
-    *,
-    name: str = "",
-    sheet: str | None = None,
-    area: str | None = None,
-    skip_rows: int = 0,
-    header_rows: int = 1,
-) -> Grid:
-    """Read one sheet.
-
-    Parameters
-    ----------
-    path
-        The file.
-    name
-        How to call the file in problems and errors; default: its name.
-    sheet
-        Name of the sheet in a workbook; None: the first visible one with content.
-    area
-        Cells of the table, such as ``A3:H40``; None: all of them.
-    skip_rows
-        Rows above the header that are not part of it, such as a title.
-    header_rows
-        Rows that the header takes.
-
-    Raises
-    ------
-    RecordsError
-        When the file is absent, damaged, empty, of another kind than its name
-        says, or has no such sheet.
-    """
-    whole = read_whole(path, name=name, sheet=sheet)
-    return (whole if area is None else whole.part(area)).cut(skip_rows, header_rows)
 
 
 @dataclass(frozen=True)
@@ -177,12 +138,19 @@ class Whole:
     def cut(self, skip_rows: int = 0, header_rows: int = 1) -> Grid:
         """Part the header from the body.
 
+        Parameters
+        ----------
+        skip_rows
+            Rows above the header that are not part of it, such as a title.
+        header_rows
+            Rows that the header takes.
+
         Raises
         ------
         RecordsError
             When there is nothing in it, or nothing below the header.
         """
-        return _cut(self.rows, self.file, self.sheet, self.merged, self.said, skip_rows, header_rows)
+        return _cut(self, skip_rows, header_rows)
 
 
 def letters(column: int) -> str:
@@ -197,14 +165,27 @@ def letters(column: int) -> str:
 def _corner(cell: str) -> tuple[int, int]:
     """Column, counted from 0, and row of a cell such as H40."""
     name = cell.rstrip("0123456789")
-    column = 0
-    for letter in name:
-        column = 26 * column + ord(letter) - ord("A") + 1
-    return column - 1, int(cell[len(name) :])
+    return column_number(name.encode()) - 1, int(cell[len(name) :])
 
 
 def read_whole(path: Path, *, name: str = "", sheet: str | None = None) -> Whole:
-    """Read one sheet as it stands; parameters and errors as `read_grid`."""
+    """Read one sheet as it stands.
+
+    Parameters
+    ----------
+    path
+        The file.
+    name
+        How to call the file in problems and errors; default: its name.
+    sheet
+        Name of the sheet in a workbook; None: the first visible one with content.
+
+    Raises
+    ------
+    RecordsError
+        When the file is absent, damaged, empty, of another kind than its name
+        says, or has no such sheet.
+    """
     rows, sheet_name, merged, said = _read(path, name or path.name, sheet)
     return Whole(name or path.name, sheet_name, rows, merged, said)
 
@@ -395,16 +376,9 @@ def _choose_sheet(
     return filled[0], (f"the first sheet, {filled[0].name!r}, was read; not read: {others}",)
 
 
-def _cut(
-    rows: pd.DataFrame,
-    name: str,
-    sheet: str,
-    merged: Sequence[_Merged],
-    said: tuple[str, ...],
-    skip_rows: int,
-    header_rows: int,
-) -> Grid:
+def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
     """Part the header from the body and leave out rows and columns without content."""
+    rows, name, sheet, merged, said = whole.rows, whole.file, whole.sheet, whole.merged, whole.said
     where = f"{name}, sheet {sheet}" if sheet else name
     filled = _filled(rows)
     with_content = rows.index[filled.any(axis=1)]
@@ -449,7 +423,7 @@ def _cut(
         (int(row), tuple(as_text(cell) for cell in rows.loc[row, keep]))
         for row in rows.index[rows.index <= below][-_MOST_ABOVE:]
     )
-    return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said, tuple(keep), below, above)
+    return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said, tuple(keep), above)
 
 
 _DITTO: Final = ('"', '""', "''", ",,", "\N{DITTO MARK}", "\N{RIGHT DOUBLE QUOTATION MARK}", "-\"-",
@@ -489,6 +463,8 @@ def _filled(rows: pd.DataFrame) -> pd.DataFrame:
 def as_text(cell: object) -> str:
     """Write a cell as a person would: 12 for 12.0, the date alone for midnight, one space for many."""
     if isinstance(cell, str):
+        if cell.isascii() and cell.isprintable():  # of which a register has millions: every sign is readable
+            return " ".join(cell.split()) if " " in cell else cell
         return readable(" ".join(cell.split()))
     if isinstance(cell, bool):
         return "true" if cell else "false"

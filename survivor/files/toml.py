@@ -111,11 +111,11 @@ def read_toml(path: Path, model: type[Model], kind: FileKind, error: type[Surviv
         raise error(f"no {kind} file here", where=str(path), mend=mend)
     say_writer(path.parent)
     try:
-        held = content(path)
-        if len(held) > MOST_BYTES:
-            what = f"this is {len(held) / 1e6:,.1f} MB, more than any {kind} file holds; it was not read"
+        size = path.stat().st_size
+        if size > MOST_BYTES:
+            what = f"this is {size / 1e6:,.1f} MB, more than any {kind} file holds; it was not read"
             raise error(what, where=path.name, mend=f"check that it is a {kind} file, and save it again")
-        text = held.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+        text = content(path).decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
     except UnicodeDecodeError as fault:
         what, mend = f"the {kind} file is not text in UTF-8", "save it again as UTF-8 text"
         raise error(what, where=path.name, mend=mend) from fault

@@ -357,7 +357,7 @@ def _beside(folder: Path) -> Path:
 def _staged(folder: Path, *, beside: bool) -> Path:
     """Make the folder in which files wait until all are whole: beside, where that can be, or within."""
     if beside:
-        with contextlib.suppress(OSError):
+        with contextlib.suppress(OSError):  # the folder round it may not be written to
             _beside(folder).mkdir()
             shutil.copymode(folder, _beside(folder))
             return _beside(folder)

@@ -17,9 +17,11 @@ from survivor.errors import SurvivorError
 from survivor.evidence.finding import NOT_ENOUGH, Grade
 from survivor.evidence.grading import RULES, Circumstances, grade
 from survivor.evidence.words import settled
+from survivor.guideline import english as en
 from survivor.guideline.file import GuidelineFile, Row
 from survivor.guideline.rule import NOT_ANSWERED, Answer, Facts, advice_of, wanting
 from survivor.models.result import Fit, holm
+from survivor.pooling.result import EDGE, Coming
 from survivor.seasons import Season
 from survivor.seasons.season import joint_strata, methods_of, side_by_side
 from survivor.seasons.together import pool_units
@@ -28,7 +30,7 @@ from survivor.settings import Milestone
 from survivor.vocabulary import BY_CHOICE, PER_100, RANDOM, REFUSED
 
 _FROM_SEASON: Final = ("estimate", "lower", "upper", "std_error")
-_NEW: Final = ("tau", "new_lower", "new_upper")
+_NEW: Final = ("tau", "new_lower", "new_upper", "possible_lower", "possible_upper")
 _COUNTS: Final = ("n_seedlings", "n_plots", "fewest_plots", "n_sites")
 _SAYS: Final = ["season", "estimate", "lower", "upper", "n_sites"]
 SEASONS_LIKE_THESE: Final = "seasons like these"
@@ -89,6 +91,8 @@ class Advice:
     tau, new_lower, new_upper
         Standard deviation between seasons, and limits of the difference in a new season like these;
         None under two seasons.
+    possible_lower, possible_upper
+        How far a difference can go from where the usual practice stood in these seasons.
     extra_cost, established, usual_established
         Per plant over the usual practice; per established plant, and that of the usual practice there.
     lacking
@@ -119,6 +123,8 @@ class Advice:
     tau: float | None = None
     new_lower: float | None = None
     new_upper: float | None = None
+    possible_lower: float | None = None
+    possible_upper: float | None = None
     extra_cost: float | None = None
     currency: str = ""
     established: Established | None = None
@@ -128,6 +134,16 @@ class Advice:
     grade: Grade | None = "not answered"
     reasons: tuple[str, ...] = ()
     raise_it: tuple[str, ...] = field(default=(), repr=False)
+
+    @property
+    def coming(self) -> Coming | None:
+        """What a new season like these may show; None where it is not estimated."""
+        if self.new_lower is None or self.new_upper is None:
+            return None
+        # A record issued without them: no more than the whole scale can differ.
+        least = -EDGE if self.possible_lower is None else self.possible_lower
+        most = EDGE if self.possible_upper is None else self.possible_upper
+        return Coming.of(self.new_lower, self.new_upper, (least, most), "seasons")
 
     @property
     def dearer(self) -> bool | None:
@@ -287,9 +303,10 @@ CHECKED: Final = (
 
 
 def not_checked() -> tuple[str, ...]:
-    """Name the rules of grade of a season's report that a guideline does not ask."""
+    """Name the rules of grade of a season's report that a guideline does not ask, by what they look at."""
     about_others = ("depends on missing plants", "radius not drawn", "one cost")  # of other questions
-    return tuple(rule.name for rule in RULES if rule.name not in (*CHECKED, *about_others))
+    left = [rule.name for rule in RULES if rule.name not in (*CHECKED, *about_others)]
+    return tuple(dict.fromkeys(en.LOOKED_AT.get(name, name) for name in left))
 
 
 def _circumstances(
@@ -330,7 +347,8 @@ def season_by_season(
     -------
     dict
         Preparation -> ``seasons, of, estimate, lower, upper, std_error`` and, where there are two
-        seasons or more, ``df, p_value, tau, new_lower, new_upper``: seasons are the units then.
+        seasons or more, ``df, p_value, tau, new_lower, new_upper, possible_lower,
+        possible_upper``: seasons are the units then.
     """
     here = [replace(season, intervals=rows[rows["season"] == season.name]) for season in seasons]
     here = [season for season in here if not season.intervals.empty]
@@ -367,7 +385,7 @@ def _money(fitted: Fit, seasons: Sequence[Season], at: float, seed: int) -> dict
             money[name]["extra"] = cost.per_plant - usual.per_plant
     try:
         table = payoff(fitted, costs, at, currency=currency, seed=seed).table
-    except SurvivorError:
+    except SurvivorError:  # costs a plant stand; the cost of an established plant is left blank
         return money
     for line in table.to_dict("records"):
         numbers = (float(line[key]) for key in ("cost_per_established", "lower", "upper"))

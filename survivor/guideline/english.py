@@ -12,8 +12,13 @@ NOTHING: Final = "On {ground} nothing is advised yet in place of {usual}."
 ADVISED: Final = "Advised on {ground}: {method}, {size} {which} alive per 100 planted ({span})."
 TRIAL: Final = "Worth a trial on {ground}: {method}, {size} {which} alive per 100 planted ({span})."
 NOT_ADVISED: Final = "Not advised on {ground}: {method}, {size} {which} alive per 100 planted ({span})."
+TRIAL_NEEDS: Final = "Before it can be advised it needs {what}."
 NEW_SEASON: Final = "A new season like these may show {span}."
-DEARER: Final = "That is for survival: an established plant is dearer ({cost} against {usual} {currency})."
+NEW_SEASON_ANYTHING: Final = "A new season like these may show anything: {why}."
+FOR_COST: Final = (
+    "That rests on cost: {extra} more a plant, and no gain above {bound} per 100 in its interval."
+)
+DEARER: Final = "That is for survival: an established plant is dearer ({cost} against {usual})."
 OF_TWO: Final = "Of these two, {method} against {other}: {size} per 100 ({span})."
 WHICH_OPEN: Final = "There is not enough evidence to say which of them keeps more alive."
 HOW_TO_READ: Final = "“Not answered” means that there is not enough evidence to say; it never means that there is no difference."
@@ -33,12 +38,37 @@ DETAILS_NOTE: Final = (
     "are those of both preparations at sites that hold both."
 )
 SEEDLINGS: Final = "From {least} to {most} seedlings a comparison."
-NOT_CHECKED: Final = "Evidence is for these seasons. Not looked at here, but in the report of each: {checks}."
-NOT_CHECKED_TOO: Final = "Nor looked at here: {checks}."
+EVIDENCE_NOTE: Final = (
+    "Evidence is about the difference itself, by adjusted p. Advice goes by the rule, which may ask for less."
+)
+#: What the rules of grade of a season's report look at, by the rule's name.
+LOOKED_AT: Final = {
+    "unknown plants": "missing and unknown plants",
+    "missing plants": "missing and unknown plants",
+    "work by choice": "allocation of single works",
+    "allocation of work not recorded": "allocation of single works",
+    "other layouts": "re-randomised allocations",
+    "records to correct": "records to correct",
+    "models disagree": "other models and their fit",
+    "misfit": "other models and their fit",
+    "not proportional": "other models and their fit",
+    "sites inconsistent": "whether sites agree",
+    "one site": "whether sites agree",
+    "between visits": "days of death between visits",
+}
+NOT_CHECKED: Final = "Evidence is for these seasons. Only the report of each looks at {checks}."
+NOT_CHECKED_TOO: Final = "The same goes for {checks}."
 
+MORE: Final = "And {more} more, on the page."
+NOTES_ON_PAGE: Final = "The page says how to read this table."
+RULE_ON_PAGE: Final = "The page has the rule in full."
+ALIKE: Final = "The same in all: {what}."
+SOURCE: Final = "Source: {source}."
+SOURCE_BUT: Final = "Source: {source}; otherwise for {others}."
+CHECKS_ON_PAGE: Final = "Evidence is for these seasons; the page names the checks that were not made."
 FIGURE_CAPTION: Final = (
-    "Dot: average over these seasons. Line: its 95 % CI. Shaded: smaller than {smallest} per 100, which does not "
-    "matter."
+    "Dot: average over these seasons. Line: its 95 % CI. Broken line: what a new season like these may show. Shaded: "
+    "less than the {smallest} per 100 that matter."
 )
 FIGURE: Final = "Of {comparisons}: {counts}."
 EVIDENCE: Final = "Evidence: {strength}."
@@ -65,11 +95,18 @@ CALENDAR_NOTE: Final = "Do not dig until both are done: {checks}. Both end a wee
 NO_LEAD_TIME: Final = "No lead time is entered for: {works}."
 NO_NEXT: Final = "No comparison has an estimate to start from."
 LITTLE_LEFT: Final = "Little is left to learn that would change a choice."
-NEXT: Final = "The most useful next trial is {method} on {ground}."
-NEXT_WORTH: Final = (
-    "Its answer would, on average, let you choose better and gain {worth} plants alive per 100 planted{more}."
+STILL_ASKED: Final = "What is worth a trial still needs more evidence before it can be advised."
+NEXT_HEADING: Final = "Where another season would be most informative"
+NEXT: Final = "Another season of {method} on {ground}, now “{answer}”, would be most informative."
+NEXT_WORTH: Final = "Choosing after it would keep {worth} more plants alive per 100 planted on average."
+NEXT_WORTH_A_YEAR: Final = (
+    "Choosing after it would keep {worth} more plants alive per 100 planted on average, or {plants} of the "
+    "{planted} planted there a year."
 )
-NEXT_A_YEAR: Final = ", that is {plants} plants a year"
+NEXT_NOT_TRIAL: Final = (
+    "“Worth a trial” goes by the size seen so far; this, by how likely a season is to change a choice."
+)
+NEXT_COST: Final = "Survival alone is weighed: an established plant costs {cost} under it and {usual} under the usual practice."
 NEXT_PLAN: Final = "The file plan.toml starts its plan."
 NEXT_NOTE: Final = (
     "Expected gain from choosing after another season at as many sites as before rather than now. One comparison "

@@ -208,9 +208,9 @@ def _of(
         fitted = fit(measured, season_formula(measured)[0], strata=joint_strata(measured, seasons))
         response = dose(fitted, RADIUS, at, gain=gain, radius_measured=AT_PLANTING)
     except SurvivorError as fault:
-        return RadiusAdvice(name, None, None, None, f"Not told: {fault.what}.", plots)
+        return RadiusAdvice(name, None, None, None, f"Not known: {fault.what}.", plots)
     stops = response.stops_paying
     if stops is None:
-        remark = " ".join(response.checks) or "The response to the radius could not be told."
+        remark = " ".join(response.checks) or "The response to the radius could not be estimated."
         return RadiusAdvice(name, None, None, None, remark, plots)
     return RadiusAdvice(name, stops.value, stops.lower, stops.upper, stops.sentence, plots)

@@ -6,13 +6,14 @@ import hashlib
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
 from survivor._version import __version__
 from survivor.errors import GuidelineError
 from survivor.files.content import content, read_once
-from survivor.guideline.advice import Advice, Question, advise
+from survivor.guideline.advice import Advice, Established, Question, advise
 from survivor.guideline.file import GuidelineFile, Row, SeasonTaken, read_guideline
 from survivor.guideline.ground import RadiusAdvice, kinds_of, radius_advice, refuse_hidden
 from survivor.guideline.record import issued_versions
@@ -93,11 +94,14 @@ class Guideline:
                 "n_sites": row.n_sites,
                 "n_plots": row.n_plots,
                 "n_seedlings": row.n_seedlings,
-                "new_season_lower": row.new_lower,
-                "new_season_upper": row.new_upper,
+                "new_season_lower": None if row.coming is None else row.coming.lower,
+                "new_season_upper": None if row.coming is None else row.coming.upper,
+                "possible_lower": row.possible_lower,
+                "possible_upper": row.possible_upper,
                 "extra_cost_per_plant": row.extra_cost,
                 "cost_per_extra_alive": row.cost_per_extra,
-                "cost_per_established": None if row.established is None else row.established.cost,
+                **_cost_columns("cost_per_established", row.established),
+                **_cost_columns("usual_cost_per_established", row.usual_established),
                 "dearer": row.dearer,
                 "grade": row.strength,
                 "why": row.held,
@@ -106,6 +110,16 @@ class Guideline:
         ]
         return pd.DataFrame(lines)
 
+    @property
+    def by_season(self) -> pd.DataFrame:
+        """What each season alone says: ``ground, preparation, season, estimate, lower, upper, n_sites``."""
+        lines = [
+            {"ground": row.ground, "preparation": row.preparation, **vars(says)}
+            for row in self.advice
+            for says in row.seasons
+        ]
+        return pd.DataFrame(lines, columns=list(_BY_SEASON))
+
     def __repr__(self) -> str:
         return (
             f"{self.file.guideline.name}, version {self.version.number}\n{self.table.to_string(index=False)}"
@@ -113,6 +127,15 @@ class Guideline:
 
     def _repr_html_(self) -> str:
         return str(self.table.to_html(index=False))
+
+
+_BY_SEASON: Final = ("ground", "preparation", "season", "estimate", "lower", "upper", "n_sites")
+
+
+def _cost_columns(name: str, cost: Established | None) -> dict[str, float | None]:
+    if cost is None:
+        return {name: None, f"{name}_lower": None, f"{name}_upper": None}
+    return {name: cost.cost, f"{name}_lower": cost.lower, f"{name}_upper": cost.upper}
 
 
 def make_guideline(path: str | Path, say: Say = lambda _: None, *, draft: bool = False) -> Guideline:

@@ -13,6 +13,7 @@ from survivor.words import number
 
 Answer = Literal["advised", "worth a trial", "not advised", "not answered"]
 NOT_ANSWERED: Answer = "not answered"
+CLEARER: Final = "clearer evidence, as more seasons give it"
 ANSWERS: tuple[Answer, ...] = ("advised", "worth a trial", "not advised", "not answered")
 
 
@@ -90,13 +91,29 @@ def advice_of(rule: Sequence[Row], facts: Facts | None) -> tuple[Answer, str]:
 
 def wanting(rule: Sequence[Row], facts: Facts | None, word: AdviceWord) -> str:
     """Say what an advice asks for besides, by the row of it that is nearest; empty where there is none."""
-    if facts is None:
+    nearest = _nearest(rule, facts, word)
+    if not nearest:
         return ""
-    rows = [[need for need in asked(row, facts) if not need.holds] for row in rule if row.gives == word]
-    if not rows:
-        return ""
-    nearest = min(rows, key=len)
     return f"“{word}” also asks for {'; '.join(f'{need.words} (here {need.have})' for need in nearest)}"
+
+
+def still_needed(rule: Sequence[Row], facts: Facts | None, word: AdviceWord) -> list[str]:
+    """Say the same to those who act on it: seasons, sites and plots by number, or clearer evidence."""
+    nearest = _nearest(rule, facts, word)
+    counts = [f"{need.words} where there {_are(need.have)}" for need in nearest if need.counts]
+    return [*counts, *([CLEARER] if any(not need.counts for need in nearest) else [])]
+
+
+def _nearest(rule: Sequence[Row], facts: Facts | None, word: AdviceWord) -> list[Asked]:
+    """List what the nearest row that gives an advice asks for and these facts do not have."""
+    if facts is None:
+        return []
+    rows = [[need for need in asked(row, facts) if not need.holds] for row in rule if row.gives == word]
+    return min(rows, key=len, default=[])
+
+
+def _are(number: str) -> str:
+    return f"is {number}" if number == "1" else f"are {number}"
 
 
 def lacked(rule: Sequence[Row], held: str, facts: Facts) -> list[str]:
@@ -114,6 +131,7 @@ class Asked:
     words: str
     holds: bool
     have: str
+    counts: bool = False  # asks for a number of seasons, sites or plots
 
 
 def asked(row: Row, facts: Facts) -> list[Asked]:
@@ -145,7 +163,7 @@ def asked(row: Row, facts: Facts) -> list[Asked]:
     if row.seasons_agree:
         signs = {value > 0 for value in facts.season_estimates}
         agree = len(signs) == 1 and (facts.estimate > 0) in signs
-        estimates = ", ".join(number(value, 1, sign=True) for value in facts.season_estimates) or "none told"
+        estimates = ", ".join(number(value, 1, sign=True) for value in facts.season_estimates) or "none"
         needs.append(Asked("every season's own difference going the same way", agree, estimates))
     if row.costs_more:
         priced = facts.extra_cost is not None
@@ -172,7 +190,7 @@ def row_words(row: Row) -> str:
 
 def _count(least: int, have: int, what: str, which: str = "") -> Asked:
     words = f"at least {least} {what}{'' if least == 1 else 's'}{which}"
-    return Asked(words, have >= least, f"{have}")
+    return Asked(words, have >= least, f"{have}", counts=True)
 
 
 def _per_100(value: float) -> str:

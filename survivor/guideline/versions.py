@@ -50,8 +50,7 @@ def refuse_other_advice(issued: Version, now: Version, name: str) -> None:
     GuidelineError
         Naming the first that differs.
     """
-    before = {(a.ground, a.preparation): a for a in issued.advice}
-    after = {(a.ground, a.preparation): a for a in now.advice}
+    before, after = _by_key(issued), _by_key(now)
     differ = [
         f"{key[1]} on {key[0]}"
         for key in {**before, **after}
@@ -66,6 +65,10 @@ def refuse_other_advice(issued: Version, now: Version, name: str) -> None:
             mend=f"set version = {issued.number + 1}, and give new seasons since = {issued.number + 1}; "
             "--draft makes a page without issuing it",
         )
+
+
+def _by_key(version: Version) -> dict[tuple[str, str], Advice]:
+    return {(each.ground, each.preparation): each for each in version.advice}
 
 
 def _printed(advice: Advice) -> tuple[object, ...]:
@@ -110,18 +113,17 @@ def _change(old: Version, new: Version, rule: Sequence[Row]) -> Change:
         also.append(en.RULE_CHANGED)
     also += [en.PRACTICE_IN.format(line=line) for line in new.practice if line not in old.practice]
     also += [en.PRACTICE_OUT.format(line=line) for line in old.practice if line not in new.practice]
-    before = {(a.ground, a.preparation): a for a in old.advice}
+    before, after = _by_key(old), _by_key(new)
     moved, stood = [], []
-    for advice in new.advice:
-        was = before.get((advice.ground, advice.preparation))
+    for key, advice in after.items():
+        was = before.get(key)
         if was is None:
             moved.append(en.NEW.format(named=_named(advice), answer=advice.answer, rests=_rests(advice)))
         elif was.answer != advice.answer:
             moved.append(_moved(was, advice, rule))
         else:
             stood += _stood(advice, added)
-    kept = {(a.ground, a.preparation) for a in new.advice}
-    moved += [en.NO_LONGER.format(named=_named(a)) for key, a in before.items() if key not in kept]
+    moved += [en.NO_LONGER.format(named=_named(a)) for key, a in before.items() if key not in after]
     if not moved:
         also.append(en.NOTHING_MOVED)
     return Change(new.number, new.dated, tuple(also), tuple(moved), tuple(stood))

@@ -18,9 +18,9 @@ from survivor.guideline.rule import POWER
 from survivor.planning.calendar import Span, checks_first, known_works, window
 from survivor.planning.planfile import Work
 from survivor.report.cautions import touched
-from survivor.sentences import Name, Sentence, Value, say
+from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.settings import DrySeason
-from survivor.words import counted, listed, month, month_day, number
+from survivor.words import counted, listed, money, month, month_day, number
 
 _LITTLE: Final = 0.1  # plants alive per 100 planted
 LEAST_WORTH: Final = 0.005  # the same: less would print as 0.00
@@ -96,13 +96,37 @@ def next_sentence(guideline: Guideline) -> tuple[Sentence, ...]:
     value = float(best["value_per_100"])
     worth = number(value, 2) if value >= LEAST_WORTH else "under 0.01"
     plants = float(best["value_plants"])
-    more = en.NEXT_A_YEAR.format(plants=number(plants)) if plants == plants else ""
-    said = [
-        say(en.NEXT, method=Name(str(best["preparation"])), ground=str(best["ground"])),
-        say(en.NEXT_WORTH, worth=Value(worth, value), more=more),
-        say(en.NEXT_PLAN),
-    ]
-    return (say(en.LITTLE_LEFT), *said) if value < _LITTLE else tuple(said)
+    picked = {"ground": best["ground"], "preparation": best["preparation"]}
+    per_100 = Value(worth, value, cell("try-next", "value_per_100", **picked))
+    gained = say(en.NEXT_WORTH, worth=per_100)
+    if plants == plants:
+        planted = float(best["plants_a_year"])
+        gained = say(
+            en.NEXT_WORTH_A_YEAR,
+            worth=per_100,
+            plants=Value(number(plants), plants, cell("try-next", "value_plants", **picked)),
+            planted=Value(number(planted), planted, cell("try-next", "plants_a_year", **picked)),
+        )
+    method, ground = Name(str(best["preparation"])), str(best["ground"])
+    said = [say(en.NEXT, answer=str(best["answer"]), method=method, ground=ground), gained]
+    on_trial = any(each.answer == "worth a trial" for each in guideline.advice)
+    if best["answer"] != "worth a trial" and on_trial:
+        said.append(say(en.NEXT_NOT_TRIAL))
+    said += [*_next_cost(guideline, ground, method.text), say(en.NEXT_PLAN)]
+    if value >= _LITTLE:
+        return tuple(said)
+    return (say(en.LITTLE_LEFT), *([say(en.STILL_ASKED)] if on_trial else []), *said)
+
+
+def _next_cost(guideline: Guideline, ground: str, preparation: str) -> list[Sentence]:
+    """Say what an established plant costs, since what a season is worth goes by survival alone."""
+    for row in guideline.advice:
+        same = (row.ground, row.preparation) == (ground, preparation)
+        if same and row.established is not None and row.usual_established is not None:
+            prices = (row.established.cost, row.usual_established.cost)
+            cost, usual = (money(price, row.currency) for price in prices)
+            return [say(en.NEXT_COST, cost=cost, usual=usual)]
+    return []
 
 
 _A_YEAR: Final = 2025  # any year that is no leap year: only months are printed

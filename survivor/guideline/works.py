@@ -21,6 +21,7 @@ from survivor.guideline.file import Row
 from survivor.guideline.rule import Answer, Facts, advice_of
 from survivor.models.result import holm
 from survivor.pooling import pool
+from survivor.pooling.result import EDGE, Coming
 from survivor.seasons import Season
 from survivor.vocabulary import REFUSED
 from survivor.works.answers import question_of
@@ -60,6 +61,13 @@ class WorkAdvice:
     seasons: tuple[str, ...]
     n_sites: int
     n_plots: int
+
+    @property
+    def coming(self) -> Coming | None:
+        """What a new season like these may show; None where one season tells."""
+        if self.new_lower is None or self.new_upper is None:
+            return None
+        return Coming.of(self.new_lower, self.new_upper, (-EDGE, EDGE), "seasons")
 
 
 def works_of_seasons(seasons: Sequence[Season]) -> pd.DataFrame:
@@ -106,9 +114,7 @@ def _alike(rows: pd.DataFrame) -> bool:
 def _size(rows: pd.DataFrame) -> dict[str, Any]:
     """Estimate with its limits and p: of one season, or of the seasons pooled."""
     if len(rows) == 1:
-        line = rows.iloc[0]
-        own = {name: float(line[name]) for name in ("estimate", "lower", "upper", "p_value")}
-        return {**own, "new_lower": None, "new_upper": None}
+        return _numbers(rows.iloc[0]) | {"new_lower": None, "new_upper": None}
     pooled = pool(
         rows["estimate"].to_numpy(dtype=float),
         rows["std_error"].to_numpy(dtype=float),
@@ -116,9 +122,13 @@ def _size(rows: pd.DataFrame) -> dict[str, Any]:
         units=rows["season"].tolist(),
         scale="per 100 planted",
     )
-    line, new = pooled.table.iloc[0], pooled.new_unit.iloc[0]
-    own = {name: float(line[name]) for name in ("estimate", "lower", "upper", "p_value")}
-    return {**own, "new_lower": float(new["lower"]), "new_upper": float(new["upper"])}
+    new = pooled.new_unit.iloc[0]
+    more = {"new_lower": float(new["lower"]), "new_upper": float(new["upper"])}
+    return _numbers(pooled.table.iloc[0]) | more
+
+
+def _numbers(line: pd.Series[Any]) -> dict[str, Any]:
+    return {name: float(line[name]) for name in ("estimate", "lower", "upper", "p_value")}
 
 
 def _advice(rows: pd.DataFrame, size: dict[str, Any], p_adjusted: float, rule: Sequence[Row]) -> WorkAdvice:

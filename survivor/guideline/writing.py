@@ -52,7 +52,7 @@ def plan_text(guideline: Guideline, folder: Path) -> str:
     study = os.path.relpath(season.study.path.resolve().parent, folder.resolve()).replace(os.sep, "/")
     called = f"{names[1]} on {best['ground']}"
     lines = [
-        "# The start of a plan for the comparison that another season would teach most about.",
+        "# The start of a plan for the comparison on which another season would be most informative.",
         # A name may hold a line break, and what comes after it would be no remark.
         f"# {' '.join(plain_text(next_sentence(guideline)).split())}",
         "# Look through it, name the sites, then: survivor plan plan.toml",
@@ -94,16 +94,16 @@ def _alive(season: Season, usual: str, at: float) -> tuple[float, str]:
         table = survival(fit(season.intervals, "method", strata=season.strata()), "method", at).table
         alive = float(table.loc[table["method"].astype(str) == usual, "estimate"].iloc[0])
     except SurvivorError:
-        return _UNKNOWN, "not told by the season last taken in: write what you expect"
+        return _UNKNOWN, "not known from the season last added: write what you expect"
     kept = float(np.clip(alive, *_PLANNED))
-    where = "under the usual practice, in the season last taken in"
+    where = "under the usual practice, in the season last added"
     return kept, where if kept == alive else f"{where} {number(alive, 1)}, brought to what a plan can take"
 
 
 PAGE: Final = "guideline.html"
 DOCUMENT: Final = "guideline.pdf"
 GUIDELINE: Final = "the guideline"
-NAMES: Final = (PAGE, DOCUMENT, "advice.csv", "try-next.csv", "plan.toml")
+NAMES: Final = (PAGE, DOCUMENT, "advice.csv", "seasons.csv", "try-next.csv", "plan.toml")
 
 
 def write_guideline(guideline: Guideline, folder: Path | Place, *, issue: bool = True) -> tuple[Path, ...]:
@@ -134,6 +134,7 @@ def write_guideline(guideline: Guideline, folder: Path | Place, *, issue: bool =
         PAGE: page_of(content),
         DOCUMENT: guideline_pdf(guideline),
         "advice.csv": csv_text(guideline.table),
+        "seasons.csv": csv_text(guideline.by_season),
         "try-next.csv": csv_text(guideline.next),
     }
     with writing(folder, GUIDELINE, of=guideline.path, names=NAMES) as place:

@@ -217,7 +217,7 @@ def fit_in_periods(fit: Fit, by: str, least_deaths: float = 3.0) -> PeriodFit:
             )
         if joined.min() >= least_deaths:
             try:
-                columns, rows, solution, covariance = _solve(fit, fitted, levels, period)
+                columns, rows, solution, covariance = _solve(fitted, levels, period)
             except ModelError:  # a level without an estimate in the weakest period
                 pass
             else:
@@ -256,19 +256,22 @@ def _join(period: Codes, deaths: Floats) -> Codes:
 
 
 def _solve(
-    fit: Fit, fitted: Arranged, levels: Levels, period: Codes
+    fitted: Arranged, levels: Levels, period: Codes
 ) -> tuple[NDArray[np.bool_], Rows, Solution, Sandwich]:
     data = fitted.data
     moved = (levels.effects != 0).any(axis=0)
     periods, others = int(period.max()) + 1, len(levels.names) - 1
-    # One column for each level after the first in each period, level by level.
-    varying = np.zeros((*data.lengths.shape, others * periods))
-    compared = np.flatnonzero(levels.own > 0)
-    for piece, one in enumerate(period):
-        varying[compared, piece, (levels.own[compared] - 1) * periods + one] = 1.0
+    # One effect for each level after the first in each period, level by level.
+    effect = np.where(levels.own[:, None] > 0, (levels.own[:, None] - 1) * periods + period, -1)
     names = tuple(name for name, gone in zip(data.names, moved, strict=True) if not gone)
     named = tuple(f"{level}, period {one + 1}" for level in levels.names[1:] for one in range(periods))
-    rows = replace(data, columns=data.columns[:, ~moved], varying=varying, names=names + named)
+    rows = replace(
+        data,
+        columns=data.columns[:, ~moved],
+        effect=effect.astype(np.intp),
+        effects=others * periods,
+        names=names + named,
+    )
     solution = solve(rows)
     if solution.divergent is not None:
         raise ModelError("a piece has no hazard", where="periods", mend="use fewer pieces")
@@ -326,7 +329,7 @@ def fit_varying(fit: Fit, by: str) -> Fit:
         fit,
         table=parts.table,
         log_likelihood=parts.log_likelihood,
-        checks=(*fit.checks, sentence, *parts.checks),
+        noticed=(*fit.noticed, sentence, *parts.checks),
         engine=parts.engine,
         by_period=by,
     )

@@ -134,8 +134,7 @@ class Sandwich:
     bread: Bread
     _stratum: Codes  # stratum of each cluster; zeros where there is no border
     _pull: Floats  # adjusted score of each cluster on its own parameters, shape (G, b + q)
-    _root: Floats  # Cholesky root of each local bread
-    _vectors: Floats  # eigenvectors of T_g
+    _turn: Floats  # of each cluster: V' R^-1, V the eigenvectors of T_g; shape (G, b + q, b + q)
     _values: Floats  # eigenvalues of T_g
 
     @property
@@ -203,8 +202,7 @@ class Sandwich:
         local = np.broadcast_to(common[:, None, :], (len(contrasts), self.clusters, common.shape[1]))
         if len(self.bread.level):
             local = np.concatenate([levels[:, self._stratum, None], local], axis=2)
-        upper = np.einsum("gij,mgj->mgi", np.linalg.inv(self._root)[self._stratum], local)
-        return np.asarray(np.einsum("gij,mgi->mgj", self._vectors, upper), dtype=np.float64)
+        return _each(self._turn, local)
 
     def degrees(self, contrasts: Floats) -> Floats:
         """Degrees of freedom of each contrast, shape (m,) for contrasts of shape (m, S + q).
@@ -237,8 +235,7 @@ class Sandwich:
         safe = np.where(kept, self._values, 1.0)
         own = np.einsum("gj,sgj,tgj->stg", np.where(kept, (1 - safe) / safe, 0.0), rotated, rotated)
         scaled = np.where(kept, (1 - safe) / np.sqrt(safe), 0.0) * rotated
-        pushed = np.einsum("gij,mgj->mgi", self._vectors, scaled)
-        back = np.einsum("gji,mgj->mgi", np.linalg.inv(self._root)[self._stratum], pushed)
+        back = _each(self._turn.transpose(0, 2, 1), scaled)
         half = np.linalg.cholesky(self.bread.common)
         if not len(self.bread.level):
             return own, np.zeros(back.shape[:2]), back @ half
@@ -343,7 +340,7 @@ def sandwich(
         across = sum_by(codes, information[:, 0, 1:], strata)
         bread = bread_of(level, across, information[:, 1:, 1:].sum(axis=0))
     root: Floats = np.asarray(np.linalg.cholesky(bread.local()), dtype=np.float64)
-    values, vectors = np.empty((0, size)), np.empty((0, size, size))
+    values, turn = np.empty((0, size)), np.empty((0, size, size))
     pull = scores
     if kind == "CR2":
         mine = root[codes]
@@ -352,9 +349,16 @@ def sandwich(
         kept = values > _FULL_LEVERAGE
         rotated = np.einsum("gij,gi->gj", vectors, np.einsum("gij,gi->gj", mine, scores))
         adjusted = np.where(kept, 1 / np.sqrt(np.where(kept, values, 1.0)), 0.0) * rotated
-        turned = np.einsum("gij,gj->gi", vectors, adjusted)
-        pull = np.einsum("gji,gj->gi", np.linalg.inv(root)[codes], turned)
-    return Sandwich(kind, clusters, bread, codes, pull, root, vectors, values)
+        turn = np.matmul(vectors.transpose(0, 2, 1), np.linalg.inv(root)[codes])
+        pull = np.einsum("gji,gj->gi", turn, adjusted)
+    return Sandwich(kind, clusters, bread, codes, pull, turn, values)
+
+
+def _each(matrices: Floats, vectors: Floats) -> Floats:
+    """Each cluster's matrix times its vector, (G, p, p) and (m, G, p): shape (m, G, p)."""
+    if len(vectors) == 1:
+        return np.asarray(np.einsum("gij,mgj->mgi", matrices, vectors))
+    return np.asarray(np.matmul(matrices, vectors.transpose(1, 2, 0)).transpose(2, 0, 1))
 
 
 def by_cluster(
@@ -365,7 +369,7 @@ def by_cluster(
     Parameters
     ----------
     codes
-        Cluster of each row, 0 to ``clusters`` - 1, every cluster with a row.
+        Cluster of each row, 0 to ``clusters`` - 1.
     rows
         Derivative of each row's linear predictor or cumulative hazard, shape (n, p).
     score, weight
@@ -377,11 +381,9 @@ def by_cluster(
     scores, information
         Shapes (clusters, p) and (clusters, p, p).
     """
+    scores = sum_by(codes, rows * score[:, None], clusters)
     order = np.argsort(codes, kind="stable")
-    rows = rows[order]
-    weighted = rows * weight[order, None]
-    if clusters == len(rows):
-        return rows * score[order, None], weighted[:, :, None] * rows[:, None, :]
+    rows, weight = rows[order], weight[order, None]
     size = rows.shape[1]
     ends = np.searchsorted(codes[order], np.arange(1, clusters + 1))
     begins = np.concatenate([[0], ends[:-1]])
@@ -389,17 +391,12 @@ def by_cluster(
     if clusters * width <= _PADDED * len(rows):
         # Clusters of much the same size: one product of all of them, the short filled up with noughts.
         place = codes[order] * width + np.arange(len(rows)) - np.repeat(begins, ends - begins)
-        filled = np.zeros((3, clusters * width, size))
-        for part, values in zip(filled, (rows, weighted, rows * score[order, None]), strict=True):
-            part[place] = values
-        own, heavy, scored = filled.reshape(3, clusters, width, size)
-        return scored.sum(axis=1), np.matmul(heavy.transpose(0, 2, 1), own)
-    scores = np.empty((clusters, size))
+        filled, heavy = np.zeros((clusters * width, size)), np.zeros((clusters * width, 1))
+        filled[place], heavy[place] = rows, weight
+        own, weighted = (part.reshape(clusters, width, size) for part in (filled, filled * heavy))
+        return scores, np.matmul(weighted.transpose(0, 2, 1), own)
     information = np.empty((clusters, size, size))
-    begin = 0
-    for cluster, end in enumerate(ends.tolist()):
+    for cluster, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
         mine = rows[begin:end]
-        scores[cluster] = score[order[begin:end]] @ mine
-        information[cluster] = weighted[begin:end].T @ mine
-        begin = end
+        np.matmul((mine * weight[begin:end]).T, mine, out=information[cluster])
     return scores, information

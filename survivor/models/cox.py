@@ -170,6 +170,27 @@ class CoxEngine:
             return self.limits.errors(picks)
         return self.limits.of_sums(picks, self.estimate.beta, self.estimate.independent)
 
+    def residuals(self) -> pd.DataFrame:
+        """Scaled Schoenfeld residuals; see :func:`scaled_residuals`."""
+        sets, estimate = self.sets, self.estimate
+        residuals_of_days = schoenfeld(sets, estimate.beta)
+        deaths = np.bincount(sets.last - 1, weights=sets.died, minlength=len(sets.days))
+        inverse = np.linalg.inv(estimate.at.information)
+        scaled = estimate.beta + deaths.sum() * (residuals_of_days / deaths[:, None]) @ inverse
+        places = self.design.strata_levels.iloc[self.kept[sets.day_strata]].reset_index(drop=True)
+        parts = [
+            places.assign(
+                term=term,
+                day=sets.days,
+                deaths=deaths,
+                residual=residuals_of_days[:, column],
+                scaled=scaled[:, column],
+            )
+            for column, term in enumerate(self.design.terms)
+        ]
+        table = pd.concat(parts, ignore_index=True)
+        return table[["term", *places.columns, "day", "deaths", "residual", "scaled"]]
+
     def average(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of survival at the last visit on or before ``at``; see ``Fit.average_survival``.
 
@@ -410,24 +431,7 @@ def scaled_residuals(fit: Fit) -> pd.DataFrame:
             where="fit",
             mend='fit with model="cox"',
         )
-    sets, estimate = engine.sets, engine.estimate
-    residuals_of_days = schoenfeld(sets, estimate.beta)
-    deaths = np.bincount(sets.last - 1, weights=sets.died, minlength=len(sets.days))
-    inverse = np.linalg.inv(estimate.at.information)
-    scaled = estimate.beta + deaths.sum() * (residuals_of_days / deaths[:, None]) @ inverse
-    places = engine.design.strata_levels.iloc[engine.kept[sets.day_strata]].reset_index(drop=True)
-    parts = [
-        places.assign(
-            term=term,
-            day=sets.days,
-            deaths=deaths,
-            residual=residuals_of_days[:, column],
-            scaled=scaled[:, column],
-        )
-        for column, term in enumerate(engine.design.terms)
-    ]
-    table = pd.concat(parts, ignore_index=True)
-    return table[["term", *places.columns, "day", "deaths", "residual", "scaled"]]
+    return engine.residuals()
 
 
 CoxVariance = Literal["jackknife", "CR0"]
@@ -491,7 +495,7 @@ def fit_cox(
     table = coefficient_table(whole.terms, estimate.beta, errors.std_error, errors.df, kinds, "hazard_ratio")
     parts = FitParts(named, table, estimate.at.log_likelihood, engine, floored_terms(table))
     clusters = len(np.unique(whole.cluster_codes[used]))
-    return parts.fit(Fit, "cox", formula, whole, frame, checks, clusters)
+    return parts.fit(Fit, whole, frame, checks, model="cox", formula=formula, n_clusters=clusters)
 
 
 def _last_visit(frame: pd.DataFrame, design: Design) -> Floats:
@@ -509,8 +513,7 @@ def _arrange(frame: pd.DataFrame, design: Design, kept: Codes, used: Flags) -> R
     rows = frame[used]
     # Without clusters rows need not be kept apart.
     clusters = design.cluster_codes[used] if design.cluster else np.zeros(len(rows), dtype=np.intp)
-    numbers = (rows[name].to_numpy(float) for name in ("start_day", "stop_day", "at_risk", "died"))
-    return risk_sets(columns, codes, clusters, *numbers)
+    return risk_sets(columns, codes, clusters, rows)
 
 
 def _estimate(sets: RiskSets, terms: Sequence[str]) -> Maximum:

@@ -10,20 +10,22 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from formulaic import Formula, ModelSpec
+from formulaic import Formula, ModelSpec, SimpleFormula
 from formulaic.errors import DataMismatchWarning, FormulaicError
 from numpy.typing import NDArray
 
+from survivor.arguments import brief
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import alike, group_codes, less_means, sum_by, whole_names
+from survivor.intervals import alike, group_codes, less_means, row_codes, sum_by, whole_names
 from survivor.models.separation import range_within
 from survivor.vocabulary import PLOT_KEY
-from survivor.words import any_text, term_words
+from survivor.words import any_text, first_few, term_words
 
 _RANK_TOLERANCE = 1e-8
 # A column this many times its range within strata away from zero loses digits, and is centred there.
 _FAR_OFF = 2.0
+_NAMED = 6  # terms in one sentence
 _NO_INTERCEPT = re.compile(r"\s*(-\s*1|\+\s*0|^\s*0\s*\+)(?![\w.])\s*")
 
 
@@ -112,17 +114,30 @@ class Design:
         """Columns for new rows, with the codings of the fit; an unseen level is refused."""
         _refuse_absent(cells, self.variables)
         _refuse_blank(cells, self.variables)
+        # Rows alike in all that the formula reads have the same columns.
+        code, first = row_codes(
+            [np.zeros(len(cells)), *(cells[name] for name in self.variables)], in_order=False
+        )
+        cells_apart = cells.iloc[first]
         try:
-            with warnings.catch_warnings():
+            with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore", over="ignore"):
                 warnings.simplefilter("error", DataMismatchWarning)
-                matrix = self.spec.get_model_matrix(cells)
+                matrix = self.spec.get_model_matrix(cells_apart)
+        except FormulaicError as problem:
+            raise ModelError(
+                f"a column is of another kind than in the records fitted: {problem}",
+                where="prediction",
+                mend="give numbers where the records had numbers, and names where they had names",
+            ) from problem
         except DataMismatchWarning as problem:
             raise ModelError(
                 f"a level that the fit has not seen: {problem}",
                 where="prediction",
                 mend="predict only for levels that are in the records fitted",
             ) from problem
-        columns = _without_intercept(matrix)[0]
+        columns, terms = _without_intercept(matrix)
+        _refuse_without_value(columns, terms, cells_apart)
+        columns = columns[code]
         return columns - self.centre[self.strata_for(cells)] if self.centre.any() else columns
 
     def strata_for(self, cells: pd.DataFrame) -> NDArray[np.intp]:
@@ -174,12 +189,14 @@ def build_design(
     parsed, needed = _read(frame, formula)
     _refuse_single(frame, needed)
     try:
-        matrix = parsed.get_model_matrix(_levels_there(frame, needed), output="numpy")
-    except FormulaicError as problem:
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            matrix = parsed.get_model_matrix(_levels_there(frame, needed), output="numpy", na_action="ignore")
+    except (FormulaicError, SyntaxError) as problem:
         raise ModelError(
             f"the formula cannot be used: {problem}", where=formula, mend="check its terms"
         ) from problem
     columns, terms = _without_intercept(matrix)
+    _refuse_without_value(columns, terms, frame)
     spec: ModelSpec = matrix.model_spec
     strata_names = () if strata is None else tuple(columns_named(frame, strata, "strata"))
     strata_codes, strata_levels = _codes(frame, strata_names)
@@ -223,8 +240,8 @@ def amounts(frame: pd.DataFrame, column: str, role: str) -> Floats:
     """
     if not isinstance(column, str) or column not in frame.columns:
         raise ModelError(
-            f"the intervals have no column {column!r} to use as {role}",
-            where=f"{role}={column!r}",
+            f"the intervals have no column {brief(column)} to use as {role}",
+            where=f"{role}={brief(column)}",
             mend=f"name a column of numbers, or leave {role}= out",
         )
     if not pd.api.types.is_numeric_dtype(frame[column]):
@@ -267,12 +284,24 @@ def _read(frame: pd.DataFrame, formula: str) -> tuple[Formula, list[str]]:
     # gives factors one column less than levels.
     try:
         parsed = Formula("1 + " + _right_hand_side(formula))
-    except FormulaicError as problem:
+    except (FormulaicError, SyntaxError) as problem:
         raise ModelError(
             f"the formula cannot be read: {str(problem).splitlines()[0]}",
             where=formula,
             mend='write e.g. "method"',
         ) from problem
+    if not isinstance(parsed, SimpleFormula):
+        raise ModelError(
+            "the formula has several parts",
+            where=formula,
+            mend='write one, with "+" between its terms; levels by site are strata="site"',
+        )
+    if "died" in parsed.required_variables:
+        raise ModelError(
+            "died is what is explained, so it explains nothing",
+            where=formula,
+            mend="leave it out of the formula",
+        )
     needed = sorted(str(name) for name in parsed.required_variables)
     _refuse_functions(frame, needed, formula)
     _refuse_absent(frame, needed)
@@ -342,6 +371,12 @@ def columns_named(frame: pd.DataFrame, columns: str | Sequence[str], role: str) 
             where=f"{role}={columns!r}",
             mend=f"name a column of the table, or {role}=None",
         )
+    if "died" in names:
+        raise ModelError(
+            f"died is what is explained, so it cannot be the {role}",
+            where=f"{role}={columns!r}",
+            mend="name a column that is known from planting on",
+        )
     return names
 
 
@@ -380,7 +415,7 @@ def _refuse_absent(frame: pd.DataFrame, names: Sequence[str]) -> None:
 
 def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
     for name in names:
-        blank = int(frame[name].isna().sum())
+        blank = int((frame[name].isna() | _without_letters(frame[name])).sum())
         if blank:
             raise ModelError(
                 f"{blank} of {len(frame)} rows have no {name}",
@@ -396,10 +431,39 @@ def _refuse_blank(frame: pd.DataFrame, names: Sequence[str]) -> None:
             )
 
 
+def _without_letters(column: pd.Series[Any]) -> NDArray[np.bool_]:
+    """Whether each value is a text without a letter or sign, shape (n,)."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        codes, levels = column.cat.codes.to_numpy(), column.cat.categories.tolist()
+    elif pd.api.types.is_object_dtype(column):
+        try:
+            codes, found = pd.factorize(column.to_numpy())
+        except TypeError:  # lists and the like, refused for what they are
+            return np.zeros(len(column), dtype=bool)
+        levels = list(found)
+    else:
+        return np.zeros(len(column), dtype=bool)
+    empty = [isinstance(level, str) and not level.strip() for level in levels]
+    told: NDArray[np.bool_] = np.array([*empty, False])[codes]  # a blank has code -1
+    return told
+
+
 def _levels_there(frame: pd.DataFrame, names: Sequence[str]) -> pd.DataFrame:
     """Factors without the levels that no row has, so that a part of a table is not refused for them."""
     factors = [name for name in names if isinstance(frame[name].dtype, pd.CategoricalDtype)]
     return frame.assign(**{name: frame[name].cat.remove_unused_categories() for name in factors})
+
+
+def _refuse_without_value(columns: Floats, terms: Sequence[str], frame: pd.DataFrame) -> None:
+    """Raise where a function of a column has no value, as the logarithm of 0 has none."""
+    lost = ~np.isfinite(columns)
+    if lost.any():
+        row, term = (int(place[0]) for place in np.nonzero(lost))
+        raise ModelError(
+            f"{terms[term]} has no finite value in row {frame.index[row]}",
+            where="formula",
+            mend="take a function that has one for every value of its column",
+        )
 
 
 def _refuse_single(frame: pd.DataFrame, names: Sequence[str]) -> None:
@@ -437,8 +501,8 @@ def refuse_aliased(columns: Floats, names: Sequence[str], stratum: Codes, agains
     aliased = [name for place, name in enumerate(names) if place not in kept]
     if aliased:
         raise ModelError(
-            f"{', '.join(map(term_words, aliased))} cannot be distinguished from {against} or from the "
-            "terms before it",
+            f"{first_few(map(term_words, aliased), _NAMED)} cannot be distinguished from {against} or from "
+            "the terms before it",
             where="formula",
             mend='write constraints="center" in the spline'
             if all(name.startswith(("cr(", "cc(")) for name in aliased)

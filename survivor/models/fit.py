@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal, TypedDict, Unpack
 
 import pandas as pd
@@ -12,10 +12,10 @@ import pandas as pd
 from survivor.arguments import amount, count, is_one_of, several
 from survivor.errors import IntervalsError, ModelError
 from survivor.frames import Table, own_frame
-from survivor.intervals import blank_names, check_intervals, whole_names
+from survivor.intervals import check_intervals, refuse_blank_places
+from survivor.models.one_ratio import said_of_ratios
 from survivor.models.pieces import DayPieces, SeasonPieces
 from survivor.models.result import Fit
-from survivor.words import counted
 
 if TYPE_CHECKING:
     from survivor.models.working import Working
@@ -293,9 +293,9 @@ def fit(
     degrees of freedom).
 
     One ratio of hazards holds all season. Where it turns round in mid-season, survival and differences
-    of such a fit are off by several per 100: ``checks`` of ``survivor.survival`` and ``survivor.contrasts``
-    say where the records speak against it. ``survivor.compare`` then gives each period a ratio of its own,
-    as the report does.
+    of such a fit are off by several per 100: ``checks`` of the fit, whichever model it is of, and of all
+    answers from it say where the records speak against it, and ``print(fit)`` prints them.
+    ``survivor.compare`` then gives each period a ratio of its own, as the report does.
 
     Parameters
     ----------
@@ -338,8 +338,9 @@ def fit(
     """
     frame = own_frame(intervals, _named(cluster, strata))
     check_intervals(frame)
-    _refuse_blank_places(frame, cluster, strata)
-    return _options(model, dict(options)).fit(frame, formula, cluster, strata)
+    refuse_blank_places(frame, ModelError, cluster, strata)
+    found = _options(model, dict(options)).fit(frame, formula, cluster, strata)
+    return replace(found, looks=said_of_ratios)
 
 
 def _named(*columns: Columns) -> set[str]:
@@ -347,27 +348,6 @@ def _named(*columns: Columns) -> set[str]:
     mend = "give the name of a column, or a list of names"
     told = (several(some, "columns", IntervalsError, mend) for some in columns if some is not None)
     return {name for some in told for name in some if isinstance(name, str)}
-
-
-def _refuse_blank_places(frame: pd.DataFrame, cluster: Columns, strata: Columns) -> None:
-    """Raise where some rows name no plot or site: together they would count as one more."""
-    asked = [
-        name
-        for columns in (cluster, strata)
-        if columns is not None
-        for name in whole_names(frame, columns)[0]
-    ]
-    for name in dict.fromkeys(asked):
-        if name not in frame.columns:
-            continue
-        blank = blank_names(frame[name]) if name in ("site", "plot") else frame[name].isna().to_numpy()
-        if blank.any() and not blank.all():
-            row = frame.index[blank][0]
-            raise ModelError(
-                f"{counted(int(blank.sum()), 'row')} of {len(frame)} have no {name}, the first in row {row}",
-                where=f"column {name}",
-                mend=f"fill in the {name}, or leave those rows out; together they would count as one {name}",
-            )
 
 
 def _options(model: str | Options, given: dict[str, Any]) -> Options:

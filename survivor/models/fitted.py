@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Protocol
+from typing import Any, Protocol
 
 import numpy as np
 import pandas as pd
@@ -100,6 +100,8 @@ class Estimates:
         (m,); None: nowhere.
     checks
         What a reader should know of all of them.
+    anew
+        Gives limits of the model's own making at another level, each of shape (m,).
     """
 
     estimate: Floats
@@ -110,6 +112,7 @@ class Estimates:
     p_value: Floats | None = None
     floored: NDArray[np.bool_] | None = None
     checks: tuple[str, ...] = ()
+    anew: Callable[[float], tuple[Floats, Floats]] | None = None
 
     @classmethod
     def of(cls, estimate: Floats, errors: Errors) -> Estimates:
@@ -127,33 +130,34 @@ class Estimates:
         ``effective``: effective number of seedlings behind each, for limits at 0 or 100 %.
         """
         usual = survival_limits(self.estimate, self.std_error, self.df, effective, level)
-        self._refuse_other(level)
         if self.lower is None or self.upper is None:
             return usual
         own = np.isfinite(self.lower) & np.isfinite(self.upper)
-        return Limits(
-            np.where(own, self.lower, usual.lower), np.where(own, self.upper, usual.upper), usual.edge & ~own
-        )
+        lower, upper = self._own(level)
+        return Limits(np.where(own, lower, usual.lower), np.where(own, upper, usual.upper), usual.edge & ~own)
 
-    def _refuse_other(self, level: float) -> None:
-        if self.lower is not None and level != CONFIDENCE:
-            raise ModelError(
-                f"limits by the profile of a penalised fit are at {CONFIDENCE:.0%}",
-                where=f"level={level:g}",
-                mend="leave level= out, or the term that nobody, or everybody, died with",
-            )
+    def _own(self, level: float) -> tuple[Floats, Floats]:
+        """Limits of the model's own making; NaN where there are none at this level."""
+        assert self.lower is not None
+        assert self.upper is not None
+        if level == CONFIDENCE or self.anew is None:
+            return self.lower, self.upper
+        return self.anew(level)
 
     def limits_of_differences(self, level: float = CONFIDENCE) -> tuple[Floats, Floats, Floats]:
-        """Limits and p-value of each difference: the model's own where it has some, else by t."""
-        self._refuse_other(level)
+        """Limits and p-value of each difference of survival: the model's own where it has some, else by t.
+
+        Limits by t end at the largest difference that can be, all against none.
+        """
         width = half_width(self.std_error, self.df, level)
-        usual = self.estimate - width, self.estimate + width, t_test(self.estimate, self.std_error, self.df)
+        lower, upper = np.clip((self.estimate - width, self.estimate + width), -1.0, 1.0)
+        usual = lower, upper, t_test(self.estimate, self.std_error, self.df)
         if self.lower is None or self.upper is None or self.p_value is None:
             return usual
         own = np.isfinite(self.lower) & np.isfinite(self.upper) & np.isfinite(self.p_value)
         lower, upper, p_value = (
             np.where(own, mine, by_t)
-            for mine, by_t in zip((self.lower, self.upper, self.p_value), usual, strict=True)
+            for mine, by_t in zip((*self._own(level), self.p_value), usual, strict=True)
         )
         return lower, upper, p_value
 
@@ -244,7 +248,7 @@ class Fitted:
     n_died: int
     n_plots: int
     n_sites: int
-    checks: tuple[str, ...]
+    noticed: tuple[str, ...]
     data: pd.DataFrame = field(repr=False)
     cluster: tuple[str, ...]
     strata: tuple[str, ...]
@@ -255,6 +259,12 @@ class Fitted:
     working: Working = field(default="independence", kw_only=True)
     correlation: float | None = field(default=None, kw_only=True)
     weights: str | None = field(default=None, kw_only=True)
+    looks: Callable[[Any], tuple[str, ...]] | None = field(default=None, kw_only=True, repr=False)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences; see ``survivor.models.result.Fit``."""
+        return self.noticed
 
     @cached_property
     def ratio_tests(self) -> dict[str, WaldTest | None]:

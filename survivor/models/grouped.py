@@ -29,6 +29,7 @@ from survivor.models.working import (
 )
 from survivor.vocabulary import DRY_SEASON, PLANTED
 
+_FARTHEST = 300.0  # offset whose hazard can still be reckoned with
 _MANY = 20_000  # rows from which joining those of a kind pays
 
 
@@ -48,7 +49,14 @@ def fit_grouped(
     check_working(working, cluster)
     own = case_weights(frame, weights, cluster)
     if offset is not None:
-        amounts(frame, offset, "offset")
+        far = np.abs(amounts(frame, offset, "offset")) > _FARTHEST
+        if far.any():
+            raise ModelError(
+                f"row {frame.index[far][0]} has {offset} {frame[offset][far].iloc[0]:g}, and no hazard is so "
+                "many times another: an offset is added to its logarithm",
+                where=f"offset={offset!r}",
+                mend="give the logarithm of the exposure, not the exposure itself",
+            )
     refuse_no_deaths(frame["died"], "grouped model")
     plots = plots_within(working, frame, cluster)
     others = [name for name in (offset, weights) if name is not None]
@@ -109,12 +117,12 @@ def fit_grouped(
         )
     return parts.fit(
         Fit,
-        "grouped",
-        formula,
         design,
         frame,
         checks,
-        clusters,
+        model="grouped",
+        formula=formula,
+        n_clusters=clusters,
         working=working,
         correlation=counting.correlation,
         weights=weights,

@@ -17,9 +17,10 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.arguments import several
+from survivor.arguments import is_one_of, several
+from survivor.arrays import Floats
 from survivor.errors import ModelError
-from survivor.limits import Errors, check_level, half_width, t_test
+from survivor.limits import Errors, check_level, half_width, t_test, with_level
 from survivor.models.clusters import WaldTest, hotelling, squared_length
 from survivor.models.expressions import picks_of, terms_there
 from survivor.models.fitted import Fitted
@@ -65,7 +66,7 @@ def summary(fit: Fitted, level: float = CONFIDENCE) -> Summary:
     head = (
         f"{fit.model} fit of {fit.formula!r}: {named}{fit.n_seedlings} seedlings, {fit.n_died} died, "
         f"{fit.n_plots} plots, {fit.n_sites} sites",
-        f"limits by {fit.variance}{_of_what(fit)}, {fit.n_clusters} {rows}, {level:.0%}",
+        f"limits by {fit.variance}{_of_what(fit)}, {fit.n_clusters} {rows}, {100 * level:g}%",
     )
     return Summary(head, limits_at(fit, level), fit.checks)
 
@@ -83,9 +84,11 @@ def limits_at(fit: Fitted, level: float) -> pd.DataFrame:
     table = fit.table.copy()
     if level == CONFIDENCE:
         return table
-    _refuse_profile(fit, level)
-    half = half_width(table["std_error"].to_numpy(float), table["df"].to_numpy(float), level)
-    table["lower"], table["upper"] = table["estimate"] - half, table["estimate"] + half
+    if fit.variance == PENALISED:
+        table["lower"], table["upper"] = _profiled(fit, np.eye(len(table)), level).T
+    else:
+        half = half_width(table["std_error"].to_numpy(float), table["df"].to_numpy(float), level)
+        table["lower"], table["upper"] = table["estimate"] - half, table["estimate"] + half
     for name in ("hazard_ratio", "odds_ratio"):
         if name in table:
             with np.errstate(over="ignore"):
@@ -93,16 +96,15 @@ def limits_at(fit: Fitted, level: float) -> pd.DataFrame:
                     np.exp(table["lower"]),
                     np.exp(table["upper"]),
                 )
-    return table
+    return with_level(table, level)
 
 
-def _refuse_profile(fit: Fitted, level: float) -> None:
-    if fit.variance == PENALISED and level != CONFIDENCE:
-        raise ModelError(
-            f"limits by the profile of a penalised fit are at {CONFIDENCE:.0%}",
-            where=f"level={level:g}",
-            mend="leave level= out, or the term that nobody, or everybody, died with",
-        )
+def _profiled(fit: Fitted, picks: Floats, level: float) -> Floats:
+    """Limits of combinations of the coefficients of a penalised fit at a level, shape (m, 2)."""
+    refuse_told(fit.engine, f"limits by the profile at {100 * level:g} %")
+    engine: Any = fit.engine
+    found = engine.at_level(level)
+    return np.array([found.profile_limits(pick) for pick in picks], dtype=float).reshape(len(picks), 2)
 
 
 def covariance_of(fit: Fitted) -> pd.DataFrame:
@@ -114,7 +116,6 @@ def covariance_of(fit: Fitted) -> pd.DataFrame:
 def contrast(fit: Fitted, expression: str | Sequence[str], level: float = CONFIDENCE) -> pd.DataFrame:
     """See ``Fit.contrast``."""
     check_level(level)
-    _refuse_profile(fit, level)
     asked = several(expression, "contrast", ModelError, terms_there(fit))
     picks, constants = picks_of(fit, asked)
     estimate = picks @ fit.table["estimate"].to_numpy(float) - constants
@@ -122,10 +123,8 @@ def contrast(fit: Fitted, expression: str | Sequence[str], level: float = CONFID
     half = half_width(errors.std_error, errors.df, level)
     lower, upper, p_value = estimate - half, estimate + half, t_test(estimate, errors.std_error, errors.df)
     if fit.variance == PENALISED:
-        refuse_told(fit.engine, "a contrast by the profile")
+        lower, upper = (_profiled(fit, picks, level) - constants[:, None]).T
         engine: Any = fit.engine
-        ends = np.array([engine.profile_limits(pick) for pick in picks]) - constants[:, None]
-        lower, upper = ends.T
         p_value = np.array(
             [
                 engine.joint(pick[None], np.array([c])).p_value
@@ -135,7 +134,7 @@ def contrast(fit: Fitted, expression: str | Sequence[str], level: float = CONFID
     ratio = "odds_ratio" if "odds_ratio" in fit.table else "hazard_ratio"
     with np.errstate(over="ignore"):
         ratios = np.exp([estimate, lower, upper])
-    return pd.DataFrame(
+    table = pd.DataFrame(
         {
             "contrast": asked,
             "estimate": estimate,
@@ -150,6 +149,7 @@ def contrast(fit: Fitted, expression: str | Sequence[str], level: float = CONFID
             f"{ratio}_upper": ratios[2],
         }
     )
+    return with_level(table, level)
 
 
 def joint_test(fit: Fitted, asked: str | Sequence[str]) -> WaldTest:
@@ -191,6 +191,26 @@ def likelihood_words(fit: Fitted) -> str:
     penalty = ", without the penalty, at the penalised estimate" if fit.variance == PENALISED else ""
     weights = ", rows weighted" if fit.correlation or fit.weights else ""
     return f"binomial counts of the rows as given{effects}{weights}{penalty}"
+
+
+def residuals(fit: Fitted, kind: str) -> pd.DataFrame:
+    """See ``Fit.residuals``."""
+    if not is_one_of(kind, ("schoenfeld",)):
+        raise ModelError(
+            f"no residuals {kind!r} of this fit",
+            where="kind",
+            mend='give "schoenfeld"; Pearson and deviance residuals: survivor.diagnose(fit).residuals',
+        )
+    refuse_told(fit.engine, "a residual")
+    engine: Any = fit.engine
+    if not hasattr(engine, "residuals"):
+        raise ModelError(
+            f"Schoenfeld residuals are of a Cox fit, not of a {fit.model} one",
+            where="fit",
+            mend='fit with model="cox"; of a grouped fit: survivor.diagnose(fit).residuals',
+        )
+    found: pd.DataFrame = engine.residuals()
+    return found
 
 
 def n_parameters(fit: Fitted) -> int | None:

@@ -41,6 +41,7 @@ from survivor.words import term_words
 _FULL_REFITS = 3e5
 _LEAST_LEFT = 0.5  # share of the information on a term that must remain for one step to do
 _LONG_STEP = 0.5  # squared length, in units of standard errors, from which one step does not do
+_SHORT = 0.02  # a step that moves no log hazard by more does, however exactly coefficients are known
 _SAME = 1e-9  # columns that differ by less than this share of their range are equal
 
 
@@ -243,7 +244,7 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
         steps, whole = _one_step_each(sets, layout, estimate)
         beta += steps
     for cluster in counted_off(whole, "refit"):
-        refit = maximise(sets.without(cluster), estimate.beta)
+        refit = maximise(sets.without(cluster), beta[cluster])
         # Where one term runs away the others have long come to rest.
         beta[cluster] = refit.beta
         finite[cluster] = refit.known & (refit.settled or bool(refit.divergent.any()))
@@ -253,7 +254,7 @@ def delete_each(sets: RiskSets, estimate: Maximum, full_refits: float = _FULL_RE
 
 
 def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Floats, list[int]]:
-    """One Newton step without each cluster, shape (G, q), and the clusters for which it is too long."""
+    """One Newton step without each cluster, shape (G, q), and the clusters for which it is not enough."""
     steps = np.zeros((found.count, len(estimate.beta)))
     long: list[int] = []
     unit = np.sqrt(np.maximum(np.diag(estimate.at.information), 1e-300))
@@ -266,8 +267,9 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
             left, whole = np.einsum("gqq->gq", each), np.diag(estimate.at.information)
             inverse = np.linalg.pinv(each / np.outer(unit, unit), hermitian=True)
             own = np.einsum("gpq,gq->gp", inverse, gradient / unit) / unit
-            far = (left < _LEAST_LEFT * whole).any(axis=1) | (np.sum(gradient * own, axis=1) > _LONG_STEP)
-            steps[several] = np.where(far[:, None], 0.0, own)
+            told = (left >= _LEAST_LEFT * whole).all(axis=1)[:, None]
+            far = ~told[:, 0] | (np.sum(gradient * own, axis=1) > _LONG_STEP) & _moves(sets, own)
+            steps[several] = np.where(told, own, 0.0)
             long += several[far].tolist()
         return steps, sorted(long)
     for rows, clusters in blocks(sets, found):
@@ -282,10 +284,14 @@ def _one_step_each(sets: RiskSets, found: Groups, estimate: Maximum) -> tuple[Fl
                 continue
             scaled = information / np.outer(unit, unit)
             steps[cluster] = np.linalg.lstsq(scaled, gradient / unit, rcond=None)[0] / unit
-            if gradient @ steps[cluster] > _LONG_STEP:
+            if gradient @ steps[cluster] > _LONG_STEP and _moves(sets, steps[cluster]):
                 long.append(cluster)
-                steps[cluster] = 0.0
     return steps, long
+
+
+def _moves(sets: RiskSets, steps: Floats) -> NDArray[np.bool_]:
+    """Whether steps, shape (..., q), move the log hazard of some plants by much."""
+    return np.asarray((np.abs(steps) * np.ptp(sets.columns, axis=0)).max(axis=-1) > _SHORT)
 
 
 def apart(sets: RiskSets, found: Groups) -> bool:

@@ -5,8 +5,8 @@ For a row of ``n`` seedlings at risk over (start, stop] of which ``d`` died,
     d ~ Binomial(n, 1 - exp(-H)),   H = exp(level + x beta) sum_k length_k exp(alpha_k),
 
 with ``length_k`` the days of the row spent in piece ``k`` of the baseline, a level
-for each stratum and ``alpha_1 = 0``. Columns may also vary between the pieces of a
-row: then ``x_k beta`` stands within the sum. With visits shared by all this is the grouped
+for each stratum and ``alpha_1 = 0``. A row may also have an effect that is another in
+each piece: it then stands within the sum. With visits shared by all this is the grouped
 proportional-hazards model of Prentice and Gloeckler (1978), Biometrics 34, 57-67;
 with irregular visits it is a composite link in the sense of Thompson and Baker
 (1981), Applied Statistics 30, 125-131. Fitted by Fisher scoring with the strata
@@ -66,8 +66,8 @@ class Rows:
     """Data of the grouped likelihood, n rows in S strata.
 
     ``columns`` (n, q) covariates; ``lengths`` (n, K) days in each piece; ``stratum``
-    (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``varying`` (n, K, r)
-    covariates that differ between the pieces of a row, or None; ``names`` of the q + r
+    (n,) codes 0 to S - 1; ``at_risk`` and ``died`` (n,) counts; ``effect`` (n, K) which
+    of r effects a row has in each piece, -1 for none, or None; ``names`` of the q + r
     covariates; ``weight`` (n,) that the log-likelihood of each row, and with it its score
     and information, is multiplied by, or None. With the ``link`` ``logit`` ``died`` stands for
     whatever is counted and ``lengths`` are ones, shape (n, 1).
@@ -79,7 +79,8 @@ class Rows:
     at_risk: Floats
     died: Floats
     names: tuple[str, ...] = ()
-    varying: Floats | None = None
+    effect: Codes | None = None
+    effects: int = 0
     weight: Floats | None = None
     link: Link = "hazard"
 
@@ -98,8 +99,7 @@ class Rows:
     @property
     def covariates(self) -> int:
         """Number of covariates q + r."""
-        varying = 0 if self.varying is None else self.varying.shape[2]
-        return int(self.columns.shape[1] + varying)
+        return int(self.columns.shape[1] + self.effects)
 
     @property
     def model(self) -> str:
@@ -286,9 +286,13 @@ def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _St
     relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[later : later + fixed], -60, 60))
     by_piece = relative[:, None] * (lengths * np.exp(np.clip(alpha, -60, 60)))
     moved = []
-    if data.varying is not None:
-        by_piece *= np.exp(np.clip(data.varying @ common[later + fixed :], -60, 60))
-        moved.append(np.einsum("nk,nkr->nr", by_piece, data.varying))
+    if data.effect is not None:
+        # -1 takes the last, which is of no effect.
+        by_piece *= np.append(np.exp(np.clip(common[later + fixed :], -60, 60)), 1.0)[data.effect]
+        found = np.zeros((len(relative), data.effects + 1))
+        for effect, part in zip(data.effect.T, by_piece.T, strict=True):
+            found[np.arange(len(part)), effect] += part
+        moved.append(found[:, :-1])
     hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
     value = float(np.sum(died * np.log(-np.expm1(-hazard))) - (at_risk - died) @ hazard)
     rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved])
@@ -329,9 +333,9 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
     """Newton's step by the observed information; None where it leads down or is dear.
 
     The second derivatives of H are its parts in each piece again: H twice in the level,
-    ``rows`` in the level and another, and in later pieces and columns those below.
+    ``rows`` in the level and another, and in later pieces, columns and effects those below.
     """
-    if data.varying is not None or data.link == "logit":
+    if data.link == "logit":
         return None
     at_risk, died = data.weighted
     odds = state.weight / at_risk
@@ -340,14 +344,16 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
     level = to_strata @ (off * state.hazard)
     if level.min() <= 0:
         return None
-    later = state.rows.shape[1] - data.columns.shape[1]
-    pulled = state.score @ state.rows[:, :later]
-    by_column = (state.score[:, None] * state.rows).T @ data.columns
-    common = (curved[:, None] * state.rows).T @ state.rows
-    common[:later, :later] -= np.diag(pulled)
-    common[:later, later:] -= by_column[:later]
-    common[later:, :later] -= by_column[:later].T
-    common[later:, later:] -= by_column[later:]
+    later, last = len(state.common) - data.covariates, len(state.common) - data.effects
+    second, apart = np.zeros((len(state.common),) * 2), np.r_[:later, last : len(state.common)]
+    second[:, later:last] = (state.score[:, None] * state.rows).T @ data.columns
+    second[later:last] = second[:, later:last].T
+    second[apart, apart] = (state.score @ state.rows)[apart]
+    if data.effect is not None:
+        for piece in range(later):
+            both = sum_by(data.effect[:, piece + 1] + 1, state.score * state.rows[:, piece], data.effects + 1)
+            second[piece, last:] = second[last:, piece] = both[1:]
+    common = (curved[:, None] * state.rows).T @ state.rows - second
     bread = bread_of(level, to_strata @ (off[:, None] * state.rows), common)
     step: Floats = np.hstack(bread.times(score[None]))[0]
     return step if score @ step > 0 else None
@@ -355,10 +361,7 @@ def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Float
 
 def _spread(data: Rows) -> Floats:
     """Range of each covariate within strata, shape (q + r,)."""
-    spread = range_within(data.columns, data.stratum)
-    if data.varying is None:
-        return spread
-    return np.concatenate([spread, np.ptp(data.varying, axis=(0, 1))])
+    return np.concatenate([range_within(data.columns, data.stratum), np.ones(data.effects)])
 
 
 def piece_means(columns: Floats, lengths: Floats, at_risk: Floats) -> Floats:
@@ -423,6 +426,8 @@ def _solution(state: _State, data: Rows, scale: float, steps: int, divergent: in
 
 def covariance_by(codes: Codes, clusters: int, data: Rows, solution: Solution, kind: Kind) -> Sandwich:
     """Covariance by cluster; strata are a border where every cluster lies within one."""
+    if kind == "model":  # the inverse information, whatever the clusters
+        codes, clusters = data.stratum, data.strata
     stratum = np.empty(clusters, dtype=np.intp)
     stratum[codes] = data.stratum
     if np.array_equal(stratum[codes], data.stratum):

@@ -92,13 +92,13 @@ def fit_logistic(
     data, unread = rows_with_outcome(judged.rows, design)
     return replace(parts, checks=[*parts.checks, *unread]).fit(
         Fit,
-        "logistic",
-        formula,
         design,
         data,
         [*judged.checks, MEANING, *checks, *counting.checks],
-        clusters,
         judged.counts,
+        model="logistic",
+        formula=formula,
+        n_clusters=clusters,
         at=at,
         working=working,
         correlation=counting.correlation,

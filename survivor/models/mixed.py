@@ -215,6 +215,7 @@ class _Data:
     link: Link
     checks: list[str]
     counts: dict[str, int]
+    at: float | None = None  # the day, where odds are fitted
 
 
 def fit_mixed(
@@ -269,7 +270,7 @@ def fit_mixed(
         ).joined()
         try:
             solution = solve_mixed(fitted, counts, fixed_sd=fixed_sd)
-            objective = Objective(likelihood(fitted), nodes, fitted.names, fitted.strata, restricted)
+            objective = Objective(likelihood(fitted), nodes, restricted)
             if restricted:
                 free = solution.free | solution.at_zero
                 best = objective.best(replace(solution, at_zero=np.zeros_like(free)), free)
@@ -283,7 +284,7 @@ def fit_mixed(
             chosen = absorb(chosen, found.piece, lengths, numbers[1])
     if chosen is not None:
         checks += [said[0], *chosen.said()]
-    return _result(formula, at, data, effects, chosen, fitted, solution, objective)
+    return _result(formula, data, effects, chosen, fitted, Profile(objective, solution))
 
 
 def _hazard(frame: pd.DataFrame, formula: str, strata: str | Sequence[str] | None, effects: Effects) -> _Data:
@@ -314,7 +315,9 @@ def _odds(
     checks_of_odds = [*judged.checks, MEANING, *checks, *unread]
     alive = judged.chains["alive"].to_numpy(float)
     at_risk = alive + judged.chains["dead"].to_numpy(float)
-    return _Data(design, judged.chains, alive, at_risk, shown, place, "logit", checks_of_odds, judged.counts)
+    return _Data(
+        design, judged.chains, alive, at_risk, shown, place, "logit", checks_of_odds, judged.counts, at
+    )
 
 
 def _point_counts(points: int | Sequence[int], levels: int) -> tuple[int, ...]:
@@ -330,15 +333,13 @@ def _point_counts(points: int | Sequence[int], levels: int) -> tuple[int, ...]:
 
 def _result(
     formula: str,
-    at: float | None,
     data: _Data,
     effects: Effects,
     chosen: Merged | None,
     fitted: MixedRows,
-    solution: Solution,
-    objective: Objective,
+    profile: Profile,
 ) -> MixedFit:
-    design = data.design
+    design, solution, objective = data.design, profile.solution, profile.objective
     left = degrees(fitted.columns, fitted.stratum, fitted.groups)
     engine = MixedEngine(Reader(design, chosen, data.place), solution, left, fitted)
     error = np.sqrt(np.diag(engine.covariance_of_terms(np.eye(len(design.terms)))))
@@ -348,16 +349,16 @@ def _result(
     checks = _said(effects, solution, left, counts, design, objective.restricted)
     return FitParts(VARIANCE, table, solution.log_likelihood, engine, checks).fit(
         MixedFit,
-        "mixed",
-        formula,
         design,
         data.shown,
         data.checks,
-        groups[-1],
         data.counts,
-        at=at,
+        model="mixed",
+        formula=formula,
+        n_clusters=groups[-1],
+        at=data.at,
         cluster=effects.columns[-1],
-        variance_components=variance_components(Profile(objective, solution), effects.names, groups),
+        variance_components=variance_components(profile, effects.names, groups),
         points=counts,
         restricted=objective.restricted,
     )

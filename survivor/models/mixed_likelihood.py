@@ -117,6 +117,8 @@ class Likelihood:
     middle: Floats  # means of the columns in each piece, (K, q)
     constant: float
     levels: int
+    names: tuple[str, ...]  # of the columns
+    strata: int
 
     def parameters(self, level: Floats, alpha: Floats, beta: Floats, sd: Floats) -> Parameters:
         """Put levels, pieces and coefficients where this likelihood has them."""
@@ -285,7 +287,8 @@ def likelihood(rows: MixedRows) -> Likelihood:
     constant = log_ways(at_risk, died)
     scale = np.concatenate([np.ones(pieces - 1), reach])
     middle, border = piece_means(columns, lengths, at_risk), rows.strata if bordered else 0
-    return Likelihood(tuple(blocks), border, pieces, scale, middle, constant, groups.shape[1])
+    levels = groups.shape[1]
+    return Likelihood(tuple(blocks), border, pieces, scale, middle, constant, levels, rows.names, rows.strata)
 
 
 def _starts(groups: Codes) -> list[Codes]:

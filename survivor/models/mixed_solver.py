@@ -162,11 +162,11 @@ def solve_mixed(
     free = np.array([value is None for value in held])
     fixed = np.array([0.0 if value is None else float(value) for value in held])
     plain = [hermite(1)] * levels
-    start = _Climb(likely, plain, rows.names, np.zeros(levels, dtype=bool))
+    start = _Climb(likely, plain, np.zeros(levels, dtype=bool))
     first, ready = start.run(_beginning(rows, likely, fixed), _NEAR)
     if free.any():
         first = replace(first, sd=np.where(free, _first_sd(ready), fixed))
-    return solve_from(likely, nodes, first, free, rows.names, rows.strata)
+    return solve_from(likely, nodes, first, free)
 
 
 def solve_from(
@@ -174,13 +174,11 @@ def solve_from(
     nodes: Sequence[Nodes],
     start: Parameters,
     free: Flags,
-    names: tuple[str, ...],
-    strata: int,
     *,
     information: bool = True,
 ) -> Solution:
     """Fit from given parameters; without ``information`` only the maximum is found."""
-    climb = _Climb(likely, nodes, names, free.copy())
+    climb = _Climb(likely, nodes, free.copy())
     goal = CONVERGED if information else _PROFILED
     at, ready = climb.run(start, goal)
     for level in np.flatnonzero(free & ~climb.free):
@@ -199,7 +197,7 @@ def solve_from(
         bread,
         likely.border,
         likely.pieces,
-        strata,
+        likely.strata,
         climb.steps,
     )
 
@@ -247,8 +245,8 @@ class _Stand(NamedTuple):
 class _Climb:
     """One climb to the maximum; counts its steps and remembers the information it met."""
 
-    def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], names: tuple[str, ...], free: Flags):
-        self.likely, self.nodes, self.names, self.free = likely, nodes, names, free
+    def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], free: Flags) -> None:
+        self.likely, self.nodes, self.free = likely, nodes, free
         self.steps = 0
         self._bread: Bread | None = None
         self._moved = 0.0  # squared distance from where the information was computed
@@ -345,7 +343,7 @@ class _Climb:
         piece = running_to_zero(alpha, others, self.likely.middle)
         if piece is not None:
             raise PieceDiverges(piece)
-        first = len(at.common) - len(self.names)
+        first = len(at.common) - len(self.likely.names)
         reach = np.abs(at.common[first:]) * self.likely.scale[first:]
         if not reach.max(initial=0.0) > FAR:
             return
@@ -355,5 +353,5 @@ class _Climb:
             error = np.full(len(reach), np.inf)
         gone = diverges(at.common[first:], self.likely.scale[first:], error)
         if gone.any():
-            name = self.names[int(np.argmax(np.where(gone, reach, 0.0)))]
+            name = self.likely.names[int(np.argmax(np.where(gone, reach, 0.0)))]
             raise no_finite_estimate([name], "mixed model")

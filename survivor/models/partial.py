@@ -19,21 +19,23 @@ Survival Data, section 3.3 and 4.2; the baseline is their "Efron" one.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
+import pandas as pd
 from numpy.typing import NDArray
 from scipy import sparse
+from scipy.special import digamma, gammaln, zeta
 
 from survivor.arrays import Codes, Floats
 from survivor.climbing import MOST_STEPS, climb
-from survivor.intervals import row_codes, sum_by
+from survivor.intervals import row_codes, running, sum_by
 from survivor.models.separation import FAR, diverges, errors_of, range_within
 
 _SETTLED = (
     1e-10  # squared length of the step in units of standard errors, where rounding lets no step be shorter
 )
+_MANY_TIES = 64  # deaths of one day up to which the sums over them are made one by one
 _LARGEST = 300.0  # log hazards are kept to this, so that squares of their sums stay finite
 _FLAT = 1e-9  # eigenvalues of the scaled information below this: nothing is known in that direction
 
@@ -76,10 +78,16 @@ class RiskSets:
     _death: sparse.csr_array
 
     @property
-    def _spans(self) -> list[tuple[int, int]]:
-        """First day and day after the last of each stratum in order."""
+    def _sizes(self) -> Codes:
+        """Days of death of each stratum in order, shape (S,)."""
         starts = np.flatnonzero(np.diff(self.day_strata, prepend=-1))
-        return list(pairwise([*starts.tolist(), len(self.days)]))
+        return np.diff(starts, append=len(self.days))
+
+    @property
+    def _after(self) -> Codes:
+        """Place after each day of death, where each stratum has one more place than days; shape (T,)."""
+        sizes = self._sizes
+        return np.arange(len(self.days)) + np.repeat(np.arange(len(sizes)), sizes) + 1
 
     def pick(self, rows: Codes) -> RiskSets:
         """Only these rows, which must hold whole strata, and the days of those strata."""
@@ -142,9 +150,7 @@ class Evaluation:
         return self.log_likelihood
 
 
-def risk_sets(
-    columns: Floats, strata: Codes, cluster: Codes, start: Floats, stop: Floats, at_risk: Floats, died: Floats
-) -> RiskSets:
+def risk_sets(columns: Floats, strata: Codes, cluster: Codes, rows: pd.DataFrame) -> RiskSets:
     """Arrange rows of counts and join equal ones.
 
     Parameters
@@ -154,11 +160,13 @@ def risk_sets(
     strata, cluster
         One integer a row; strata from 0 without gaps, each with a death. Clusters are
         numbered again from 0, without those never at risk on a day of death.
-    start, stop
-        Days; at risk on (start, stop], the dead found at ``stop``.
-    at_risk, died
-        Counts.
+    rows
+        Risk intervals: at risk on (``start_day, stop_day``], the dead found at ``stop_day``;
+        ``at_risk, died``.
     """
+    start, stop, at_risk, died = (
+        rows[name].to_numpy(float) for name in ("start_day", "stop_day", "at_risk", "died")
+    )
     moments = np.unique(stop[died > 0])
     reach = len(moments) + 1
     dead = np.unique(strata[died > 0] * reach + np.searchsorted(moments, stop[died > 0]))
@@ -168,20 +176,20 @@ def risk_sets(
     of, weight = strata[used], at_risk[used]
     centre = sum_by(of, weight[:, None] * columns[used]) / sum_by(of, weight)[:, None]
     codes, pick = row_codes([first[used], last[used], cluster[used], *columns[used].T])
-    count, rows = len(pick), np.flatnonzero(used)[pick]
-    first, last = first[rows].astype(np.intp), last[rows].astype(np.intp)
+    count, kept = len(pick), np.flatnonzero(used)[pick]
+    first, last = first[kept].astype(np.intp), last[kept].astype(np.intp)
     return RiskSets(
-        columns=columns[rows] - centre[strata[rows]],
+        columns=columns[kept] - centre[strata[kept]],
         centre=centre,
         first=first,
         last=last,
         at_risk=sum_by(codes, at_risk[used], count),
         died=sum_by(codes, died[used], count),
-        cluster=np.unique(cluster[rows], return_inverse=True)[1].astype(np.intp),
-        strata=strata[rows],
+        cluster=np.unique(cluster[kept], return_inverse=True)[1].astype(np.intp),
+        strata=strata[kept],
         days=moments[dead % reach],
         day_strata=(dead // reach).astype(np.intp),
-        **_placed(first, last, strata[rows], dead // reach),
+        **_placed(first, last, strata[kept], dead // reach),
     )
 
 
@@ -228,29 +236,56 @@ def _sums(sets: RiskSets, beta: Floats) -> _Sums:
     # Each stratum for itself, and from its last day: those of high hazards leave early, and taking
     # large numbers away again would leave their rounding behind.
     moves = sets._enter_leave @ ((sets.at_risk * relative)[:, None] * one_and_x)
-    risk = np.empty((len(sets.days), moves.shape[1]))
-    for place, (low, high) in enumerate(sets._spans):
-        risk[low:high] = -np.cumsum(moves[high + place : low + place : -1], axis=0)[::-1]
+    risk = -running(moves[::-1], sets._sizes[::-1] + 1)[::-1][sets._after]
     dead = sets._death @ ((sets.died * relative)[:, None] * one_and_x)
     deaths = sets._death @ sets.died
     # Differences of sums leave rounding behind: those at risk are at least the dead.
     s0, d0 = np.maximum(risk[:, 0], dead[:, 0]), dead[:, 0]
-    per_day = np.rint(deaths).astype(np.intp)
-    day, days = np.repeat(np.arange(len(per_day)), per_day), len(per_day)
-    f = (np.arange(len(day)) - np.repeat(np.cumsum(per_day) - per_day, per_day)) / per_day[day]
+    logs, *sums = _over_ties(s0, d0, np.rint(deaths))
+    return _Sums(linear, relative, deaths, risk[:, 1:], dead[:, 1:], float(logs.sum()), *sums)
+
+
+def _over_ties(s0: Floats, d0: Floats, deaths: Floats) -> tuple[Floats, ...]:
+    """Sum over k for each day of death.
+
+    Returns
+    -------
+    tuple
+        With ``left = s0 - f d0`` and ``f = k / deaths``: the sums of log(left), 1 / left, f / left,
+        1 / left^2, f / left^2 and f^2 / left^2, each of shape (T,).
+    """
+    many = deaths > _MANY_TIES
+    count = np.where(many, 0, deaths).astype(np.intp)
+    day, days = np.repeat(np.arange(len(count)), count), len(count)
+    f = (np.arange(len(day)) - np.repeat(np.cumsum(count) - count, count)) / deaths[day]
     left = s0[day] - f * d0[day]
-    return _Sums(
-        linear,
-        relative,
-        deaths,
-        risk[:, 1:],
-        dead[:, 1:],
-        float(np.sum(np.log(left))),
-        sum_by(day, 1 / left, days),
-        sum_by(day, f / left, days),
-        sum_by(day, 1 / left**2, days),
-        sum_by(day, f / left**2, days),
-        sum_by(day, f**2 / left**2, days),
+    terms = (np.log(left), 1 / left, f / left, 1 / left**2, f / left**2, f**2 / left**2)
+    sums = tuple(sum_by(day, term, days) for term in terms)
+    for place, of_many in zip(sums, _over_many_ties(s0[many], d0[many], deaths[many]), strict=True):
+        place[many] = of_many
+    return sums
+
+
+def _over_many_ties(s0: Floats, d0: Floats, deaths: Floats) -> tuple[Floats, ...]:
+    """As ``_over_ties``, at the same cost for any number of deaths.
+
+    In units of ``d0 / deaths`` what is left falls by 1 from one k to the next, and the sums of its powers
+    are differences of the gamma function's logarithm and its derivatives (Abramowitz and Stegun 1964, 6.3.6
+    and 6.4.10).
+    """
+    unit = d0 / deaths
+    whole = s0 / unit
+    most, least = whole + 1, whole - deaths + 1
+    logs = deaths * np.log(unit) + gammaln(most) - gammaln(least)
+    first = digamma(most) - digamma(least)
+    second = zeta(2, least) - zeta(2, most)
+    return (
+        logs,
+        first / unit,
+        (whole * first - deaths) / d0,
+        second / unit**2,
+        (whole * second - first) / (d0 * unit),
+        (whole**2 * second - 2 * whole * first + deaths) / d0**2,
     )
 
 
@@ -332,11 +367,9 @@ def schoenfeld(sets: RiskSets, beta: Floats) -> Floats:
 
 def _between(values: Floats, sets: RiskSets) -> Floats:
     """Sum of daily values over the days at which each row is at risk."""
-    spans = sets._spans
-    running = np.zeros((len(values) + len(spans), *values.shape[1:]))
-    for place, (low, high) in enumerate(spans):
-        running[low + place + 1 : high + place + 1] = np.cumsum(values[low:high], axis=0)
-    return np.asarray(running[sets.last + sets._shift] - running[sets.first + sets._shift])
+    summed = np.zeros((len(values) + len(sets._sizes), *values.shape[1:]))
+    summed[sets._after] = running(values, sets._sizes)
+    return np.asarray(summed[sets.last + sets._shift] - summed[sets.first + sets._shift])
 
 
 @dataclass(frozen=True)

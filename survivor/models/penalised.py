@@ -18,7 +18,7 @@ from functools import partial
 import numpy as np
 
 from survivor.arrays import Floats
-from survivor.climbing import CONVERGED, Curvature, halved
+from survivor.climbing import CONVERGED, Curvature, Halving, halved
 from survivor.errors import ModelError
 from survivor.models.jeffreys import Jeffreys, Point
 
@@ -103,9 +103,7 @@ def maximise(
             now.point.value - missed,
             float(gradient @ step) + missed,
             partial(stand, now.parameters, step),
-            share=1e-4,
-            slack=1e-11,
-            least=_LEAST,
+            Halving(share=1e-4, slack=1e-11, least=_LEAST),
             part=1.0 / max(1.0, longest),
         )
         if part < _LEAST:

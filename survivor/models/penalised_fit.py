@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 
 import numpy as np
 import pandas as pd
@@ -107,7 +108,18 @@ class PenalisedEngine:
             limits[:, 0],
             limits[:, 1],
             limits[:, 2],
+            anew=partial(self._limits_at, read, weights),
         )
+
+    def _limits_at(self, read: Cells, weights: Floats, level: float) -> tuple[Floats, Floats]:
+        """Limits of weighted sums at a level, by their profiles; NaN where one does not settle."""
+        engine = self.at_level(level)
+        limits = np.array([engine._one(read, row)[2][:2] for row in weights]).reshape(len(weights), 2)
+        return limits[:, 0], limits[:, 1]
+
+    def at_level(self, level: float) -> PenalisedEngine:
+        """Return the same engine with limits at a level of confidence."""
+        return replace(self, profile=replace(self.profile, allowed=self.spread.allowed_at(level)))
 
     def _one(self, read: Cells, weights: Floats) -> tuple[float, Floats, tuple[float, float, float]]:
         """Estimate, derivative, and (lower, upper, p) of one weighted sum."""
@@ -148,8 +160,16 @@ class PenalisedEngine:
         return WaldTest(statistic, len(picks), self.spread.df, p_value)
 
     def profile_limits(self, pick: Floats) -> tuple[float, float]:
-        """Limits of one combination of the coefficients, by the profile."""
-        return self.profile.limits(_linear(self._padded(pick[None])[0]))
+        """Limits of one combination of the coefficients, by the profile; NaN where it does not settle."""
+        whole = self._padded(pick[None])[0]
+        # Per range of a column, so that a small unit does not look like a far limit.
+        widest = float((np.abs(pick) / np.ptp(self.profile.likelihood.data.columns, axis=0)).max(initial=0.0))
+        scale = 1 / widest if widest > 0 else 1.0
+        try:
+            lower, upper = self.profile.limits(_linear(scale * whole))
+        except ModelError:
+            return np.nan, np.nan
+        return lower / scale, upper / scale
 
     def _padded(self, picks: Floats) -> Floats:
         padded = np.zeros((len(picks), len(self.profile.best.parameters)))

@@ -16,7 +16,7 @@ from survivor.entry import per_100_of
 from survivor.errors import ModelError
 from survivor.frames import own_frame
 from survivor.intervals import ENTRY_GROUP
-from survivor.limits import Errors, check_level, half_width
+from survivor.limits import Errors, check_level, half_width, with_level
 from survivor.models.fitted import Fitted
 from survivor.models.paths import PATH, changing, given_paths
 from survivor.models.told import refuse_told
@@ -54,7 +54,7 @@ def predict(
         )
     told = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=["estimate"])
     told.index = cells.index
-    return told.assign(unit=per_100_of(fit.data), at_day=float(at))
+    return with_level(told.assign(unit=per_100_of(fit.data), at_day=float(at)), level)
 
 
 def _as_cells(fit: Fitted, table: pd.DataFrame, plant: str | None) -> pd.DataFrame:
@@ -108,8 +108,7 @@ def baseline(fit: Fitted, level: float = CONFIDENCE) -> pd.DataFrame:
         table[ratio], table["lower"], table["upper"] = np.exp([value, value - half, value + half])
     table["log_estimate"], table["std_error"], table["df"] = value, errors.std_error, errors.df
     unit = "deaths a plant and day" if ratio == "hazard" else f"odds of being alive on day {fit.at:g}"
-    found: pd.DataFrame = table.assign(unit=unit)
-    return found
+    return with_level(table.assign(unit=unit), level)
 
 
 def _baseline(fit: Fitted) -> tuple[Any, int, tuple[str, ...], Floats, Errors]:

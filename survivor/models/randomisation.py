@@ -11,7 +11,7 @@ the number of plots, and whatever the other preparations do.
 It holds for any statistic, so a cheaper one may stand for t: the score. The model is fitted once
 with the two preparations as one, which no layout changes; each plot then has one number, its
 deaths less those expected (the score of its log hazard), and a layout's statistic is the sum of
-these over the plots of the first name, less what is to be expected of the lot. Blocks add up, so
+these over the plots of the first name, less what random allocation gives on average. Blocks add up, so
 hundreds of thousands of layouts take a second.
 
 Sources: Fisher (1935), The Design of Experiments, section 21; Phipson and Smyth
@@ -33,7 +33,7 @@ import pandas as pd
 from survivor.arguments import count, draws_of, is_one_of, seed_of, several
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import group_codes, sum_by
+from survivor.intervals import group_codes, refuse_blank_places, sum_by
 from survivor.models.by_period import Levels, levels_in
 from survivor.models.design import columns_named
 from survivor.models.fitted import Arranged
@@ -110,7 +110,7 @@ def permutation_test(
     by
         Column of levels that were given to whole plots at random.
     blocks
-        Column(s) within which the lot was drawn; None: the strata of the fit.
+        Column(s) within which plots were allocated at random; None: the strata of the fit.
     against
         Level to compare with; None: the first.
     statistic
@@ -182,8 +182,8 @@ def permutation_test(
         rng = np.random.default_rng(seeds[levels.index(level)])
         pair = levels.index(level), levels.index(base)
         if statistic == "score":
-            return _by_score(dealt, block, *pair, draws, rng), []
-        return _one(dealt, block, *pair, draws, enough, rng)
+            return _by_score(dealt, block, pair, draws, rng), []
+        return _by_t(dealt, block, pair, draws, enough, rng)
 
     others = [level for level in levels if level != base]
     for level, (line, said) in zip(others, side_by_side(one, others), strict=True):
@@ -213,7 +213,7 @@ class _Dealt:
             solution = solve(data, start.parameters, converged=_CLOSE)
             if _far(solution, data):
                 solution = solve(data, solution.parameters)
-        except ModelError:
+        except ModelError:  # as a divergent layout: counted as extreme, which never makes p smaller
             return inf
         if solution.divergent is not None:
             return inf
@@ -264,6 +264,7 @@ def _blocks(fit: Fit, fitted: Arranged, blocks: str | Sequence[str] | None) -> t
     if not asked:
         return (), np.zeros(fitted.clusters, dtype=np.intp)
     names = columns_named(fit.data, asked, "blocks")
+    refuse_blank_places(fit.data, ModelError, names)
     codes = group_codes(fit.data, names)[0]
     of_plot = np.full(len(fitted.design.cluster_levels), -1, dtype=np.intp)
     of_plot[fitted.cluster_codes] = codes
@@ -317,7 +318,8 @@ class _Shares:
         return [rng.permutation(plots)[:first] for plots, first in zip(self.plots, self.firsts, strict=True)]
 
 
-def _shares(level: Codes, block: Codes, first: int, second: int) -> _Shares:
+def _shares(level: Codes, block: Codes, pair: tuple[int, int]) -> _Shares:
+    first, second = pair
     plots, firsts = [], []
     for one in np.unique(block):
         here = np.flatnonzero((block == one) & np.isin(level, (first, second)))
@@ -328,31 +330,37 @@ def _shares(level: Codes, block: Codes, first: int, second: int) -> _Shares:
     return _Shares(tuple(plots), tuple(firsts))
 
 
-def _by_score(
-    dealt: _Dealt, block: Codes, first: int, second: int, draws: int, rng: np.random.Generator
-) -> dict[str, Any]:
-    """Test one level against another by the scores of their plots; the line of the table."""
-    shares = _shares(dealt.level, block, first, second)
-    count = shares.layouts
-    exact = count <= max(MOST_EXACT, 2 * draws)
-    line: dict[str, Any] = {
+def _untested(shares: _Shares, exact: bool) -> dict[str, Any]:
+    """Line of the table before any layout is tried."""
+    return {
         "statistic": np.nan,
         "p_value": np.nan,
         "smallest_p": np.nan,
-        "layouts": float(count),
+        "layouts": float(shares.layouts),
         "tried": 0,
         "how": EVERY if exact else DRAWN,
         "n_plots": sum(map(len, shares.plots)),
         "n_blocks": len(shares.plots),
-        "reason": "",
+        "reason": "" if shares.plots else "no block holds both, so no other layout was possible",
     }
+
+
+def _by_score(
+    dealt: _Dealt, block: Codes, pair: tuple[int, int], draws: int, rng: np.random.Generator
+) -> dict[str, Any]:
+    """Test one level against another by the scores of their plots; the line of the table."""
+    first, second = pair
+    shares = _shares(dealt.level, block, pair)
+    count = shares.layouts
+    exact = count <= max(MOST_EXACT, 2 * draws)
+    line = _untested(shares, exact)
     if not shares.plots:
-        return line | {"reason": "no block holds both, so no other layout was possible"}
+        return line
     try:
         scores = dealt.scores(first, second)
     except ModelError as fault:
         return line | {"reason": fault.what}
-    # Less what the lot would give on average, so that a sum lies about zero.
+    # Less what random allocation gives on average, so that a sum lies about zero.
     usual = [scores[plots].mean() for plots in shares.plots]
     centred = [scores[plots] - mean for plots, mean in zip(shares.plots, usual, strict=True)]
     own = [part[dealt.level[plots] == first] for part, plots in zip(centred, shares.plots, strict=True)]
@@ -387,47 +395,37 @@ def _drawn_sums(
     return sums
 
 
-def _one(
+def _by_t(
     dealt: _Dealt,
     block: Codes,
-    first: int,
-    second: int,
+    pair: tuple[int, int],
     draws: int,
     enough: int | None,
     rng: np.random.Generator,
 ) -> tuple[dict[str, Any], list[str]]:
-    """Test one level against another; the line of the table, and what to say."""
-    shares = _shares(dealt.level, block, first, second)
+    """Test one level against another by the t of their difference; the line of the table, and what to say."""
+    first, second = pair
+    shares = _shares(dealt.level, block, pair)
     count = shares.layouts
     contrast = dealt.levels.effects[first] - dealt.levels.effects[second]
     observed = dealt.t(dealt.level, contrast, dealt.fitted.solution)
-    # Were the two alike: nearer to what other layouts give.
+    # Were the two alike: nearer to what re-randomised allocations give.
     beta = dealt.fitted.solution.beta
     start = replace(dealt.fitted.solution, beta=beta - contrast * (contrast @ beta) / (contrast @ contrast))
     exact = count <= 2 * draws
-    line: dict[str, Any] = {
-        "statistic": observed,
-        "p_value": np.nan,
-        "smallest_p": np.nan,
-        "layouts": float(count),
-        "tried": 0,
-        "how": EVERY if exact else DRAWN,
-        "n_plots": sum(map(len, shares.plots)),
-        "n_blocks": len(shares.plots),
-        "reason": "",
-    }
+    line = _untested(shares, exact) | {"statistic": observed}
     if not shares.plots:
-        return line | {"reason": "no block holds both, so no other layout was possible"}, []
+        return line, []
     if not np.isfinite(observed):
         return line | {"reason": "one plot alone decides the difference, so it has no t"}, []
     layouts = shares.every() if exact else (shares.drawn(rng) for _ in range(draws))
-    pair = np.concatenate(shares.plots)
+    both = np.concatenate(shares.plots)
     tried = extreme = lost = 0
     for chosen in layouts:
         if tried % _TOLD_EVERY == 0:
             tell(f"layout {tried:,} of {count if exact else draws:,}")
         level = dealt.level.copy()
-        level[pair] = second
+        level[both] = second
         level[np.concatenate(chosen)] = first
         value = abs(dealt.t(level, contrast, start))
         tried += 1

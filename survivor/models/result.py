@@ -58,7 +58,7 @@ class Fit(Fitted):
     log_likelihood
         With the binomial constant; Cox: partial. Mixed: effects integrated out. A
         pseudo-likelihood where rows are weighted (``correlation`` above 0, or ``weights``).
-    checks
+    noticed
         What was decided or noticed while fitting, in sentences.
     data
         The rows fitted.
@@ -71,7 +71,22 @@ class Fit(Fitted):
         here are those of the records, never weighted.
     weights
         Column by which rows count in the estimate; None where all count alike.
+    looks
+        What a fit is looked at for when it is asked for ``checks``; None: nothing more.
     """
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Plain sentences: what was noticed, and whether one ratio of hazards all season holds.
+
+        The latter takes a fit more, once a model, which is why it is made only when asked for.
+
+        Examples
+        --------
+        >>> survivor.fit(intervals, "method", pieces=[180]).checks
+        ('baseline pieces with boundaries at days 180',)
+        """
+        return (*self.noticed, *(() if self.looks is None else self.looks(self)))
 
     @property
     def params(self) -> pd.Series[float]:
@@ -192,7 +207,7 @@ class Fit(Fitted):
         Raises
         ------
         ModelError
-            When this is no level, or not 0.95 for a penalised fit.
+            When this is no level, or limits by a profile are asked of a fit read back.
 
         Examples
         --------
@@ -281,6 +296,36 @@ class Fit(Fitted):
         """
         return predicting.predict(self, new, at, level, plant)
 
+    def residuals(self, kind: str = "schoenfeld") -> pd.DataFrame:
+        """Residuals of a Cox fit, to see whether a ratio changes with age.
+
+        Parameters
+        ----------
+        kind
+            ``schoenfeld``: scaled as coefficients, one row a term and day of death of a stratum; see
+            ``survivor.scaled_residuals``. ``survivor.residual_rounds(fit).plot()`` draws them by rounds
+            of visits; Pearson and deviance residuals of a grouped fit are in ``survivor.diagnose(fit)``.
+
+        Returns
+        -------
+        DataFrame
+            ``term``, the strata's columns, ``day`` (since planting), ``deaths, residual, scaled``.
+
+        Raises
+        ------
+        ModelError
+            When the fit is of another model, or the kind is none.
+
+        Examples
+        --------
+        >>> cox = survivor.fit(intervals, "method", model="cox")
+        >>> found = cox.residuals("schoenfeld")
+        >>> rip = found[found["term"] == "method[T.rip]"]  # deaths average to the coefficient itself
+        >>> float(round((rip["scaled"] * rip["deaths"]).sum() / rip["deaths"].sum(), 3))
+        -0.901
+        """
+        return inference.residuals(self, kind)
+
     def to_dict(self) -> dict[str, Any]:
         """Give all that is told of the fit, as plain values that JSON gives back; blanks are None.
 
@@ -362,12 +407,9 @@ class FitParts:
     def fit(
         self,
         kind: type[F],
-        model: str,
-        formula: str,
         design: Design,
         data: pd.DataFrame,
         checks: Sequence[str],
-        n_clusters: int,
         counts: dict[str, int] | None = None,
         **others: Any,
     ) -> F:
@@ -375,14 +417,11 @@ class FitParts:
         usual: dict[str, Any] = {"at": None, "cluster": design.cluster, "strata": design.strata}
         usual |= {f"n_{name}": count for name, count in (counts or tally(data)).items()}
         return kind(
-            model=model,
-            formula=formula,
             variance=self.variance,
             table=self.table,
             log_likelihood=self.log_likelihood,
-            checks=(*checks, *design.said_of_labels(), *self.checks),
+            noticed=(*checks, *design.said_of_labels(), *self.checks),
             data=data,
-            n_clusters=n_clusters,
             variables=design.variables,
             engine=self.engine,
             **(usual | others),

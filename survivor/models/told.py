@@ -109,10 +109,15 @@ def read_back(kind: Any, told: Mapping[str, Any]) -> Any:
         raise ModelError(
             f"it has no {', '.join(absent)}", where="from_dict", mend="give all of Fit.to_dict()"
         )
-    table = pd.DataFrame(told["table"])
-    for name in table.columns.difference(["term", "variance"]):
-        table[name] = pd.to_numeric(table[name].map(_number))
-    covariance = np.array([[_number(part) for part in row] for row in told["vcov"]], dtype=float)
+    try:
+        table = pd.DataFrame(told["table"])
+        for name in table.columns.difference(["term", "variance"]):
+            table[name] = pd.to_numeric(table[name].map(_number))
+        covariance = np.array([[_number(part) for part in row] for row in told["vcov"]], dtype=float)
+    except (TypeError, ValueError) as problem:
+        raise ModelError(
+            f"its table or its vcov cannot be read: {problem}", where="from_dict", mend="give both as told"
+        ) from problem
     if covariance.shape != (len(table), len(table)) or not np.allclose(
         covariance, covariance.T, equal_nan=True
     ):
@@ -126,9 +131,10 @@ def read_back(kind: Any, told: Mapping[str, Any]) -> Any:
         told.get("n_parameters"),
         told.get("aic"),
     )
-    own = {field.name for field in fields(kind)} - {"table", "data", "engine"}
+    own = {field.name for field in fields(kind)} - {"table", "data", "engine", "looks"}
     values = {name: _number(value) for name, value in told.items() if name in own}
-    values |= {name: tuple(told.get(name) or ()) for name in ("checks", "cluster", "strata", "variables")}
+    values |= {name: tuple(told.get(name) or ()) for name in ("cluster", "strata", "variables")}
+    values["noticed"] = tuple(told.get("checks") or ())
     return kind(**(values | {"table": table, "data": pd.DataFrame(), "engine": engine}))
 
 

@@ -358,7 +358,7 @@ def fit_unspecified(
     constant = log_ways(np.asarray(counted.at_risk, dtype=float), np.asarray(counted.died, dtype=float))
     parts = FitParts(variance, table, fitted.value + constant, engine, floored_terms(table))
     clusters = len(np.unique(design.cluster_codes[used]))
-    return parts.fit(Fit, "grouped", formula, design, frame, checks, clusters)
+    return parts.fit(Fit, design, frame, checks, model="grouped", formula=formula, n_clusters=clusters)
 
 
 def _fullest_first(design: Design, died: Floats, place: Codes) -> Codes:
@@ -460,7 +460,7 @@ def _without(rows: Watched, full: Baseline, cluster: int) -> tuple[Baseline, NDA
     level = full.level[kept]
     try:
         found = maximise_profile(problem, np.concatenate([level[1:] - level[0], full.beta[usable]]))
-    except ModelError:
+    except ModelError:  # without this cluster no term is told: limits are then blank, with a sentence
         return full, np.zeros(len(full.beta), dtype=bool)
     told[usable[found.divergent[found.divergent >= problem.levels] - problem.levels]] = False
     small = Baseline.of(whole, found, len(kept), centre)

@@ -21,7 +21,7 @@ from functools import cached_property
 import numpy as np
 
 from survivor.arrays import Codes, Flags, Floats
-from survivor.climbing import climb, halved, never_below_nought, peaks
+from survivor.climbing import Halving, climb, halved, never_below_nought, peaks
 from survivor.errors import ModelError
 from survivor.models.innermost import Innermost
 from survivor.models.separation import FAR, diverges, errors_of
@@ -209,7 +209,7 @@ def _newton(problem: Problem, relative: Floats, size: Floats, slope: Floats) -> 
         return Jumps(tried, _height(problem, relative, tried), np.nan)
 
     start, rise = _height(problem, relative, size), float(slope[chosen] @ move)
-    return halved(start, rise, reached, share=0.1, slack=1e-13, least=1e-18)[1].size
+    return halved(start, rise, reached, Halving(share=0.1, slack=1e-13, least=1e-18))[1].size
 
 
 @dataclass(frozen=True)
@@ -260,7 +260,7 @@ class _Stand:
         return _Stand(self.problem, theta, best_jumps(self.problem, theta, self.jumps.size))
 
 
-def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None) -> Fitted:
+def maximise_profile(problem: Problem, theta: Floats) -> Fitted:
     """Maximise over theta and the jumps.
 
     Parameters
@@ -269,8 +269,6 @@ def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None
         The rows.
     theta
         Where to start; levels are brought near enough to come back.
-    near
-        Jumps to start from.
 
     Raises
     ------
@@ -288,14 +286,12 @@ def maximise_profile(problem: Problem, theta: Floats, near: Floats | None = None
         return move * min(1.0, 4.0 / longest), length
 
     climbed = climb(
-        _Stand(problem, theta, best_jumps(problem, theta, near)),
+        _Stand(problem, theta, best_jumps(problem, theta)),
         step,
         _Stand.moved,
         most=_CLIMBS,
         converged=0.0,
-        share=1e-4,
-        slack=1e-12,
-        least=1e-6,
+        halving=Halving(share=1e-4, slack=1e-12, least=1e-6),
     )
     if not climbed.settled:
         raise ModelError(

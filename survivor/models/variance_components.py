@@ -50,8 +50,6 @@ class Objective:
 
     likely: Likelihood
     nodes: tuple[Nodes, ...]
-    names: tuple[str, ...]
-    strata: int
     restricted: bool
 
     @property
@@ -73,14 +71,20 @@ class Objective:
             return held
         levels = np.flatnonzero(free)
         first = np.log(np.clip(start.sd[levels], 0.05, _LARGEST))
+        near = [held]
+
+        def below(log_sd: Floats) -> float:
+            near[0] = self._held(near[0], self._with(held, levels, log_sd))  # from where the last one ended
+            return -self.value(near[0])
+
         found = optimize.minimize(
-            lambda log_sd: -self.value(self._held(held, self._with(held, levels, log_sd))),
+            below,
             first,
             method="Nelder-Mead",
             bounds=[(np.log(_NOTHING), np.log(_LARGEST))] * len(levels),
             options={"xatol": 1e-3, "fatol": 1e-7, "initial_simplex": _simplex(first)},
         ).x
-        best = self._held(held, self._with(held, levels, found))
+        held = best = self._held(near[0], self._with(held, levels, found))
         for level in levels[np.exp(found) < _SMALL]:
             # Near zero the likelihood is flat in the log of a standard deviation.
             zero = self._held(best, np.where(np.arange(len(best.sd)) == level, 0.0, best.sd))
@@ -115,7 +119,7 @@ class Objective:
         return replace(found, bread=bread)
 
     def _plain(self, start: Solution, free: Flags) -> Solution:
-        return solve_from(self.likely, self.nodes, start.at, free, self.names, self.strata, information=False)
+        return solve_from(self.likely, self.nodes, start.at, free, information=False)
 
     def _held(self, start: Solution, sd: Floats) -> Solution:
         """Maximise over everything but the standard deviations."""
@@ -273,7 +277,7 @@ def _test(profile: Profile, level: int) -> tuple[float, float]:
         return np.nan, np.nan
     try:
         statistic = profile.drop(level, 0.0)
-    except ModelError:
+    except ModelError:  # without that effect a term has no finite estimate, as its limits say
         return np.nan, np.nan
     return statistic, float(stats.chi2.sf(statistic, 1)) / 2 if statistic > 0 else 1.0
 

@@ -283,7 +283,11 @@ class DesignEffect:
     @property
     def allowed(self) -> float:
         """How far limits may lie below the maximum of the log-likelihood of independent rows."""
-        quantile = float(stats.t.ppf((1 + CONFIDENCE) / 2, self.df))
+        return self.allowed_at(CONFIDENCE)
+
+    def allowed_at(self, level: float) -> float:
+        """Return the same for limits at a level of confidence."""
+        quantile = float(stats.t.ppf((1 + level) / 2, self.df))
         return self.effect * quantile**2 / 2
 
     def p_value(self, fall: float, terms: int = 1) -> float:

@@ -280,8 +280,15 @@ def takes(site: Site, method: str, works: tuple[str, ...]) -> bool:
     return method.casefold() not in refused and not refused & {work.casefold() for work in works}
 
 
-def timetable(plan: Plan) -> pd.DataFrame:
+def timetable(plan: Plan, today: dt.date | None = None) -> pd.DataFrame:
     """Lay out the works of every site with their latest days, and flag those that are late.
+
+    Parameters
+    ----------
+    plan
+        With the day that it is, where its file says so.
+    today
+        The day that it is, where the plan does not say.
 
     Returns
     -------
@@ -314,7 +321,7 @@ def timetable(plan: Plan) -> pd.DataFrame:
                 of_site.append((site.name, name, "", "", NO_LEAD_TIME, mend, ""))
                 continue
             first, last = windows[work.name.casefold()]
-            status = _status(first, last, planted, plan.today)
+            status = _status(first, last, planted, plan.today or today)
             condition = work.condition
             if breaks_ground(work):
                 condition = "; ".join(filter(None, (condition, f"only when these are done: {checks}")))

@@ -193,6 +193,6 @@ def _p_values(
     boundaries = sorted(rows["stop_day"].unique())[:-1]
     try:
         made = fit(rows, " + ".join(terms), strata=["site", "block"], cluster=cluster, pieces=boundaries)
-    except SurvivorError:
+    except SurvivorError:  # a season without an answer shows nothing: it counts against the power
         return {}
     return dict(zip(made.table["term"], made.table["p_value"].fillna(1.0), strict=True))

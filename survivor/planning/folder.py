@@ -19,9 +19,11 @@ import pandas as pd
 from survivor.errors import PlanError
 from survivor.files.writing import csv_text, is_there, writing
 from survivor.planning.calendar import timetable, visit_calendar
+from survivor.planning.carried import Carried
+from survivor.planning.forms import PLANTING_FORM, WORKS_FORM, planting_form, works_form
 from survivor.planning.layout import WHOLE_PLOT, Layout
 from survivor.planning.planfile import Plan
-from survivor.planning.sheets import GIVEN, PLANTED, SHEET, SheetPlan, sheet_bytes
+from survivor.planning.sheets import GIVEN, INFILL, PLANTED, SHEET, SheetPlan, sheet_bytes
 from survivor.report.cautions import touched
 from survivor.settings import STUDY_FILE
 from survivor.settings.dictionary import key_table
@@ -54,6 +56,9 @@ _DIARY_COLUMNS: Final = {
     "width_cm": "Width (cm)",
     "notes": "Note",
 }
+OWN_FILES: Final = frozenset(
+    (STUDY_FILE, PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY, DIARY, PLANTING_FORM, WORKS_FORM)
+)
 RADIUS: Final = "Weed-free radius (m)"
 LAYOUT: Final = "the layout"
 _LATER_MILESTONE_DAYS: Final = 180  # a visit from then on is worth a milestone of its own
@@ -76,8 +81,10 @@ class VisitFile:
     sites: Mapping[str, tuple[str, str]]
 
 
-def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
-    """Write the study folder.
+def write_folder(
+    plan: Plan, layout: Layout, folder: Path, carried: Carried | None = None
+) -> tuple[Path, ...]:
+    """Write the study folder; ``carried`` is what it takes over from a past season.
 
     Returns
     -------
@@ -96,23 +103,27 @@ def write_folder(plan: Plan, layout: Layout, folder: Path) -> tuple[Path, ...]:
             mend="name a new folder; a layout is never written over another",
         )
     with writing(folder, LAYOUT, as_one=False) as place:
-        return place.write(folder_files(plan, layout))
+        return place.write(folder_files(plan, layout, carried))
 
 
-def folder_files(plan: Plan, layout: Layout) -> dict[str, bytes]:
+def folder_files(plan: Plan, layout: Layout, carried: Carried | None = None) -> dict[str, bytes]:
     """Return every file of the study folder by name; the same plan gives the same bytes."""
+    carried = carried or Carried()
     calendar = visit_calendar(plan)
     visits = visit_files(calendar)
     plots = layout.plots.rename(columns={**PLOT_HEADER, WHOLE_PLOT: WHOLE_HEADER})
     plots[RADIUS] = ""
     files = {
-        STUDY_FILE: study_text(plan, visits).encode(),
+        STUDY_FILE: study_text(plan, visits, carried).encode(),
         PLOTS: _csv(plots),
         TAGS: _csv(layout.tags),
         CALENDAR: _csv(calendar),
         TIMETABLE: _csv(timetable(plan)),
         DICTIONARY: _dictionary(plan, visits).encode(),
         DIARY: _csv(diary_rows(plan, layout)),
+        PLANTING_FORM: planting_form(plan, layout),
+        WORKS_FORM: works_form(plan, layout),
+        **carried.files,
     }
     for visit in visits:
         rows = sheet_rows(layout.tags, visit)
@@ -164,7 +175,8 @@ def sheet_rows(tags: pd.DataFrame, visit: VisitFile, last: pd.DataFrame | None =
     Parameters
     ----------
     tags
-        ``site, block, plot, tag, species``; one row a seedling.
+        ``site, block, plot, tag, species``; one row a seedling. ``infill`` and ``planted_on`` too where
+        some were put in later.
     visit
         Sites without this visit have no rows.
     last
@@ -179,8 +191,10 @@ def sheet_rows(tags: pd.DataFrame, visit: VisitFile, last: pd.DataFrame | None =
         rows = rows.merge(last[[*keys, "state", "seen"]], how="left", on=keys)
         rows["state"] = rows["state"].fillna(PLANTED)
         rows["seen"] = rows["seen"].fillna("")
-    ordered = rows[[*keys, "species", "state", "seen"]]
-    return ordered.set_axis(list(GIVEN), axis="columns").reset_index(drop=True)
+    own = ["infill", "planted_on"] if "infill" in rows.columns else []
+    ordered = rows[[*keys, "species", "state", "seen", *own]]
+    names = [*GIVEN, *INFILL] if own else list(GIVEN)
+    return ordered.set_axis(names, axis="columns").reset_index(drop=True)
 
 
 def sheet_plan(study: str, visit: VisitFile, earliest: dt.date) -> SheetPlan:
@@ -190,69 +204,38 @@ def sheet_plan(study: str, visit: VisitFile, earliest: dt.date) -> SheetPlan:
     return SheetPlan(study, visit.name, f"{date(first)} to {date(last)}", earliest)
 
 
-def study_text(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
+def study_text(plan: Plan, visits: tuple[VisitFile, ...], carried: Carried) -> str:
     """Return the study file of a plan, which reads the field sheets as they are filled."""
     asked = plan.question
-    lines = [
-        "# Study file written from a plan. The field sheets named below are read as they are filled:",
-        "# a row without a state was not visited, and is never dead. Lines that start with # are remarks.",
-        "",
-        f"headline = {_text(asked.milestone)}",
-        "",
-        "[study]",
-        f"name = {_text(plan.plan.name)}",
-        'purpose = "compare preparations"',
-        f"seed = {plan.plan.seed}",
-        "",
-        "[records]",
-        'kind = "tagged"',
-        'shape = "long"',
-        "",
-        "[records.plots]  # put the real planting day there, and the weed-free radius as measured",
-        f"file = {_text(PLOTS)}",
-        "",
-        "[records.plots.columns]",
-        'site = "Site"',
-        'block = "Block"',
-        'plot = "Plot"',
-        'method = "Preparation"',
-        'planted_date = "Planted on"',
-        'planted = "Seedlings"',
-        f"weed_free_radius_m = {_text(RADIUS)}",
-    ]
+    sheets = []
     for visit in visits:
-        lines += ["", "[[records.sheets]]", f"file = {_text(visit.file)}", f"sheet = {_text(SHEET)}", ""]
-        lines += [
-            "[records.sheets.every_row]",
-            f"visit = {_text(visit.name)}",
-            "",
-            "[records.sheets.columns]",
-        ]
-        lines += [f"{word} = {_text(header)}" for word, header in _VISIT_COLUMNS.items()]
-    lines += [
-        "",
-        "[rules]",
-        'missing = "dead"                    # a plant gone from its position; or "unknown"',
-        'blank = "not visited"',
-        'tagged = "at planting"',
-        "",
-        "[design]",
-        'allocation = "random within blocks" # allocated at random with the seed above',
-        'plots_placed = "not recorded"       # write "random" or "by choice" once the plots are set out',
-        'strata = ["site", "block"]',
-        f"usual_practice = {_text(asked.usual_practice)}",
-        f"smallest_difference = {float(asked.smallest_difference)}",
-    ]
+        sheets += ["", "[[records.sheets]]", f"file = {_text(visit.file)}", f"sheet = {_text(SHEET)}"]
+        sheets += ['fill_down = ["date"]  # written once for each plot', "", "[records.sheets.every_row]"]
+        sheets += [f"visit = {_text(visit.name)}", "", "[records.sheets.columns]"]
+        sheets += [f"{word} = {_text(header)}" for word, header in _VISIT_COLUMNS.items()]
+    rest: list[str] = []
     if plan.dry_season is not None:
-        lines += ["", "[dry_season]"]
-        lines += [f"start = {_text(plan.dry_season.start)}", f"end = {_text(plan.dry_season.end)}"]
-    lines += _works_lines(plan)
+        rest += ["", "[dry_season]"]
+        rest += [f"start = {_text(plan.dry_season.start)}", f"end = {_text(plan.dry_season.end)}"]
+    rest += [*carried.lines, *_works_lines(plan)]
     for name, day, window in _milestones(plan):
-        lines += ["", "[[milestones]]", f"name = {_text(name)}", f"day = {day}", f"window_days = {window}"]
+        rest += ["", "[[milestones]]", f"name = {_text(name)}", f"day = {day}", f"window_days = {window}"]
     for method in plan.methods:
         works = ", ".join(_text(work) for work in method.works)
-        lines += ["", "[[methods]]", f"name = {_text(method.name)}", f"works = [{works}]"]
-    return "\n".join(lines) + "\n"
+        rest += ["", "[[methods]]", f"name = {_text(method.name)}", f"works = [{works}]"]
+        rest += carried.of_method.get(method.name, ())
+    places = {
+        "milestone": _text(asked.milestone),
+        "name": _text(plan.plan.name),
+        "seed": str(plan.plan.seed),
+        "plots": _text(PLOTS),
+        "radius": _text(RADIUS),
+        "sheets": "\n".join([*sheets, ""]),
+        "usual practice": _text(asked.usual_practice),
+        "smallest difference": str(float(asked.smallest_difference)),
+        "rest": "\n".join(rest),
+    }
+    return _filled("layout-study.toml", places)
 
 
 def _works_lines(plan: Plan) -> list[str]:
@@ -289,6 +272,8 @@ _VISIT_COLUMNS: Final = {
     "cause": "Likely cause",
     "observer": "Observer",
     "notes": "Notes",
+    "cohort": INFILL[0],
+    "planted_date": INFILL[1],
 }
 
 
@@ -319,65 +304,12 @@ def _cautions(plan: Plan) -> str:
 
 def _dictionary(plan: Plan, visits: tuple[VisitFile, ...]) -> str:
     sheets = "\n".join(f"- `{visit.file}`: {visit.name}" for visit in visits)
-    return f"""# Data dictionary: {plan.plan.name}
-
-Written from a plan before the season. Preparations were allocated at random within blocks
-(seed {plan.plan.seed}).
-
-## {PLOTS}: one row a plot
-
-| column | unit | meaning |
-|---|---|---|
-| Site, Block, Plot | | labels repeat, so a plot is site, block and plot together |
-| Preparation | | allocated at random within the block |
-| Planted on | year-month-day | the planned day: put the real one in its place |
-| Seedlings | plants | seedlings to be planted and tagged |
-| {RADIUS} | metres | radius (not diameter) of the weed-free patch, measured at planting |
-
-## Field sheets: one workbook a visit, one row a seedling
-
-{sheets}
-
-| column | unit | meaning |
-|---|---|---|
-| Tag | | text; zeros in front belong to it |
-| Last state, Last seen | | what the records said when the sheet was written; not read back |
-| Date | year-month-day | day on which the plot was looked at |
-| State | | alive, dead, missing (position found, plant gone), not found, not visited; blank: nobody looked |
-| Height (cm) | centimetres | of living plants, to the highest live tip |
-| Weed cover (%) | per cent | of the weed-free patch |
-| Likely cause | | one, for plants first seen dead or missing |
-| Observer, Notes | | free text |
-| Look again | | what does not fit in a row; not read back |
-
-The preparation is not on the field sheets: who looks should not know what to expect.
-
-## {DIARY}: the works diary, one row a work
-
-A row for every work that was planned, to be filled as it is done. Take out what was not done, and add what
-was not planned.
-
-| column | unit | meaning |
-|---|---|---|
-| Site, Block, Plot, Preparation | | where; a row may also be of all plots of a preparation, block or site |
-| Work | | what was done; survivor knows the common names, your own are carried along |
-| Date | year-month-day | day of the work |
-| Pass | | number of the pass, where weeds were controlled more than once |
-| Soil | | dry, moist or wet, when it was done |
-| Depth (cm), Width (cm) | centimetres | of ripping, mounds, scalps |
-| Note | | free text; no product and no rate is asked for |
-
-## Other files
-
-`{TAGS}`: every tag. `{CALENDAR}`: visits of each site with their days. `{TIMETABLE}`: works before
-planting, their latest days, and what was late when this was written.
-
-## Cautions
-
-Nothing here is an instruction for field work. Labels, permits, local codes and licensed practice come first.
-
-{_cautions(plan)}
-"""
+    places = {
+        "name": plan.plan.name, "seed": str(plan.plan.seed), "sheets": sheets, "cautions": _cautions(plan),
+        "plots": PLOTS, "radius": RADIUS, "diary": DIARY, "planting form": PLANTING_FORM,
+        "works form": WORKS_FORM, "tags": TAGS, "calendar": CALENDAR, "timetable": TIMETABLE,
+    }  # fmt: skip
+    return _filled("layout-dictionary.md", places)
 
 
 PLAN: Final = "plan.toml"
@@ -390,13 +322,13 @@ _VISIT_HEADER: Final = (
 
 def blank_files() -> dict[str, bytes]:
     """Return every file of a blank study folder by name."""
-    dictionary = _blank_text("new-dictionary.md").replace("{{ keys }}", key_table().strip())
+    dictionary = _filled("new-dictionary.md", {"keys": key_table().strip()})
     return {
-        STUDY_FILE: _blank_text("new-study.toml").encode(),
+        STUDY_FILE: _filled("new-study.toml").encode(),
         PLOTS: (",".join([*PLOT_HEADER.values(), RADIUS]) + "\n").encode(),
         VISITS: (",".join(_VISIT_HEADER) + "\n").encode(),
         DICTIONARY: dictionary.encode(),
-        PLAN: _blank_text("new-plan.toml").encode(),
+        PLAN: _filled("new-plan.toml").encode(),
     }
 
 
@@ -421,6 +353,8 @@ def write_blank(folder: Path) -> tuple[Path, ...]:
         return place.write(files)
 
 
-def _blank_text(name: str) -> str:
+def _filled(name: str, places: Mapping[str, str] | None = None) -> str:
+    """Read a text that comes with the package, and fill in its places."""
     file = resources.files("survivor.planning").joinpath("text", name)
-    return file.read_text(encoding="utf-8").replace("\r\n", "\n")
+    text = file.read_text(encoding="utf-8").replace("\r\n", "\n")
+    return re.sub(r"\{\{ ([a-z ]+) \}\}", lambda place: (places or {})[place[1]], text)

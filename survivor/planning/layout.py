@@ -17,7 +17,6 @@ from survivor.words import listed, number
 
 PLOT_COLUMNS = ("site", "block", "plot", "method", "planted", "seedlings")
 WHOLE_PLOT = "whole_plot"  # beside these, in a split-plot season: the plots that are ripped as one
-TAG_COLUMNS = ("site", "block", "plot", "tag", "species")
 
 
 @dataclass(frozen=True, repr=False)
@@ -159,17 +158,6 @@ def blocks_of(plan: Plan, plots_per_method: int) -> list[int]:
     for turn, place in enumerate(open_sites):
         blocks[place] = share + (turn < more)
     return blocks
-
-
-def fewest_side_by_side(layout: Layout, usual: str) -> tuple[str, int]:
-    """Return the method with the fewest blocks that also hold the usual practice, and how many."""
-    keys = ["site", "block"]
-    with_usual = layout.plots.loc[layout.plots["method"] == usual, keys]
-    beside = layout.plots[layout.plots["method"] != usual].merge(with_usual, on=keys)
-    counts = {str(name): 0 for name in layout.plots["method"].unique() if name != usual}
-    counts.update({str(name): int(count) for name, count in beside.groupby("method").size().items()})
-    name = min(counts, key=lambda each: counts[each])
-    return name, counts[name]
 
 
 def _tags(plan: Plan, plots: pd.DataFrame) -> pd.DataFrame:

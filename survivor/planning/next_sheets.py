@@ -34,7 +34,7 @@ from survivor.planning.sheets import sheet_bytes
 from survivor.records import Records
 from survivor.settings import find_study_file, read_settings
 from survivor.study import load
-from survivor.vocabulary import PLOT_KEY, State
+from survivor.vocabulary import INFILL, PLOT_KEY, State
 
 _KEYS = [*PLOT_KEY, "tag"]
 GIVEN_TAGS: Final = (*PLOT_KEY, "tag", "species")
@@ -54,6 +54,12 @@ class Renewed:
     kept: tuple[Path, ...]
     left_off: int
     unread: str = ""
+
+
+def is_laid_out(study: Path) -> bool:
+    """Tell whether a layout was written to the folder of a study."""
+    folder = find_study_file(study).parent
+    return all(is_there(folder / name) for name in (TAGS, CALENDAR))
 
 
 def renew_sheets(study: Path) -> Renewed:
@@ -98,6 +104,9 @@ def _renewed(file: Path, place: Place) -> Renewed:
         raise PlanError("no planting day is given", where=PLOTS, mend="put a day into Planted on")
     name = read_settings(file).study.name
     rows = tags[~off]
+    if records is not None and len(later := infill_of(records.visits)):
+        again = [key not in gone for key in later[_KEYS].itertuples(index=False, name=None)]
+        rows = _by_place(pd.concat([rows.assign(infill="", planted_on=""), later[again]]))
     new = {
         visit.file: sheet_bytes(sheet_rows(rows, visit, last), sheet_plan(name, visit, min(planted)))
         for visit in visits
@@ -112,6 +121,21 @@ def _unread(records: Records) -> str:
     aside = int((records.accounts["fate"] == "excluded").sum())
     number = f"{aside:,} record{' is' if aside == 1 else 's are'} excluded until corrected"
     return f"no state filled in can be used ({number})" if aside else "no state is filled in"
+
+
+def infill_of(visits: pd.DataFrame) -> pd.DataFrame:
+    """Return the plants put in later: site, block, plot, tag, species, infill, planted_on (ISO)."""
+    later = visits[visits["cohort"] == INFILL].drop_duplicates(_KEYS)
+    planted = (later["date"] - pd.to_timedelta(later["day"], unit="D")).dt.strftime("%Y-%m-%d").fillna("")
+    return later[list(GIVEN_TAGS)].astype(str).assign(infill="yes", planted_on=planted).reset_index(drop=True)
+
+
+def _by_place(rows: pd.DataFrame) -> pd.DataFrame:
+    """Put infill below the first plants of its plot."""
+    place = rows.groupby(list(PLOT_KEY), sort=False).ngroup()
+    first = rows["infill"].eq("").to_numpy()
+    order = np.lexsort((np.arange(len(rows)), ~first, place))
+    return rows.iloc[order].reset_index(drop=True)
 
 
 def last_states(visits: pd.DataFrame) -> tuple[pd.DataFrame, set[tuple[str, ...]]]:

@@ -22,8 +22,11 @@ from survivor.document.elements import (
     Section,
     Table,
     Terms,
+    numbers,
     table_of,
+    written,
 )
+from survivor.document.elements import words as named
 from survivor.document.page import page_of
 from survivor.figures.planning import power_figure
 from survivor.files.writing import Place, csv_text, writing
@@ -36,7 +39,8 @@ from survivor.words import NONE, counted, date, dates, limits, listed, number, p
 PAGE: Final = "plan.html"
 PLAN: Final = "the plan"
 _MOST_SITES: Final = 4  # beside each other in a table
-UNDATED: Final = "What is late is told where the plan file says the day, as_of under [plan]."
+UNDATED: Final = "What is late is shown once the plan file says the day: as_of under [plan]."
+_PAST: Final = "Some of these days may be past already: the plan file does not say what day it is."
 
 _CONDITIONS: Final = (
     "Plots are of one size, one of each method in every block, the methods allocated at random. Every "
@@ -155,9 +159,10 @@ def report_of_plan(season: PlannedSeason) -> Report:
 
 def _answer(season: PlannedSeason) -> Section:
     blocks: list[Block] = [
-        Paragraph(words.verdict(season), kind="lead"),
+        # What to plant first, and then what it can show; where nothing is bought the verdict says why.
+        *([Paragraph(words.size(season), kind="lead")] if season.plots else []),
+        Paragraph(words.verdict(season), kind="plain" if season.plots else "lead"),
         Paragraph(words.question(season)),
-        *([Paragraph(words.size(season))] if season.plots else []),
     ]
     instead = words.instead(season)
     if instead:
@@ -177,6 +182,8 @@ def _answer(season: PlannedSeason) -> Section:
         Paragraph(text, kind="note", label="Before ground is broken")
         for text in words.ground_first(season.timetable, checks_of(season.plan))
     ]
+    if _warned_undated(season):
+        blocks.append(Paragraph(_PAST))
     blocks += [Paragraph(text) for text in words.asked_about(season.plan)]
     late = words.late_works(season.timetable)
     if late:
@@ -189,29 +196,25 @@ def _answer(season: PlannedSeason) -> Section:
     return Section("answer", "Can the coming season answer the question?", tuple(blocks))
 
 
+def _warned_undated(season: PlannedSeason) -> bool:
+    """Whether days of works stand in the answer, and nothing tells which of them are past."""
+    first = words.ground_first(season.timetable, checks_of(season.plan))
+    return season.plan.today is None and bool(first)
+
+
 def _figure(season: PlannedSeason) -> Figure:
     wanted = season.plan.question.power_per_100
-    rows = tuple(
-        (
-            number(row["plots"]),
-            number(row["two_proportions"]),
-            number(row["events"]),
-            f"{number(row['simulated'])} ({limits(row['lower'], row['upper'])})",
-            number(row["unanswered"]),
-        )
-        for row in season.table.to_dict("records")
-    )
-    table = Table(
+    table = written(
         "power-table",
         f"Seasons of 100 that show the difference, {counted(season.seedlings, 'seedling')} a plot",
-        (
-            Column("Plots of each method", numeric=True),
-            Column("By two proportions", numeric=True),
-            Column("By events", numeric=True),
-            Column("Simulated (95 % CI)", numeric=True),
-            Column("Seasons without any answer", numeric=True),
-        ),
-        rows,
+        season.table,
+        [
+            numbers("Plots of each method", "plots"),
+            numbers("By two proportions", "two_proportions"),
+            numbers("By events", "events"),
+            numbers("Simulated (95 % CI)", "simulated", "lower", "upper", write=_with_limits),
+            numbers("Seasons without any answer", "unanswered"),
+        ],
     )
     return Figure(
         key="power",
@@ -227,53 +230,48 @@ def _figure(season: PlannedSeason) -> Figure:
     )
 
 
+def _with_limits(value: float, lower: float, upper: float) -> str:
+    return f"{number(value)} ({limits(lower, upper)})"
+
+
+def _or_none(value: float) -> str:
+    return NONE if pd.isna(value) else number(float(value))
+
+
 def _sizes(season: PlannedSeason) -> Section:
     wanted = plain(season.plan.question.power_per_100)
     wide = season.needed["wider_plots"].notna().any()
-    headings = ["Seedlings a plot", "By two proportions", "By events"]
-    columns = ["seedlings", "two_proportions", "events"]
+    columns = {
+        "seedlings": "Seedlings a plot",
+        "two_proportions": "By two proportions",
+        "events": "By events",
+    }
     if wide:
-        headings.append("If plots differ as much as the past study's upper limit")
-        columns.append("wider_plots")
+        columns["wider_plots"] = "If plots differ as much as the past study's upper limit"
     if season.plan.costs is not None:
-        headings.append(f"Cost ({season.plan.costs.currency})")
-        columns.append("cost")
-    rows = tuple(
-        tuple(NONE if pd.isna(value) else number(float(value)) for value in row)
-        for row in season.needed[columns].itertuples(index=False, name=None)
-    )
-    table = Table(
+        columns["cost"] = f"Cost ({season.plan.costs.currency})"
+    table = written(
         "needed-table",
         f"Plots of each method needed for {wanted} of 100 seasons to show the difference",
-        tuple(Column(heading, numeric=True) for heading in headings),
-        rows,
+        season.needed,
+        [numbers(heading, name, write=_or_none) for name, heading in columns.items()],
         note="Twice the seedlings in a plot are not worth twice the plots: those of a plot share its ground.",
     )
     return Section("sizes", "How many plots, how many seedlings", (table,))
 
 
 def _factorial(season: PlannedSeason) -> Section:
-    rows = tuple(
-        (
-            str(row["what"]),
-            number(row["df"]),
-            number(row["formula"]),
-            f"{number(row['simulated'])} ({limits(row['lower'], row['upper'])})",
-            NONE if pd.isna(row["one_at_a_time"]) else number(row["one_at_a_time"]),
-        )
-        for row in season.factorial.to_dict("records")
-    )
-    table = Table(
+    table = written(
         "factorial-table",
         "Seasons of 100 that show each work and pair",
-        (
-            Column("Work or pair"),
-            Column("Degrees of freedom", numeric=True),
-            Column("By formula", numeric=True),
-            Column("Simulated, 95 % CI", numeric=True),
-            Column("One work at a time, same plots", numeric=True),
-        ),
-        rows,
+        season.factorial,
+        [
+            named("Work or pair", "what"),
+            numbers("Degrees of freedom", "df"),
+            numbers("By formula", "formula"),
+            numbers("Simulated, 95 % CI", "simulated", "lower", "upper", write=_with_limits),
+            numbers("One work at a time, same plots", "one_at_a_time", write=_or_none),
+        ],
         note="One work at a time: the same number of plots shared out over the base and each work alone. "
         "Such a season tells nothing of pairs.",
     )
@@ -288,27 +286,21 @@ def _split(season: PlannedSeason) -> Section:
     shown = season.splits[
         (season.splits["seedlings"] % 5 == 0) | (season.splits["seedlings"] == season.seedlings)
     ]
-    rows = tuple(
-        (
-            f"{number(row['seedlings'])}" + (" (best)" if row["seedlings"] == season.seedlings else ""),
-            number(row["plots"]),
-            number(row["cost"]),
-            number(row["power"]),
-            f"± {number(row['half_width'], 1)}",
-        )
-        for row in shown.to_dict("records")
-    )
-    table = Table(
+    table = written(
         "split-table",
         f"Ways to spend {number(costs.budget)} {costs.currency}",
-        (
-            Column("Seedlings a plot", numeric=True),
-            Column("Plots of each method", numeric=True),
-            Column(f"Cost ({costs.currency})", numeric=True),
-            Column("Seasons of 100 that show it, by formula", numeric=True),
-            Column("Limits, per 100", numeric=True),
-        ),
-        rows,
+        shown,
+        [
+            numbers(
+                "Seedlings a plot",
+                "seedlings",
+                write=lambda value: number(value) + (" (best)" if value == season.seedlings else ""),
+            ),
+            numbers("Plots of each method", "plots"),
+            numbers(f"Cost ({costs.currency})", "cost"),
+            numbers("Seasons of 100 that show it, by formula", "power"),
+            numbers("Limits, per 100", "half_width", write=lambda value: f"± {number(value, 1)}"),
+        ],
         note="Visits to the milestone are in the cost.",
     )
     sentence = (

@@ -20,7 +20,7 @@ import pandas as pd
 from survivor.effects.contrasts import contrasts
 from survivor.models.grouped import fit_grouped
 from survivor.parallel import side_by_side
-from survivor.planning.closed_form import ALPHA, power_of_events, power_of_proportions
+from survivor.planning.closed_form import power_of_events, power_of_proportions
 from survivor.planning.planfile import Plan
 from survivor.planning.quick import NO_ANSWER, NOTHING, Told, analysed_quickly
 from survivor.planning.variation import Spread, arms_of
@@ -145,7 +145,6 @@ def simulate_power(
     seedlings: int,
     studies: int,
     advance: Advance = quiet,
-    alpha: float = ALPHA,
 ) -> Simulated:
     """Draw seasons and count those that show the difference.
 
@@ -163,8 +162,6 @@ def simulate_power(
         Seasons to draw. The same plan, sizes and seed give the same seasons.
     advance
         Called with the number drawn since the last call.
-    alpha
-        Two-sided level.
     """
     cohort = cohort_of(plan, found, plots, seedlings)
     rng = np.random.default_rng([plan.plan.seed, plots, seedlings])
@@ -177,7 +174,7 @@ def simulate_power(
             found_here = analysed_whole(draw_season(cohort, plots, rng), plan.question.day)
         p_values[study], differences[study] = found_here.p_value, found_here.difference
         advance(1)
-    shown = int((p_values < alpha).sum())
+    shown = int((p_values < arms_of(plan, found).alpha).sum())
     lower, upper = wilson(shown, studies)
     estimates = differences[np.isfinite(differences)]
     return Simulated(
@@ -245,7 +242,7 @@ def power_curve(
     counter = _Counter(partial(progress, step), studies * len(sizes))
 
     def simulated(size: int) -> Simulated:
-        return simulate_power(asked, spread, size, seedlings, studies, counter.advance, alpha=arms.alpha)
+        return simulate_power(asked, spread, size, seedlings, studies, counter.advance)
 
     # Every size has random numbers of its own, so the answer is the same in whatever order.
     largest_first = sizes[::-1]

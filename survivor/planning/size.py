@@ -9,7 +9,14 @@ import pandas as pd
 
 from survivor.planning.calendar import visits_until
 from survivor.planning.closed_form import plots_needed, power_of_events, power_of_proportions
-from survivor.planning.layout import blocks_of, compared, fewest_plots, plots_by_blocks, refuse_unanswerable
+from survivor.planning.layout import (
+    blocks_of,
+    compared,
+    fewest_plots,
+    plots_by_blocks,
+    plots_in_all,
+    refuse_unanswerable,
+)
 from survivor.planning.planfile import Plan
 from survivor.planning.split import best_split, budget_needed, cost_of_plot, seen_difference, splits
 from survivor.planning.variation import Spread, arms_of, spread_of, wider
@@ -148,7 +155,7 @@ def plots_by_seedlings(asked: Plan, spread: Spread, visits: int, seedlings_chose
         plots = _plots(asked, spread, seedlings)
         cost = math.nan
         if asked.costs is not None and plots is not None:
-            cost = len(asked.methods) * plots * cost_of_plot(asked.costs, seedlings, visits)
+            cost = plots_in_all(asked, plots) * cost_of_plot(asked.costs, seedlings, visits)
         rows.append(
             (
                 seedlings,

@@ -6,7 +6,7 @@ import pandas as pd
 from scipy import optimize
 
 from survivor.planning.closed_form import half_width, power_of_proportions
-from survivor.planning.layout import compared, fewest_plots, plots_by_blocks
+from survivor.planning.layout import compared, fewest_plots, plots_by_blocks, plots_in_all
 from survivor.planning.planfile import Costs, Plan
 from survivor.planning.variation import Spread, arms_of
 
@@ -39,7 +39,7 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     Returns
     -------
     DataFrame
-        ``seedlings`` of a plot, ``plots`` of each method, ``cost`` of the whole,
+        ``seedlings`` of a plot, ``plots`` of each method, ``cost`` of the whole as it is laid out,
         ``power`` and ``half_width`` of the 95 % CI (per 100). Only ways that leave
         two plots of each method, the fewest that tell plots from methods, and a block at every
         site; power and limits are those of the comparison with the fewest blocks.
@@ -54,23 +54,36 @@ def splits(plan: Plan, found: Spread, visits: int, budget: float | None = None) 
     fewest, fixed = fewest_plots(plan), plots_by_blocks(plan)
     rows = []
     for seedlings in range(low, high + 1):
-        plot_costs = len(plan.methods) * cost_of_plot(costs, seedlings, visits)
-        # A rounding error must not cost a plot.
-        plots = int(money / plot_costs + 1e-9)
-        plots = plots if fixed is None else fixed if plots >= fixed else 0
-        if plots < fewest:
+        plots = _bought(plan, money, cost_of_plot(costs, seedlings, visits), fewest, fixed)
+        if plots is None:
             continue
         _, blocks = compared(plan, plots)
         rows.append(
             (
                 seedlings,
                 plots,
-                plots * plot_costs,
+                plots_in_all(plan, plots) * cost_of_plot(costs, seedlings, visits),
                 100 * power_of_proportions(arms, blocks, seedlings),
                 100 * half_width(arms, blocks, seedlings),
             )
         )
     return pd.DataFrame(rows, columns=list(SPLIT_COLUMNS))
+
+
+def _bought(plan: Plan, money: float, plot_cost: float, fewest: int, fixed: int | None) -> int | None:
+    """Return the plots of each method that the money buys, as they are laid out; None where too few.
+
+    A site that cannot take a method has fewer plots, so the money buys more blocks.
+    """
+    most = money / plot_cost + 1e-9  # a rounding error must not cost a plot
+    if fixed is not None:
+        return fixed if fixed >= fewest and plots_in_all(plan, fixed) <= most else None
+    plots = max(fewest, int(most) // len(plan.methods))
+    if plots_in_all(plan, plots) > most:
+        return None
+    while plots_in_all(plan, plots + 1) <= most:
+        plots += 1
+    return plots
 
 
 def best_split(table: pd.DataFrame) -> pd.Series[float] | None:

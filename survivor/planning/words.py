@@ -8,7 +8,7 @@ from typing import Final
 
 import pandas as pd
 
-from survivor.planning.calendar import DUE, LATE, OVER, checks_of, takes, visits_until
+from survivor.planning.calendar import DUE, LATE, OVER, checks_of, takes, timetable, visits_until
 from survivor.planning.layout import plots_in_all
 from survivor.planning.planfile import Plan
 from survivor.planning.season import PlannedSeason
@@ -22,6 +22,7 @@ ENOUGH, NOT_ENOUGH, NOTHING = (
 )
 
 _WHOLE_SCALE: Final = 100  # per 100 planted
+_FEWEST_STEMS, _MOST_STEMS = 1_000, 2_500  # planted a hectare; common practice, no source
 _A_YEAR_APART: Final = 366  # days between plantings of one season
 JUST_ABOUT, JUST_SHORT = (
     "can just about answer the question",
@@ -47,9 +48,9 @@ def size(season: PlannedSeason) -> str:
     methods, plots = len(season.plan.methods), plots_in_all(season.plan, season.plots)
     fewer = "" if plots == methods * season.plots else "; some sites do not take every method"
     return (
-        f"Size: {counted(season.plots, 'plot')} of each of {methods} methods, "
-        f"{counted(season.seedlings, 'seedling')} a plot ({number(plots)} plots, "
-        f"{number(plots * season.seedlings)} seedlings{fewer}): {season.why_size}."
+        f"Size: {number(plots)} plots and {number(plots * season.seedlings)} seedlings, "
+        f"{counted(season.plots, 'plot')} of each of {methods} methods with "
+        f"{counted(season.seedlings, 'seedling')} a plot{fewer}: {season.why_size}."
     )
 
 
@@ -126,9 +127,11 @@ def usual_sizes(season: PlannedSeason) -> str:
         lines.append(line)
     seedlings = plots_in_all(season.plan, season.plots) * season.seedlings
     money = "" if season.plan.costs else " What it costs is not known: the plan file gives no [costs]."
+    few, many = (number(seedlings / stems, 1) for stems in (_MOST_STEMS, _FEWEST_STEMS))
     return (
         f"This is {number(season.plots)} blocks and {number(seedlings)} seedlings, far more than a usual "
-        f"season. By formula, {'; '.join(lines)}.{money}"
+        f"season. At {number(_FEWEST_STEMS)} to {number(_MOST_STEMS)} plants a hectare it takes {few} to "
+        f"{many} hectares. By formula, {'; '.join(lines)}.{money}"
     )
 
 
@@ -201,10 +204,9 @@ def precision(season: PlannedSeason) -> str:
     if season.plots < 2:
         return ""
     if season.half_width >= _WHOLE_SCALE:
-        return "Expect limits of each difference wider than the whole scale: it would tell nothing."
-    return (
-        f"Expect limits of about {number(season.half_width)} per 100 planted either side of each difference."
-    )
+        return "Expect an interval of each difference wider than the whole scale: it would tell nothing."
+    width = number(season.half_width)
+    return f"Expect a 95 % CI of about {width} per 100 planted either side of each difference."
 
 
 def spread_words(season: PlannedSeason) -> str:
@@ -289,6 +291,26 @@ def late_works(table: pd.DataFrame) -> list[str]:
     return lines
 
 
+def past_by_today(plan: Plan, today: dt.date) -> list[str]:
+    """Return the works whose last day is past today, of a plan that does not say what day it is.
+
+    Parameters
+    ----------
+    plan
+        The plan.
+    today
+        The day on which the plan is read.
+    """
+    if plan.today is not None:
+        return []
+    table = timetable(plan, today)
+    lines = late_works(table[table["status"].isin([LATE, OVER])])
+    if not lines:
+        return []
+    head = f"Past today, {date(today.isoformat())} (the plan file gives no as_of under [plan]):"
+    return [head, *(f"  {line}" for line in lines)]
+
+
 def _where_by(group: pd.DataFrame, until: str) -> list[str]:
     """Say the sites of a work with the last day of each, those with the same day together."""
     return [
@@ -321,16 +343,16 @@ def ground_first(table: pd.DataFrame, checks: tuple[str, ...]) -> list[str]:
 
 
 def summary(season: PlannedSeason) -> list[str]:
-    """Return what the terminal shows, line by line: what is asked, the answer, and then what it rests on.
+    """Return what the terminal shows, line by line: what is asked, the size, and then what it can show.
 
     Each thing is said once; how the power was worked out is on the page.
     """
     lines = [
         season.plan.plan.name,
         question(season),
-        verdict(season),
-        # Where nothing is bought the verdict has said why.
+        # Where nothing is bought the verdict says why.
         size(season) if season.plots else "",
+        verdict(season),
         usual_sizes(season),
         cost(season),
         precision(season),

@@ -6,7 +6,7 @@ What pooling refuses, and how it says so.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, TypeAlias
+from typing import Any, Final, TypeAlias
 
 import numpy as np
 import pandas as pd
@@ -35,6 +35,7 @@ from survivor.pooling.spread import (
     profile_limits,
     squares_at,
     typical_variance,
+    without_each,
 )
 from survivor.vocabulary import PER_100
 
@@ -112,7 +113,7 @@ def _numbers(given: Numbers, name: str) -> Floats:
     return numbers
 
 
-_FEW = 5  # units under which little can be said of how they differ
+FEW_UNITS: Final = 5  # units under which little can be said of how they differ
 _KEPT = "hartung-knapp, factor at least 1"
 _CLEAR = 0.1  # of the test of Q, which has little power with few units
 
@@ -281,10 +282,9 @@ def _left_out(effect: Floats, variance: Floats, how: Pooling, names: Sequence[st
     if len(effect) < 3:
         return pd.DataFrame(columns=["unit_left_out", "estimate", "lower", "upper", "tau2", "p_value"])
     lines: list[dict[str, Any]] = []
-    for place, name in enumerate(names):
-        kept = np.arange(len(effect)) != place
-        ones = np.ones((len(effect) - 1, 1))
-        between = between_variance(effect[kept], variance[kept], ones, how.method)
+    others, ones = without_each(len(effect)), np.ones((len(effect) - 1, 1))
+    spread = between_variance(effect[others], variance[others], ones, how.method)
+    for name, kept, between in zip(names, others, spread, strict=True):
         line = _line(means(effect[kept], variance[kept], ones, between, how.limits, how.factor))
         numbers = {column: line[column] for column in ("estimate", "lower", "upper", "p_value")}
         lines.append({"unit_left_out": name, **numbers, "tau2": float(between)})
@@ -295,7 +295,7 @@ def _remarks(
     spread: pd.DataFrame, pooled: Means, how: Pooling, others: pd.DataFrame, scale: str
 ) -> tuple[str, ...]:
     remarks, units = [], int(spread["df"].iloc[0]) + 1
-    if units < _FEW:
+    if units < FEW_UNITS:
         of_freedom = f"{units - 1} degree{'' if units == 2 else 's'} of freedom"
         remarks.append(
             f"Only {units} units: how far they differ rests on {of_freedom}. So the limits, and those of a "

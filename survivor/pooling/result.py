@@ -1,18 +1,23 @@
 """What pooling gives back.
 
-Limits that a difference per 100 planted can have: no more than all of 100, or none, can differ.
+Limits that a difference per 100 planted can have: no more than all of 100, or none, can differ; and what
+a new season, site or study may show, no further than survival can go from that of the usual practice.
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
+from scipy import stats
 
+from survivor.pooling.spread import between_variance, without_each
 from survivor.shown import Shown
 from survivor.vocabulary import PER_100
+from survivor.words import NONE, difference_digits, number
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -116,3 +121,128 @@ def within_scale(table: pd.DataFrame, scale: str) -> pd.DataFrame:
 def tells_nothing(row: dict[Any, Any], lower: str, upper: str) -> bool:
     """Tell whether limits per 100 planted, cut or not, span the whole scale."""
     return float(row[lower]) <= -EDGE and float(row[upper]) >= EDGE
+
+
+ALL_ALIVE: Final = "all alive"
+NONE_ALIVE: Final = "none alive"
+TOO_FEW: Final = "too few {units} to say"
+NEW_NOTE: Final = (
+    "An interval for a new {unit} ends where survival can go no further: none alive, or all alive. That goes "
+    "by survival under the usual practice in these {units}."
+)
+
+
+def possible(alive: pd.Series[float]) -> tuple[float, float]:
+    """Return the least and greatest difference per 100 planted that survival leaves room for.
+
+    Parameters
+    ----------
+    alive
+        Alive per 100 planted under the practice compared with, in each unit; where none is known,
+        no more than the whole scale can differ.
+    """
+    known = alive.astype(float).dropna()
+    if known.empty:
+        return -EDGE, EDGE
+    return -float(known.clip(0, EDGE).max()), EDGE - float(known.clip(0, EDGE).min())
+
+
+@dataclass(frozen=True)
+class Coming:
+    """What a new unit may show, per 100 planted: the one rule for pooled seasons, guideline and programme.
+
+    Attributes
+    ----------
+    lower, upper
+        95 % CI as far as survival can go.
+    units
+        Their name in the plural.
+    none_alive, all_alive
+        Whether an end is as far as it can go. Where both are, the interval says nothing.
+    """
+
+    lower: float
+    upper: float
+    units: str
+    none_alive: bool
+    all_alive: bool
+
+    @classmethod
+    def of(cls, lower: float, upper: float, ends: tuple[float, float], units: str) -> Coming:
+        """Bring limits to what is possible.
+
+        Parameters
+        ----------
+        lower, upper
+            95 % CI of a new unit as pooling gives it.
+        ends
+            From `possible`.
+        units
+            ``seasons``, ``sites`` or ``studies``.
+        """
+        least, most = ends
+        return cls(max(lower, least), min(upper, most), units, lower <= least, upper >= most)
+
+    @classmethod
+    def of_row(cls, row: Mapping[Any, Any], units: str) -> Coming:
+        """Read ``new_lower, new_upper, possible_lower, possible_upper`` of a row of pooled comparisons."""
+        ends = (float(row["possible_lower"]), float(row["possible_upper"]))
+        return cls.of(float(row["new_lower"]), float(row["new_upper"]), ends, units)
+
+    @property
+    def says_nothing(self) -> bool:
+        """Whether it reaches from none alive to all alive."""
+        return self.none_alive and self.all_alive
+
+    def __str__(self) -> str:
+        if not np.isfinite([self.lower, self.upper]).all():
+            return NONE
+        if self.says_nothing:
+            return TOO_FEW.format(units=self.units)
+        digits = difference_digits(self.lower, self.upper)
+        ends = (number(end, digits, sign=True) for end in (self.lower, self.upper))
+        marks = (f" ({NONE_ALIVE})" if self.none_alive else "", f" ({ALL_ALIVE})" if self.all_alive else "")
+        return " to ".join(end + mark for end, mark in zip(ends, marks, strict=True))
+
+
+_LEAST_APART: Final = 4  # units under which the others are too few to say what one should be like
+_APART_COLUMNS: Final = ("unit", "estimate", "expected", "residual", "p_value")
+
+
+def standing_apart(pooled: Pooled) -> pd.DataFrame:
+    """Hold every unit against the mean of the others, to see which stand apart by more than chance.
+
+    By the externally standardised residual, with the variance between units estimated without the unit.
+    Source: Viechtbauer and Cheung (2010), Research Synthesis Methods 1, 112-125.
+
+    Parameters
+    ----------
+    pooled
+        Units pooled.
+
+    Returns
+    -------
+    DataFrame
+        ``unit, estimate, expected`` (mean of the others), ``residual`` (standardised, about normal where
+        units are many) and ``p_value``, of the normal and not adjusted for the number of units. No
+        rows under four units.
+    """
+    effect = pooled.units["estimate"].to_numpy(dtype=float)
+    variance = pooled.units["std_error"].to_numpy(dtype=float) ** 2
+    if len(effect) < _LEAST_APART:
+        return pd.DataFrame(columns=list(_APART_COLUMNS))
+    others = without_each(len(effect))
+    between = between_variance(effect[others], variance[others], np.ones((len(effect) - 1, 1)), "reml")
+    weight = 1 / (variance[others] + between[:, None])
+    expected = (weight * effect[others]).sum(axis=1) / weight.sum(axis=1)
+    error = np.sqrt(variance + between + 1 / weight.sum(axis=1))
+    residual = (effect - expected) / error
+    return pd.DataFrame(
+        {
+            "unit": pooled.units["unit"],
+            "estimate": effect,
+            "expected": expected,
+            "residual": residual,
+            "p_value": 2 * stats.norm.sf(np.abs(residual)),
+        }
+    )

@@ -19,7 +19,7 @@ from typing import Final, Literal
 import numpy as np
 from scipy import stats
 
-from survivor.arrays import Floats
+from survivor.arrays import Codes, Floats
 from survivor.vocabulary import CONFIDENCE
 
 
@@ -77,7 +77,7 @@ METHODS: Final[tuple[Method, ...]] = ("reml", "dl", "pm", "fixed")
 
 _HALVINGS = 80  # of a bracket: beyond what a double can tell apart
 _GRID = 48  # places at which the restricted likelihood is looked at before it is climbed
-_AT_ONCE = 2_000  # data sets whose grids are held at once
+_AT_ONCE = 40_000  # estimates whose grids are held at once
 
 
 def between_variance(estimates: Floats, variances: Floats, columns: Floats, method: Method) -> Floats:
@@ -105,6 +105,12 @@ def between_variance(estimates: Floats, variances: Floats, columns: Floats, meth
         expected = estimates.shape[-1] - columns.shape[1]
         return at_squares(estimates, variances, columns, float(expected))
     return _restricted(estimates, variances, columns)
+
+
+def without_each(units: int) -> Codes:
+    """Give the places of all units but one, a row for each left out; shape (units, units - 1)."""
+    places = np.arange(units)
+    return np.array([places[places != out] for out in places])
 
 
 def squares_at(estimates: Floats, variances: Floats, columns: Floats, between: Floats) -> Floats:
@@ -165,9 +171,10 @@ def _restricted(estimates: Floats, variances: Floats, columns: Floats) -> Floats
     shape = estimates.shape[:-1]
     flat = estimates.reshape(-1, estimates.shape[-1])
     spread = np.broadcast_to(variances, estimates.shape).reshape(flat.shape)
+    sets = max(1, _AT_ONCE // estimates.shape[-1])
     parts = [
-        _restricted_part(flat[start : start + _AT_ONCE], spread[start : start + _AT_ONCE], columns)
-        for start in range(0, len(flat), _AT_ONCE)
+        _restricted_part(flat[start : start + sets], spread[start : start + sets], columns)
+        for start in range(0, len(flat), sets)
     ]
     return np.concatenate(parts).reshape(shape)
 

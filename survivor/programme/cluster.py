@@ -1,4 +1,7 @@
-"""Where studies are done: processes of this machine, or the machines of a scheduler that is there already."""
+"""Where studies are done: processes of this machine, or the machines of a scheduler that is there already.
+
+A task is a study, or one part of a study whose records are a register.
+"""
 
 from __future__ import annotations
 
@@ -9,19 +12,19 @@ from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import CancelledError
 from contextlib import contextmanager
 from dataclasses import dataclass
+from functools import partial
 from typing import TYPE_CHECKING, Any, Final
 
 from survivor.errors import NoProcessesError, ProgrammeError
 from survivor.programme import english as en
+from survivor.programme.in_parts import Opened, Work, begin, finish, read_one
 from survivor.programme.record import Question, StudyRecord
 
 if TYPE_CHECKING:
-    from distributed import Client
+    from distributed import Client, Future
 
 _TRIES: Final = 4  # times that studies whose tasks were lost are handed out again
 _PATIENCE: Final = "60s"  # for a scheduler that is started again
-
-Work = Callable[[str, str, Question], StudyRecord]
 
 
 @dataclass(frozen=True)
@@ -32,8 +35,21 @@ class Cluster:
     scheduler: str | None = None
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What every study is done by and asked: the work, the programme's folder, the question.
+
+    ``room`` is a folder for the parts of registers, seen by all tasks.
+    """
+
+    work: Work
+    top: str
+    question: Question
+    room: str
+
+
 class Handing:
-    """Hands out studies, one a task, and takes their records as they come."""
+    """Hands out studies, and takes their records as they come."""
 
     def __init__(self, client: Client, again: Callable[[], Client]) -> None:
         self._client, self._again = client, again
@@ -43,73 +59,71 @@ class Handing:
         """How many studies are done at a time."""
         return max(1, len(self._client.scheduler_info(n_workers=-1)["workers"]))
 
-    def each(
-        self,
-        work: Work,
-        top: str,
-        folders: Sequence[str],
-        question: Question,
-        take: Callable[[StudyRecord], None],
-    ) -> None:
+    def each(self, asked: Asked, folders: Sequence[str], take: Callable[[StudyRecord], None]) -> None:
         """Do every study; one whose task is lost is handed out again, and at last listed.
 
         Parameters
         ----------
-        work
-            Does one study; what it raises is listed with the study.
-        top, folders, question
-            What it is given.
+        asked
+            What does one study, and what it is given; what it raises is listed with the study.
+        folders
+            Of the studies, the first to be done first.
         take
             Is given every record, in the order in which they are done.
         """
         left = list(folders)
         for _ in range(_TRIES):
-            left = self._round(work, top, left, question, take)
+            left = self._round(asked, left, take)
             if not left:
                 return
             self._client.close(timeout=1)
             self._client = self._again()
         for folder in left:
-            take(StudyRecord(folder, {}, question).without(en.LOST))
+            take(StudyRecord(folder, {}, asked.question).without(en.LOST))
 
-    def _round(
-        self,
-        work: Work,
-        top: str,
-        folders: list[str],
-        question: Question,
-        take: Callable[[StudyRecord], None],
-    ) -> list[str]:
+    def _round(self, asked: Asked, folders: Sequence[str], take: Callable[[StudyRecord], None]) -> list[str]:
         """Hand out studies once; returns those whose task was lost with the scheduler."""
         from distributed import as_completed
         from distributed.scheduler import KilledWorker
 
-        waiting = set(folders)
-        order = {folder: place for place, folder in enumerate(folders)}
+        waiting = list(folders)
         try:
-            futures = {
-                self._client.submit(work, top, folder, question, pure=False, priority=-order[folder]): folder
-                for folder in folders
-            }
-            for future in as_completed(futures):
-                folder = futures[future]
+            running = {self._begun(asked, folder, -place): folder for place, folder in enumerate(folders)}
+            done = as_completed(running)
+            for future in done:
+                folder = running.pop(future)
                 try:
                     record = future.result()
                 except KilledWorker:
-                    record = StudyRecord(folder, {}, question).without(en.LOST)
+                    record = StudyRecord(folder, {}, asked.question).without(en.LOST)
                 except (CancelledError, asyncio.CancelledError):
                     continue
                 except (OSError, TimeoutError):
                     raise
                 except Exception as fault:  # such as a machine of the cluster that has no survivor
-                    record = StudyRecord(folder, {}, question)
+                    record = StudyRecord(folder, {}, asked.question)
                     record = record.without(en.OUR_FAULT, f"{type(fault).__name__}: {fault}")
-                take(record)
-                waiting.discard(folder)
                 future.release()
+                if isinstance(record, Opened):
+                    whole = self._in_parts(asked, folder, record, -folders.index(folder))
+                    running[whole] = folder
+                    done.add(whole)
+                    continue
+                take(record)
+                waiting.remove(folder)
         except (OSError, TimeoutError, RuntimeError, asyncio.CancelledError):
             pass  # the scheduler is gone: what it had not given back is handed out again
-        return [folder for folder in folders if folder in waiting]
+        return waiting
+
+    def _begun(self, asked: Asked, folder: str, priority: int) -> Future[Any]:
+        given = (asked.work, asked.top, folder, asked.question, asked.room)
+        return self._client.submit(begin, *given, pure=False, priority=priority)
+
+    def _in_parts(self, asked: Asked, folder: str, opened: Opened, priority: int) -> Future[Any]:
+        """Hand out the parts of a register, and what puts them together."""
+        hand = partial(self._client.submit, pure=False, priority=priority)
+        parts = [hand(read_one, opened, number) for number in range(opened.parts)]
+        return hand(finish, asked.work, (asked.top, folder, asked.question), opened, parts)
 
 
 @contextmanager
@@ -135,6 +149,8 @@ def on_cluster(cluster: Cluster) -> Iterator[Handing]:
                     threads_per_worker=1,
                     processes=True,
                     dashboard_address=None,
+                    # Without a dashboard there is a port all the same, and by default one that others use.
+                    scheduler_kwargs={"dashboard_address": "127.0.0.1:0"},
                     silence_logs=logging.CRITICAL,
                     memory_limit=0,
                 )

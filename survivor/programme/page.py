@@ -28,17 +28,16 @@ from survivor.figures.programme import (
     programme_differences,
     studies_figure,
 )
+from survivor.pooling.result import Coming
 from survivor.programme import english as en
 from survivor.programme.together import Programme
 from survivor.sentences import Name, Names, Sentence, Text, Value, cell, say
-from survivor.vocabulary import PER_100
+from survivor.vocabulary import PER_100, SIGNIFICANCE
 from survivor.words import (
     capital,
     counted,
     difference,
-    difference_digits,
     first_few,
-    limits,
     number,
     per_100,
     per_100_limits,
@@ -49,6 +48,7 @@ _MOST_LEFT: Final = 40  # reasons on a page; the workbook has all
 _MOST_PANELS: Final = 12  # organisations with a panel of their own
 _MOST_LEVELS: Final = 12  # rows of a panel
 _FEW: Final = 3  # studies under which a preparation is hardly tried on a kind of ground
+_FEW_TARGETS: Final = 3  # under which a share has a range of no use
 _BY: Final = {
     "preparation": "By preparation",
     "ground": "By ground",
@@ -69,7 +69,9 @@ def page_of_programme(programme: Programme, digest: str) -> Report:
         Of what all studies rest on.
     """
     return Report(
-        title=en.TITLE.format(name=programme.name),
+        title=en.TITLE.format(studies=_studies_words(len(programme.records)))
+        if len(programme.records) > 1
+        else en.TITLE_ONE,
         about=_about(programme),
         answer=Section("answer", en.ANSWER, (*_lead(programme), *_differences(programme))),
         sections=tuple(
@@ -121,9 +123,14 @@ def per_100_rows(programme: Programme) -> list[Row]:
     return [{str(name): value for name, value in row.items()} for row in rows.to_dict("records")]
 
 
+def _clear(row: Row) -> bool:
+    """Whether a difference is clear: by p adjusted for all comparisons, as in a report."""
+    return bool(row["p_adjusted"] < SIGNIFICANCE)
+
+
 def lead(programme: Programme) -> list[tuple[Sentence, ...]]:
-    """Say what lives, what pays, what was promised and what is not known, a paragraph each."""
-    said = [_living(programme), _paying(programme), _promise(programme), _unknown(programme)]
+    """Say what lives, what keeps more alive, what was promised and what is not known, a paragraph each."""
+    said = [_living(programme), _kept(programme), _promise(programme), _unknown(programme)]
     return [sentences for sentences in said if sentences]
 
 
@@ -166,20 +173,20 @@ def _alive_parts(row: Mapping[Any, Any]) -> dict[str, Any]:
     }
 
 
-def _paying(programme: Programme) -> tuple[Sentence, ...]:
+def _kept(programme: Programme) -> tuple[Sentence, ...]:
     rows = per_100_rows(programme)
     if not rows:
         return (say(en.NOTHING_POOLED),)
     said: list[Sentence] = []
     for row in rows:
-        if row["lower"] <= 0 <= row["upper"]:
+        if not _clear(row):
             continue
         better = row["estimate"] > 0
         low, high = sorted((abs(row["lower"]), abs(row["upper"])))
         size, span = difference(abs(row["estimate"]), low, high)
         said.append(
             say(
-                en.PAYS if better else en.HARMS,
+                en.KEEPS if better else en.HARMS,
                 method=Name(row["method"]),
                 against=Name(row["against"]),
                 size=Value(
@@ -198,8 +205,17 @@ def _cell(row: Row, column: str) -> Any:
 
 
 def _new(row: Row) -> Value:
-    low, high = row["new_lower"], row["new_upper"]
-    return Value(limits(low, high, difference_digits(low, high), sign=True), low, _cell(row, "new_lower"))
+    return Value(str(Coming.of_row(row, "studies")), row["new_lower"], _cell(row, "new_lower"))
+
+
+def _drawn(rows: list[Row]) -> pd.DataFrame:
+    """Return the comparisons for a picture: what a new study may show as far as it is possible."""
+    coming = [Coming.of_row(row, "studies") for row in rows]
+    return pd.DataFrame(rows).assign(
+        new_lower=[one.lower for one in coming],
+        new_upper=[one.upper for one in coming],
+        new_words=[str(one) for one in coming],
+    )
 
 
 def _promise(programme: Programme) -> tuple[Sentence, ...]:
@@ -211,11 +227,13 @@ def _promise(programme: Programme) -> tuple[Sentence, ...]:
     counts = say(
         en.TARGETS,
         judged=counted(judged, "target that can be judged", "targets that can be judged"),
-        met=number(rows["met"]["targets"]),
+        met=counted(rows["met"]["targets"], "was", "were"),
         missed=number(rows["missed"]["targets"]),
         unclear=number(unclear),
     )
     met = rows["met"]
+    if judged < _FEW_TARGETS:
+        return (counts,)
     share = say(
         en.TARGETS_SHARE, size=per_100(met["estimate"]), span=per_100_limits(met["lower"], met["upper"])
     )
@@ -229,7 +247,7 @@ def _verdicts(programme: Programme) -> dict[str, Row]:
 
 def _unknown(programme: Programme) -> tuple[Sentence, ...]:
     said: list[Sentence] = []
-    open_ones = [row["method"] for row in per_100_rows(programme) if row["lower"] <= 0 <= row["upper"]]
+    open_ones = [row["method"] for row in per_100_rows(programme) if not _clear(row)]
     if open_ones:
         said.append(say(en.UNKNOWN, methods=Names(tuple(dict.fromkeys(open_ones)))))
     studies = _studies_words(len(programme.records))
@@ -237,21 +255,20 @@ def _unknown(programme: Programme) -> tuple[Sentence, ...]:
         said.append(say(en.UNUSED, unused=number(unused), studies=studies))
     if waiting := len(programme.of_state("not yet")):
         said.append(say(en.WAITING, waiting=number(waiting), studies=studies, milestone=programme.milestone))
-    return tuple(said)
+    return (*said, say(en.COSTS))
 
 
 def _differences(programme: Programme) -> tuple[Block, ...]:
     rows = per_100_rows(programme)
     if not rows:
         return ()
-    table, best = pd.DataFrame(rows), rows[0]
-    size, span = difference(best["estimate"], best["lower"], best["upper"])
-    finding = say(
-        en.DIFFERENCES_FINDING,
-        method=Name(best["method"]),
-        against=Name(best["against"]),
-        size=Value(size, best["estimate"], _cell(best, "estimate")),
-        span=span,
+    table = _drawn(rows)
+    clear = sum(map(_clear, rows))
+    preparations = counted(len(rows), "preparation")
+    finding = (
+        say(en.DIFFERENCES_CLEAR, clear=number(clear), preparations=preparations)
+        if clear
+        else say(en.DIFFERENCES_OPEN, preparations=preparations)
     )
     draw = partial(programme_differences, table, programme.smallest)
     return (
@@ -292,12 +309,16 @@ def _lives(programme: Programme) -> Section:
     panels = []
     for by, title in _BY.items():
         rows = table[table["by"] == by].head(_MOST_LEVELS)
-        if len(rows):
+        if len(rows) > 1 or (len(rows) and by == "preparation"):  # one row alone compares nothing
             panels.append(Panel(title, rows.assign(beside=rows["studies"].map(number))))
     if not panels:
         return Section("lives", en.LIVES)
-    best = table[table["by"] == "preparation"].iloc[0].to_dict()
-    finding = say(en.LIVES_FINDING, method=Name(str(best["level"])), **_alive_parts(best))
+    own = table[table["by"] == "preparation"].to_dict("records")  # the most alive first
+    finding = (
+        say(en.LIVES_FINDING, most=_alive_parts(own[0])["size"], least=_alive_parts(own[-1])["size"])
+        if len(own) > 1
+        else say(en.LIVES_ONE, method=Name(str(own[0]["level"])), **_alive_parts(own[0]))
+    )
     axis = f"Alive per 100 at {programme.milestone}"
     numbers = Table(
         "lives-table",
@@ -328,7 +349,7 @@ def _lives(programme: Programme) -> Section:
         en.LIVES,
         (
             Figure("lives", en.LIVES_TITLE, finding, en.LIVES_CAPTION, draw, numbers),
-            Paragraph(en.LIVES_NOTE, kind="small"),
+            *([Paragraph(en.LIVES_NOTE, kind="small")] if per_100_rows(programme) else []),
         ),
     )
 
@@ -341,7 +362,7 @@ def _promised(programme: Programme) -> Section:
     panels = [Panel("Verdict", _beside(table[table["by"] == "all"].assign(level=table["verdict"])))]
     for by in ("organisation", "year"):
         own = table[(table["by"] == by) & (table["judged"] > 0)].head(_MOST_LEVELS)
-        if len(own):
+        if (own["judged"] >= _FEW_TARGETS).any():  # a panel without any share shows nothing
             panels.append(Panel(f"Met, {_BY[by].lower()}", _beside(own.assign(targets=own["judged"]))))
     met = rows["met"]
     finding = say(en.PROMISED_FINDING, met=number(met["targets"]), judged=number(met["judged"]))
@@ -363,7 +384,7 @@ def _promised(programme: Programme) -> Section:
                 str(row["verdict"]),
                 number(row["targets"]),
                 number(row["judged"]),
-                f"{per_100(row['estimate'])} ({per_100_limits(row['lower'], row['upper'])})",
+                en.FEW_TARGETS if row["judged"] < _FEW_TARGETS else _share(row),
             )
             for row in table.to_dict("records")
         ),
@@ -371,12 +392,20 @@ def _promised(programme: Programme) -> Section:
         folded=True,
     )
     draw = partial(panels_of_rows, panels, "Per 100 targets judged")
-    figure = Figure("targets", en.PROMISED_TITLE, finding, en.PROMISED_CAPTION, draw, numbers)
+    caption = en.PROMISED_CAPTION.format(few=_FEW_TARGETS)
+    figure = Figure("targets", en.PROMISED_TITLE, finding, caption, draw, numbers)
     return Section("targets", en.PROMISED, (figure,))
 
 
+def _share(row: Mapping[Any, Any]) -> str:
+    return f"{per_100(row['estimate'])} ({per_100_limits(row['lower'], row['upper'])})"
+
+
 def _beside(rows: pd.DataFrame) -> pd.DataFrame:
-    return rows.assign(beside=rows["targets"].map(number))
+    """Return rows to draw with their numbers beside: of a target or two no share."""
+    few = rows["judged"] < _FEW_TARGETS
+    shares = {name: rows[name].mask(few) for name in ("estimate", "lower", "upper")}
+    return rows.assign(beside=rows["targets"].map(number), **shares)
 
 
 def _studies(programme: Programme) -> Section:
@@ -385,8 +414,15 @@ def _studies(programme: Programme) -> Section:
         return Section("studies", en.STUDIES)
     units = programme.units
     told = units[(units["scale"] == PER_100) & np.isfinite(units["estimate"])]
-    finding = say(en.STUDIES_FINDING, apart=number(len(programme.apart)), units=number(len(told)))
-    draw = partial(studies_figure, told, pd.DataFrame(rows), programme.apart)
+    apart, units_told = len(programme.apart), number(len(told))
+    finding = (
+        say(en.NO_APART)
+        if not apart
+        else say(en.STUDIES_ONE, units=units_told)
+        if apart == 1
+        else say(en.STUDIES_FINDING, apart=number(apart), units=units_told)
+    )
+    draw = partial(studies_figure, told, _drawn(rows), programme.apart)
     figure = Figure("studies", en.STUDIES_TITLE, finding, en.STUDIES_CAPTION, draw, None)
     lines: list[Text] = [
         say(
@@ -398,8 +434,8 @@ def _studies(programme: Programme) -> Section:
         )
         for row in programme.apart.to_dict("records")
     ]
-    said: Block = Listing(tuple(lines)) if lines else Paragraph(en.NO_APART)
-    return Section("studies", en.STUDIES, (figure, said, Paragraph(en.APART_HOW, kind="small")))
+    said = (Listing(tuple(lines)),) if lines else ()
+    return Section("studies", en.STUDIES, (figure, *said, Paragraph(en.APART_HOW, kind="small")))
 
 
 def _next(programme: Programme) -> Section:
@@ -407,11 +443,20 @@ def _next(programme: Programme) -> Section:
     telling = (
         programme.worth[programme.worth["chance"] >= 1].head(2) if len(programme.worth) else programme.worth
     )
-    for row in telling.to_dict("records"):
+    # Ranked once, over all: by plants alive, so that one alone is worth most.
+    for place, row in enumerate(telling.to_dict("records")):
         named = {"method": Name(str(row["method"])), "against": Name(str(row["against"]))}
-        lines.append(say(en.NEXT_WORTH, chance=number(row["chance"]), **named))
+        worth = Value(number(row["value"], 1) if row["value"] >= 0.05 else "under 0.1", row["value"])
+        lines.append(
+            (
+                say(en.NEXT_THEN if place else en.NEXT_MOST, worth=worth, **named),
+                say(en.NEXT_CHANCE, chance=number(row["chance"])),
+            )
+        )
     if len(programme.worth) and not len(telling):
         lines.append(say(en.NEXT_NOTHING))
+    if len(programme.of_state("used")) < 2:
+        return Section("next", en.NEXT)
     few = programme.untried[programme.untried["studies"] < _FEW].sort_values("studies", kind="stable")
     for row in few.head(4).to_dict("records"):
         studies = _studies_words(row["studies"]) if row["studies"] else "no study"
@@ -438,7 +483,7 @@ def _watched(programme: Programme) -> Section:
     )
     most = totals.iloc[0]
     finding = say(
-        en.WATCHED_FINDING,
+        en.WATCHED_FINDING if len(totals) > 1 else en.WATCHED_ONE,
         organisation=str(totals.index[0]),
         seedlings=number(most["seedlings"]),
         studies=_studies_words(most["studies"]),
@@ -482,7 +527,8 @@ def _left(programme: Programme) -> Section:
 
 def _methods(programme: Programme, digest: str) -> Section:
     parts = {"milestone": programme.milestone, "smallest": plain(programme.smallest)}
-    how = tuple(line.format(**parts) for line in en.HOW)
+    told = (*en.HOW, *(en.HOW_POOLED if per_100_rows(programme) else ()))
+    how = tuple(line.format(**parts) for line in told)
     notes = sorted({record.reason for record in programme.of_state("used") if record.reason})
     about = en.PROVENANCE.format(version=__version__, digest=digest)
     return Section(

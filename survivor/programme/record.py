@@ -17,8 +17,8 @@ from survivor.files.writing import digest, write_whole
 FOLDER: Final = "programme-records"
 PLOT_COLUMNS: Final = ("method", "planting_year", "watched", "alive", "died")
 UNIT_COLUMNS: Final = (
-    "method", "against", "scale", "estimate", "std_error", "lower", "upper", "n_seedlings", "n_plots",
-    "n_sites", "reason",
+    "method", "against", "scale", "estimate", "std_error", "lower", "upper", "alive_against", "n_seedlings",
+    "n_plots", "n_sites", "reason",
 )  # fmt: skip
 State = Literal["used", "not yet", "not used"]
 
@@ -146,6 +146,8 @@ def kept(folder: str, home: Path) -> StudyRecord | None:
         table = (home / f"{name}.parquet").read_bytes()
         if digest(table) != facts.pop("plots") or facts["folder"] != folder:
             return None
+        if any(name not in row for row in facts["units"] for name in UNIT_COLUMNS):
+            return None  # kept before this was asked of a study
         plots = pd.read_parquet(io.BytesIO(table))
         question = Question(**facts.pop("question"))
         for listed in ("years", "span", "marks", "units"):

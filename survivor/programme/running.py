@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from contextlib import ExitStack
+import shutil
+import tempfile
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field
 from importlib.util import find_spec
 from pathlib import Path
@@ -12,7 +14,7 @@ from typing import Final
 from survivor.errors import NoProcessesError, ProgrammeError, WritingError
 from survivor.files.lock import held
 from survivor.programme import english as en
-from survivor.programme.cluster import Cluster, on_cluster
+from survivor.programme.cluster import Asked, Cluster, on_cluster
 from survivor.programme.record import FOLDER, Question, StudyRecord, keep, kept
 from survivor.programme.studies import Found, find_studies, headlines, holds, question_of
 from survivor.programme.study_answers import answers_of
@@ -21,6 +23,8 @@ from survivor.programme.twice import without_copies
 from survivor.words import counted, number
 
 Say = Callable[[str], None]
+_MOST_TOLD: Final = 5  # studies that could not be used, named where none could
+_PARTS: Final = "survivor-parts-"
 EXTRA: Final = ("distributed", "pyarrow")
 WITHOUT_EXTRA: Final = (
     "Dask is not installed, so the studies are done one after another in this process, and nothing is kept "
@@ -148,12 +152,11 @@ def put_together(taken: Taken, ground: str | None = None) -> Programme:
     """Put the records of all studies together; parameters and errors as for `run_programme`."""
     whole = without_copies(taken.top, taken.records)
     if not any(record.state == "used" for record in whole):
+        told = [f"{each.folder}: {each.detail.splitlines()[0]}" for each in whole if each.detail]
         raise ProgrammeError(
             en.NONE_USED.format(studies=counted(len(whole), "study", "studies")),
             where=str(taken.top),
-            mend="; ".join(dict.fromkeys(record.detail.split("\n")[0] for record in whole if record.detail))[
-                :600
-            ]
+            mend="; ".join(told[:_MOST_TOLD] + ["..."] * (len(told) > _MOST_TOLD))
             or "wait until a study has reached the milestone",
         )
     return together(taken.top.resolve().name, whole, ground)
@@ -183,11 +186,32 @@ def _do(
     folders = [study.folder for study in sorted(studies, key=lambda study: (-study.size, study.folder))]
     if cluster is not None and folders:
         try:
-            with on_cluster(cluster) as client:
+            with on_cluster(cluster) as client, _room(cluster, top) as room:
                 progress.at_once = client.at_once
-                client.each(answers_of, str(top.resolve()), folders, question, take)
+                client.each(Asked(answers_of, str(top.resolve()), question, room), folders, take)
             return
         except NoProcessesError as fault:
             warn(f"{fault.what}; the studies are done one after another in this process")
     for folder in folders:
         take(answers_of(str(top), folder, question))
+
+
+@contextmanager
+def _room(cluster: Cluster, top: Path) -> Iterator[str]:
+    """Make a folder for the parts of registers that all tasks see; empty where none can be made.
+
+    Other machines see the folder of the programme. What a run that was killed has left there is taken away.
+    """
+    home = None if cluster.scheduler is None else (top / FOLDER).resolve()
+    if home is not None:
+        for left in home.glob(f"{_PARTS}*"):
+            shutil.rmtree(left, ignore_errors=True)
+    try:
+        room = tempfile.mkdtemp(prefix=_PARTS, dir=home)
+    except OSError:
+        yield ""
+        return
+    try:
+        yield room
+    finally:
+        shutil.rmtree(room, ignore_errors=True)

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
@@ -22,13 +22,14 @@ from survivor.errors import RecordsError, StudyFileError, SurvivorError
 from survivor.intervals import tally
 from survivor.programme import english as en
 from survivor.programme.record import PLOT_COLUMNS, UNIT_COLUMNS, Question, StudyRecord
+from survivor.records import Records
 from survivor.records.accounts import number_by, records_read
 from survivor.records.words import TRAIT_WORDS
-from survivor.seasons import take_in
+from survivor.seasons import Season as Alone
 from survivor.seasons.counted_twice import marks_of
 from survivor.seasons.units import unit_estimates
 from survivor.settings import STUDY_FILE, Milestone, Settings, read_settings
-from survivor.study import Study, digest_of, files_named, load
+from survivor.study import Study, digest_of, files_named, load, load_by
 from survivor.vocabulary import Basis, Severity
 
 _TRIES: Final = 3  # times a study is read that is written to meanwhile
@@ -37,7 +38,15 @@ GROUND: Final = tuple(
 )
 
 
-def answers_of(top: str, folder: str, question: Question) -> StudyRecord:
+@dataclass(frozen=True)
+class ReadAlready:
+    """Records that are read already: digests of the files that they were read from, and what gives them."""
+
+    files: Mapping[str, str]
+    read: Callable[[Path, Settings], Records]
+
+
+def answers_of(top: str, folder: str, question: Question, already: ReadAlready | None = None) -> StudyRecord:
     """Read one study and say what it answers; whatever is wrong with it stands in the record.
 
     Parameters
@@ -46,21 +55,29 @@ def answers_of(top: str, folder: str, question: Question) -> StudyRecord:
         Folder of the programme, and of the study below it.
     question
         What is asked.
+    already
+        Its records, where they are read; they are not used where a file has changed since.
     """
     home = Path(top) / folder
     for _ in range(_TRIES):
-        record = _once(home, folder, question)
+        record = _once(home, folder, question, already)
         if all(digest_of(home / name) == was for name, was in record.files.items()):
             return record
     return StudyRecord(folder, record.files, question, hidden=record.hidden).without(en.CHANGED)
 
 
-def _once(home: Path, folder: str, question: Question) -> StudyRecord:
+def digests_of(home: Path, settings: Settings) -> dict[str, str]:
+    """Digest of the study file and of every file that it names, as they are now."""
+    return {name: digest_of(home / name) for name in (STUDY_FILE, *files_named(settings))}
+
+
+def _once(home: Path, folder: str, question: Question, already: ReadAlready | None) -> StudyRecord:
     empty = StudyRecord(folder, {STUDY_FILE: digest_of(home / STUDY_FILE)}, question)
     try:
         settings = read_settings(home)
         empty = _of_settings(empty, home, settings)
-        study = load(home)
+        as_before = already is not None and already.files == empty.files
+        study = load_by(home, already.read) if already is not None and as_before else load(home)
         record = replace(empty, files=study.digests)
         empty = record
         return _answered(record, study)
@@ -71,11 +88,10 @@ def _once(home: Path, folder: str, question: Question) -> StudyRecord:
 
 
 def _of_settings(record: StudyRecord, home: Path, settings: Settings) -> StudyRecord:
-    named = {name: digest_of(home / name) for name in (STUDY_FILE, *files_named(settings))}
     head = settings.headline_milestone
     return replace(
         record,
-        files=named,
+        files=digests_of(home, settings),
         as_of="" if settings.records_closed else dt.date.today().isoformat(),
         headline=(head.name, float(head.day), float(head.window_days)),
         hidden=not settings.privacy.show_places,
@@ -94,18 +110,18 @@ def _reason(fault: SurvivorError, hidden: bool) -> str:
 
 
 def _answered(record: StudyRecord, study: Study) -> StudyRecord:
-    shown = study.as_shown()
+    shown, first = study.as_shown(), study.first_plants
     if not shown.settings.privacy.show_landholders:
         named = name_in(" ".join(PurePosixPath(record.folder).parts), landholders_of(study.records))
         record = replace(record, hidden=record.hidden or named is not None)
     record = replace(
         record,
         organisation=shown.settings.report.done_by,
-        counts=_counts(study),
-        marks=marks_of(study.first_plants),
+        counts=_counts(study, first),
+        marks=marks_of(first),
     )
     if (nothing := shown.records.nothing) is not None:
-        return record.without(_reason(nothing, record.hidden), str(nothing))
+        return record.without(en.NO_RECORDS if record.hidden else nothing.what, str(nothing))
     season = season_of(shown.settings, shown.records)
     if season.why_nothing:
         return record.without(season.why_nothing)
@@ -127,7 +143,7 @@ def _answered(record: StudyRecord, study: Study) -> StudyRecord:
         plots = record.plots
     else:
         plots = _plots(season, at, float(milestone.window_days))
-    [alone] = take_in([study], [record.folder])
+    alone = Alone(record.folder, shown, shown.first_plants.assign(season=record.folder))
     units = unit_estimates([alone], at, "season", float(milestone.window_days))
     rows = tuple(
         {name: row[name] for name in UNIT_COLUMNS} for row in units.astype(object).to_dict("records")
@@ -157,8 +173,7 @@ def _day(when: Any) -> str:
     return "" if pd.isna(when) else f"{pd.Timestamp(when):%Y-%m-%d}"
 
 
-def _counts(study: Study) -> dict[str, int]:
-    first = study.first_plants
+def _counts(study: Study, first: pd.DataFrame) -> dict[str, int]:
     counted = tally(first) if len(first) else {}
     severe = study.problems["severity"]
     visits = study.records.visits

@@ -1,4 +1,4 @@
-"""From the records of studies to the programme: what lives, what pays, what was promised, what is not known.
+"""From the records of studies to the programme: what lives under what, what was promised, what is not known.
 
 Nothing here reads a study; every number of a study comes from its record, and pooling is that of
 ``survivor pool``. Studies are taken in the order of their folders, so the order in which they were done
@@ -18,7 +18,7 @@ import pandas as pd
 from survivor.guideline.trynext import worth_of_season
 from survivor.models.result import holm
 from survivor.pooling import Pooled
-from survivor.pooling.apart import standing_apart
+from survivor.pooling.result import standing_apart
 from survivor.programme import english as en
 from survivor.programme.record import PLOT_COLUMNS, UNIT_COLUMNS, StudyRecord, unit_rows
 from survivor.proportions import design_effect, effective_number, wilson
@@ -302,7 +302,7 @@ def _shares(by: str, level: str, rows: pd.DataFrame, verdicts: Sequence[str]) ->
 def _units(used: Sequence[StudyRecord]) -> pd.DataFrame:
     names = ["unit", "season", "site", *UNIT_COLUMNS]
     table = pd.DataFrame(list(unit_rows(list(used))), columns=names)
-    numbers = ["estimate", "std_error", "lower", "upper"]
+    numbers = ["estimate", "std_error", "lower", "upper", "alive_against"]
     return table.astype(dict.fromkeys(numbers, float))
 
 

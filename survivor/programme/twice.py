@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Sequence
-from pathlib import Path
+from dataclasses import replace
+from pathlib import Path, PurePosixPath
 
 from survivor.errors import SurvivorError
 from survivor.programme import english as en
 from survivor.programme.record import StudyRecord
 from survivor.progress import listening
-from survivor.seasons.counted_twice import same_plants
+from survivor.seasons.counted_twice import are_copies
 from survivor.study import load
 
 
@@ -45,8 +46,9 @@ def without_copies(top: Path, records: Sequence[StudyRecord]) -> list[StudyRecor
                 holders[mark].append(place)
             kept.append(record)
             continue
-        named = en.ANOTHER if record.hidden or found.hidden else found.folder
-        kept.append(record.without(en.COPY.format(other=named), en.COPY.format(other=found.folder)))
+        named = en.ANOTHER if record.hidden or found.hidden else PurePosixPath(found.folder).name
+        copied = record.without(en.COPY.format(other=named), en.COPY.format(other=found.folder))
+        kept.append(replace(copied, years=()))  # its plants are counted with the other
     return kept
 
 
@@ -56,4 +58,4 @@ def _same(top: Path, one: StudyRecord, other: StudyRecord) -> bool:
             first, second = (load(top / record.folder).first_plants for record in (one, other))
     except SurvivorError:  # changed since: the next run reads it anew
         return False
-    return bool(same_plants(first, second))
+    return are_copies(first, second)

@@ -57,12 +57,12 @@ def _printed(report: Report) -> Report:
 
     def section(one: Section) -> Section:
         blocks = tuple(
-            replace(block, table=None) if isinstance(block, Figure) and block.key != "differences" else block
-            for block in one.blocks
+            replace(block, table=None) if isinstance(block, Figure) else block for block in one.blocks
         )
         return replace(one, blocks=blocks)
 
-    return replace(report, sections=tuple(map(section, report.sections)), contents=False)
+    sections = tuple(map(section, report.sections))
+    return replace(report, answer=section(report.answer), sections=sections, contents=False)
 
 
 def write_programme(programme: Programme, folder: Path | Place) -> tuple[Path, ...]:

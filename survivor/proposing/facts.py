@@ -16,6 +16,7 @@ import pandas as pd
 from survivor.errors import SurvivorError
 from survivor.files import cells
 from survivor.files.headers import find_header
+from survivor.proposing.works import WorksTold, works_told
 from survivor.records import Records, read_records
 from survivor.records.sheets import grid_of
 from survivor.records.words import is_total
@@ -41,14 +42,16 @@ class Facts:
         Their names.
     blocks, radius, missing
         Whether plots lie in blocks, a weed-free radius was measured, plants are missing.
-    undated
-        Whether a planting day is told for some plots only, or for none.
+    undated, undated_sites
+        Whether a planting day is told for some plots only, or for none; and the sites of the others.
     radius_in_metres
         Cells of a radius in centimetres that seem to be in metres.
     blank
         What blank cells may mean, as no cell says it: alive or dead; "" where that is not in doubt.
     rounds
         Median age at each visit, days since planting; none where no planting day is told.
+    works
+        What the diary tells; None without one.
     """
 
     methods: dict[str, int]
@@ -62,6 +65,8 @@ class Facts:
     radius_in_metres: int
     blank: str
     rounds: tuple[int, ...]
+    works: WorksTold | None = None
+    undated_sites: tuple[str, ...] = ()
 
 
 def facts_of(file: Path, text: str) -> Facts:
@@ -77,7 +82,8 @@ def facts_of(file: Path, text: str) -> Facts:
     raw = tomllib.loads(text)
     made_up = _with_days(raw)
     records = _read(file, raw)
-    undated = records is not None and "no-planting-date" in set(records.problems["code"])
+    waiting = _at(records.findings, "no-planting-date") if records is not None else set()
+    undated = bool(waiting)
     if undated:
         raw.setdefault("rules", {})["planted_date"] = min(_DAY.findall(text), default=_LONG_AGO)
         records = _read(file, raw) or records
@@ -100,10 +106,23 @@ def facts_of(file: Path, text: str) -> Facts:
         radius=bool(records.plots["weed_free_radius_m"].notna().any()),
         missing="state" in visits.columns and bool((visits["state"] == State.MISSING).any()),
         undated=undated,
+        undated_sites=tuple(sorted({site for site, *at in _places(visits) if tuple(at) in waiting})),
         radius_in_metres=len(small[["file", "sheet", "row"]].drop_duplicates()),
         blank=blank,
         rounds=rounds,
+        works=None if undated else works_told(records),
     )
+
+
+def _at(findings: pd.DataFrame, code: str) -> set[tuple[str, ...]]:
+    """File, sheet and row of the findings of one code."""
+    own = findings.loc[findings["code"] == code, ["file", "sheet", "row"]]
+    return set(own.astype(str).itertuples(index=False, name=None))
+
+
+def _places(visits: pd.DataFrame) -> Iterator[tuple[str, ...]]:
+    """Site, file, sheet and row of every record."""
+    yield from visits[["site", "file", "sheet", "row"]].astype(str).itertuples(index=False, name=None)
 
 
 def _spellings(folder: Path, settings: Settings) -> list[str]:

@@ -13,9 +13,10 @@ from survivor.files.writing import is_there, writing
 from survivor.planning.folder import DICTIONARY, blank_files
 from survivor.proposing.facts import Facts, facts_of
 from survivor.proposing.rain import gauge_lines, rain_files, weather_files
+from survivor.proposing.works import design_lines, works_lines
 from survivor.records.study_text import propose_study
 from survivor.settings import STUDY_FILE
-from survivor.settings.questions import STATE_CHOICES, Rank, asked, numbered, quoted
+from survivor.settings.questions import PLANTED_AT, STATE_CHOICES, Rank, asked, numbered, quoted
 
 _NOTHING: Final = re.compile(
     r"\b(?:nothing|nil|none|untreated|control|no prep\w*|not treated)\b", re.IGNORECASE
@@ -23,6 +24,9 @@ _NOTHING: Final = re.compile(
 _FILLING: Final = frozenset({"and", "hole", "line", "with", "the", "then", "tractor", "a", "of"})
 _SHORT: Final = 4  # letters of a word that keeps its ending
 _MOST_NAMES: Final = 40  # of preparations or species that are compared with each other
+_EACH_SITE: Final = "on which day was each site planted? It goes before one day for all."
+_ALL_SITES: Final = "one day for all; leave it open where sites have days of their own: "
+_DAY: Final = "year-month-day, such as 2022-06-15"
 _RARE: Final = 0.05  # share of the commonest species below which a name is asked about
 # Age, days within which a visit counts for it, name; from which age on it is proposed.
 _BLANK: Final = {"alive": "until the plant is found dead", "dead": "where no later visit found it alive"}
@@ -69,10 +73,11 @@ def write_proposal(folder: Path, text: str) -> None:
 
 def _milestones(facts: Facts) -> list[tuple[str, int, int]]:
     """Ages that the visits reach, the last first: what the first page of the report answers for."""
-    last = max(facts.rounds, default=365)
+    last = max((day for day in facts.rounds if day > 1), default=365)
     reached = [(name, day, window) for name, day, window, least in _MILESTONES if last >= least]
     if not reached:
-        return [(f"{round(last / 30.4)} months", last, min(30, last - 1))]
+        name = f"{months} months" if (months := round(last / 30.4)) > 1 else f"day {last}"
+        return [(name, last, min(30, last - 1))]
     season = [_FIRST_SEASON] if any(abs(day - 280) <= 45 for day in facts.rounds) else []
     return [*reached, *season]
 
@@ -149,7 +154,7 @@ def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
         yield from asked(
             Rank.PLANTED,
             "on which day was planted? No sheet tells it for some plots, and their records wait.",
-            ['planted_date = ""   # year-month-day, such as 2022-06-15'],
+            [f'planted_date = ""   # {_ALL_SITES if len(facts.undated_sites) > 1 else ""}{_DAY}'],
         )
     if tagged:
         yield from asked(
@@ -189,26 +194,24 @@ def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
             ],
         )
     yield ""
+    if len(facts.undated_sites) > 1:
+        days = [
+            f'{quoted(site)} = ""   # {PLANTED_AT}{" ".join(site.split())}: {_DAY}'
+            for site in facts.undated_sites
+        ]
+        yield from [*asked(Rank.PLANTED, _EACH_SITE, ["[rules.planted_by_site]", *days]), ""]
 
 
 def _design(facts: Facts) -> Iterator[str]:
     often = sorted(facts.methods, key=lambda name: -facts.methods[name])
     groups = _groups(often[:_MOST_NAMES])
     names = [group[0] for group in groups]
-    if any(len(group) > 1 for group in groups):
-        text = (
-            f'{len(facts.methods)} names of preparations are written. Are those after "also" the name before '
-            "them, spelt otherwise? Without an answer every spelling is a preparation of its own."
-        )
-        lines = []
-        for group in groups:
-            lines += ["[[methods]]", f"name = {quoted(group[0])}"]
-            if len(group) > 1:
-                lines.append(f"also = [{', '.join(map(quoted, group[1:]))}]")
-        yield from [*asked(Rank.METHODS, text, lines), ""]
+    yield from _preparations(facts, groups)
     yield "[design]"
     if len(names) > 1:
-        first = sorted(names, key=lambda name: _NOTHING.search(name) is None)
+        told = facts.works.of_method if facts.works else {}
+        works = {name: len(own.sure) for name, own in told.items()}  # the usual one has few
+        first = sorted(names, key=lambda name: (_NOTHING.search(name) is None, works.get(name, 0)))
         yield from asked(
             Rank.USUAL,
             "which preparation is the usual one? All others are compared with it.",
@@ -255,6 +258,30 @@ def _design(facts: Facts) -> Iterator[str]:
     ]
     for name, day, window in _milestones(facts):
         yield from ["[[milestones]]", f"name = {quoted(name)}", f"day = {day}", f"window_days = {window}", ""]
+
+
+def _preparations(facts: Facts, groups: Sequence[Sequence[str]]) -> Iterator[str]:
+    """Write the preparations where they are spelt in several ways, or a diary tells their works."""
+    lines = []
+    in_doubt = any(len(group) > 1 for group in groups)
+    for group in groups if in_doubt or facts.works else ():
+        lines += ["[[methods]]", f"name = {quoted(group[0])}"]
+        if len(group) > 1:
+            lines.append(f"also = [{', '.join(map(quoted, group[1:]))}]")
+        if facts.works and (own := facts.works.of(group)):
+            told = list(works_lines(own))
+            lines += told[:1] if in_doubt else told
+        lines += [] if in_doubt else [""]
+    if in_doubt:
+        text = (
+            f'{len(facts.methods)} names of preparations are written. Are those after "also" the name before '
+            "them, spelt otherwise? Without an answer every spelling is a preparation of its own."
+        )
+        yield from [*asked(Rank.METHODS, text, lines), ""]
+    elif lines:
+        yield from ["# Works of each preparation, from the diary: no sheet says what was planned.", *lines]
+    if facts.works:
+        yield from design_lines(facts.works)
 
 
 def _groups(names: Sequence[str]) -> list[list[str]]:

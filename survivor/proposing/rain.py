@@ -10,6 +10,7 @@ from typing import Final
 from survivor.errors import RecordsError, SeasonError
 from survivor.files import cells
 from survivor.files.sheets import read_rows, sheet_names
+from survivor.season.daily import NoYearError
 from survivor.season.gauge import IN_MONDAY, GaugeRecord, read_gauge
 from survivor.season.weather import read_weather
 from survivor.settings import Gauge, Weather
@@ -68,11 +69,12 @@ def _rain(file: Path, sheet: str | None) -> RainFile | None:
     gauge = Gauge(name=called, file=file.name, sheet=sheet)
     try:
         record = read_gauge(file, gauge)
-    except SeasonError as fault:
-        if "bear no year" not in fault.what:
-            return None
+    except NoYearError:
         return RainFile(file.name, sheet, gauge, None, weekends_told=False)
-    if record.daily["rain_mm"].notna().sum() < _FEWEST_DAYS:
+    except SeasonError:  # no rain
+        return None
+    known = record.daily["rain_mm"].notna()
+    if record.daily.loc[known, "days_covered"].sum() < _FEWEST_DAYS:
         return None
     rows = read_rows(file, sheet=sheet)
     texts = {text.casefold() for column in rows for text in cells.texts(rows[column]).unique()}
@@ -86,7 +88,7 @@ def weather_files(files: Sequence[Path]) -> list[str]:
     for file in files:
         try:
             read_weather(file, Weather(gauge="any", file=file.name, latitude=0))
-        except (SeasonError, RecordsError):
+        except (SeasonError, RecordsError):  # no weather
             continue
         found.append(file.name)
     return found

@@ -12,10 +12,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from survivor.errors import RecordsError, UnusableError
 from survivor.records.problems import LINE, WORKS_ROW, Source
+from survivor.records.times import number
 from survivor.settings import Settings
 from survivor.vocabulary import INFILL, PLANTS, PLOT_KEY, Severity
 from survivor.words import counted, full_stop
@@ -49,7 +51,7 @@ def rules_in_force(found: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     rows = []
     for rule in _rules(settings):
         own = found[(found["code"] == rule.code) & ((found["word"] == rule.word) | (rule.word == ""))]
-        if touched := int(own["record"].nunique()):
+        if touched := number(own.drop_duplicates("record")):
             rows.append((rule.rule, rule.what, touched))
     return pd.DataFrame(rows, columns=list(RULE_COLUMNS))
 
@@ -148,10 +150,18 @@ def plants_put_in(visits: pd.DataFrame, plots: pd.DataFrame, *, tagged: bool) ->
 _STOOD_FOR: Final = "records"  # how many records a row of the accounts of a register stands for
 
 
-def counted_up(accounts: pd.DataFrame) -> pd.DataFrame:
-    """Put accounts together that say the same: one row a file, fate and reason, with how many ``records``."""
+def counted_up(accounts: pd.DataFrame, times: np.ndarray[Any, Any] | None = None) -> pd.DataFrame:
+    """Put accounts together that say the same: one row a file, fate and reason, with how many ``records``.
+
+    Parameters
+    ----------
+    accounts
+        A row a record, or already counted.
+    times
+        How many records each row stands for; None: one, or as they were counted.
+    """
     keys = [name for name in accounts.columns if name not in ("row", _STOOD_FOR)]
-    counted_of = accounts.assign(**{_STOOD_FOR: _stood_for(accounts)})
+    counted_of = accounts.assign(**{_STOOD_FOR: _stood_for(accounts) if times is None else times})
     table = counted_of.groupby(keys, sort=False)[_STOOD_FOR].sum().reset_index()
     return table.assign(row=pd.array([pd.NA] * len(table), dtype="Int64"))[
         [*accounts.columns.drop(_STOOD_FOR, errors="ignore"), _STOOD_FOR]
@@ -179,6 +189,7 @@ _NUMBERS: Final = ("start_day", "stop_day", "at_risk", "died")
 _DAYS: Final = ("planted_date", "start_date", "stop_date")
 _NOT_BEGUN: Final = "planting-in-future"
 _LATER: Final = "fill in the sheet of each visit when it is made, then check again"
+_COLOURS: Final = "; where colours tell the states, write them as words, such as alive and dead"
 
 
 def why_nothing(
@@ -210,7 +221,7 @@ def why_nothing(
         )
     if not filled:
         return RecordsError(
-            "no visit is filled in yet, so there is nothing to analyse", where=study, mend=_LATER
+            "no visit is filled in yet, so there is nothing to analyse", where=study, mend=_LATER + _COLOURS
         )
     times = stopped["code"].map(stopped["code"].value_counts())
     # The commonest cause first: it is the one that left nothing.
@@ -243,8 +254,8 @@ def no_rows(traits: Sequence[str]) -> pd.DataFrame:
 
 _OWN: Final = re.compile(r" \((tag |[\d,]+ records|[\d,]+ times)[^()]*\)$")
 HEADINGS: Final[dict[Severity, str]] = {
-    Severity.STOP: "Correct these first: the records are not used until it is done",
-    Severity.CHECK: "Please look: these were used, or excluded, by the rule that is stated",
+    Severity.STOP: "Correct these first: not used until that is done",
+    Severity.CHECK: "Please look: used, or excluded, by the rule stated",
     Severity.NOTE: "Worth knowing: nothing to do if it is right",
 }
 
@@ -404,4 +415,5 @@ def spot(row: dict[str, str]) -> str:
     of_study = row["file"].endswith(".toml")
     told = [row["row"] and f"{'line' if of_study else 'row'} {row['row']}"]
     told.append(row["column"] if of_study or not row["column"] else f"column {row['column']}")
-    return ", ".join(part for part in told if part) + (f" [{row['value']}]" if row["value"] else "")
+    value = f" [{row['value']}]" if row["value"] else ""
+    return (", ".join(part for part in told if part) + value).strip()

@@ -6,6 +6,7 @@ import datetime as dt
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
@@ -91,7 +92,7 @@ def read_sheets(study_file: str | Path, settings: Settings, see: See) -> Records
     del ready
     tell(f"{number}, made into risk intervals")
     made = [made_of(rows.pop(), traits, table, settings, sources)]
-    gathered = gather([*found, made[0].found])
+    gathered = gather(*found, made[0].found)
     tell(f"{number}, put together")
     whole = _put_together(made.pop(), silent, traits, table, read, gathered, settings, notes)
     return whole.with_works(plot_works(whole.plots, diary, settings, closed), read.records)
@@ -147,7 +148,10 @@ def _taken_in(plots: Tidy | None, visits: Tidy, diary: Tidy | None, sources: tup
 def tells(visits: Tidy) -> bool:
     """Whether any visit record tells a state or a count, right or wrong."""
     told = visits.rows["state"] != "" if "state" in visits.rows.columns else visits.rows["alive"].notna()
-    return bool(told.any())
+    return bool(told.any()) or bool(visits.found["code"].isin(_TOLD_WRONG).any())
+
+
+_TOLD_WRONG: Final = ("unreadable-count", "negative-count", "fractional-count", "percentage")
 
 
 def _named_sheets(settings: Settings) -> list[Sheet]:
@@ -178,17 +182,8 @@ def not_read(folder: Path, settings: Settings, sources: Sequence[Source]) -> pd.
             if (file, own) in read or own in passed_over:
                 continue
             if holds_records(read_whole(folder / file, name=file, sheet=sheet)):
-                found.append(
-                    say(
-                        "sheet-not-read",
-                        value=sheet,
-                        what=f"the sheet {sheet} of {file} has the header of a sheet of plots or "
-                        "seedlings, and is not read",
-                        mend="name it in a table [[records.sheets]]; or, if it is a copy or a summary, "
-                        f'write under [records]: not_read = ["{sheet}"]',
-                    )
-                )
-    return gather(found)
+                found.append(say("sheet-not-read", value=sheet, file=file))
+    return gather(*found)
 
 
 def need_methods(sheets: list[RawSheet], settings: Settings) -> None:
@@ -241,13 +236,7 @@ def _one_site(plots: Tidy | None, visits: Tidy, settings: Settings) -> tuple[Tid
 
 def no_site(name: str) -> pd.DataFrame:
     """Say that all plots are taken as one site."""
-    return say(
-        "no-site",
-        word="site",
-        value=name,
-        what="no column tells sites apart: all plots are taken as one site under the name of the study",
-        mend='nothing, if it is one site; else name the column, or [records.sheets.every_row] site = "..."',
-    )
+    return say("no-site", "site", value=name)
 
 
 def _put_together(
@@ -274,13 +263,13 @@ def _put_together(
             check_levels(table, made.rows, settings, plants_by_plot(made.rows)),
             check_traits_of(table, made.rows, traits),
         ]
-        found = gather([found, *levels, unmatched])
+        found = gather(found, *levels, unmatched)
     else:
-        found = gather([found, check_own_lines(settings, notes)])
+        found = gather(found, check_own_lines(settings, notes))
     kept = used_plots(table, found)
     if kept is not None:
         lived = names_with_intervals(made.entries, intervals)
-        found = gather([found, without_visits(kept, lived, none=intervals.empty)])
+        found = gather(found, without_visits(kept, lived, none=intervals.empty))
     seen = [part for part in (made.rows, silent) if not part.empty] or [silent]
     needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
     spare = [word for word in WORKINGS if word not in needed]
@@ -342,7 +331,7 @@ def made_of(
             intervals=tagged.assemble(past, followed, traits),
             entries=past.entries,
             rows=rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD))),
-            found=gather([more, check_states(past, followed)]),
+            found=gather(more, check_states(past, followed)),
             past=past.shortened(),
         )
     counted, more = counts.counted(rows, planted_by_entry(table, rows), settings.rules, sources)
@@ -350,7 +339,7 @@ def made_of(
         intervals=counts.intervals(counted, traits),
         entries=counted.entries,
         rows=counted.told,
-        found=gather([more, counts.check_left_out(counted)]),
+        found=gather(more, counts.check_left_out(counted)),
     )
 
 
@@ -388,10 +377,7 @@ def without_visits(table: PlotTable, names: frozenset[str], *, none: bool) -> pd
         plots,
         ~plots["name"].isin(names),
         "plot-without-visits",
-        word="plot",
-        what="no visit of any plot can be used" if none else "no visit of this plot can be used",
-        mend="see what else is said of the visits: nothing can be analysed until some can be used"
-        if none
-        else "add its visits, or correct their labels; without them the plot is left out of every answer",
-        group=pd.Series("none" if none else "", index=plots.index),
+        "plot",
+        message="no-plot-with-visits" if none else "",
+        group="none" if none else "",
     )

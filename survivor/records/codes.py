@@ -126,9 +126,11 @@ _VISITS: Final = {
 }
 _TAGGED: Final = {
     "reshoot": Code(_NOTE, "used", "called dead and alive later: alive throughout"),
+    "reshoot-late": Code(_CHECK, "used", "called dead at several visits and alive later: alive throughout"),
     "alive-after-missing": Code(_CHECK, "used", "called missing and alive later: alive throughout"),
     "unconfirmed-death": Code(_NOTE, "used", "dead at the last visit only: counted as dead, unconfirmed"),
     "not-found": Code(_NOTE, "listed", "not found: the state is unknown"),
+    "doubtful": Code(_CHECK, "listed", "somebody looked and was in doubt: neither alive nor dead"),
     "not-found-at-end": Code(_CHECK, "listed", "never found again: followed to the last sighting"),
     "lost-from-sight": Code(_CHECK, "used", "no record after this one: followed to this sighting"),
     "missing-unknown": Code(_NOTE, "listed", "missing, taken as unknown by the study file"),
@@ -153,6 +155,7 @@ _TAGGED: Final = {
     "tag-of-one-visit": Code(
         _CHECK, "used", "a tag of one visit only, at which another tag of the plot is missing"
     ),
+    "tag-in-two-plots": Code(_CHECK, "used", "a tag that stands in two plots, where the others stand in one"),
     "tag-joined": Code(_NOTE, "used", "two spellings of a tag taken as one, as the study file allows"),
     "replanted-tag": Code(_NOTE, "used", "what the tag tells after it was replanted: infill"),
     "replant-row": Code(_CHECK, "used", "a tag that begins when the first plant was gone, taken as infill"),

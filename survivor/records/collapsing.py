@@ -18,10 +18,12 @@ from survivor.files.cells import is_text
 from survivor.frames import same_histories
 from survivor.intervals import row_codes
 from survivor.records import tagged
-from survivor.records.frames import intervals_frame, with_facts
+from survivor.records.frames import INTERVAL_ORDER, intervals_frame, likely_causes, with_facts
 from survivor.records.prepare import PATCH_RADIUS
 from survivor.records.renaming import Words, in_words, ordered
+from survivor.records.summing import one_a_past
 from survivor.records.tagged import Histories, Missing, Unknown
+from survivor.records.times import TIMES
 from survivor.settings import Rules, Settings
 from survivor.vocabulary import PLANTS
 
@@ -53,12 +55,16 @@ class Kept:
         As `survivor.records.Records.rules`.
     problems
         How many problems there are of each code, also of those that are not listed.
+    deaths
+        Deaths with the likely cause of each, as risk intervals with the column ``cause``, where ``under`` and
+        the reported intervals are summed over seedlings; None where they are not.
     """
 
     under: Mapping[Rule, pd.DataFrame]
     sizes: Mapping[str, int]
     rules: pd.DataFrame
     problems: pd.Series[int]
+    deaths: pd.DataFrame | None = None
 
     def renamed(self, words: Words, order: Sequence[str]) -> Kept:
         """Return the same under other names (`survivor.records.Records.renamed`)."""
@@ -66,7 +72,8 @@ class Kept:
             rule: packed(ordered(in_words(unpacked(table), words), order))
             for rule, table in self.under.items()
         }
-        return replace(self, under=under)
+        deaths = None if self.deaths is None else in_words(self.deaths, words)
+        return replace(self, under=under, deaths=deaths)
 
     def intervals(self, rule: Rule) -> pd.DataFrame:
         """Give the risk intervals under a rule that is not the reported one.
@@ -123,7 +130,9 @@ def alike(rows: pd.DataFrame, traits: Iterable[str], at_least_cm: float | None) 
         columns.append(rows["height_cm"] >= at_least_cm)
     row_code = row_codes([_comparable(column) for column in columns], in_order=False)[0]
     history, first, place = same_histories(codes, row_code)
-    number = pd.Series(np.bincount(history), index=entries[first])
+    opening = np.concatenate([[True], codes[1:] != codes[:-1]])
+    times = rows[TIMES].to_numpy()[opening] if TIMES in rows.columns else None
+    number: pd.Series[int] = pd.Series(np.bincount(history, times).astype(int), index=entries[first])
     rows = _means(rows, history[codes], place)
     kept = np.zeros(len(history), dtype=bool)
     kept[first] = True
@@ -148,29 +157,33 @@ def _means(rows: pd.DataFrame, history: np.ndarray[Any, Any], place: np.ndarray[
 
 
 def intervals_of(
-    past: Histories, number: pd.Series[int], traits: tuple[str, ...], settings: Settings
+    past: Histories, kept: Alike, traits: tuple[str, ...], settings: Settings
 ) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
-    """Make the risk intervals under each rule (`rules_kept`), a row a history and stretch; and `sizes`.
+    """Make the risk intervals under each rule (`rules_kept`), a row a past and stretch; and `sizes`.
 
     Parameters
     ----------
     past
         Histories of all seedlings.
-    number
-        How many seedlings an entry stands for; one that is not in it is stood for.
+    kept
+        The seedlings that stand for all.
     traits
         Columns that explain survival.
     settings
         The study file.
     """
-    # Numbers in place of names, which are compared again and again.
+    number, visits = kept.number, kept.rows
+    # Numbers in place of names, which are compared again and again; in the order of the rows to be made.
+    own_entries = past.entries[past.entries.index.isin(number.index)]
+    number = number.reindex(own_entries.sort_values(list(INTERVAL_ORDER[:-1]), kind="stable").index)
     place = pd.Series(np.arange(len(number)), index=number.index)
     rows = past.rows.assign(entry=past.rows["entry"].map(place), state=past.rows["state"].astype("category"))
     rows = rows[rows["entry"].notna()].reset_index(drop=True).astype({"entry": np.int64})
-    entries = past.entries[past.entries.index.isin(number.index)]
-    entries.index = pd.Index(place.reindex(entries.index).to_numpy(), name="entry")
+    entries = own_entries.set_axis(place.reindex(own_entries.index).rename("entry").to_numpy(), axis=0)
+    entries.index.name = "entry"
     number = number.reset_index(drop=True)
     own = replace(past, rows=rows, entries=entries)
+    causes_told = "cause" in visits.columns and bool((visits["cause"].fillna("") != "").any())
     made: dict[Rule, pd.DataFrame] = {}
     counted: dict[str, int] = {}
     for missing, unknown in rules_kept(settings.rules):
@@ -178,22 +191,20 @@ def intervals_of(
         counted = counted or tagged.sizes(own, followed, number)
         times = followed.intervals["entry"].map(number).to_numpy()
         stretches = followed.intervals.assign(at_risk=times, died=followed.intervals["died"] * times)
-        table = with_facts(stretches, own.entries, traits)
-        made[missing, unknown] = intervals_frame(table, traits, settings)
+        facts = with_facts(stretches, own.entries, traits)
+        table = intervals_frame(facts, traits, settings, ordered=True)
+        causes = likely_causes(table, visits) if causes_told else None
+        made[missing, unknown] = one_a_past(table, causes)
     return made, counted
 
 
-def packed(frame: pd.DataFrame) -> pd.DataFrame:
+def packed(frame: pd.DataFrame, but: Sequence[str] = ()) -> pd.DataFrame:
     """Hold texts as categories: a table that is kept beside others."""
-    texts = [name for name in frame.columns if frame[name].dtype == object]
+    texts = [name for name in frame.columns if frame[name].dtype == object and name not in but]
     return frame.assign(**{name: frame[name].astype("category") for name in texts})
 
 
-def unpacked(frame: pd.DataFrame) -> pd.DataFrame:
-    """Give texts held as categories as texts; the preparations keep their order."""
-    coded = [
-        name
-        for name in frame.columns
-        if isinstance(frame[name].dtype, pd.CategoricalDtype) and name != "method"
-    ]
-    return frame.assign(**{name: frame[name].astype(object) for name in coded})
+def unpacked(frame: pd.DataFrame, but: Sequence[str] = ("method",)) -> pd.DataFrame:
+    """Give texts held as categories as texts; the preparations of intervals keep their order."""
+    coded = [name for name in frame.select_dtypes("category") if name not in but]
+    return frame.assign(**{str(name): frame[name].astype(object) for name in coded})

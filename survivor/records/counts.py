@@ -15,12 +15,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.files.cells import number_texts
 from survivor.records.checks.beside import check_steps
 from survivor.records.checks.sense import check_first_count, check_planted_column
 from survivor.records.frames import with_facts
@@ -79,7 +78,7 @@ def counted(
     found += [check_planted_column(rows), check_first_count(rows)]
     rows, more = _rises(rows, rules)
     found += [more, check_steps(rows)]
-    return Counted(rows.reset_index(drop=True), entries, told), gather(found)
+    return Counted(rows.reset_index(drop=True), entries, told), gather(*found)
 
 
 _ROUNDED: Final = 0.6  # per cent of the planted by which a rounded share may miss a whole number of plants
@@ -91,7 +90,7 @@ def _living(
     """Turn counts of the dead, and shares of the planted, into counts of the living."""
     how = rows["source"].map({place: source.counted for place, source in enumerate(sources)}).fillna("alive")
     if (how == "alive").all():
-        return rows, gather([])
+        return rows, gather()
     number = rows.groupby("entry")["planted"].transform("first").fillna(rows["entry"].map(planted))
     dead = (
         rows["alive"].groupby(rows["entry"]).cumsum().where(how == "dead since the last visit", rows["alive"])
@@ -101,49 +100,20 @@ def _living(
     odd = (how == "alive per cent") & ((share - share.round()).abs() > number * _ROUNDED / 100)
     untold = (how != "alive") & number.isna()
     impossible = (how != "alive") & ((alive < 0) | (alive > number))
-    value = number_texts(rows["alive"])
-    planted_there = number_texts(number)
     found = [
-        find(
-            rows,
-            untold,
-            "no-planted-for-living",
-            word="alive",
-            value=value,
-            what="the sheet tells the dead, or a share of the planted, and not how many were planted here",
-            mend="give the number planted",
-            group=rows["entry"],
-        ),
-        find(
-            rows,
-            odd,
-            "share-of-no-number",
-            word="alive",
-            value=value,
-            what=value + " % of the " + planted_there + " planted is no whole number of plants",
-            mend="correct the share or the number planted",
-        ),
-        find(
-            rows,
-            impossible & ~odd,
-            "more-dead-than-planted",
-            word="alive",
-            value=value,
-            what=value + " " + how + ", of the " + planted_there + " planted, cannot be",
-            mend="correct one of them",
-        ),
+        find(rows, untold, "no-planted-for-living", "alive", group=rows["entry"]),
+        find(rows, odd, "share-of-no-number", "alive", there=number),
+        find(rows, impossible & ~odd, "more-dead-than-planted", "alive", how=how, there=number),
         find(
             rows,
             (how != "alive") & ~untold & ~odd & ~impossible,
             "living-reckoned",
-            word="alive",
-            value=value,
-            what="the living were reckoned from the number planted and what the sheet tells: " + how,
-            mend="nothing, if that is right; else correct counted in the table of the sheet",
+            "alive",
+            how=how,
             group=rows["source"].astype(str),
         ),
     ]
-    return rows.assign(alive=alive.where(~odd & ~untold & ~impossible)), gather(found)
+    return rows.assign(alive=alive.where(~odd & ~untold & ~impossible)), gather(*found)
 
 
 def _number_planted(
@@ -151,17 +121,7 @@ def _number_planted(
 ) -> tuple[pd.DataFrame, pd.Series[float], list[pd.DataFrame]]:
     own = rows.groupby("entry")["planted"]
     differs = own.transform("nunique") > 1
-    found = [
-        find(
-            rows,
-            differs,
-            "planted-differs",
-            word="planted",
-            what="the rows of one plot tell different numbers planted",
-            mend="write the same number into every row",
-            group=rows["entry"],
-        )
-    ]
+    found = [find(rows, differs, "planted-differs", "planted", group=rows["entry"])]
     rows = rows[~differs]
     number = rows.groupby("entry")["planted"].first()
     number = number.fillna(planted.reindex(number.index))
@@ -174,17 +134,13 @@ def _number_planted(
             rows,
             first & rows["entry"].map(untold & number.isna()).astype(bool),
             "no-planted-number",
-            word="planted",
-            what="no number planted is told: followed from the first count on, what died before is not seen",
-            mend="give the number planted; without it only survival of found can be told, which is too high",
+            "planted",
         ),
         find(
             rows,
             rows["entry"].map(number == 0).astype(bool),
             "nothing-planted",
-            word="planted",
-            what="no seedling was planted here",
-            mend="correct the number planted, or remove the row",
+            "planted",
             group=rows["entry"],
         ),
     ]
@@ -194,7 +150,7 @@ def _number_planted(
 def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool]]:
     """Find counts of the first planting that hold infill, which has its own clock."""
     if "infill" not in rows.columns:
-        return gather([]), pd.Series(False, index=rows.index)
+        return gather(), pd.Series(False, index=rows.index)
     first = rows["cohort"] == FIRST_PLANTING
     apart = rows["name"].isin(rows.loc[~first, "name"])  # infill has rows of its own there
     put_in = (rows["infill"] > 0) & first & ~apart
@@ -202,41 +158,15 @@ def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool
     before = rows.groupby("entry")["alive"].shift().fillna(rows["number"])
     # At the visit at which infill went in, the count is of the first plants unless it rose.
     mixed = since & (~put_in | put_in.groupby(rows["entry"]).cumsum().gt(1) | (rows["alive"] > before))
-    found = find(
-        rows,
-        mixed,
-        "infill-mixed",
-        word="alive",
-        what="infill went in before this count and is counted with the first planting: who died is not told",
-        mend="count infill in rows of its own (cohort infill, with its planting date)",
-        group=rows["entry"],
-    )
+    found = find(rows, mixed, "infill-mixed", "alive", group=rows["entry"])
     return found, mixed
 
 
 def _against_planted(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool]]:
     more = rows["alive"] > rows["number"]
     fewer = (rows["day"] == 0) & (rows["alive"] < rows["number"])
-    number = number_texts(rows["number"])
     found = gather(
-        [
-            find(
-                rows,
-                more,
-                "more-alive-than-planted",
-                word="alive",
-                what="more are alive than the " + number + " planted",
-                mend="correct one of the numbers; count infill and natural recruits apart",
-            ),
-            find(
-                rows,
-                fewer,
-                "fewer-at-planting",
-                word="alive",
-                what="on the planting day fewer are alive than the " + number + " planted",
-                mend="correct one of the numbers, or the date of the count",
-            ),
-        ]
+        find(rows, more, "more-alive-than-planted", "alive"), find(rows, fewer, "fewer-at-planting", "alive")
     )
     return found, more | fewer
 
@@ -245,14 +175,7 @@ def _rises(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame
     if rules.count_rises == "mend":
         reversed_rows = rows.iloc[::-1]
         at_least = reversed_rows.groupby("entry")["alive"].cummax().reindex(rows.index)
-        mended = find(
-            rows,
-            at_least > rows["alive"],
-            "count-mended",
-            word="alive",
-            what="a later count is higher: raised to " + number_texts(at_least),
-            mend="nothing, if no infill went in and no natural recruit was counted",
-        )
+        mended = find(rows, at_least > rows["alive"], "count-mended", "alive", at_least=at_least)
         return rows.assign(alive=at_least), mended
     kept = rows
     found: list[pd.DataFrame] = []
@@ -261,26 +184,13 @@ def _rises(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.DataFrame
         earlier = kept.groupby("entry")["alive"].shift()
         wrong = (later > kept["alive"]) | (kept["alive"] > earlier)
         if not wrong.any():
-            return kept, gather(found)
-        found.append(
-            find(
-                kept,
-                wrong,
-                "count-rises",
-                word="alive",
-                what=_rise_in_words(kept, earlier, later),
-                mend="look which count is wrong; record infill as infill; or have it corrected: "
-                '[rules] count_rises = "mend"',
-            )
-        )
+            return kept, gather(*found)
+        rose = kept["alive"] > earlier
+        found += [
+            find(kept, wrong & rose, "count-rises", "alive", earlier=earlier),
+            find(kept, wrong & ~rose, "count-rises", "alive", message="count-below-next", later=later),
+        ]
         kept = kept[~wrong]
-
-
-def _rise_in_words(rows: pd.DataFrame, earlier: pd.Series[float], later: pd.Series[float]) -> pd.Series[Any]:
-    rose = rows["alive"] > earlier
-    after = "more than the " + number_texts(earlier) + " of the visit before"
-    before = "the next count, " + number_texts(later) + ", is higher"
-    return after.where(rose, before) + ", and no infill is recorded; both counts are excluded"
 
 
 def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:
@@ -319,25 +229,9 @@ def check_left_out(counts: Counted) -> pd.DataFrame:
     by_group = rows.groupby("entry")
     none_alive = unknown & (by_group["alive"].transform("max") == 0)
     alone = unknown & ~none_alive & (by_group["day"].transform("nunique") == 1)
-    mend = "give the number planted; "
     return gather(
-        [
-            find(
-                rows,
-                alone,
-                "seen-once",
-                word="alive",
-                what="one count only and no number planted, so there is nothing to compare with",
-                mend=mend + "else it counts from the next visit on",
-            ),
-            find(
-                rows,
-                none_alive,
-                "never-seen-alive",
-                word="alive",
-                what="nobody was alive at any count and no number planted is given, so nobody is seen to die",
-                mend=mend + "else these plants are in no number",
-                group=rows["entry"],
-            ),
-        ]
+        find(rows, alone, "seen-once", "alive", message="one-count"),
+        find(
+            rows, none_alive, "never-seen-alive", "alive", message="none-alive-counted", group=rows["entry"]
+        ),
     )

@@ -15,19 +15,73 @@ from survivor.records.visit_columns import days_and_places, is_round
 SPEAKS_OF_PLANTING: Final = re.compile(r"\bplant(?:ed|ing)\b|\bput in\b", re.IGNORECASE)
 
 
+_OF_A_VISIT: Final = re.compile(
+    r"\b(?:dates?|visit\w*|count\w*|check\w*|survey\w*|monitor\w*|assess\w*|inspect\w*|seen)\b", re.IGNORECASE
+)
+_PLANTING_DATE: Final = re.compile(r"\bplant(?:ed|ing)\W+(?:dates?|day)\b", re.IGNORECASE)
+_SEVERAL_DAYS: Final = re.compile(
+    r"(?<![\d./-])\d{1,2}(?:st|nd|rd|th)? ?(?:-|\N{EN DASH}|to|and|&) ?$", re.IGNORECASE
+)
+
+
+def days_of_planting(title: str, order: cells.DateOrder) -> list[tuple[str, int]]:
+    """Days of a title and where they begin, without those that it says are of a visit.
+
+    "Date 14/8/23, planted 30/6/23" tells the second. The word next to the day goes before others:
+    "Creek planting - visit 1, 14/8/23" is a visit. Of several days of planting (11-12 July 2023) none
+    is taken: whose each is, is asked.
+    """
+    kept: list[tuple[str, int]] = []
+    end = 0
+    for day, place in days_and_places(title, order):
+        before = _PLANTING_DATE.sub("planted", title[end:place])
+        planting, visit = (_last(pattern, before) for pattern in (SPEAKS_OF_PLANTING, _OF_A_VISIT))
+        if planting >= visit and not _SEVERAL_DAYS.search(before):
+            kept.append((day, place))
+        end = place
+    return kept
+
+
+def _last(pattern: re.Pattern[str], text: str) -> int:
+    return max((found.start() for found in pattern.finditer(text)), default=-1)
+
+
 def planted_by_site(texts: Sequence[str], sites: Sequence[str], order: cells.DateOrder) -> dict[str, str]:
     """Planting day of each site from a text such as "planted: Head 29/6/2023, Foot 11/7/2023"."""
     told: dict[str, str] = {}
     for text in (text for text in texts if SPEAKS_OF_PLANTING.search(text)):
         begin = SPEAKS_OF_PLANTING.search(text)
         end = begin.end() if begin else 0
-        for day, place in days_and_places(text, order):
+        of_planting = days_of_planting(text, order)
+        days = [(day, place) for day, place in of_planting if place >= end]
+        if behind := _named_behind(text, days, end, sites):
+            for site, day in behind:
+                if told.setdefault(site, day) != day:
+                    return {}
+            continue
+        for day, place in of_planting:
             named = [site for site in sites if _speaks_of(text[end:place], site, sites)]
             named = named or [site for site in sites if _speaks_of(text[:place], site, sites)]
             if len(named) == 1 and told.setdefault(named[0], day) != day:
                 return {}
             end = place + 5
     return told
+
+
+def _named_behind(
+    text: str, days: Sequence[tuple[str, int]], begin: int, sites: Sequence[str]
+) -> list[tuple[str, str]]:
+    """Pair each day with the site behind it, in "planted 3/7/23 (Head), 4/7/23 (Foot)"; else nothing."""
+    if not days or any(_speaks_of(text[begin : days[0][1]], site, sites) for site in sites):
+        return []
+    ends = [place for _, place in days[1:]] + [len(text)]
+    pairs = []
+    for (day, place), end in zip(days, ends, strict=True):
+        named = [site for site in sites if _speaks_of(text[place:end], site, sites)]
+        if len(named) != 1:
+            return []
+        pairs.append((named[0], day))
+    return pairs
 
 
 def _speaks_of(text: str, site: str, sites: Sequence[str]) -> bool:

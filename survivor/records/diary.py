@@ -97,7 +97,7 @@ def plot_works(plots: pd.DataFrame, diary: Tidy | None, settings: Settings, clos
     parts = [part for part in (rows[list(WORK_COLUMNS)], _as_planned(silent)) if len(part)]
     rows = pd.concat(parts) if parts else _as_planned(planned.head(0))
     rows = rows.sort_values([*PLOT_KEY, "date", "work"], kind="stable").reset_index(drop=True)
-    return PlotWorks(rows, apart, gather([found, unknown, wrong, again, named, departed]))
+    return PlotWorks(rows, apart, gather(found, unknown, wrong, again, named, departed))
 
 
 def planned_works(places: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -134,62 +134,29 @@ def _readable(diary: Tidy, settings: Settings, closed: dt.date) -> tuple[pd.Data
     nowhere = pd.Series((place == "").all(axis=1), index=rows.index)
     found = [
         diary.found,
-        find(
-            rows,
-            nowhere,
-            "work-without-place",
-            word="plot",
-            what="site, block, plot and preparation are blank, so nobody can tell where it was done",
-            mend="write the plot; or the preparation or site of which it was all plots",
-        ),
-        find(
-            rows,
-            as_read == "",
-            "work-unnamed",
-            word="work",
-            what="the work is blank, so nobody can tell what was done",
-            mend="write the work, such as knockdown or rip, or remove the row",
-        ),
+        find(rows, nowhere, "work-without-place", "plot"),
+        find(rows, as_read == "", "work-unnamed", "work"),
         find(
             rows,
             as_read.map(lambda text: bool(like.get(text))),
             "work-spelling",
-            word="work",
-            what=lambda own: (
-                "the work is carried along as it is written; did you mean " + own["work"].map(like) + "?"
-            ),
-            mend=lambda own: (
-                'if so, write in the study file under [works.words]: "'
-                + own["work"]
-                + '" = "'
-                + own["work"].map(like)
-                + '"'
-            ),
+            "work",
+            like=as_read.map(like),
             group=as_read,
         ),
         find(
             rows,
             as_read.map(lambda text: text != "" and not like[text] and names[text] not in WORK_WORDS),
             "work-own-word",
-            word="work",
-            what="survivor has no name of its own for this work; it is carried along as it is written",
-            mend="nothing; or, if it is one of "
-            + ", ".join(WORK_WORDS)
-            + ", say so under [works.words] in the study file",
+            "work",
+            known=", ".join(WORK_WORDS),
             group=as_read,
         ),
-        find(
-            rows,
-            states.isna(),
-            "soil-state-unknown",
-            word="soil_state",
-            what="this word for the soil is not known; it was left blank",
-            mend="write dry, moist or wet",
-        ),
+        find(rows, states.isna(), "soil-state-unknown", "soil_state"),
         *check.check_cells(rows, closed),
     ]
     rows = rows.assign(work=as_read.map(names), soil_state=states.fillna(""))
-    together = gather(found)
+    together = gather(*found)
     kept = rows[~rows["record"].isin(set_aside(together))]
     return check.without_impossible(kept), together
 
@@ -247,13 +214,4 @@ def _nowhere(
         }
     )
     shown = rows[[*PLOT_KEY, "method"]].apply(lambda row: " ".join(part for part in row if part), axis=1)
-    return find(
-        rows,
-        lost,
-        "work-nowhere",
-        word="plot",
-        value=shown,
-        what=reasons,
-        mend="mend its site, block, plot or preparation here, or add the plot to the records"
-        + near.astype(object).fillna(""),
-    )
+    return find(rows, lost, "work-nowhere", "plot", value=shown, why=reasons, near=near)

@@ -12,6 +12,7 @@ from survivor.files.cells import day_texts, is_text
 from survivor.intervals import season_words
 from survivor.records.plots import PlotTable
 from survivor.records.problems import Source
+from survivor.records.times import size_by
 from survivor.records.words import COLUMN_WORDS, PRIVATE_WORDS
 from survivor.settings import Settings
 from survivor.vocabulary import DRY_SEASON, FIRST_PLANTING, INTERVAL_COLUMNS, PLOT_KEY, State
@@ -29,10 +30,12 @@ _VISIT_COLUMNS: Final = (
     "day",
 )
 _MEASURED: Final = ("height_cm", "cause", "weed_cover", "vigour", "browsing", "observer", "notes")
-_ORDER: Final = ("site", "block", "plot", "tag", "species", "cohort", "planted_date", "start_day")
+INTERVAL_ORDER: Final = ("site", "block", "plot", "tag", "species", "cohort", "planted_date", "start_day")
 
 
-def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
+def intervals_frame(
+    table: pd.DataFrame, traits: Sequence[str], settings: Settings, *, ordered: bool = False
+) -> pd.DataFrame:
     """Order the columns and rows of the risk intervals and type them.
 
     Parameters
@@ -45,10 +48,15 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         The study file: the usual practice comes first among the methods (where none is
         named, or no plot holds it, the method with most plots), and the dry season, where
         it gives one, is the last column.
+    ordered
+        Whether the rows are in their order already (`INTERVAL_ORDER`).
     """
     out = table.assign(method=pd.Categorical(table["method"], categories=methods_in_order(table, settings)))
-    order = table[list(_ORDER)].sort_values(list(_ORDER), kind="stable").index
-    out = out.loc[order, [*INTERVAL_COLUMNS, *traits]].reset_index(drop=True)
+    out = out[[*INTERVAL_COLUMNS, *traits]]
+    if not ordered:
+        order = table[list(INTERVAL_ORDER)].sort_values(list(INTERVAL_ORDER), kind="stable").index
+        out = out.loc[order]
+    out = out.reset_index(drop=True)
     if settings.dry_season is not None:
         out[DRY_SEASON] = season_words(settings.dry_season.start, settings.dry_season.end)
     return out
@@ -131,7 +139,7 @@ def plots_frame(
     first = entries[entries["cohort"] == FIRST_PLANTING]
     if tagged:
         all_tagged = first.groupby("name")["at_planting"].all()
-        tags = first.groupby("name").size().where(all_tagged).astype(float)
+        tags = size_by(first, "name").where(all_tagged).astype(float)
     if table is not None:
         plots = table.planted.merge(table.plots, how="left", left_on="name", right_index=True)
         dates = plots["name"].map(first.groupby("name")["planted_date"].first())
@@ -215,3 +223,20 @@ def visits_frame(
     columns = [*_VISIT_COLUMNS, *value, *measured, "file", "sheet", "row"]
     by = ["site", "block", "plot", "tag", "species", "cohort", "date", "row"]
     return rows[columns].sort_values(by, kind="stable", ignore_index=True)
+
+
+def likely_causes(deaths: pd.DataFrame, visits: pd.DataFrame) -> pd.Series[Any]:
+    """Likely cause of each death as the first visit that told one has it; "not recorded" where none did.
+
+    Parameters
+    ----------
+    deaths
+        Risk intervals of tagged seedlings.
+    visits
+        Tidy visits, with ``cause``.
+    """
+    key = ["site", "block", "plot", "tag", "cohort"]
+    told = visits[visits["cause"].notna() & (visits["cause"].astype(str) != "")]
+    first = told.sort_values("date", kind="stable").drop_duplicates(key)[[*key, "cause"]]
+    joined = deaths[key].merge(first, on=key, how="left")["cause"].fillna("not recorded")
+    return joined.set_axis(deaths.index)

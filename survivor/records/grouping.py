@@ -11,7 +11,7 @@ import pandas as pd
 from survivor.files import cells
 from survivor.files.headers import BY_STUDY_FILE
 from survivor.records.guess import Guess
-from survivor.records.telling import REMARKS, holds_days
+from survivor.records.telling import REMARKS
 from survivor.records.ticks import works_ticked
 from survivor.records.words import is_total
 
@@ -74,7 +74,8 @@ def _unread(guess: Guess) -> list[int]:
 def _grouping(guess: Guess, free: Sequence[int]) -> list[int]:
     """Places of those whose labels are the same in all rows of a plot."""
     plot = guess.texts_of("plot")
-    plot = plot.where(guess.texts_of("block") == "", guess.texts_of("block") + "|" + plot)
+    for word in ("block", "site"):  # labels of plots may begin anew in each
+        plot = plot.where(guess.texts_of(word) == "", guess.texts_of(word) + "|" + plot)
     return [place for place in free if _groups(guess, place, plot) or _parts(guess, place)]
 
 
@@ -98,7 +99,7 @@ def _parts(guess: Guess, place: int) -> bool:
 
 def _groups(guess: Guess, place: int, plot: pd.Series[Any]) -> bool:
     column = guess.grid.cells[place]
-    if holds_days(column):
+    if cells.hold_days(column):
         return False
     rows = (plot != "") & ~plot.map(is_total)
     labels = cells.texts(column)[rows]

@@ -19,7 +19,7 @@ from survivor.records.sections import section_columns, with_sections
 from survivor.records.sheet_days import first_planting, headed_planted, order_told, planting_day
 from survivor.records.sheets import VISIT_WORDS
 from survivor.records.tables import Part
-from survivor.records.telling import SECOND_WORDS, columns_told, holds_days
+from survivor.records.telling import OF_STATES, SECOND_WORDS, columns_told
 from survivor.records.ticks import with_states
 from survivor.records.titles import beside, day_of_sheet, heads_with_cells, of_a_form, site_of, titles_above
 from survivor.records.visit_columns import (
@@ -149,7 +149,10 @@ def _best(
 
 
 def _layouts(whole: Whole) -> list[tuple[int, int]]:
-    """Ways to cut a sheet: rows above the header, and of it. A row with a lone cell is above it."""
+    """Ways to cut a sheet: rows above the header, and of it.
+
+    A row with a lone cell is above the header, and a heading merged downwards is whole in it.
+    """
     texts = whole.rows.head(_MOST_TITLES + _MOST_HEADER_ROWS).map(as_text)
     cells_in = (texts != "").sum(axis=1)
     fewest = min(_FEWEST_CELLS, whole.rows.shape[1])
@@ -159,8 +162,14 @@ def _layouts(whole: Whole) -> list[tuple[int, int]]:
     return [
         (top - 1 if top > first else 0, rows)
         for top in tops or [first]
-        for rows in range(1, _MOST_HEADER_ROWS + 1)
+        for rows in range(_merged_rows(whole, top), _MOST_HEADER_ROWS + 1)
     ]
+
+
+def _merged_rows(whole: Whole, top: int) -> int:
+    """Rows that the headings of a row take which are merged downwards; 1 where none is."""
+    deep = (foot - head + 1 for (head, _), (foot, _) in whole.merged if head + 1 == top)
+    return max((rows for rows in deep if rows <= _MOST_HEADER_ROWS), default=1)
 
 
 def _as_read(
@@ -195,7 +204,7 @@ def _as_read(
     if not wide and not counts.has("alive") and not counts.has("dead") and (told := _counts_of(grid)):
         counts = _matched(grid, taken, VISIT_SHEET_WORDS["counts"], shares, told)
     role: Role
-    if tagged.has("tag") and (tagged.has("state") or wide):
+    if tagged.has("tag") and (tagged.has("state") or wide) and not _days_are_tags(grid, tagged, wide):
         role, matched = "tagged", tagged
     elif _tells_plot(counts) and (counts.has("alive") or counts.has("dead") or _of_counts(wide, shares)):
         role, matched = "counts", counts
@@ -223,6 +232,17 @@ def _as_read(
     understood += len(wide) - 2 * alike
     understood += 0.5 * (guess.holds_visits and _holds_rows(guess))
     return understood - sheet.header_rows / 10, guess
+
+
+def _days_are_tags(grid: Grid, matched: Matched, visits: Sequence[VisitColumns]) -> bool:
+    """Tell whether a row is a day and a column a seedling: tags that are days, visits all on one."""
+    days = {visit.day for visit in visits}
+    if len(visits) < _FEWEST_VISITS or len(days) > 1:
+        return False
+    tags = grid.cells[matched.positions["tag"][0]]
+    tags = tags[cells.texts(tags) != ""]
+    days_read = cells.dates(tags, "day-first")[0].notna() & cells.numbers(tags)[0].isna()
+    return bool(days_read.mean() > _WORDS)
 
 
 def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> Guess:
@@ -297,8 +317,9 @@ def _holds_rows(guess: Guess) -> bool:
 
 def _counts_of(grid: Grid) -> dict[str, str]:
     """Find the one column that tells the living as a share, or the dead, in words of its own."""
-    shares = [header for header in grid.header if _SHARE.search(header) and _ALIVE.search(header)]
-    dead = [header for header in grid.header if _DEAD.search(header) and not _SHARE.search(header)]
+    heads = [header for header in grid.header if not OF_STATES.search(header)]
+    shares = [header for header in heads if _SHARE.search(header) and _ALIVE.search(header)]
+    dead = [header for header in heads if _DEAD.search(header) and not _SHARE.search(header)]
     if len(shares) == 1:
         return {"alive": shares[0]}
     return {"dead": dead[0]} if len(dead) == 1 and not shares else {}
@@ -319,7 +340,9 @@ def _matched(
     named = dict(told or {})
     if "planted_date" in words:
         dated = [
-            c for c, header in enumerate(grid.header) if _is_planted(header) and holds_days(grid.cells[c])
+            c
+            for c, header in enumerate(grid.header)
+            if _is_planted(header) and cells.hold_days(grid.cells[c])
         ]
         others = {squeezed(word) for word in ("planted_date", *COLUMN_WORDS["planted_date"])}
         if len(dated) == 1 and not others & set(map(squeezed, grid.header)):

@@ -17,9 +17,10 @@ from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED
 from survivor.records.checks.sense import check_planted_column
 from survivor.records.codes import CODES
 from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, joined, none_found
+from survivor.records.sheets import by_site
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
-from survivor.settings import Settings
+from survivor.settings import Rules, Settings
 from survivor.vocabulary import PLOT_KEY
 
 _PLAIN: Final = (
@@ -96,7 +97,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         rows, sources, mixed=settings.rules.metres_in_centimetres
     )
     rows = rows.drop(columns=[word for word in RADIUS_WORDS[1:] if word in rows.columns])
-    rows, several = planting_days(rows, settings.rules.planted_date)
+    rows, several = planting_days(rows, settings.rules)
     name = check.plot_name(rows)
     repeated, differs = _told_twice(rows, name)
     found = [
@@ -127,7 +128,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
     ]
     records = pd.DataFrame({"record": rows["record"], "name": name})
     return PlotTable(
-        plots.drop(columns=dropped), planted, records, carried, gather(found), other.groupby(name).max()
+        plots.drop(columns=dropped), planted, records, carried, gather(*found), other.groupby(name).max()
     )
 
 
@@ -146,15 +147,15 @@ def _spelt(rows: pd.DataFrame, settings: Settings) -> tuple[pd.DataFrame, list[p
     return rows, found
 
 
-def planting_days(rows: pd.DataFrame, otherwise: str | None) -> tuple[pd.DataFrame, pd.Series[bool]]:
+def planting_days(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.Series[bool]]:
     """Give each row the first and the last planting day of its plot.
 
     Parameters
     ----------
     rows
         Records with site, block, plot, and planted_date, planted_until where told.
-    otherwise
-        The day where no sheet gives one, as year-month-day.
+    rules
+        With the day, of each site or of all, where no sheet gives one.
 
     Returns
     -------
@@ -171,36 +172,23 @@ def planting_days(rows: pd.DataFrame, otherwise: str | None) -> tuple[pd.DataFra
     name = check.plot_name(rows)
     rows["planted_first"] = rows["planted_date"].fillna(last).groupby(name).transform("min")
     rows["planted_date"] = last.groupby(name).transform("max")
-    if otherwise is not None:
+    for word in DATES if rules.planted_by_site else ():
+        rows[word] = rows[word].fillna(pd.to_datetime(by_site(rows["site"], rules.planted_by_site)))
+    if rules.planted_date is not None:
         for word in DATES:
-            rows[word] = rows[word].fillna(pd.Timestamp(otherwise))
+            rows[word] = rows[word].fillna(pd.Timestamp(rules.planted_date))
     return rows, (rows["planted_first"] < rows["planted_date"]).fillna(False)
 
 
 def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataFrame]:
     same = rows.drop(columns=["record", "row", "line", "source"]).assign(name=name)
     again = same.astype(str).duplicated()
-    repeated = find(
-        rows,
-        again,
-        "repeated-plot",
-        word="plot",
-        what="the same row stands in the plot sheet a second time",
-        mend="remove one of them",
-    )
+    repeated = find(rows, again, "repeated-plot", "plot")
     key = joined(name, rows["species"])
     twice = key.where(~again).duplicated(keep=False) & ~again
     methods = rows["method"].where(rows["method"] != "").groupby(name).transform("nunique") > 1
     differs = find(
-        rows,
-        (twice | methods) & ~again,
-        "plot-differs",
-        word="plot",
-        what="the plot stands in the plot sheet more than once, with different facts"
-        + _rows_of(rows, name)
-        + "; none of them is used",
-        mend="keep one row and one method a plot (a row a species where numbers planted are told by species)",
-        group=name,
+        rows, (twice | methods) & ~again, "plot-differs", "plot", at=_rows_of(rows, name), group=name
     )
     return repeated, differs
 
@@ -217,15 +205,7 @@ def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any]
     """Blank a fact of a plot that its rows tell in two ways; carry it to all of them."""
     told = rows[word].where(rows[word] != "") if is_text(rows[word]) else rows[word]
     differs = told.groupby(name).transform("nunique") > 1
-    found = find(
-        rows,
-        differs,
-        "fact-differs",
-        word=word,
-        what=f"the rows of one plot tell its {word} in different ways; it was left blank",
-        mend="write the same into every row of the plot",
-        group=name + word,
-    )
+    found = find(rows, differs, "fact-differs", word, group=name + word)
     first = told.groupby(name).transform("first").where(~differs)
     return (first.fillna("") if is_text(rows[word]) else first), found
 
@@ -256,6 +236,16 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     RecordsError
         When the sheets share no key by which plots can be told apart.
     """
+    keys = [word for word in PLOT_KEY if (visits[word] != "").any()]
+    told = pd.DataFrame({word: visits[word] != "" for word in keys}).groupby(visits["source"]).any()
+    if len(told.drop_duplicates()) > 1:  # a sheet with a site beside one without
+        kinds = visits["source"].map(told.apply(tuple, axis="columns"))
+        parts = [_located(own, table, place) for _, own in visits.groupby(kinds, sort=False)]
+        return pd.concat([part for part, _ in parts]).loc[visits.index], gather(*[own for _, own in parts])
+    return _located(visits, table, place)
+
+
+def _located(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataFrame, pd.DataFrame]:
     plots = table.plots
     shared = [word for word in PLOT_KEY if (plots[word] != "").any() and (visits[word] != "").any()]
     by_key = _joined(plots, shared or PLOT_KEY)
@@ -280,7 +270,7 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
         as_listed = as_listed.where(as_listed != "", visits[word])
         spelt.append(_other_spelling(visits, word, as_listed))
         out[word] = as_listed
-    return out, gather([unknown, *spelt])
+    return out, gather(unknown, *spelt)
 
 
 def _other_spelling(visits: pd.DataFrame, word: str, listed: Texts) -> pd.DataFrame:
@@ -288,11 +278,9 @@ def _other_spelling(visits: pd.DataFrame, word: str, listed: Texts) -> pd.DataFr
         visits,
         (listed != visits[word]) & (visits[word] != ""),
         "spelling",
-        word=word,
-        what=lambda own: (
-            "read as " + listed[own.index] + " of the plot sheet, which differs in case or spaces only"
-        ),
-        mend="nothing, if they are the same; else give them different names",
+        word,
+        message="spelling-of-plot-sheet",
+        read=listed,
         group=visits[word],
     )
 
@@ -320,10 +308,10 @@ def _unknown_plots(lost: pd.DataFrame, keys: Texts, by_key: Texts) -> pd.DataFra
         lost,
         pd.Series(True, index=lost.index),
         "unknown-plot",
-        word="plot",
+        "plot",
         value=_as_read(lost),
-        what=_why_unknown(keys, by_key),
-        mend="add it to the plot sheet, or mend its label here" + _closest(keys, by_key),
+        why=_why_unknown(keys, by_key),
+        near=_closest(keys, by_key),
         group=keys,
     )
 
@@ -367,11 +355,10 @@ def follow(visits: pd.DataFrame, table: PlotTable, found: pd.DataFrame) -> pd.Da
             visits,
             lost & (visits["name"].map(fatal_by_name["code"]) == code),
             str(code),
-            word="plot",
-            what="its plot is excluded",
-            mend="correct the plot sheet",
+            "plot",
+            message="plot-excluded",
             group=visits["name"].map(fatal_by_name["group"]).fillna(""),
         )
         for code in fatal_by_name["code"].unique()
     ]
-    return gather(parts)
+    return gather(*parts)

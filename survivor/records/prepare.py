@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from types import MappingProxyType
+from dataclasses import dataclass, field
 from typing import Any, Final
 
 import pandas as pd
@@ -25,12 +24,13 @@ from survivor.records.checks.cells import check_heights
 from survivor.records.checks.names import check_no_name, check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
 from survivor.records.checks.sense import check_years
-from survivor.records.checks.tags import check_unmatched_tags, one_tag
+from survivor.records.checks.tags import check_shared_tags, check_unmatched_tags, one_tag
 from survivor.records.checks.visits import check_observers
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
 from survivor.records.problems import SAID, Source, Texts, find, gather, joined, set_aside
 from survivor.records.replants import check_replants, replants_apart
 from survivor.records.tidy import Tidy, one_spelling
+from survivor.records.times import LIKE, TIMES
 from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, INFILL, PLOT_KEY, State
@@ -47,14 +47,36 @@ _BOOKKEEPING: Final = (
     OTHER_PLANTED,
     PLANTED_SOURCE,
 )
-_PLACE: Final = ("name", "entry", "row", "state" + SAID, *_BOOKKEEPING, "planted_first", "planted_until")
+_PLACE: Final = (
+    "name", "entry", "row", "state" + SAID, *_BOOKKEEPING, "planted_first", "planted_until", TIMES, LIKE,
+)  # fmt: skip
 # Columns that only the way to the intervals needs.
 WORKINGS: Final = (
     *_PLACE, "label", "day", "turn", "blank", "says", "number", "at_planting", "turn_before",
     "alive", "dead", "death",
 )  # fmt: skip
 PATCH_RADIUS: Final = "patch_radius_m"  # of the weed-free patch as a visit found it
-SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND, State.REPLANTED)
+SAYS: Final = (State.ALIVE, State.DEAD, State.MISSING, State.NOT_FOUND, State.REPLANTED, State.DOUBTFUL)
+
+
+@dataclass(frozen=True)
+class Whole:
+    """What is known of all records, where those that are looked at are some of them.
+
+    Attributes
+    ----------
+    usual
+        Of each of our words the spellings of all records, the commonest first.
+    tags
+        Tags of the seedlings that some of the records stand for (`survivor.records.times.LIKE`); None where
+        every record is of one seedling.
+    """
+
+    usual: Mapping[str, Sequence[str]] = field(default_factory=dict)
+    tags: pd.DataFrame | None = None
+
+
+ALL: Final = Whole()
 
 
 @dataclass(frozen=True)
@@ -90,7 +112,7 @@ def prepare(
     sources: Sequence[Source],
     settings: Settings,
     closed: dt.date,
-    usual: Mapping[str, Sequence[str]] = MappingProxyType({}),
+    whole: Whole = ALL,
 ) -> Ready:
     """Make the visit records ready.
 
@@ -106,8 +128,8 @@ def prepare(
         The study file.
     closed
         The day after which no record can be true.
-    usual
-        Of each of our words the spellings of all records, the commonest first, where these are some of them.
+    whole
+        What all records tell, where these are some of them.
 
     Raises
     ------
@@ -121,18 +143,23 @@ def prepare(
 
     def kept(rows: pd.DataFrame, more: list[pd.DataFrame]) -> pd.DataFrame:
         found.extend(more)
-        return left(rows, gather(more))
+        return left(rows, gather(*more))
 
     if kind == "tagged":
         rows, apart = replants_apart(rows)
-        found += [apart, check_unmatched_tags(rows), check_replants(rows)]
+        found += [
+            apart,
+            check_unmatched_tags(rows),
+            check_shared_tags(rows, whole.tags),
+            check_replants(rows),
+        ]
         rows = left(rows, found[-1])
     rows, names = left(rows, found[0]), visits.rows[list(PLOT_KEY)] if kind == "counts" else None
     read = visits.rows["record"] if kind == "counts" else None
     del visits  # a large season's cells are let go as soon as others stand in their place
     if rows.empty:
-        return Ready(rows, traits, rows, gather(found))
-    rows, more = _spelt(rows, settings, table, usual)
+        return Ready(rows, traits, rows, gather(*found))
+    rows, more = _spelt(rows, settings, table, whole.usual)
     found += [*more, check_no_name(rows)]
     if table is None:
         rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
@@ -140,12 +167,12 @@ def prepare(
     else:
         rows = kept(*_facts_of_plots(rows, table, sources, settings))
     if rows.empty:
-        return Ready(rows, traits, rows, gather(found))
+        return Ready(rows, traits, rows, gather(*found))
     rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
     found += [check_heights(rows, sources), check_years(rows[rows["cohort"] == FIRST_PLANTING])]
     found += [check_lone_plots(rows), check_growth(rows), check_causes(rows)]
     if names is not None and read is not None:
-        aside = read.isin(set_aside(gather(found)))
+        aside = read.isin(set_aside(gather(*found)))
         found.append(check_rounds(rows, frozenset(check_plots.plot_name(names[aside]))))
     rows, traits, more = _traits(rows, table)
     found.extend(more)
@@ -155,7 +182,7 @@ def prepare(
         rows, more = _days(rows, settings, closed, sources)
         found.extend(more)
     done = [word for word in _BOOKKEEPING if word in rows.columns and word not in ("record", "source")]
-    return Ready(rows.drop(columns=done).reset_index(drop=True), traits, silent, gather(found))
+    return Ready(rows.drop(columns=done).reset_index(drop=True), traits, silent, gather(*found))
 
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:
@@ -203,7 +230,7 @@ def _facts_of_plots(
     place = settings.records.plots.file if settings.records.plots else "plot sheet"
     rows, located = locate(rows, table, place)
     followed = follow(rows, table, table.found)
-    rows = left(rows, gather([located, followed])).assign()
+    rows = left(rows, gather(located, followed)).assign()
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
         rows["method"], unknown, two = check_plots.methods_of_visits(
             _with_entry(rows, settings.records.kind),
@@ -212,7 +239,7 @@ def _facts_of_plots(
             sources,
         )
     else:
-        method, unknown = rows["name"].map(table.plots["method"]), gather([])
+        method, unknown = rows["name"].map(table.plots["method"]), gather()
         two = check_plots.check_method_of_sheet(rows, method, settings.methods)
         rows["method"] = method
     # What a visit tells of the patch is how it was then; the plot sheet tells how it was prepared.
@@ -232,9 +259,8 @@ def _facts_of_plots(
         rows,
         first & own.notna() & plot_last.notna() & ((own < plot_first) | (own > plot_last)),
         "planting-date-differs",
-        word="planted_date",
-        what=lambda wrong: "the plot sheet gives another planting date, " + day_texts(plot_last[wrong.index]),
-        mend="correct one of them; that of the plot sheet is used",
+        "planted_date",
+        listed=plot_last,
         group=rows["name"],
     )
     rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
@@ -267,7 +293,7 @@ def _planting(
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Planting days: of the plot for the first planting, of the plant itself for infill."""
     first = rows["cohort"] == FIRST_PLANTING
-    planted, several = planting_days(rows[first], settings.rules.planted_date)
+    planted, several = planting_days(rows[first], settings.rules)
     if "planted_first" in rows.columns:  # the plot sheet's, and noted there
         planted["planted_first"] = rows.loc[first, "planted_first"].fillna(planted["planted_first"])
         several = pd.Series(False, index=planted.index)
@@ -275,15 +301,7 @@ def _planting(
     found = [
         check_plots.check_planting_dates(planted, closed, several=several, needed=True),
         check_plots.check_seasons(planted),
-        find(
-            infill,
-            infill["planted_date"].isna(),
-            "infill-no-date",
-            word="planted_date",
-            what="infill has its own clock, and no planting date is given for it",
-            mend="write the day on which the infill was planted",
-            group=infill["entry"],
-        ),
+        find(infill, infill["planted_date"].isna(), "infill-no-date", "planted_date", group=infill["entry"]),
     ]
     both = pd.concat([planted, infill]).sort_index() if len(infill) else planted
     return both, found
@@ -315,15 +333,7 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     rules = settings.rules
     measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
     place = joined(rows["source"], rows["visit"])
-    alive = find(
-        rows,
-        measured,
-        "measured-alive",
-        word="height_cm",
-        what="a height and no state: taken as alive, as the study file says",
-        mend="nothing, if that is right",
-        group=place,
-    )
+    alive = find(rows, measured, "measured-alive", "height_cm", group=place)
     rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
     after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
     lives = after_planting & (rules.blank == "alive") & (rows["date"] < first_gone(rows))
@@ -335,36 +345,17 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     whole = (
         (rows["state"] == "") & ~says.groupby(of_site).transform("any") & says.groupby(place).transform("any")
     )
-    site = find(
-        rows,
-        whole,
-        "site-blank",
-        word="state",
-        what=lambda own: (
-            "no seedling of " + own["site"] + " has a state at this visit, and those of other sites have"
-        ),
-        mend="nothing, if nobody was there; if colours tell the states, write them as words",
-        group=of_site,
-    )
+    site = find(rows, whole, "site-blank", "state", group=of_site)
     untold = blank_untold(rows, says & (rules.blank == "not visited"), place)
     silent = find(
         rows,
         ~says & ~whole & ~rows["record"].isin(untold["record"]),
         "not-visited",
-        word="state",
-        what="no state at this visit: the time between the visits round it is taken together",
-        mend="nothing, if nobody looked; a blank is never dead",
+        "state",
+        message="blank-not-visited",
         group=place,
     )
-    taken = find(
-        rows,
-        lives,
-        "blank-alive",
-        word="state",
-        what="no state, and not found dead before: taken as alive, as the study file says",
-        mend="nothing, if that is right",
-        group=place,
-    )
+    taken = find(rows, lives, "blank-alive", "state", group=place)
     return rows.assign(blank=blank, says=says), [alive, taken, site, untold, silent]
 
 
@@ -374,9 +365,8 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
         rows,
         ~says,
         "not-visited",
-        word="alive",
-        what="no count at this visit: the time between the visits round it is taken together",
-        mend="nothing, if nobody counted; a blank is never zero",
+        "alive",
+        message="not-counted",
         group=joined(rows["source"], rows["visit"]),
     )
     return rows.assign(says=says), [silent]

@@ -7,9 +7,10 @@ as one problem.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cache
+from string import Formatter
 from typing import Any, Final, TypeAlias
 
 import numpy as np
@@ -18,9 +19,10 @@ import pandas as pd
 from survivor.files.cells import DateOrder, day_texts, number_texts
 from survivor.intervals import row_codes
 from survivor.records.codes import CODES
+from survivor.records.english import MESSAGES, OfTag
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
 
-FINDING_COLUMNS: Final = ("record", "source", "row", "code", "word", "value", "what", "mend", "group")
+FINDING_COLUMNS: Final = ("record", "source", "row", "code", "word", "value", "what", "mend", "group", "tag")
 NOWHERE: Final = -1
 FIRST: Final = "date-order"  # the problem whose mend mends many others
 LONGEST_TEXT: Final = 1000
@@ -34,8 +36,9 @@ SET_ASIDE: Final = "excluded"
 LISTED: Final = "listed"
 
 Texts: TypeAlias = "pd.Series[Any]"  # one text a row
-Group: TypeAlias = "Texts | Callable[[pd.DataFrame], Texts] | None"
-Said: TypeAlias = "str | Texts | Callable[[pd.DataFrame], Texts]"  # for all rows, or made of those at fault
+Group: TypeAlias = (
+    "str | Texts | Callable[[pd.DataFrame], Texts]"  # of all, of each row, or made of those at fault
+)
 
 
 @dataclass(frozen=True)
@@ -74,12 +77,11 @@ def find(
     rows: pd.DataFrame,
     wrong: pd.Series[bool],
     code: str,
-    *,
     word: str,
-    what: Said,
-    mend: Said,
-    value: Texts | None = None,
-    group: Group = None,
+    *,
+    message: str = "",
+    group: Group = "",
+    **said: object,
 ) -> pd.DataFrame:
     """Make one finding of each row that is wrong.
 
@@ -93,20 +95,24 @@ def find(
         A code of `survivor.records.codes`.
     word
         Our word for the column concerned.
-    what, mend
-        A text; or one text a row; or what makes those of the rows that are wrong.
-    value
-        What stands in the cell; default: the column ``word`` of ``rows``, in the sheet's own words
-        where they are kept (`SAID`).
+    message
+        Which of `survivor.records.english.MESSAGES`; default: the one of the code.
     group
         Findings with the same group are printed as one problem.
+    said
+        What stands in the places of the message: one value, or one a row. A place that is not named
+        here is the word, or the column of ``rows`` of its name. ``value`` is what stands in the cell,
+        whether the message has it or not; default: the column ``word`` of ``rows``, in the sheet's own
+        words where they are kept (`SAID`).
     """
     if not wrong.any():
         return none_found()
     chosen = rows[wrong]
-    if value is None:
-        own = next((name for name in (word + SAID, word) if name in rows.columns), None)
-        value = rows[own] if own is not None else pd.Series("", index=rows.index)
+    own = next((name for name in (word + SAID, word) if name in rows.columns), None)
+    value = said.get("value", rows[own] if own is not None else pd.Series("", index=rows.index))
+    assert isinstance(value, pd.Series), "a text a row"
+    places = {"word": word, **said, "value": value}
+    what, mend = MESSAGES[message or code]
     found = pd.DataFrame(
         {
             "record": chosen["record"],
@@ -115,18 +121,32 @@ def find(
             "code": code,
             "word": word,
             "value": _shown(value[wrong]),
-            "what": _of_wrong(what, wrong, chosen),
-            "mend": _of_wrong(mend, wrong, chosen),
-            "group": "" if group is None else pd.Series(_of_wrong(group, wrong, chosen)).astype(str),
+            "what": _filled(what, places, rows, wrong),
+            "mend": _filled(mend, places, rows, wrong),
+            "group": group if isinstance(group, str) else _of_wrong(group, wrong, chosen).astype(str),
+            "tag": chosen["tag"] if isinstance(what, OfTag) else "",
         }
     )
     return found.reset_index(drop=True)
 
 
-def _of_wrong(said: Said, wrong: pd.Series[bool], chosen: pd.DataFrame) -> str | Texts:
-    if callable(said):
-        return said(chosen)
-    return said[wrong] if isinstance(said, pd.Series) else said
+def _of_wrong(
+    said: Texts | Callable[[pd.DataFrame], Texts], wrong: pd.Series[bool], chosen: pd.DataFrame
+) -> Texts:
+    return said[wrong] if isinstance(said, pd.Series) else said(chosen)
+
+
+def _filled(
+    message: str, places: Mapping[str, object], rows: pd.DataFrame, wrong: pd.Series[bool]
+) -> str | Texts:
+    """Fill in the places of a message, once where they are alike for all rows."""
+    names = dict.fromkeys(name for _, name, _, _ in Formatter().parse(message) if name)
+    values = {name: places[name] if name in places else rows[name] for name in names}
+    of_rows = {name: _shown(own[wrong]) for name, own in values.items() if isinstance(own, pd.Series)}
+    if not of_rows:
+        return message.format(**values)
+    write = cache(lambda *texts: message.format(**{**values, **dict(zip(of_rows, texts, strict=True))}))
+    return pd.Series(list(map(write, *of_rows.values())), index=rows.index[wrong], dtype=object)
 
 
 def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
@@ -137,15 +157,14 @@ def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     return pd.Series(distinct[codes], index=parts[0].index, dtype=object)
 
 
-def say(
-    code: str, *, what: str, mend: str, source: int = NOWHERE, word: str = "", value: str = ""
-) -> pd.DataFrame:
-    """Make one finding that is of no single record."""
-    row = (NOWHERE, source, NOWHERE, code, word, value, what, mend, "")
+def say(code: str, word: str = "", *, source: int = NOWHERE, value: str = "", **said: object) -> pd.DataFrame:
+    """Make one finding that is of no single record; ``said`` as for `find`."""
+    what, mend = (text.format(word=word, value=value, **said) for text in MESSAGES[code])
+    row = (NOWHERE, source, NOWHERE, code, word, value, what, mend, "", "")
     return pd.DataFrame([row], columns=list(FINDING_COLUMNS))
 
 
-def gather(found: Iterable[pd.DataFrame]) -> pd.DataFrame:
+def gather(*found: pd.DataFrame) -> pd.DataFrame:
     """Join tables of findings, in order."""
     filled = [table for table in found if not table.empty]
     return pd.concat(filled, ignore_index=True) if filled else none_found()
@@ -165,6 +184,7 @@ def _shown(values: Texts) -> Texts:
     if pd.api.types.is_float_dtype(values):
         return number_texts(values)
     shown: Texts = values.astype(str).astype(object)
+    shown[values.isna().to_numpy()] = ""
     return shown
 
 
@@ -191,7 +211,7 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     if found.empty:
         columns = (*FINDING_COLUMNS, "key", "count", "top", "foot", "one_file")
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
-    found = found.sort_values(["source", "row"], kind="stable", ignore_index=True)
+    found = _worded(found.sort_values(["source", "row"], kind="stable", ignore_index=True))
     # A row of a wide sheet is a record a visit; what is wrong with the row is one problem.
     sheet = found["source"].map(lambda own: f"{sources[own].file}|{sources[own].sheet}" if own >= 0 else "")
     place = found["row"].astype(str).where(found["row"] >= 0, found.index.to_series().astype(str) + "-")
@@ -261,7 +281,13 @@ def finding_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
         `survivor.vocabulary.PROBLEM_COLUMNS`; row and column as in the sheet, ``row`` blank
         for what is of no single record.
     """
-    return _printed(found, sources).reset_index(drop=True)
+    return _printed(_worded(found), sources).reset_index(drop=True)
+
+
+def _worded(found: pd.DataFrame) -> pd.DataFrame:
+    """Name the tag behind what is said of a seedling."""
+    of_tag = found["tag"] != ""
+    return found.assign(what=found["what"].where(~of_tag, found["what"] + " (tag " + found["tag"] + ")"))
 
 
 def _printed(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:

@@ -43,13 +43,13 @@ def read_records(study_file: str | Path, settings: Settings, see: See = book.loo
     """
     given = Path(study_file)
     folder = given if given.is_dir() else given.parent
-    if _in_parts(folder, settings.records.sheets):
+    if in_parts(folder, settings.records.sheets):
         return read_register(given, settings)
     return book.read_sheets(given, settings, see)
 
 
-def _in_parts(folder: Path, sheets: Sequence[Sheet]) -> bool:
-    """Whether the sheets are a register; a large text file is one where it can be."""
+def in_parts(folder: Path, sheets: Sequence[Sheet]) -> bool:
+    """Whether the sheets of a folder are a register; a large text file is one where it can be."""
     if any(is_many(Path(sheet.file)) for sheet in sheets):
         return True
     plain = all(

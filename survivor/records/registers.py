@@ -13,10 +13,10 @@ import datetime as dt
 import tempfile
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -24,27 +24,33 @@ import pandas as pd
 from survivor.errors import RecordsError
 from survivor.files.datasets import (
     Batches,
-    Scattered,
     batches_of,
     cells_of,
-    place_of,
-    read_part,
     scatter,
 )
 from survivor.files.headers import squeezed
 from survivor.files.kinds import WORKBOOK_ENDINGS
-from survivor.files.sheets import Grid
 from survivor.parallel import side_by_side
 from survivor.progress import tell
 from survivor.records import book
-from survivor.records.accounts import counted_up, no_rows, rules_in_force, why_nothing
-from survivor.records.checks.names import check_levels, check_rules, plants_by_plot
+from survivor.records.accounts import counted_up, no_rows, why_nothing
+from survivor.records.checks.names import check_levels, check_rules
 from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
-from survivor.records.collapsing import Alike, Kept, Rule, alike, intervals_of, packed, rules_kept
+from survivor.records.collapsing import Kept, Rule, packed, rules_kept, unpacked
 from survivor.records.diary import plot_works
-from survivor.records.frames import intervals_frame, methods_in_order, plots_frame, visits_frame
+from survivor.records.folding import MEASURED, Named
+from survivor.records.frames import intervals_frame, methods_in_order
+from survivor.records.parts import (
+    EXAMPLES,
+    ON_SHEETS,
+    Part,
+    Register,
+    RegisterFile,
+    part_of,
+    raw_sheet,
+    sources_before,
+)
 from survivor.records.plots import PlotTable, plot_table
-from survivor.records.prepare import WORKINGS, left, prepare
 from survivor.records.problems import (
     LINE,
     NOWHERE,
@@ -57,85 +63,76 @@ from survivor.records.problems import (
     print_problems,
 )
 from survivor.records.result import ROW_ORDER, Records
-from survivor.records.sheets import RawSheet, read_plot_sheet, sites_of_plots, visit_sheet_of
+from survivor.records.sheets import RawSheet, read_plot_sheet, sites_of_plots
+from survivor.records.summing import deaths_summed, may_be_summed, summed
 from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
 from survivor.settings import STUDY_FILE, Settings, Sheet, key_lines
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import counted
 
-_A_PART: Final = 60_000  # records of a part, about
+_A_PART: Final = 250_000  # records of a part, about
 _MOST_PARTS: Final = 500  # files held open at once
 _SAMPLE: Final = 2_000  # rows that tell how a file is to be understood
-EXAMPLES: Final = 200  # problems of one code that are listed; more are counted
-_ON_SHEETS: Final = ("how-read", "assumed")  # said once a file, and not once a part
 _BY: Final = (*ROW_ORDER["visits"][:-2], "planted_date", "date", "start_day", "row")
 _SPELT: Final = ("site", "block", "species", "method")  # words with one spelling in all parts
 
 
-@dataclass(frozen=True)
-class _File:
-    """One table of the study file that names a register."""
-
-    sheet: Sheet
-    batches: Batches
-    sample: RawSheet
-    scattered: Scattered
-
-
-@dataclass(frozen=True)
-class Register:
-    """What every part of a register is read by."""
-
-    folder: Path
-    settings: Settings
-    closed: dt.date
-    files: tuple[_File, ...]
-    plots: Tidy | None
-    table: PlotTable | None
-    sources: tuple[Source, ...]
-    together: str
-    parts: int
-    usual: Mapping[str, Sequence[str]]
-    one_site: str
-    sites: Mapping[str, str]
-
-
-@dataclass(frozen=True)
-class Part:
-    """What is kept of one part: see `Records`; ``places`` holds a record of each plot and preparation."""
-
-    plots: pd.DataFrame
-    visits: pd.DataFrame
-    intervals: dict[Rule, pd.DataFrame]
-    accounts: pd.DataFrame
-    causes: pd.DataFrame
-    number: pd.Series[int]
-    places: pd.DataFrame
-    plants: pd.Series[int]
-    lived: frozenset[str]
-    sizes: Counter[str]
-    rules: pd.DataFrame
-    traits: tuple[str, ...]
-    matches: pd.DataFrame
-    sites: frozenset[str]
-    filled: bool
-
-
 def read_register(study_file: str | Path, settings: Settings) -> Records:
     """Read a study whose visits are a register; parameters and errors as `read_records`."""
-    given = Path(study_file)
-    folder, name = (given, STUDY_FILE) if given.is_dir() else (given.parent, given.name)
+    with tempfile.TemporaryDirectory(prefix="survivor-") as home:
+        register = open_register(study_file, settings, Path(home))
+        parts = side_by_side(partial(part_of, register), range(register.parts))
+    return join_parts(study_file, register, parts)
+
+
+def open_register(study_file: str | Path, settings: Settings, home: Path) -> Register:
+    """Look a register through, and part its rows by place.
+
+    Parameters
+    ----------
+    study_file, settings
+        As for `read_records`.
+    home
+        An empty folder for the parts; `survivor.records.parts.part_of` reads each from there.
+
+    Raises
+    ------
+    RecordsError
+        As `read_records`.
+    """
+    folder, name = _placed(study_file)
     closed = settings.records_closed or dt.date.today()
     book.need_files(folder, settings)
     for sheet in settings.records.sheets:
         _refuse_what_needs_the_whole(sheet)
-    with tempfile.TemporaryDirectory(prefix="survivor-") as home:
-        register = _opened(folder, name, settings, closed, Path(home))
-        number = f"{sum(file.scattered.rows for file in register.files):,} records"
-        tell(f"{number}, looked through")
-        parts = side_by_side(partial(part_of, register), range(register.parts))
-    tell(f"{number}, put together")
-    return _put_together(register, parts, StudyLines(key_lines(given), len(register.sources) - 1))
+    register = _opened(folder, name, settings, closed, home)
+    tell(f"{_number(register)}, looked through")
+    return register
+
+
+def join_parts(study_file: str | Path, register: Register, parts: Sequence[Part]) -> Records:
+    """Put the parts of a register together; they are used up."""
+    tell(f"{_number(register)}, put together")
+    return _put_together(register, parts, StudyLines(key_lines(Path(study_file)), len(register.sources) - 1))
+
+
+def parts_about(study_file: str | Path, settings: Settings) -> int:
+    """Say how many parts a register is read in; errors as `read_records`."""
+    folder, _ = _placed(study_file)
+    return _how_many([batches_of(folder, sheet.file) for sheet in settings.records.sheets])
+
+
+def _placed(study_file: str | Path) -> tuple[Path, str]:
+    given = Path(study_file)
+    return (given, STUDY_FILE) if given.is_dir() else (given.parent, given.name)
+
+
+def _number(register: Register) -> str:
+    return f"{sum(file.scattered.rows for file in register.files):,} records"
+
+
+def _how_many(batches: Sequence[Batches]) -> int:
+    return min(max(1, sum(one.about() for one in batches) // _A_PART), _MOST_PARTS)
 
 
 def needs_the_whole(sheet: Sheet) -> str:
@@ -171,7 +168,7 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
     book.need_methods([*([plot_sheet] if plot_sheet else []), *samples], settings)
     read = list(zip(settings.records.sheets, batches, samples, strict=True))
     by = "site" if all(_headers(sample, one, "site") for _, one, sample in read) else "plot"
-    parts = min(max(1, sum(one.about() for one in batches) // _A_PART), _MOST_PARTS)
+    parts = _how_many(batches)
     files = []
     for number, (sheet, one, sample) in enumerate(read):
         (own := home / str(number)).mkdir()
@@ -179,7 +176,7 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
         place = _headers(sample, one, by)
         scattered = scatter(one, place, squeezed, own, parts, list(dict.fromkeys(words.values())))
         scattered.words = {word: scattered.words[head] for word, head in words.items()}
-        files.append(_File(sheet, one, sample, scattered))
+        files.append(RegisterFile(sheet, one, sample, scattered))
     plots = stack([tidy_plots(plot_sheet, kind)]) if plot_sheet else None
     visits = stack([tidy_visits(sample, kind) for sample in samples], after=[plots])
     sites_told = _sites_told(plots, files)
@@ -200,6 +197,7 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
         parts,
         _usual(files),
         "" if sites_told else settings.study.name,
+        _named(files, kind),
         sites,
     )
 
@@ -209,32 +207,14 @@ def _sample(
 ) -> RawSheet:
     for table in batches.each(_SAMPLE):
         if len(table):
-            return _raw(folder, batches, cells_of(table.slice(0, _SAMPLE)), sheet, settings, sites)
+            return raw_sheet(
+                folder, batches, cells_of(table.slice(0, _SAMPLE)).filled(), sheet, settings, sites
+            )
     raise RecordsError(
         "no records yet: there is a header and no row below it",
         where=sheet.file,
         mend="write the records below the header",
     )
-
-
-def _raw(
-    folder: Path,
-    batches: Batches,
-    read: tuple[pd.DataFrame, np.ndarray[Any, Any], np.ndarray[Any, Any]],
-    sheet: Sheet,
-    settings: Settings,
-    sites: Mapping[str, str],
-) -> RawSheet:
-    """Lay out rows of a register as those of a sheet; each has the row and the file that it is from."""
-    table, row, file = read
-    filled = (table != "").any(axis=1).to_numpy()
-    table, row, file = table[filled].reset_index(drop=True), row[filled], file[filled]
-    grid = Grid(batches.name, "", batches.header, table, places=tuple(range(len(batches.header))))
-    raw = visit_sheet_of(folder, grid, sheet, settings, sites)
-    line, own = raw.cells["line"].to_numpy(), len(raw.sources)
-    numbered = raw.cells.assign(row=row[line], source=raw.cells["source"].to_numpy() + own * file[line])
-    sources = tuple(replace(source, file=shown) for shown in batches.shown for source in raw.sources)
-    return replace(raw, cells=numbered, sources=sources)
 
 
 def _headers(sample: RawSheet, batches: Batches, word: str) -> list[str]:
@@ -243,7 +223,21 @@ def _headers(sample: RawSheet, batches: Batches, word: str) -> list[str]:
     return [head for head in batches.header if head in set(taken)]
 
 
-def _sites_told(plots: Tidy | None, files: Sequence[_File]) -> bool:
+def _named(files: Sequence[RegisterFile], kind: str) -> Named | None:
+    """Tell the columns by which seedlings are known apart; None where they cannot be told by columns."""
+    if kind != "tagged" or len(files) != 1:
+        return None
+    sample, header = files[0].sample, files[0].batches.header
+    tag = _headers(sample, files[0].batches, "tag")
+    place = [head for word in ("site", "plot") for head in _headers(sample, files[0].batches, word)]
+    if len(tag) != 1 or not place:
+        return None
+    taken = sample.matches.set_index("header")["column"].astype(str).to_dict()
+    measures = [head for head in header if taken.get(head, "").partition(" at ")[0] in MEASURED]
+    return Named(tuple(map(header.index, place)), header.index(tag[0]), tuple(map(header.index, measures)))
+
+
+def _sites_told(plots: Tidy | None, files: Sequence[RegisterFile]) -> bool:
     in_plots = plots is not None and "site" in plots.rows.columns and bool((plots.rows["site"] != "").any())
     return in_plots or any(
         file.sheet.every_row.get("site") or any(text.strip() for text in file.scattered.words.get("site", ()))
@@ -251,7 +245,7 @@ def _sites_told(plots: Tidy | None, files: Sequence[_File]) -> bool:
     )
 
 
-def _usual(files: Sequence[_File]) -> dict[str, list[str]]:
+def _usual(files: Sequence[RegisterFile]) -> dict[str, list[str]]:
     """Spellings of some words over all files, the commonest first."""
     usual: dict[str, list[str]] = {}
     for word in _SPELT:
@@ -262,143 +256,6 @@ def _usual(files: Sequence[_File]) -> dict[str, list[str]]:
     return usual
 
 
-# ---- one part -----------------------------------------------------------------------------
-
-
-def part_of(register: Register, number: int) -> Part:
-    """Read one part: check its records, make its risk intervals, and keep what an analysis needs."""
-    settings, kind = register.settings, register.settings.records.kind
-    table = _plots_of(register, number)
-    raws = [
-        _raw(register.folder, file.batches, read_part(path), file.sheet, settings, register.sites)
-        for file in register.files
-        if (path := file.scattered.paths[number]).exists()
-    ]
-    if not raws:
-        return _empty(table, register)
-    visits = stack([tidy_visits(raw, kind) for raw in raws], after=[register.plots])
-    visits = _as_in_all(register, visits, raws)
-    read, told = visits.rows[["record", "source", "row"]], book.tells(visits)
-    sites = frozenset(map(str, visits.rows["site"].dropna().unique()))
-    whole = table if table is None or len(table.plots) else register.table  # for what a label may mean
-    ready = prepare(visits, whole, register.sources, settings, register.closed, register.usual)
-    made = book.made_of(ready.rows, ready.traits, table, settings, register.sources)
-    found = gather([ready.found, made.found])
-    found = found[~((found["record"] == NOWHERE) & found["code"].isin(_ON_SHEETS))]
-    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
-    kept = _alike(left(pd.concat(seen, ignore_index=True), found), ready.traits, settings)
-    intervals, sizes = _intervals(made, kept, ready.traits, settings)
-    causes = causes_of(found, register.sources)
-    usable = None if table is None else book.used_plots(table, table.found)
-    return Part(
-        plots=plots_frame(usable, made.entries, ready.traits, tagged=kind == "tagged"),
-        visits=_visits(kept.rows, register, ready.traits),
-        intervals=intervals,
-        accounts=counted_up(account_table(read, found, register.sources)),
-        causes=_examples(causes),
-        number=causes["code"].value_counts(),
-        places=_places(made.rows, ready.traits),
-        plants=plants_by_plot(made.rows),
-        lived=book.names_with_intervals(made.entries, next(iter(intervals.values()))),
-        sizes=Counter(sizes),
-        rules=rules_in_force(found, settings),
-        traits=ready.traits,
-        matches=visits.matches,
-        sites=sites,
-        filled=told,
-    )
-
-
-def _plots_of(register: Register, number: int) -> PlotTable | None:
-    """Take the plots of the plot sheet that belong to a part."""
-    table = register.table
-    if table is None:
-        return None
-    told = table.plots[register.together]
-    mine = told.map({text: place_of(squeezed(text), register.parts) for text in told.unique()}) == number
-    names = table.plots.index[mine]
-    return replace(
-        table, plots=table.plots.loc[names], planted=table.planted[table.planted["name"].isin(names)]
-    )
-
-
-def _places(rows: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
-    """Take a record of each plot and preparation."""
-    facts = ["name", "method", *PLOT_KEY, "cohort"]
-    columns = ["record", "source", "row", "tag", *facts, *traits]
-    return rows.drop_duplicates(facts)[columns] if len(rows) else rows
-
-
-def _as_in_all(register: Register, visits: Tidy, raws: Sequence[RawSheet]) -> Tidy:
-    """Give the sources their numbers over all files, and name what no column tells."""
-    places = {(s.file, s.sheet, s.record): n for n, s in enumerate(register.sources)}
-    number = {n: places[s.file, s.sheet, s.record] for n, s in enumerate(visits.sources, _before(register))}
-    rows = visits.rows.assign(source=visits.rows["source"].map(number))
-    found = visits.found.assign(source=visits.found["source"].map(number))
-    if register.one_site:
-        rows = rows.assign(site=register.one_site)
-    return book.no_method(replace(visits, rows=rows, found=found), [*raws, *_plot_words(register)])
-
-
-def _before(register: Register) -> int:
-    return len(register.plots.sources) if register.plots is not None else 0
-
-
-def _plot_words(register: Register) -> list[Any]:
-    return [] if register.plots is None else [_Words(tuple(register.plots.rows.columns))]
-
-
-@dataclass(frozen=True)
-class _Words:
-    words: tuple[str, ...]
-
-
-def _alike(rows: pd.DataFrame, traits: tuple[str, ...], settings: Settings) -> Alike:
-    if settings.records.kind != "tagged" or rows.empty:
-        return Alike(rows, pd.Series(dtype=int))
-    return alike(rows, traits, settings.heights.at_least_cm if settings.heights is not None else None)
-
-
-def _intervals(
-    made: book.Made, kept: Alike, traits: tuple[str, ...], settings: Settings
-) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
-    sizes: dict[str, int] = {}
-    if made.past is not None:
-        under, sizes = intervals_of(made.past, kept.number, traits, settings)
-    else:
-        rows = no_rows(traits) if made.intervals.empty else made.intervals
-        under = {rules_kept(settings.rules)[0]: intervals_frame(rows, traits, settings)}
-    plain = {rule: table.assign(method=table["method"].astype(object)) for rule, table in under.items()}
-    return plain, sizes
-
-
-def _visits(rows: pd.DataFrame, register: Register, traits: tuple[str, ...]) -> pd.DataFrame:
-    tagged_seedlings = register.settings.records.kind == "tagged"
-    needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
-    spare = [word for word in WORKINGS if word not in needed]
-    rows = rows.drop(columns=spare, errors="ignore")
-    return visits_frame(rows, register.sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
-
-
-def _examples(causes: pd.DataFrame) -> pd.DataFrame:
-    """Keep the first causes of each code, and all of those that other parts may share."""
-    alone = causes["group"] == ""
-    return causes[~alone | (causes.groupby(["code", alone]).cumcount() < EXAMPLES)]
-
-
-def _empty(table: PlotTable | None, register: Register) -> Part:
-    """Give what is kept of a part without visits: its plots."""
-    none, traits = pd.DataFrame(), table.traits if table is not None else ()
-    rows, number = no_rows(traits), pd.Series(dtype=int)
-    usable = None if table is None else book.used_plots(table, table.found)
-    return Part(
-        plots_frame(usable, rows, traits, tagged=register.settings.records.kind == "tagged"),
-        none, {}, none, causes_of(none_found(), ()), number, rows.iloc[:0], number,
-        frozenset(), Counter(), rules_in_force(none_found(), register.settings), traits,
-        none, frozenset(), False,
-    )  # fmt: skip
-
-
 # ---- put together -------------------------------------------------------------------------
 
 
@@ -406,9 +263,9 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
     settings, table, sources = register.settings, register.table, register.sources
     check_rules(settings, notes)
     traits = _traits(parts)
-    under = _under(parts, traits, settings, register.together == "site")
-    reported = rules_kept(settings.rules)[0]
-    intervals = under.pop(reported)
+    visits = unpacked(_in_order([part.visits for part in parts], register.together == "site"), but=())
+    under, deaths = _under(parts, traits, settings, visits, register.together == "site")
+    intervals = under.pop(rules_kept(settings.rules)[0])
     rows = _stacked([part.places for part in parts])
     found = [book.not_read(register.folder, settings, sources), *_said(register)]
     found += [table.found] if table is not None else []
@@ -425,14 +282,14 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
             book.check_traits_of(table, rows, traits),
             unmatched,
         ]
-    kept = book.used_plots(table, gather(found)) if table is not None else None
+    kept = book.used_plots(table, gather(*found)) if table is not None else None
     if kept is not None:
         lived = frozenset().union(*(part.lived for part in parts))
         found.append(book.without_visits(kept, lived, none=intervals.empty))
     plots = _plots(parts, traits, kept)
     diary = book.read_diary(register.folder, settings, _before_diary(register))
     works = plot_works(plots, diary, settings, register.closed)
-    everywhere = gather([*found, works.found])
+    everywhere = gather(*found, works.found)
     causes = [causes_of(everywhere, sources), *(part.causes for part in parts)]
     problems, number = _problems(causes, [part.number for part in parts], sources)
     if intervals.empty:
@@ -445,7 +302,7 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
     rules = parts[0].rules.assign(records=sum(part.rules["records"] for part in parts))
     return Records(
         plots=plots,
-        visits=_in_order([part.visits for part in parts], register.together == "site"),
+        visits=visits,
         intervals=intervals,
         accounts=accounts,
         problems=problems,
@@ -455,7 +312,7 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
         _sources=sources,
         _nothing=None if nothing is None else (type(nothing), nothing.what, nothing.where, nothing.mend),
         works=works,
-        _kept=Kept(under, dict(sizes), rules, number),
+        _kept=Kept(under, dict(sizes), rules, number, deaths),
     )
 
 
@@ -470,9 +327,19 @@ def _stacked(tables: Sequence[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat(filled, ignore_index=True) if filled else tables[0]
 
 
+def _in_same_codes(tables: Sequence[pd.DataFrame]) -> list[pd.DataFrame]:
+    """Give each text one code in all tables: categories in alphabetical order."""
+    levels: dict[str, set[str]] = {}
+    for table in tables:
+        for name in table.select_dtypes("category"):
+            levels.setdefault(str(name), set()).update(table[name].cat.categories)
+    kinds = {name: pd.CategoricalDtype(sorted(known, key=str)) for name, known in levels.items()}
+    return [table.astype({name: kind for name, kind in kinds.items() if name in table}) for table in tables]
+
+
 def _in_order(tables: Sequence[pd.DataFrame], by_site: bool) -> pd.DataFrame:
     """Put tables of parts, each in its own order, into one order."""
-    table = _stacked(tables)
+    table = _stacked(_in_same_codes(tables))
     if table.empty:
         return table
     by = ["site"] if by_site else [name for name in _BY if name in table.columns]
@@ -482,20 +349,23 @@ def _in_order(tables: Sequence[pd.DataFrame], by_site: bool) -> pd.DataFrame:
 
 
 def _under(
-    parts: Sequence[Part], traits: Sequence[str], settings: Settings, by_site: bool
-) -> dict[Rule, pd.DataFrame]:
-    """Risk intervals of all parts by rule; those that are not reported are packed."""
-    reported = rules_kept(settings.rules)[0]
-    rules = next((list(part.intervals) for part in parts if part.intervals), [reported])
+    parts: Sequence[Part], traits: Sequence[str], settings: Settings, visits: pd.DataFrame, by_site: bool
+) -> tuple[dict[Rule, pd.DataFrame], pd.DataFrame | None]:
+    """Risk intervals of all parts by rule, those not reported packed; and deaths by cause where summed."""
+    reported, summing, deaths = rules_kept(settings.rules)[0], False, None
     under = {}
-    for rule in rules:
+    for rule in next((list(part.intervals) for part in parts if part.intervals), [reported]):
         tables = [part.intervals.pop(rule) for part in parts if rule in part.intervals]
         table = _in_order(tables or [intervals_frame(no_rows(traits), traits, settings)], by_site)
         carried = {trait for part in parts for trait in part.traits} - set(traits)
         table = table.drop(columns=[name for name in carried if name in table.columns])
+        if rule == reported:  # the first
+            summing = settings.records.kind == "tagged" and may_be_summed(table)
+            deaths = unpacked(deaths_summed(table, visits), but=()) if summing else None
+        table = summed(table, settings.milestones) if summing else table
         table["method"] = pd.Categorical(table["method"], categories=methods_in_order(table, settings))
-        under[rule] = table if rule == reported else packed(table)
-    return under
+        under[rule] = unpacked(table) if rule == reported else packed(table)
+    return under, deaths
 
 
 def _plots(parts: Sequence[Part], traits: Sequence[str], kept: PlotTable | None) -> pd.DataFrame:
@@ -512,14 +382,14 @@ def _said(register: Register) -> list[pd.DataFrame]:
         [tidy_visits(file.sample, register.settings.records.kind) for file in register.files],
         after=[register.plots],
     )
-    said = visits.found[(visits.found["record"] == NOWHERE) & visits.found["code"].isin(_ON_SHEETS)]
+    said = visits.found[(visits.found["record"] == NOWHERE) & visits.found["code"].isin(ON_SHEETS)]
     return [said, book.no_site(register.one_site) if register.one_site else none_found()]
 
 
 def _before_diary(register: Register) -> tuple[Tidy | None, Tidy]:
     """Give what the records and sources of the diary are numbered after."""
     number = sum(len(file.sample.sources) for file in register.files)
-    first = _before(register)
+    first = sources_before(register)
     none = pd.DataFrame()
     return register.plots, Tidy(none, none_found(), register.sources[first : first + number], none)
 

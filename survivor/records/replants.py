@@ -7,13 +7,13 @@ from typing import Final
 
 import pandas as pd
 
-from survivor.files.cells import day_texts, of_each
+from survivor.files.cells import of_each
 from survivor.records.checks.plots import plot_name
 from survivor.records.problems import Texts, find, gather, joined, none_found
 from survivor.vocabulary import FIRST_PLANTING, INFILL, State
 
 _GONE: Final = (State.DEAD, State.MISSING, State.REPLANTED)
-_SEEN: Final = (State.ALIVE, State.NOT_FOUND, *_GONE)
+_SEEN: Final = (State.ALIVE, State.NOT_FOUND, State.DOUBTFUL, *_GONE)
 # What stands behind the tag of the first plant: 001R, 001 a, 001-2, 001/R2, 001 (new).
 _BEHIND: Final = re.compile(r"(.*\d)[\s./(_-]*(?:r(?:ep|p|epl)?\d?|[a-c]|new|[-/._][2-4])\)?", re.IGNORECASE)
 
@@ -46,41 +46,28 @@ def replants_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
         for _, own in rows[key.isin(key[put_in.notna()]) & of_first].groupby(key):
             for day in sorted(put_in[own.index].dropna().unique()):
                 later[own.index[own["date"] > day]] = day
-    old_tag = find(
-        rows,
-        later.notna(),
-        "replanted-tag",
-        word="tag",
-        what=lambda own: "after it was replanted this tag is of a new plant: infill, put in on "
-        + day_texts(later[own.index]) + " (tag " + own["tag"] + ")",
-        mend="nothing, if that is right",
-        group=key,
-    )  # fmt: skip
+    old_tag = find(rows, later.notna(), "replanted-tag", "tag", later=later, group=key)  # fmt: skip
     first_seen, own_row = _rows_of_their_own(rows, plot, tag, of_first)
-    found = find(
-        rows,
-        own_row,
-        "replant-row",
-        word="tag",
-        what=lambda own: "this tag begins after the first plant of its number: taken as infill, put "
-        "in by the day on which it was first seen, " + day_texts(first_seen[own.index])
-        + "; it is no first plant (tag " + own["tag"] + ")",
-        mend="nothing, if it is a replant; else give it a tag of its own",
-        group=key,
-    )  # fmt: skip
+    found = find(rows, own_row, "replant-row", "tag", first_seen=first_seen, group=key)  # fmt: skip
     day = later.fillna(first_seen.where(own_row))
     if day.isna().all():
         return rows, none_found()
     return rows.assign(
         cohort=rows["cohort"].where(day.isna(), INFILL), planted_date=day.fillna(rows["planted_date"])
-    ), gather([old_tag, found])
+    ), gather(old_tag, found)
+
+
+def behind_a_tag(tag: str) -> str | None:
+    """Give what a tag in small letters has before the sign for a later plant; None without such a sign."""
+    found = _BEHIND.fullmatch(tag)
+    return None if found is None else str(found[1]).rstrip(" ./(_-")
 
 
 def _rows_of_their_own(
     rows: pd.DataFrame, plot: Texts, tag: Texts, of_first: pd.Series[bool]
 ) -> tuple[pd.Series[pd.Timestamp], pd.Series[bool]]:
     """Tell tags with a sign behind that of a plant that was gone when they begin, and their first day."""
-    base = {own: found[1].rstrip(" ./(_-") for own in tag.unique() if (found := _BEHIND.fullmatch(own))}
+    base = {own: first for own in tag.unique() if (first := behind_a_tag(own)) is not None}
     none = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[ns]")
     if not base:
         return none, pd.Series(False, index=rows.index)
@@ -118,14 +105,6 @@ def check_replants(rows: pd.DataFrame) -> pd.DataFrame:
         rows,
         first & spoken & (rows["state"] == State.ALIVE) & (since.isna() | (rows["date"] > since)),
         "replant-unclear",
-        word="tag",
-        what=lambda own: (
-            "a word of this tag speaks of replanting, and it is alive all the same: the "
-            "old plant or a new one under the old tag? it is not used until that is said (tag "
-            + own["tag"]
-            + ")"
-        ),
-        mend="if it is a new plant, write replanted as the state of the visit at which it was put in; else "
-        "take the word out",
+        "tag",
         group=key,
     )

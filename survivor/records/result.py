@@ -12,17 +12,17 @@ from survivor.records import tagged
 from survivor.records.accounts import first_causes, plants_put_in, rules_in_force
 from survivor.records.collapsing import Kept
 from survivor.records.diary import PlotWorks, no_works
-from survivor.records.frames import intervals_frame
+from survivor.records.frames import INTERVAL_ORDER, intervals_frame, likely_causes
 from survivor.records.problems import Source, account_table, finding_table, gather, none_found, problem_table
 from survivor.records.renaming import Words, in_words, ordered
 from survivor.records.tagged import Histories, Missing, Unknown
 from survivor.settings import Settings
-from survivor.vocabulary import PLOT_KEY
+from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
 
 ROW_ORDER: Final = {  # of the rows of each table: by these of its columns
     "plots": (*PLOT_KEY, "species"),
     "visits": (*PLOT_KEY, "tag", "species", "cohort", "date", "row"),
-    "intervals": (*PLOT_KEY, "tag", "species", "cohort", "planted_date", "start_day"),
+    "intervals": INTERVAL_ORDER,
 }
 
 
@@ -43,6 +43,8 @@ class Records:
     intervals
         Risk intervals, `survivor.vocabulary.INTERVAL_COLUMNS`, then the traits, then
         the dry season where the study file gives one; none where no record can be used (`nothing`).
+        Of a register each row stands for all seedlings alike in it, without a tag where they are summed
+        over pasts (`survivor.records.summing`).
     accounts
         `survivor.vocabulary.ACCOUNT_COLUMNS`: one row a record read; fate is
         "used", "excluded" (not used until corrected) or "listed" (tells nothing more).
@@ -130,7 +132,7 @@ class Records:
         """
         if works.found.empty:
             return replace(self, works=works)
-        found = gather([self._found, works.found])
+        found = gather(self._found, works.found)
         return replace(
             self,
             works=works,
@@ -208,6 +210,29 @@ class Records:
             _past=past and replace(past, entries=in_words(past.entries, words, ("name", "entry"))),
             _kept=self._kept and self._kept.renamed(words, ROW_ORDER["intervals"]),
         )
+
+    def deaths(self, intervals: pd.DataFrame) -> pd.DataFrame:
+        """Give the rows of risk intervals on which seedlings died, each with its likely cause.
+
+        Parameters
+        ----------
+        intervals
+            Reported risk intervals of the plants first put in.
+
+        Returns
+        -------
+        DataFrame
+            As ``intervals``, with ``cause``; none where no cause was recorded, or no seedling has a tag.
+        """
+        if self._kept is not None and self._kept.deaths is not None:
+            own = self._kept.deaths
+            own = own[own["cohort"] == FIRST_PLANTING]
+            return own.assign(method=own["method"].astype(intervals["method"].dtype))
+        died = intervals[(intervals["died"] > 0) & (intervals["tag"].astype(str) != "")]
+        told = self.visits["cause"].fillna("").astype(str) if "cause" in self.visits.columns else None
+        if told is None or not (told != "").any():
+            return died[:0].assign(cause="")
+        return died.assign(cause=likely_causes(died, self.visits))
 
     def sizes(self) -> dict[str, int]:
         """Count the seedlings that entered, died, were lost from sight, and lived to the end.

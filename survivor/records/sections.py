@@ -1,10 +1,11 @@
-"""Lines with one cell that head the rows below them: the plot, the site or the preparation of a group."""
+"""What is written once for several rows: a line that heads those below it, a cell left blank further down."""
 
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -91,3 +92,50 @@ def section_columns(grid: Grid) -> dict[str, str]:
 
 def _is_figure(text: str) -> bool:
     return bool(re.fullmatch(r"[\d.,%/ -]+", text))
+
+
+# A day taken from above holds for its own plot, or its own site, alone.
+_HOLDS_WITHIN: Final = {"date": ("site", "block", "plot", "visit"), "planted_date": ("site",)}
+
+
+def filled_down(facts: pd.DataFrame, words: Sequence[str]) -> tuple[pd.DataFrame, int]:
+    """Take blank cells as the cell above; rows of totals and notes are passed over.
+
+    Parameters
+    ----------
+    facts
+        A column a word, and ``total``.
+    words
+        Those whose blank cells mean as above.
+
+    Returns
+    -------
+    facts, number
+        And how many cells were taken so.
+    """
+    number = 0
+    for word in (word for word in words if word in facts.columns):
+        text = cells.texts(facts[word])
+        blank = (text == "") & ~facts["total"]
+        above = facts[word].astype(object).where((text != "") & ~facts["total"], None)
+        above = pd.Series(_down(above.tolist()), index=facts.index, dtype=object)
+        if word in _HOLDS_WITHIN:
+            above = above.where(_as_the_dated(facts, text, _HOLDS_WITHIN[word]))
+        number += int((blank & above.notna()).sum())
+        facts[word] = facts[word].where(~blank | above.isna(), above)
+    return facts, number
+
+
+def _as_the_dated(facts: pd.DataFrame, dated: pd.Series[Any], within: Sequence[str]) -> pd.Series[bool]:
+    """Tell which rows are of the same place as the last row above with a day of its own."""
+    words = [word for word in within if word in facts.columns]
+    if not words:
+        return pd.Series(True, index=facts.index)
+    plots = facts[words].apply(cells.texts).agg("|".join, axis=1)
+    own = plots.astype(object).where((dated != "") & ~facts["total"], None)
+    return plots.eq(pd.Series(_down(own.tolist()), index=facts.index, dtype=object))
+
+
+def _down(column: list[Any]) -> list[Any]:
+    last = None
+    return [last := (cell if cell is not None else last) for cell in column]

@@ -11,14 +11,11 @@ import pandas as pd
 from survivor.files import cells
 from survivor.files.headers import Matched
 from survivor.files.sheets import HEADER_JOINT, Grid
-from survivor.records.days_told import SPEAKS_OF_PLANTING
-from survivor.records.visit_columns import VisitColumns, days_and_places, days_in, is_round, numeric_days
+from survivor.records.days_told import SPEAKS_OF_PLANTING, days_of_planting
+from survivor.records.visit_columns import VisitColumns, days_in, is_round, numeric_days
 from survivor.records.words import DATE_WORDS
 
 _CLOSEST_VISITS: Final = 10  # days between two visits of one plant: no crew comes again sooner
-_OF_A_VISIT: Final = re.compile(
-    r"\b(?:dates?|visit\w*|count\w*|check\w*|survey\w*|monitor\w*|assess\w*|inspect\w*|seen)\b", re.IGNORECASE
-)
 _PLANTED_ON: Final = re.compile(
     r"(?:(?:no\.?|number|n|total|seedlings|plants) )?plant(?:ed|ing)\b(?: on)?[\s:(,-]*(?=\d)", re.IGNORECASE
 )
@@ -75,20 +72,12 @@ def _in_time(grid: Grid, matched: Matched, said: Sequence[str], order: cells.Dat
 def planting_day(titles: Sequence[str], order: cells.DateOrder) -> str | None:
     """Planting day of a title that speaks of planting; None where it tells none, or several."""
     days = {
-        day for title in titles if SPEAKS_OF_PLANTING.search(title) for day in _not_of_visits(title, order)
+        day
+        for title in titles
+        if SPEAKS_OF_PLANTING.search(title)
+        for day, _ in days_of_planting(title, order)
     }
     return days.pop() if len(days) == 1 else None
-
-
-def _not_of_visits(title: str, order: cells.DateOrder) -> list[str]:
-    """Days of a title, without those that it says are of a visit: "Date 14/8/23, planted 30/6/23"."""
-    kept, end = [], 0
-    for day, place in days_and_places(title, order):
-        before = title[end:place]
-        if SPEAKS_OF_PLANTING.search(before) or not _OF_A_VISIT.search(before):
-            kept.append(day)
-        end = place
-    return kept
 
 
 def headed_planted(headers: Sequence[str]) -> list[str]:

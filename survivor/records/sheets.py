@@ -20,7 +20,7 @@ from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.days_told import date_in_headers
 from survivor.records.problems import WORKS_ROW, Source
-from survivor.records.sections import with_sections
+from survivor.records.sections import filled_down, with_sections
 from survivor.records.ticks import refuse_one_of_ticks, with_states, works_ticked
 from survivor.records.together import parted
 from survivor.records.visit_columns import no_visits_named, refuse_percentages
@@ -132,9 +132,8 @@ def visit_sheet_of(
     records = settings.records
     words = _with_named(VISIT_SHEET_WORDS[records.kind], sheet)
     # Of sheets of both shapes, those that name visits of their own are the wide ones.
-    if records.shape == "wide" and (
-        sheet.visits or records.visits or not any(s.visits for s in records.sheets)
-    ):
+    named = sheet.visits or records.visits or not any(s.visits for s in records.sheets)
+    if records.shape == "wide" and named and not sheet.field_sheet:
         return _wide(folder, grid, sheet, settings, sites)
     matched = _matched(grid, sheet, words, "records.sheets")
     refuse_one_of_ticks(grid, matched.positions.get("state", ()))
@@ -145,6 +144,7 @@ def visit_sheet_of(
         counts = [(_headers(grid, matched).get("alive", "alive"), facts["alive"])] if "alive" in facts else []
         if sheet.counted != "alive per cent":
             refuse_percentages(grid, matched, facts, counts)
+    _tags_need_plots(grid, matched)
     need(matched, grid, needed, COLUMN_WORDS, "records.sheets")
     return _long(grid, matched, sheet, words, "visit row", settings.methods)
 
@@ -384,22 +384,10 @@ def _sorted_out(
     again &= ~total
     note = (_notes(table, filled, own, told) | again) & ~total
     facts = facts.assign(total=total | note, note=note)
-    number_filled = 0
-    for word in (word for word in sheet.fill_down if word in facts.columns):
-        text = cells.texts(facts[word])
-        blank = (text == "") & ~facts["total"]
-        above = facts[word].astype(object).where((text != "") & ~facts["total"], None)
-        above = pd.Series(_down(above.tolist()), index=facts.index, dtype=object)
-        number_filled += int((blank & above.notna()).sum())
-        facts[word] = facts[word].where(~blank | above.isna(), above)
+    facts, number_filled = filled_down(facts, sheet.fill_down)
     words = ", ".join(sheet.fill_down)
     note_filled = f"{number_filled:,} blank cells of {words} taken as the cell above, as the study file says"
     return facts, (note_filled,) if number_filled else ()
-
-
-def _down(column: list[Any]) -> list[Any]:
-    last = None
-    return [last := (cell if cell is not None else last) for cell in column]
 
 
 def _notes(
@@ -463,15 +451,29 @@ def _top(grid: Grid) -> pd.DataFrame:
 def _planted_by_site(facts: pd.DataFrame, sheet: study_file.Sheet) -> pd.DataFrame:
     if not sheet.planted_by_site or "site" not in facts.columns:
         return facts
-    days = _by_site(cells.texts(facts["site"]), sheet.planted_by_site)
+    days = by_site(cells.texts(facts["site"]), sheet.planted_by_site)
     told = "planted_date" in facts.columns and (cells.texts(facts["planted_date"]) != "").any()
     return facts if told else facts.assign(planted_date=days)
 
 
-def _by_site(sites: pd.Series[Any], days: Mapping[str, str]) -> pd.Series[Any]:
+def by_site(sites: pd.Series[Any], days: Mapping[str, str]) -> pd.Series[Any]:
     """Day of each site, names compared without case, spaces and punctuation; "" where none is told."""
     known = {squeezed(site): day for site, day in days.items()}
     return sites.map(lambda site: known.get(squeezed(site), ""))
+
+
+def _tags_need_plots(grid: Grid, matched: Matched) -> None:
+    """Refuse a sheet whose rows tell the tag of a seedling and not its plot."""
+    if matched.has("plot") or not matched.has("tag"):
+        return
+    tag = grid.header[matched.positions["tag"][0]]
+    raise RecordsError(
+        f"no column was understood as plot: the rows tell a seedling by {tag!r} alone, and the same tag may "
+        "stand in two plots",
+        where=grid.place,
+        mend="write the plot, and the site where there are several, beside each tag (a look-up in the list "
+        'of what was planted does it); or name the column: [records.sheets.columns] plot = "..."',
+    )
 
 
 # ---- wide sheets: each visit cell of each row is a record ------------------------------
@@ -505,6 +507,7 @@ def _wide(
             mend="take it out of [records.sheets.columns] and name it at each visit, [[records.visits]]",
         )
     matched = _matched(grid, sheet, words, "records.sheets", taken)
+    _tags_need_plots(grid, matched)
     need(
         matched,
         grid,
@@ -582,7 +585,7 @@ def _at_visit(
     if visit.date_by_site:
         named = cells.texts(facts["site"]) if "site" in facts.columns else pd.Series("", index=facts.index)
         named = named.where(named != "", cells.texts(facts["plot"]).map(squeezed).map(sites).fillna(""))
-        rows["date"] = _by_site(named, visit.date_by_site)
+        rows["date"] = by_site(named, visit.date_by_site)
     elif "date" not in slot:
         rows["date"] = visit.date or date_in_headers(grid, visit.name, slot.values())
     return rows

@@ -119,7 +119,7 @@ def rows_around(
         if named.file == file and (not sheet or named.sheet in (None, sheet)):
             try:
                 grid = grid_of(folder, named)
-            except RecordsError:
+            except RecordsError:  # why it cannot be read is said where the records are
                 continue
             at = int(grid.cells.index.searchsorted(row))
             return _shown(folder, settings, place, named, slice(max(at - beside, 0), at + beside + 1))

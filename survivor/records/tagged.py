@@ -25,6 +25,8 @@ import pandas as pd
 from survivor.files.cells import number_texts
 from survivor.records.frames import with_facts
 from survivor.records.problems import find, gather, none_found
+from survivor.records.times import number as number_of
+from survivor.records.times import size_by
 from survivor.settings import Rules
 from survivor.vocabulary import AT_PLANTING_DAYS, FIRST_PLANTING, State
 
@@ -73,12 +75,7 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
     rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
     species = rows["species"].where(rows["species"] != "").groupby(rows["entry"])
     two = find(
-        rows,
-        (species.transform("nunique") > 1) & ~rows["entry"].duplicated(),
-        "two-species-one-tag",
-        word="tag",
-        what="one tag is recorded with two species; the first is used",
-        mend="correct the species, or the tag if there are two seedlings",
+        rows, (species.transform("nunique") > 1) & ~rows["entry"].duplicated(), "two-species-one-tag", "tag"
     )
     rows["species"] = species.transform("first").fillna("")
     entries = rows.drop_duplicates("entry").set_index("entry")
@@ -88,7 +85,7 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
         turn_before=_visits_before_planting(entries, last) - 1,
     )
     return Histories(rows, entries, last), gather(
-        [two, _more_tags(entries, planted), _delayed(rows, entries, rules)]
+        two, _more_tags(entries, planted), _delayed(rows, entries, rules)
     )
 
 
@@ -99,7 +96,7 @@ def _tagged_at_planting(
     if rules.tagged is not None:
         return ~first | (rules.tagged == "at planting")
     early = rows.groupby("entry")["day"].min().reindex(entries.index) <= AT_PLANTING_DAYS
-    tags = first.groupby(entries["name"]).sum()
+    tags = size_by(entries[first], "name").reindex(entries["name"].unique(), fill_value=0)
     equal = entries["name"].map(tags == planted.reindex(tags.index)).astype(bool)
     return early | (first & equal) | ~first
 
@@ -115,17 +112,15 @@ def _visits_before_planting(entries: pd.DataFrame, visits: pd.DataFrame) -> pd.S
 
 def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame:
     first = entries[entries["cohort"] == FIRST_PLANTING]
-    tags = first.groupby("name").size()
+    tags = size_by(first, "name")
     too_many = tags[tags > planted.reindex(tags.index)]
     number = number_texts(first["name"].map(tags)) + " tags, " + number_texts(first["name"].map(planted))
     return find(
         first,
         first["name"].isin(too_many.index) & ~first["name"].duplicated(),
         "more-tags-than-planted",
-        word="tag",
+        "tag",
         value=number,
-        what="the plot has more tags than seedlings planted: " + number + " planted",
-        mend="correct the number planted, look for a tag written in two ways, or call infill infill",
     )
 
 
@@ -135,34 +130,15 @@ def _delayed(rows: pd.DataFrame, entries: pd.DataFrame, rules: Rules) -> pd.Data
     if not late.any():
         return none_found()
     day = rows.groupby("entry")["day"].min().reindex(entries.index)[late]
-    plots, number = entries.loc[late, "name"].nunique(), int(late.sum())
+    plots, number, of_all = entries.loc[late, "name"].nunique(), number_of(entries, late), number_of(entries)
     days = f"{day.min():.0f}" if day.min() == day.max() else f"{day.min():.0f} to {day.max():.0f}"
-    plants = f"{number:,} of {len(late):,} plants" if len(late) > 1 else "The only plant"
+    plants = f"{number:,} of {of_all:,} plants" if of_all > 1 else "The only plant"
     seen = (
         f"{plants}, in {plots} plot{'s' if plots != 1 else ''}, "
         f"{'were' if number > 1 else 'was'} first seen {days} days after planting"
     )
     told = rules.tagged == "at first sighting"
-    after = (
-        "as the study file says, each is followed from that day on, so survival is per 100 first seen and "
-        "not per 100 planted"
-        if told
-        else "nothing says whether they were tagged at planting, so each is followed from that day on and no "
-        "number is per 100 planted"
-    )
-    ask = (
-        'write under [rules]: tagged = "at planting" if the tags went in with the plants; else '
-        'tagged = "at first sighting"'
-    )
-    return find(
-        entries,
-        late,
-        "delayed-entry" if told else "tagged-not-told",
-        word="tag",
-        what=f"{seen}; {after}",
-        mend="nothing, if they were tagged then" if told else ask,
-        group=pd.Series("all", index=entries.index),
-    )
+    return find(entries, late, "delayed-entry" if told else "tagged-not-told", "tag", seen=seen, group="all")
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import Any, Final
+from typing import Final
 
 import pandas as pd
 
@@ -81,6 +81,11 @@ SECOND_WORDS: Final[dict[str, frozenset[str]]] = {
     }
     for word, others in _SECOND_WORDS.items()
 }
+# A header with its own key of codes: survival (1=alive 0=dead), Status A = alive.
+OF_STATES: Final = re.compile(
+    r"\b[\w+]{1,2} ?= ?(?:alive|live|living|dead)\b|\b(?:alive|live|living|dead) ?= ?[\w+]{1,2}\b",
+    re.IGNORECASE,
+)
 _OF_CODES: Final = re.compile(r"trt|treat|prep", re.IGNORECASE)
 _MOST_CODES: Final = 12
 _MOSTLY: Final = 0.6  # of the filled cells of a column, for it to be one of states
@@ -132,7 +137,11 @@ def columns_told(
         if word in wanted:
             take(
                 word,
-                [place for place in free if _is_second(grid, place, word) and holds_days(grid.cells[place])],
+                [
+                    place
+                    for place in free
+                    if _is_second(grid, place, word) and cells.hold_days(grid.cells[place])
+                ],
             )
     for word in (word for word in wanted if word in SECOND_WORDS and word not in ("date", "planted_date")):
         if word not in told:
@@ -146,7 +155,7 @@ def columns_told(
             [
                 place
                 for place in free
-                if holds_days(grid.cells[place]) and not SPEAKS_OF_PLANTING.search(grid.header[place])
+                if cells.hold_days(grid.cells[place]) and not SPEAKS_OF_PLANTING.search(grid.header[place])
             ],
         )
     if "tag" in wanted and "tag" not in told and any(shares.get(place, 0.0) > _MOSTLY for place in taken):
@@ -157,7 +166,10 @@ def columns_told(
 
 
 def _is_second(grid: Grid, place: int, word: str) -> bool:
-    return squeezed(grid.header[place].rsplit(HEADER_JOINT, 1)[-1]) in SECOND_WORDS[word]
+    head = grid.header[place].rsplit(HEADER_JOINT, 1)[-1]
+    if OF_STATES.search(head):  # its key says what stands in it, one plant a cell
+        return word == "state"
+    return squeezed(head) in SECOND_WORDS[word]
 
 
 def _may_be(grid: Grid, place: int, word: str) -> bool:
@@ -180,7 +192,8 @@ def _may_be(grid: Grid, place: int, word: str) -> bool:
         case "species" | "method" | "site" | "block":
             return not numbers and filled.nunique() < len(filled)
         case "state":
-            return not numbers and filled.nunique() < len(filled)
+            coded = OF_STATES.search(grid.header[place]) is not None
+            return (coded or not numbers) and filled.nunique() < len(filled)
     return True
 
 
@@ -219,11 +232,3 @@ def _labels(grid: Grid, free: Sequence[int]) -> list[int]:
             found.append(place)
     known = {squeezed(other) for other in COLUMN_WORDS["notes"]}
     return [place for place in found if squeezed(grid.header[place]) not in known]
-
-
-def holds_days(column: pd.Series[Any]) -> bool:
-    """Tell whether every filled cell of a column is a day, and not a number that could be one."""
-    filled = column[cells.texts(column) != ""]
-    if filled.empty or cells.numbers(filled)[0].notna().any():
-        return False
-    return any(cells.dates(filled, order)[0].notna().all() for order in ("day-first", "month-first"))

@@ -18,6 +18,8 @@ from survivor.records.checks import cells as check
 from survivor.records.checks import order as check_order
 from survivor.records.problems import SAID, Source, Texts, find, gather, say
 from survivor.records.sheets import VISIT_WORDS, RawSheet
+from survivor.records.times import LIKE, TIMES, times_of
+from survivor.records.times import often as how_often
 from survivor.records.words import (
     COHORT_WORDS,
     COUNT_WORDS,
@@ -49,10 +51,6 @@ _ALIKE: Final = 0.75
 
 _LENGTHS: Final = ("depth_cm", "depth_m", "width_cm", "width_m")  # of a work
 _TEXT: Final = ("site", "block", "plot", "tag", "species", "method", "visit", "cause")
-_ASSUMED: Final = (
-    "if it is right, take that line out of assumed in the study file, in the table of the sheet; else "
-    "correct what was made of it there"
-)
 
 
 @dataclass(frozen=True)
@@ -148,12 +146,12 @@ def _put_together(
     raw: RawSheet, rows: pd.DataFrame, found: list[pd.DataFrame], matches: pd.DataFrame
 ) -> Tidy:
     totals = rows.loc[rows["total"], "record"]
-    on_records = gather(found)
-    said = [say("how-read", what=how, mend="nothing, if that is right", source=0) for how in raw.said]
-    said += [say("assumed", what=what, mend=_ASSUMED, source=0) for what in raw.sheet.assumed]
+    on_records = gather(*found)
+    said = [say("how-read", source=0, how=how) for how in raw.said]
+    said += [say("assumed", source=0, assumed=what) for what in raw.sheet.assumed]
     return Tidy(
         rows,
-        gather([*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows)]),
+        gather(*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows)),
         raw.sources,
         matches,
     )
@@ -162,16 +160,17 @@ def _put_together(
 def _typed(
     raw: RawSheet, words: Sequence[str], measures: Sequence[str] = ()
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
-    rows = raw.cells[["record", "source", "row", "line", "total", "note"]].copy()
+    stands = [word for word in (TIMES, LIKE) if word in raw.cells.columns]
+    rows = raw.cells[["record", "source", "row", "line", "total", "note", *stands]].copy()
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
     swapped = check_order.order_that_fits(
-        {word: raw.cells[word] for word in words if word in DATE_WORDS}, raw.sheet.date_order
+        {word: raw.cells[word] for word in words if word in DATE_WORDS}, raw.sheet.date_order, times_of(rows)
     )
     for word in counted_off(words, f"{len(rows):,} rows of {raw.sources[0].file}, column"):
         column = raw.cells[word]
         # A fault in a cell that holds for all visits of a row is one problem.
-        group = None if word in VISIT_WORDS else _of_line(word)
+        group = "" if word in VISIT_WORDS else _of_line(word)
         if word in DATE_WORDS:
             columns[word], faults = cells.dates(column, raw.sheet.date_order)
             if swapped is not None:
@@ -191,9 +190,12 @@ def _typed(
                 columns[check_order.OTHER_PLANTED] = check_order.in_other_order(column, raw.sheet.date_order)
         elif word in COUNT_WORDS and word not in measures:
             values, faults = cells.numbers(column)
-            if word == "alive" and raw.sheet.counted == "alive per cent":
+            share = word == "alive" and raw.sheet.counted == "alive per cent"
+            if share:
                 values, faults = cells.shares(values, faults)
-            columns[word], wrong = check.check_counts(rows, word, cells.texts(column), values, faults, group)
+            whole = values.round() if share else values  # a share may be a broken number
+            whole, wrong = check.check_counts(rows, word, cells.texts(column), whole, faults, group)
+            columns[word] = values.where(whole.notna())
             found.append(wrong)
         elif word in (*COUNT_WORDS, *MEASURE_WORDS, *RADIUS_WORDS, *_LENGTHS, "pass"):
             unit: Literal["cm", "m"] = "cm" if word.endswith("_cm") else "m"
@@ -242,7 +244,7 @@ def _states(
     raw: RawSheet, shown: list[tuple[str, str, str, str, str]]
 ) -> tuple[pd.Series[Any], pd.DataFrame]:
     if "state" not in raw.cells.columns:  # heights only, by a rule of the study file
-        return pd.Series(BLANK, index=raw.cells.index, dtype=object), gather([])
+        return pd.Series(BLANK, index=raw.cells.index, dtype=object), gather()
     words = cells.texts(raw.cells["state"])
     values = _meanings(words, raw.sheet.states, STATE_WORDS, raw, "state", shown)
     unknown = values == UNREADABLE
@@ -250,39 +252,17 @@ def _states(
     own_words = {spoken(theirs) for theirs in raw.sheet.states}
     numbers = _NUMBERS - own_words if own_words else frozenset[str]()
     bare = cells.of_each(words, lambda word: spoken(word) in numbers)
-    number = find(
-        raw.cells,
-        bare,
-        "state-number",
-        word="state",
-        value=words,
-        what=lambda own: (
-            "the study file gives other words for states, and this is read as " + values[own.index]
-        ),
-        mend=lambda own: (
-            'nothing, if it is right; else correct it, or write under [records.sheets.states]: "'
-            + words[own.index]
-            + '" = "..."'
-        ),
-        group=words,
-    )
+    number = find(raw.cells, bare, "state-number", "state", value=words, read=values, group=words)
     found = find(
         raw.cells,
         unknown,
         "unknown-state",
-        word="state",
+        "state",
         value=words,
-        what=lambda own: (
-            "this word for the state of a seedling is not known" + words[own.index].map(asked).fillna("")
-        ),
-        mend=lambda own: (
-            words[own.index].map(meant).fillna("")
-            + 'say in the study file what it means, under [records.sheets.states]: "'
-            + words[own.index]
-            + '" = "..." with one of alive, dead, missing, not found, not visited, replanted'
-        ),
+        asked=words.map(asked),
+        meant=words.map(meant),
     )
-    return values, gather([number, found])
+    return values, gather(number, found)
 
 
 def _states_meant(unknown: pd.Series[Any], told: Mapping[str, str]) -> tuple[dict[str, str], dict[str, str]]:
@@ -307,14 +287,7 @@ def _cohorts(
     words = cells.texts(raw.cells[word])
     values = _meanings(words, {}, COHORT_WORDS, raw, word, shown)
     found = find(
-        raw.cells,
-        values == UNREADABLE,
-        "unknown-cohort",
-        word=word,
-        value=words,
-        what="this word for first planting or infill is not known",
-        mend="write planting or infill",
-        group=raw.cells["line"],
+        raw.cells, values == UNREADABLE, "unknown-cohort", word, value=words, group=raw.cells["line"]
     )
     return values.where(values != BLANK, FIRST_PLANTING), found
 
@@ -380,7 +353,7 @@ def stack(parts: Sequence[Tidy], after: Sequence[Tidy | None] = ()) -> Tidy:
         if cells.is_text(table[name]):  # a column that one of the sheets lacks is blank there
             table[name] = table[name].where(table[name].notna(), BLANK)
     matches = pd.concat([part.matches for part in parts], ignore_index=True)
-    return Tidy(table, gather(found), tuple(sources), matches)
+    return Tidy(table, gather(*found), tuple(sources), matches)
 
 
 def one_spelling(
@@ -400,19 +373,11 @@ def one_spelling(
     ours_for = {" ".join(theirs.split()).casefold(): ours for theirs, ours in (told or {}).items()}
     fold = folded_works if word == "method" else folded_name if word in KEY_WORDS else str.casefold
     best = {fold(ours): ours for ours in (*listed, *ours_for.values())}
-    often = [str(spelling) for spelling in rows[word].value_counts().index]
+    often = [str(spelling) for spelling in how_often(rows, word).index]
     for spelling in often:
         best.setdefault(fold(spelling), spelling)
     meaning = {s: best[fold(ours_for.get(s.casefold(), s))] for s in often}
     values = rows[word].map(meaning)
     by_rule = cells.of_each(rows[word], lambda text: text.casefold() in ours_for)
-    found = find(
-        rows,
-        (values != rows[word]) & ~by_rule,
-        "spelling",
-        word=word,
-        what=lambda own: "read as " + values[own.index] + ", which differs in case, spaces or signs only",
-        mend="nothing, if they are the same; else give them different names",
-        group=rows[word],
-    )
-    return values, gather([found, check.check_renamed(rows, word, values, by_rule)])
+    found = find(rows, (values != rows[word]) & ~by_rule, "spelling", word, read=values, group=rows[word])
+    return values, gather(found, check.check_renamed(rows, word, values, by_rule))

@@ -115,7 +115,8 @@ def site_of(guess: Guess, several: bool, own: str = "") -> str | None:
         return leads[0] if leads else None
     # One table alone: its title names the place where no word of it speaks of the records.
     above = leads if guess.sheet.skip_rows or guess.sheet.turned else []
-    named_by = [name for name in (*above, guess.part.name.strip()) if not _OF_RECORDS.search(name)]
+    names = (*above, guess.part.name.strip(), guess.part.whole.sheet.strip())
+    named_by = [name for name in names if name and not _OF_RECORDS.search(name)]
     named_by = [name for name in named_by if not _GENERIC.fullmatch(name.casefold()) and not is_round(name)]
     return named_by[0] if named_by else None
 

@@ -13,6 +13,10 @@ from survivor.files.sheets import as_text
 from survivor.records.words import STATE_WORDS, spoken
 
 _OF_PLANTED: Final = re.compile(r"(\d{1,4})\s*(?:/|of|out of)\s*(\d{1,4})", re.IGNORECASE)
+_WITH_UNIT: Final = re.compile(
+    r"(\d{1,4})\s*(?:alive|living|live|plants?|pl|seedlings?|trees?|stems?|tubes?)\.?",
+    re.IGNORECASE,
+)
 _SIGN: Final = r"\s*[/,;:(-]\s*|\s+"
 _NUMBER: Final = r"(\d{1,3}(?:[.,]\d{1,2})?)\s*(cm|m)?"
 _HEIGHT_FIRST: Final = re.compile(rf"{_NUMBER}(?:{_SIGN})([^\W\d][^\d(]*?)\)?", re.IGNORECASE)
@@ -41,8 +45,26 @@ def parted(raw: pd.DataFrame, states: Mapping[str, str]) -> tuple[pd.DataFrame, 
         With planted, or height_cm, of what stood beside the count or the state; and what was done.
     """
     if "alive" in raw.columns:
-        return _counts(raw)
+        raw, units = _without_units(raw)
+        raw, said = _counts(raw)
+        return raw, (*units, *said)
     return _states(raw, states) if "state" in raw.columns else (raw, ())
+
+
+def _without_units(raw: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Read counts whose cells say what is counted: 17 alive, 18 plants."""
+    said = []
+    for word in (word for word in ("alive", "planted") if word in raw.columns):
+        told = _each(raw[word], lambda text: _WITH_UNIT.fullmatch(text))
+        if not told:
+            continue
+        texts = cells.texts(raw[word])
+        rows = texts.isin(list(told))
+        number = texts[rows].map({text: float(found[1]) for text, found in told.items()})
+        raw = raw.assign(**{word: raw[word].where(~rows, number.astype(object))})
+        text = next(iter(told))
+        said.append(f"{int(rows.sum()):,} cells such as {text} are read as {told[text][1]}")
+    return raw, tuple(said)
 
 
 def _counts(raw: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:

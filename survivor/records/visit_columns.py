@@ -24,6 +24,8 @@ _MONTH: Final = re.compile(
     rf"\b({_MONTHS})[ .'\N{{RIGHT SINGLE QUOTATION MARK}}-]*((?:20)?\d\d|\d)(?:st|nd|rd|th)?\b",
     re.IGNORECASE,
 )
+_BARE_MONTH: Final = re.compile(rf"{_MONTHS}\.?", re.IGNORECASE)
+_YEAR: Final = re.compile(r"20\d\d(?:[/-](?:20)?\d\d)?")
 _NO_YEAR: Final = re.compile(rf"\b\d{{1,2}}(?:st|nd|rd|th)?[ .-]{_MONTHS}\b", re.IGNORECASE)
 _FIGURES: Final = re.compile(r"(\d{1,2})/(\d{1,2})")  # a day and a month, the year left out
 _SHORT: Final = ("jan", "feb", "mar", "apr", "may", "jun", "jul", "aug", "sep", "oct", "nov", "dec")
@@ -57,6 +59,8 @@ _SINCE: Final = re.compile(  # tells how the dead are counted, and names no visi
     r"\b(?:not )?since (?:the )?(?:last|previous) (?:visit|count|check|survey|inspection)\b", re.IGNORECASE
 )
 _NO_SPECIES: Final = frozenset({"gone", "missing", "new", "note", "notes", "comment", "comments", "total"})
+_TOTAL: Final = re.compile(r"\b(?:total|sum|all)\b", re.IGNORECASE)
+_LIVE: Final = re.compile(r"^(?:alive|living)\b[\s:,/-]*|[\s:,/-]*\b(?:alive|living)$", re.IGNORECASE)
 _DATE: Final = re.compile(r"(?:date|day|visited)s? ?(?:no\.? ?)?\d{0,2}", re.IGNORECASE)
 _DEAD: Final = frozenset(
     {"dead", "died", "deaths", "losses", "lost", "mortality", "gaps", "failures", "mort"}
@@ -230,7 +234,11 @@ def _one_a_visit(
     by_when: dict[str, list[int]] = {}
     for place, when in when_of.items():
         by_when.setdefault(when, []).append(place)
-    several = [places for places in by_when.values() if len(places) > 1]
+    sums = {place for places in by_when.values() for place in _sums(places, rests)}
+    several = [
+        [place for place in places if place not in sums] for places in by_when.values() if len(places) > 1
+    ]
+    rests = {place: _LIVE.sub("", rest) or rest for place, rest in rests.items()}
     kept = [places[0] for places in by_when.values() if len(places) == 1]
     names = {tuple(squeezed(rests[place]) for place in places) for places in several}
     told = {place for places in several for place in places if _tells_state(rests[place])}
@@ -243,11 +251,20 @@ def _one_a_visit(
         and not any(set(plain(rests[place]).split()) & _NO_SPECIES for places in several for place in places)
         and not any(words.get(place, 0.0) > 0 for places in several for place in places)
     ):
-        return list(when_of), {place: rests[place] for places in several for place in places}
-    for places in several:
+        of_species = {place: rests[place] for places in several for place in places}
+        return [place for place in when_of if place not in sums], of_species
+    for places in by_when.values():
+        if len(places) == 1:
+            continue
         own = [place for place in places if place in told] or [p for p in places if words.get(p, 0.0) > 0.5]
         kept += own if len(own) == 1 else places
     return sorted(kept), {}
+
+
+def _sums(places: Sequence[int], rests: Mapping[int, str]) -> list[int]:
+    """Tell which columns of a visit sum up two others at least: those headed Total."""
+    sums = [place for place in places if _TOTAL.search(rests[place])]
+    return sums if len(places) - len(sums) > 1 else []
 
 
 def _tells_state(rest: str) -> bool:
@@ -334,6 +351,8 @@ def _only(when: str, values: dict[int, str], others: dict[int, str]) -> int | No
 def _parted(header: str, order: cells.DateOrder, years: bool = True) -> tuple[str | None, str]:
     """Part a header into its day (or month, age, number) and the other words; (None, header)."""
     parts = header.split(HEADER_JOINT)
+    if (by_month := _month_of(parts)) is not None:
+        return by_month
     for part in parts:
         words = part.replace("(", " ").replace(")", " ").split()
         spans = [(0, end) for end in range(len(words), 0, -1)]
@@ -357,6 +376,16 @@ def _parted(header: str, order: cells.DateOrder, years: bool = True) -> tuple[st
             unsure = pattern is _ROUND and spoken and not known
             return (None, header) if unsure else (_when(at[0], years), rest)
     return None, header
+
+
+def _month_of(parts: Sequence[str]) -> tuple[str, str] | None:
+    """Read a part that is the name of a month and no more, with its year where that is another part."""
+    months = [part for part in parts if _BARE_MONTH.fullmatch(part.strip())]
+    years = [part for part in parts if _YEAR.fullmatch(part.strip())]
+    if len(months) != 1 or len(years) > 1:
+        return None
+    rest = HEADER_JOINT.join(part for part in parts if part not in (*months, *years))
+    return squeezed(" ".join([*months, *years])), rest
 
 
 def _beyond(part: str) -> set[str]:

@@ -26,7 +26,7 @@ _COLUMN_WORDS: Final = {
     "species": "species name, taxon, spp, sp",
     "cohort": "planting cohort, planting round, first planting or infill",
     "method": (
-        "preparation, prep, site preparation, site prep, ground preparation, treatment, "
+        "preparation, prep, site preparation, site prep, ground preparation, soil preparation, treatment, "
         "preparation method, prep method, works, what was done, what we did"
     ),
     "visit": "visit name, visit no, visit number, survey, monitoring visit, inspection",
@@ -34,7 +34,8 @@ _COLUMN_WORDS: Final = {
     "state": ("status, seedling state, seedling status, alive or dead, alive dead, a d, fate, alive"),
     "alive": (
         "no alive, number alive, n alive, alive count, count alive, live, no live, living, live "
-        "plants, plants alive, surviving, survivors, count"
+        "plants, plants alive, surviving, survivors, count, live trees, live seedlings, live stems, "
+        "trees alive, seedlings alive, stems alive, live count, trees living, living trees, living plants"
     ),
     "dead": "no dead, number dead, n dead, dead count, dead seen, plants dead, lost, no lost",
     "infill": (
@@ -43,7 +44,7 @@ _COLUMN_WORDS: Final = {
     ),
     "planted": (
         "no planted, number planted, n planted, planted number, plants planted, total planted, plants, "
-        "put in, no put in, number put in"
+        "put in, no put in, number put in, planted no, planted n, planted count"
     ),
     "planted_date": "planting date, plant date, date planted, date of planting, planted on, planting",
     "planted_until": ("planting end, planting end date, planted to, last planting day, planting finished"),
@@ -129,7 +130,7 @@ RESERVED: Final = frozenset(
         "file", "sheet", "row", "record", "source", "line", "total", "note", "replant", "state_said",
         "date_unread", "name", "entry", "label",
         "turn", "day", "blank", "says", "number", "at_planting", "turn_before", "planted_first", "death",
-        "period", "plants", "patch_radius_m", "date_other", "planted_other",
+        "period", "plants", "times", "like", "patch_radius_m", "date_other", "planted_other",
     }
 )  # fmt: skip
 
@@ -154,6 +155,7 @@ _STATE_WORDS: Final = {
         "not visited, nv, n v, not assessed, not surveyed, not recorded, not checked, not seen, not "
         "done, na, n a, no data, nd, skipped"
     ),
+    State.DOUBTFUL: ("doubtful, in doubt, unsure, not sure, uncertain"),
     State.REPLANTED: (
         "replanted, replant, replaced, replacement, dead replanted, dead replaced, died replanted, d "
         "replanted, gone replanted, missing replanted, dead now replanted, new plant, new seedling, "
@@ -181,7 +183,7 @@ _TOTAL: Final = re.compile(
 
 def is_total(label: str) -> bool:
     """Tell whether a label says that its row sums up others."""
-    return bool(_TOTAL.fullmatch(plain(label)))
+    return not label.isdigit() and bool(_TOTAL.fullmatch(plain(label)))
 
 
 _SUMS: Final = re.compile(r"\b(living|alive|dead|total|survival|survivors|mean|average)\b")

@@ -49,7 +49,6 @@ AFTER: Final = frozenset((FOLLOW_UP,))  # what is of plants that stand already
 WEED_CONTROL: Final = (KNOCKDOWN, PRE_EMERGENT, SCALP, SLASH)
 SPRAYS: Final = (KNOCKDOWN, PRE_EMERGENT)
 
-SOIL_STATES: Final = ("dry", "moist", "wet")
 _SOIL_WORDS: Final = {
     "dry": "d, hard, dusty, hard and dry, very dry",
     "moist": "m, damp, just moist",

@@ -10,11 +10,11 @@ import pandas as pd
 
 from survivor.document.elements import (
     Block,
-    Column,
     Figure,
     Paragraph,
     Section,
     Table,
+    headed,
     numbers,
     shortened,
     words,
@@ -23,15 +23,16 @@ from survivor.document.elements import (
 from survivor.evidence.headline import CLEAR
 from survivor.figures.comparison import agreement_figure
 from survivor.report import appendix_english as en
-from survivor.report.columns import AGAINST, METHOD, alive_limits, differing
+from survivor.report.columns import AGAINST, METHOD, alive_limits, differing, heading
 from survivor.report.comparing import contrast_table
 from survivor.report.confounding import ground, like_sites
+from survivor.report.first_answer import first_answer
 from survivor.report.radius import radius_slopes, rain_slopes
 from survivor.report.reasons import base_words, not_held, why
 from survivor.report.supporting import days_alive, lot, periods
 from survivor.sentences import Name, Names, Sentence, Value, say
-from survivor.vocabulary import Basis
-from survivor.words import model_words, number, sentence
+from survivor.vocabulary import SIGNIFICANCE, Basis
+from survivor.words import counted, model_words, number, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -40,6 +41,7 @@ if TYPE_CHECKING:
 def appendix(analysis: Analysis) -> Section:
     """Return the parts that back the answers up."""
     parts = (
+        *first_answer(analysis),
         Section("all-pairs", "All pairs of preparations", _all_pairs(analysis)),
         Section("radius-held", "Preparations with the radius held equal", _radius_held(analysis)),
         radius_slopes(analysis),
@@ -60,7 +62,7 @@ def _all_pairs(analysis: Analysis) -> tuple[Block, ...]:
     if analysis.comparing.all_pairs is None or analysis.comparing.all_pairs.table.empty:
         return (_nothing(why(analysis, "all_pairs", "No pairs could be compared")),)
     made = contrast_table(
-        "all-pairs-table", "Differences between all pairs", analysis.comparing.all_pairs.table, analysis.basis
+        "all-pairs-table", "Differences between all pairs", analysis.comparing.all_pairs, analysis.basis
     )
     note = en.ALL_PAIRS.format(base=base_words(analysis))
     return (replace(made, note=f"{made.note} {note}"),)
@@ -69,10 +71,9 @@ def _all_pairs(analysis: Analysis) -> tuple[Block, ...]:
 def _radius_held(analysis: Analysis) -> tuple[Block, ...]:
     if analysis.radius.held_equal is None or analysis.radius.held_equal.table.empty:
         return (_nothing(why(analysis, "radius_held_equal", "The radius could not be held equal")),)
-    table = analysis.radius.held_equal.table
-    made = contrast_table(
-        "radius-held-table", "Differences with the radius held equal", table, analysis.basis
-    )
+    held = analysis.radius.held_equal
+    made = contrast_table("radius-held-table", "Differences with the radius held equal", held, analysis.basis)
+    table = held.table
     apart = not_held(analysis, [*table["method"], *table["against"]])
     return (Paragraph(en.RADIUS_HELD), replace(made, note=f"{made.note} {apart}".strip()))
 
@@ -138,22 +139,34 @@ def _left_out(analysis: Analysis) -> tuple[Block, ...]:
 
 def _turning(analysis: Analysis) -> tuple[Sentence, ...]:
     """Name the clear differences that are no longer so without one of the sites, with those sites."""
-    table = analysis.robustness.left_out
-    found = []
+    table, shown = analysis.robustness.left_out, False
+    by_p: list[tuple[Name, Names]] = []
+    by_interval: list[tuple[Name, Names]] = []
     for one in analysis.findings:
         if one.key != " against ".join(one.methods) or one.reading not in CLEAR:
             continue
+        shown = True
         rows = table[
             (table["method"].astype(str) == one.methods[0])
             & (table["against"].astype(str) == one.methods[1])
-            & (table["lower"] <= 0)
-            & (table["upper"] >= 0)
+            & table["estimate"].notna()
         ]
-        if len(rows):
-            sites = Names(tuple(rows["site_left_out"].astype(str)))
-            found.append(say(en.LEFT_OUT_TURNS, method=Name(one.methods[0]), sites=sites))
-    clear = any(one.reading in CLEAR for one in analysis.findings)
-    return tuple(found) or ((say(en.LEFT_OUT_HOLDS),) if clear else ())
+        still = (rows.get("p_adjusted", 0.0) < SIGNIFICANCE) & (
+            (rows["estimate"] > 0) == ((one.estimate or 0.0) > 0)
+        )
+        holds = (rows["lower"] <= 0) & (rows["upper"] >= 0)
+        for turned, said in ((~still, by_p), (holds, by_interval)):
+            if turned.any():
+                sites = Names(tuple(rows.loc[turned, "site_left_out"].astype(str)))
+                said.append((Name(one.methods[0]), sites))
+    if not shown:
+        return ()
+    return (
+        *(say(en.LEFT_OUT_TURNS, method=method, sites=sites) for method, sites in by_p),
+        *(() if by_p else (say(en.LEFT_OUT_HOLDS),)),
+        *(say(en.LEFT_OUT_OWN, method=method, sites=sites) for method, sites in by_interval),
+        *(() if by_interval else (say(en.LEFT_OUT_OWN_HOLDS),)),
+    )
 
 
 def _noted(analysis: Analysis, table: Table, shown: list[str]) -> Table:
@@ -164,17 +177,28 @@ def _noted(analysis: Analysis, table: Table, shown: list[str]) -> Table:
 def _bounds(analysis: Analysis) -> tuple[Block, ...]:
     table = analysis.robustness.bounds
     if table.empty:
-        return (_nothing(why(analysis, "robustness", "No plant was missing or unknown")),)
+        return (_nothing(_no_bounds(analysis)),)
     text = f"{en.BOUNDS.format(missing=_missing(analysis))} {en.BOUNDS_NOT}"
     rules = list(dict.fromkeys(table["rule"].astype(str)))
     cells = {
         (str(row["method"]), str(row["rule"])): WITH_LIMITS.cell(row) for row in table.to_dict("records")
     }
     methods = list(dict.fromkeys(table["method"].astype(str)))
-    columns = (Column("Preparation"), *(Column(sentence(rule).rstrip("."), numeric=True) for rule in rules))
+    columns = headed("Preparation", numeric=map(heading, rules))
     rows = tuple((method, *(cells.get((method, rule), "–") for rule in rules)) for method in methods)
     caption = f"Alive {analysis.per_100} (95 % CI) under each rule"
     return (Paragraph(text), _noted(analysis, Table("bounds-table", caption, columns, rows), methods))
+
+
+def _no_bounds(analysis: Analysis) -> str:
+    """Say why no other rule for missing plants is tried: counts have no plant that could be missing."""
+    observed = analysis.survival.observed
+    if "robustness" in analysis.unmade or analysis.settings.records.kind == "tagged":
+        return why(analysis, "robustness", en.NO_UNKNOWN)
+    unknown = 0.0 if observed.empty else float(observed["unknown"].astype(float).sum())
+    if not unknown > 0:
+        return en.COUNTED
+    return " ".join(map(str, (en.COUNTED, say(en.COUNTED_UNKNOWN, plants=counted(unknown, "plant")))))
 
 
 def _missing(analysis: Analysis) -> str:

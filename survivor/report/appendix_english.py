@@ -4,6 +4,20 @@ from __future__ import annotations
 
 from typing import Final
 
+# The first answer under each check.
+FIRST_ANSWER: Final = "{method} against {against}: the answer, and what each other check gives. p is adjusted for the number of comparisons, but for mean days."
+CHECK_ANSWER: Final = "the answer"
+CHECK_PAIRS: Final = "allowing for all pairs"
+CHECK_RADIUS: Final = "with the radius held equal"
+CHECK_LIKE_SITES: Final = "expected at similar sites"
+CHECK_MODEL: Final = "another model: {model}"
+CHECK_RULE: Final = "{rule}"
+CHECK_SITE: Final = "without {site_left_out}, where it is least clear"
+CHECK_LOT: Final = "randomisation test"
+CHECK_DAYS: Final = "mean days alive"
+DAYS: Final = "{size} ({span}) days"
+CHECK_E_VALUE: Final = "E-value of the limit"
+
 # The appendix: randomisation, periods, mean days, pairs, models, sites, rules.
 LOT: Final = (
     "Preparations were allocated at random within blocks. Were two of them alike, every other way to share out "
@@ -34,7 +48,7 @@ PERIODS_LATE: Final = (
     "Tags went in after planting, so stretches begin at the first sighting. A period holds deaths after that "
     "only, and the first period fewer deaths than there were."
 )
-PERIODS_NOTE: Final = "Limits by plot ({variance}), not adjusted. A death found after a stretch across two periods is shared out between them."
+PERIODS_NOTE: Final = "Limits by plot ({variance}), not adjusted. A death found after a stretch across two periods is split between them."
 PERIODS_NO_TEST: Final = "Too few plots for a test of whether the ratios differ between periods."
 PERIODS_TEST: Final = "(F {f} on {df1} and {df2} degrees of freedom, p {p})"
 PERIODS_DIFFER: Final = (
@@ -95,8 +109,15 @@ LEFT_OUT: Final = (
 )
 LEFT_OUT_MANY: Final = "Of {sites} sites, the {left} without which a difference changes most are left out."
 LEFT_OUT_STEP: Final = "One Newton step of the fit estimates which these are."
-LEFT_OUT_TURNS: Final = "No longer clear without one site: {method} (without {sites})."
-LEFT_OUT_HOLDS: Final = "Every difference that is clear with all sites is so without any one of them."
+LEFT_OUT_TURNS: Final = "By p adjusted for the number of comparisons, as the grade goes, {method} is no longer clear without {sites}."
+LEFT_OUT_HOLDS: Final = "By p adjusted for the number of comparisons, as the grade goes, every clear difference is clear without any one site."
+LEFT_OUT_OWN: Final = "By its own interval, which then holds 0, {method} is no longer clear without {sites}."
+LEFT_OUT_OWN_HOLDS: Final = "By its own interval, every clear difference is clear without any one site."
+NO_UNKNOWN: Final = "No plant was missing or unknown"
+COUNTED: Final = "Plants were counted and not tagged, so no rule for missing plants applies."
+COUNTED_UNKNOWN: Final = (
+    "{plants} whose fate at the milestone is unknown count as alive up to the visit before."
+)
 BOUNDS: Final = (
     "The same survival under other rules; the first is the one used. Plants never found again are those of "
     "which neither plant nor place was found. That they all died, and that all lived, are the bounds of "

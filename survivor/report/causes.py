@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from functools import partial
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from survivor.document.elements import Column, Figure, Paragraph, Section, Table, missing
+from survivor.document.elements import Figure, Paragraph, Section, Table, headed, missing
 from survivor.figures.causes import UNKNOWN, causes_figure
 from survivor.report import english as en
 from survivor.report.reasons import why
@@ -42,29 +43,35 @@ def causes_of_death(analysis: Analysis) -> Section:
         finding=finding,
         caption=en.CAUSES_CAPTION,
         draw=partial(causes_figure, named),
-        table=_table(named),
+        table=_table(named, _watched(analysis)),
     )
     return Section(KEY, HEADING, (Paragraph(text), figure))
 
 
-def _table(table: pd.DataFrame) -> Table:
+def _watched(analysis: Analysis) -> dict[str, float]:
+    observed = analysis.survival.observed
+    if observed.empty:
+        return {}
+    return dict(zip(observed["method"].astype(str), observed["watched"].astype(float), strict=True))
+
+
+def _table(table: pd.DataFrame, watched: dict[str, float]) -> Table:
+    """Return deaths of each preparation by cause, with their sum and the plants analysed."""
     most = table.groupby("cause")["deaths"].sum()
     # Most deaths first, as in the picture; what is not known last.
     causes = sorted(most.index, key=lambda cause: (cause.lower() in UNKNOWN, -float(most[cause]), cause))
-    counts = table.groupby(["method", "period", "cause"], observed=True)["deaths"].sum()
-    pairs = table[["method", "period"]].astype(str).drop_duplicates().itertuples(index=False, name=None)
-    known = {
-        tuple(str(part) for part in key): float(value)
-        for key, value in counts.items()
-        if isinstance(key, tuple)
-    }
+    counts = table.astype({"method": str}).pivot_table(
+        index="method", columns="cause", values="deaths", aggfunc="sum", fill_value=0.0, sort=False
+    )
     rows = tuple(
-        (method, period, *(number(known.get((method, period, cause), 0.0)) for cause in causes))
-        for method, period in pairs
+        (
+            str(method),
+            *(number(float(counts.loc[method, cause])) for cause in causes),
+            number(float(counts.loc[method].sum())),
+            number(watched.get(str(method), math.nan)),
+        )
+        for method in counts.index
     )
-    columns = (
-        Column("Preparation"),
-        Column("Period"),
-        *(Column(cause or "not recorded", numeric=True) for cause in causes),
-    )
-    return Table("causes-table", "Deaths by preparation, period and likely cause", columns, rows, row_heads=2)
+    named = [cause or "not recorded" for cause in causes]
+    columns = headed("Preparation", numeric=(*named, "All deaths", "Analysed"))
+    return Table("causes-table", "Deaths by preparation and likely cause", columns, rows, note=en.CAUSES_NOTE)

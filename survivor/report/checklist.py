@@ -22,12 +22,14 @@ if TYPE_CHECKING:
 KEY: Final = "checklist"
 HEADING: Final = "What a report of a comparison owes"
 _REPORT, _HERE = "report", "this annex"
+_CONTACT: Final = "Contact"  # an address stands as it is written
 
 
 def checklist(analysis: Analysis) -> Section:
     """Return the items with where each stands; one that nobody told is printed as not reported."""
     rows = tuple(
-        (item, capital(full_stop(told)) if told else capital(NOT_REPORTED)) for item, told in _items(analysis)
+        (item, told if item == _CONTACT and told else capital(full_stop(told) if told else NOT_REPORTED))
+        for item, told in _items(analysis)
     )
     statement = "CONSORT 2010 with its extension to cluster trials" if is_random(analysis) else "STROBE"
     text = (
@@ -37,7 +39,7 @@ def checklist(analysis: Analysis) -> Section:
     table = Table(
         "checklist-table",
         "Items and where they stand",
-        (Column("Item"), Column("Where, or what was told")),
+        (Column("Item"), Column("Where, or what was reported")),
         rows,
     )
     return Section(KEY, HEADING, (Paragraph(text), table))
@@ -127,7 +129,7 @@ def _items(analysis: Analysis) -> tuple[tuple[str, str], ...]:
         ("Who did it", given.done_by),
         ("Funding", given.funded_by),
         ("Interests", given.interests),
-        ("Contact", given.contact),
+        (_CONTACT, given.contact.strip()),
         ("Day the records were closed", "" if closed is None else date(closed)),
         ("Day of the report", "" if given.date is None else date(given.date)),
         ("Terms of re-use", given.licence),

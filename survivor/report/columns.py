@@ -31,6 +31,9 @@ def alive(basis: Basis) -> tuple[Field, Field]:
     )
 
 
+ALL_TOGETHER: Final = "95 % CI, all together"
+
+
 def differing(basis: Basis) -> tuple[Field, Field]:
     """Return a difference and its limits."""
     size = ("estimate", "lower", "upper")
@@ -40,6 +43,12 @@ def differing(basis: Basis) -> tuple[Field, Field]:
     )
 
 
+def together() -> Field:
+    """Return the limits of a difference that hold for all comparisons of the table together."""
+    size = ("estimate", "lower_simultaneous", "upper_simultaneous")
+    return numbers(ALL_TOGETHER, *size, write=lambda *values: difference(*values)[1])
+
+
 def ratio(heading: str, name: str) -> tuple[Field, Field]:
     """Return a ratio and its limits."""
     ends = numbers(LIMITS, f"{name}_lower", f"{name}_upper", write=lambda low, high: limits(low, high, 2))
@@ -47,7 +56,7 @@ def ratio(heading: str, name: str) -> tuple[Field, Field]:
 
 
 def days(first: float, last: float) -> str:
-    """Write the first and the last day of some, once where they are one."""
+    """Write the first and the last of some days, or counts, once where they are one."""
     return number(first) if first == last else f"{number(first)} to {number(last)}"
 
 

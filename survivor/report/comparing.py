@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
+from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING, Any
 
@@ -11,11 +12,11 @@ import pandas as pd
 
 from survivor.document.elements import (
     Block,
-    Column,
     Figure,
     Paragraph,
     Section,
     Table,
+    headed,
     missing,
     numbers,
     shortened,
@@ -23,13 +24,23 @@ from survivor.document.elements import (
     written,
 )
 from survivor.effects.confounding import BETWEEN
+from survivor.effects.contrasts import Contrasts
 from survivor.figures.comparison import contrasts_figure
 from survivor.report import english as en
 from survivor.report.cautions import before_acting
-from survivor.report.columns import AGAINST, METHOD, PLOTS, SEEDLINGS, SITES, differing
-from survivor.report.reasons import base_words, compared_with, is_random, no_usual_practice, why
+from survivor.report.columns import (
+    AGAINST,
+    ALL_TOGETHER,
+    METHOD,
+    PLOTS,
+    SEEDLINGS,
+    SITES,
+    differing,
+    together,
+)
+from survivor.report.reasons import base_words, compared_with, no_usual_practice, not_random, why
 from survivor.report.tables import hidden
-from survivor.sentences import Name, Text, Value, cell, say
+from survivor.sentences import Name, Text, Value, cell, plain_text, say
 from survivor.vocabulary import Basis
 from survivor.words import chance, counted, difference, number, plain
 
@@ -50,15 +61,7 @@ def comparison(analysis: Analysis) -> Section:
     base = base_words(analysis)
     table = analysis.comparing.against.table.sort_values("estimate", ascending=False, kind="stable")
     smallest = analysis.settings.design.smallest_difference
-    blocks: list[Block] = [*no_usual_practice(analysis)]
-    if not is_random(analysis):
-        blocks.append(
-            Paragraph(
-                en.NOT_RANDOM_SEEN,
-                kind="note",
-                label="Not allocated at random",
-            )
-        )
+    blocks: list[Block] = [*no_usual_practice(analysis), *not_random(analysis, en.NOT_RANDOM_SEEN)]
     caption = [en.CONTRASTS_CAPTION.format(per=analysis.per_100, smallest=plain(smallest))]
     if (table["basis"].astype(str) == BETWEEN).any():
         caption.append(en.CONTRASTS_HOLLOW)
@@ -69,13 +72,19 @@ def comparison(analysis: Analysis) -> Section:
             finding=_largest(table, base, analysis.basis),
             caption=" ".join(caption),
             draw=partial(contrasts_figure, table, smallest=smallest, per=analysis.per_100),
-            table=contrast_table("contrasts-table", f"Differences from {base}", table, analysis.basis),
+            table=_first_table(f"Differences from {base}", analysis.comparing.against, analysis.basis),
         )
     )
     if analysis.confounding.layout is not None:
         blocks.extend(_traits(analysis, analysis.confounding.layout.balance))
     blocks.extend(before_acting(analysis))
     return Section(KEY, HEADING.format(base=base), tuple(blocks))
+
+
+def _first_table(caption: str, found: Contrasts, basis: Basis) -> Table:
+    """Return the table of differences that readers come to first: its note says what p means."""
+    made = contrast_table("contrasts-table", caption, found, basis)
+    return replace(made, note=f"{plain_text(made.note)} {en.P_MEANS}")
 
 
 def _largest(table: pd.DataFrame, base: str, basis: Basis) -> Text:
@@ -96,22 +105,26 @@ def _largest(table: pd.DataFrame, base: str, basis: Basis) -> Text:
     )
 
 
-def contrast_table(key: str, caption: str, table: pd.DataFrame, basis: Basis) -> Table:
+def contrast_table(key: str, caption: str, found: Contrasts, basis: Basis) -> Table:
     """Return differences with limits, adjusted p, what they rest on and how much."""
-    adjusted = table if "p_adjusted" in table else table.assign(p_adjusted=math.nan)
+    table = found.table
     fields = (
         METHOD,
         AGAINST,
         *differing(basis),
+        together(),
         numbers("Adjusted p", "p_adjusted", write=chance),
         words("Rests on", "basis"),
         SEEDLINGS,
         PLOTS,
         SITES,
     )
-    compared = int(adjusted["p_adjusted"].notna().sum())
-    note = en.CONTRASTS_NOTE.format(compared=counted(compared, "comparison"))
-    return written(key, caption, adjusted, fields, row_heads=2, note=note)
+    note = en.CONTRASTS_NOTE.format(
+        together=ALL_TOGETHER,
+        pairs=counted(found.comparisons, "comparison"),
+        compared=counted(int(table["p_adjusted"].notna().sum()), "comparison"),
+    )
+    return written(key, caption, table, fields, row_heads=2, note=note)
 
 
 def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
@@ -155,13 +168,8 @@ def _traits(analysis: Analysis, balance: pd.DataFrame) -> list[Block]:
     said = [en.TRAITS.format(base=base_name), en.TRAITS_LARGEST.format(largest=largest)]
     if (apart["trait"].astype(str) == RADIUS).any():
         said.append(en.TRAITS_RADIUS)
-    columns = (
-        Column("Trait"),
-        Column("Preparation"),
-        Column("Its plots", numeric=True),
-        Column(f"Plots of {base_name}", numeric=True),
-        Column("Difference, in standard deviations", numeric=True),
-    )
+    counts = ("Its plots", f"Plots of {base_name}", "Difference, in standard deviations")
+    columns = headed("Trait", "Preparation", numeric=counts)
     table = Table(
         "traits", "Traits of plots that differ between preparations", columns, tuple(rows), row_heads=2
     )

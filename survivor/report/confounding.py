@@ -11,11 +11,10 @@ import pandas as pd
 
 from survivor.document.elements import (
     Block,
-    Column,
     Paragraph,
     Section,
-    Table,
     numbers,
+    of_row,
     places,
     shortened,
     words,
@@ -62,28 +61,19 @@ def _balance(analysis: Analysis, balance: pd.DataFrame, usual: str | None) -> li
     others = balance[balance["method"].astype(str) != str(usual)]
     if others.empty:
         return [Paragraph(en.NO_TRAIT)]
-    columns = (
-        Column("Trait"),
-        Column("Preparation"),
-        Column("Its plots", numeric=True),
-        Column("Difference, in standard deviations", numeric=True),
+    fields = (
+        of_row("Trait", trait_name),
+        METHOD,
+        of_row("Its plots", lambda row: _value(row, analysis.records.plots), numeric=True),
+        numbers("Difference, in standard deviations", "standardised_difference", write=places(1, sign=True)),
     )
     apart, alike = _apart(others, others["standardised_difference"].abs() < _ALIKE)
-    rows = tuple(
-        (
-            trait_name(row),
-            str(row["method"]),
-            _value(row, analysis.records.plots),
-            number(float(row["standardised_difference"]), 1, sign=True),
-        )
-        for row in apart.to_dict("records")
-    )
     base = base_words(analysis)
     same = en.SAME_TRAITS.format(base=base, names=listed(alike)) if alike else ""
-    if not rows:
+    if apart.empty:
         return [Paragraph(same)]
     note = f"{en.BALANCE_NOTE.format(base=base)} {same}".strip()
-    made = Table("balance-table", "Traits of the plots under each preparation", columns, rows, 2, note)
+    made = written("balance-table", "Traits of the plots under each preparation", apart, fields, 2, note)
     return [replace(shortened(made, "traits.csv"), folded=True)]
 
 
@@ -116,27 +106,19 @@ def plainly(value: float) -> str:
 def _overlap(overlap: pd.DataFrame, base: str) -> list[Block]:
     if overlap.empty:
         return []
-    columns = (
-        Column("Trait"),
-        Column("Preparation"),
-        Column(f"Of 100 of its plots, on ground that {base} had too", numeric=True),
-        Column(f"Of 100 plots of {base}, on ground that it had too", numeric=True),
+    fields = (
+        of_row("Trait", trait_name),
+        METHOD,
+        numbers(f"Of 100 of its plots, on ground that {base} had too", "inside"),
+        numbers(f"Of 100 plots of {base}, on ground that it had too", "inside_against"),
     )
     shared = (overlap["inside"] >= _ALL) & (overlap["inside_against"] >= _ALL)
     apart, alike = _apart(overlap, shared)
-    rows = tuple(
-        (
-            trait_name(row),
-            str(row["method"]),
-            *(number(float(row[name])) for name in ("inside", "inside_against")),
-        )
-        for row in apart.to_dict("records")
-    )
     same = en.SAME_GROUND.format(names=listed(alike)) if alike else ""
-    if not rows:
+    if apart.empty:
         return [Paragraph(same)]
     note = f"{en.OVERLAP_NOTE} {same}".strip()
-    made = Table("overlap-table", "Plots on ground that both had", columns, rows, 2, note)
+    made = written("overlap-table", "Plots on ground that both had", apart, fields, 2, note)
     return [replace(shortened(made, "overlap.csv"), folded=True)]
 
 
@@ -187,9 +169,7 @@ def like_sites(analysis: Analysis) -> Section:
     found = analysis.supporting.like_sites
     if found is None:
         return unmade(analysis, "like-sites", heading, "like_sites")
-    made = contrast_table(
-        "like-sites-table", "Differences expected at similar sites", found.table, analysis.basis
-    )
+    made = contrast_table("like-sites-table", "Differences expected at similar sites", found, analysis.basis)
     note = sentence(found.limits_note)
     return Section(
         "like-sites", heading, (Paragraph(en.LIKE_SITES), replace(made, note=f"{note} {made.note}"))

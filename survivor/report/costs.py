@@ -21,7 +21,7 @@ from survivor.document.elements import (
 from survivor.report import english as en
 from survivor.report.columns import METHOD, PER_100, RANGE, amount, in_100
 from survivor.report.orders import after_costs, cost_lines
-from survivor.report.reasons import is_random, why
+from survivor.report.reasons import not_random, why
 from survivor.report.value import extra
 from survivor.words import NONE, cost_limits, money, per_100, sentence
 
@@ -39,16 +39,10 @@ def costs(analysis: Analysis) -> Section:
         return replace(bare, parts=after_costs(analysis))
     table = analysis.costs.payoff.table.sort_values("cost_per_established", kind="stable")
     blocks: list[Block] = [Paragraph(_source(analysis)), Paragraph(analysis.costs.payoff.said)]
-    if not is_random(analysis):
-        blocks.append(
-            Paragraph(
-                en.COST_NOT_RANDOM,
-                kind="note",
-                label="Not allocated at random",
-            )
-        )
+    blocks.extend(not_random(analysis, en.COST_NOT_RANDOM))
     blocks.append(replace(_table(table, _uncosted(analysis)), note=en.COST_NOTE))
-    blocks.extend(Paragraph(sentence(check), kind="small") for check in analysis.costs.payoff.checks)
+    blocks.extend(_other_rule(analysis, list(table["method"].astype(str))))
+    blocks.extend(Paragraph(sentence(check), kind="small") for check in analysis.costs.payoff.noticed)
     blocks.extend(cost_lines(analysis))
     return Section(KEY, HEADING, tuple(blocks), (*extra(analysis), *after_costs(analysis)))
 
@@ -59,6 +53,22 @@ def _source(analysis: Analysis) -> str:
         return en.COSTS_GIVEN
     said = en.COST_SOURCE.format(currency=given.currency, year=given.year, source=given.source)
     return f"{said} {en.COST_HOW}"
+
+
+def _other_rule(analysis: Analysis, order: list[str]) -> tuple[Table, ...]:
+    """Return the same cost under the other rule for missing plants; nothing where it makes no difference."""
+    costs = analysis.robustness.costs
+    if costs.empty:
+        return ()
+    place = {name: number for number, name in enumerate(order)}
+    costs = costs.sort_values("method", key=lambda names: names.astype(str).map(place), kind="stable")
+    rule = str(costs["rule"].iloc[0])
+    fields = (
+        METHOD,
+        amount("Cost per living plant", "cost_per_established"),
+        numbers(RANGE, "lower", "upper", write=cost_limits),
+    )
+    return (written("payoff-other-table", f"Cost per living plant, {rule}", costs, fields),)
 
 
 def _uncosted(analysis: Analysis) -> list[tuple[str, ...]]:

@@ -34,6 +34,8 @@ YEARS_TOGETHER: Final = (
     "Plants of {years} are together here, each counted from its own planting, so one day of a curve is not one "
     "season. By year they stand under “Planting years beside each other”."
 )
+ROUNDS: Final = "Between the days of two columns no plot was visited."
+ROUNDS_SOME: Final = "These are {shown} of {all} rounds of visits; curves.csv has the others. On days of no round no plot was visited."
 AT_RISK: Final = "Seedlings followed into the round. The count falls {why}."
 BY_DEATHS: Final = "by deaths"
 BY_TAGS: Final = "by tags no longer found"
@@ -46,6 +48,9 @@ BY_SITES_LATER: Final = (
 CAUSES: Final = "A cause is the observer's likeliest one, seen at the visit after the death."
 CAUSES_UNKNOWN: Final = "Of {deaths}, {unknown} have no known cause; they are left as unknown."
 CAUSES_FINDING: Final = "{deaths} with a period; most ({most}) in: {worst}."
+CAUSES_NOTE: Final = (
+    "All periods together; the workbook has each. Analysed: plants whose state was known at some visit."
+)
 CAUSES_CAPTION: Final = "Bars: seedlings found dead, all preparations together; hatched: cause not known."
 
 # Heights.
@@ -54,7 +59,7 @@ HEIGHTS_WHY: Final = (
     "how many of the planted are alive and have the set height."
 )
 HEIGHTS_NOTE: Final = (
-    "As counted: the share alive of the plants whose fate is known, times the share of the measured that are "
+    "Observed: the share alive of the plants whose fate is known, times the share of the measured that are "
     "that tall. A living plant not measured is taken to be like those measured under its preparation. Not "
     "standardised for site and species; species grow at different paces. Limits by leaving out one plot at a "
     "time."
@@ -170,6 +175,8 @@ DECILES_CAPTION: Final = (
     "Decile 1: the lowest tenth of the years on record; 10: the highest. Shaded: 4 to 7, about average. For "
     "dry spells a high decile is a long one."
 )
+RAIN_AT_LEAST: Final = "at least"
+DECILES_LEAST: Final = "Where days are not known, a decile rests on the least that fell."
 DECILES_RECORD: Final = "Years of record: {years}, by measure."
 DECILES_GAUGES: Final = "Gauges: {gauges}."
 DECILE: Final = "{measure}, {gauge}: {value}, decile {decile}, {words}."
@@ -228,7 +235,7 @@ GROUPS_NONE: Final = "No {word} was visited near the day asked for."
 GROUPS_SPAN: Final = "From {low} alive {per} for {worst} to {high} for {best}."
 GROUPS_ONE: Final = "{low} alive {per}{alike}."
 GROUPS_CAPTION: Final = (
-    "Dot: alive {per}, as counted under all preparations, so not standardised. Line: 95 % CI, by plot."
+    "Dot: alive {per}, observed under all preparations together, not standardised. Line: 95 % CI, by plot."
 )
 GROUPS_FIRST: Final = "The first {most} of {all} are drawn."
 WATCHED: Final = "Watched: seedlings planted whose state was known at some visit; alive per 100 is of these."
@@ -280,6 +287,13 @@ MEANINGS: Final = (
         "a new plant with its own planting date; it never takes over the survival of the plant it replaced",
     ),
 )
+ALIVE_AGAIN: Final = (  # of the rules for tagged seedlings
+    (
+        "Called dead, and alive later",
+        "alive throughout, as a plant that resprouts had not died; it died where the records say replanted",
+    ),
+    ("State in doubt", "neither alive nor dead at that visit; the visits before and after tell"),
+)
 FOUR_WORDS: Final = (
     "Each answer is graded: strong, moderate, weak or not answered. It starts as strong, and each check "
     "below that applies holds it back."
@@ -308,8 +322,11 @@ CONTRASTS_LARGEST: Final = (
     "The largest difference is that of {method} from {against}: {size} {per} (95 % CI {span})."
 )
 CONTRASTS_NOTE: Final = (
-    "Limits are of the one comparison. p is adjusted for the {compared} of this table (Holm). A p value above "
-    "0.05 means that there is not enough evidence of a difference, not that there is none."
+    "{together}: for {pairs} at once (Bonferroni), so it allows for picking out what is clear. "
+    "P values are adjusted for the {compared} of this table (Holm)."
+)
+P_MEANS: Final = (
+    "A p value above 0.05 means that there is not enough evidence of a difference, not that there is none."
 )
 TRAITS_ALIKE: Final = (
     "No trait of the plots in the records lies half a standard deviation or more from that under {base}."
@@ -341,9 +358,6 @@ NO_USUAL: Final = (
     "No usual practice is named in the study file: compared with {against}, the preparation with most plots."
 )
 USUAL_ABSENT: Final = "The usual practice of the study file, {named}, is in no plot that can be compared. So {against}, with most plots, stands for it."
-BETWEEN: Final = "No site holds both preparations, so these compare sites as much as preparations: {names}."
-REFUSED: Final = "The records cannot tell these preparations from the sites they stand at: {names}."
-PAIR: Final = "{method} against {against}"
 
 NOT_HELD: Final = "Not in this table: {names}. No site joins {them} to the others, so the model within sites leaves {them} out."
 
@@ -355,8 +369,8 @@ COST_NOTE: Final = (
 COSTS_GIVEN: Final = "Costs are as given in the study file."
 COST_SOURCE: Final = "Costs are inputs, not findings, in {currency} of {year}. Source: “{source}”."
 COST_HOW: Final = (
-    "Cost per living plant is what was spent on each plant planted, divided by the share of them alive at the "
-    "milestone. Infill is not in it."
+    "Cost per living plant is what was spent on each plant planted, divided by the share alive at the milestone. "
+    "Those alive then are called established. Infill is not in it."
 )
 COST_NOT_RANDOM: Final = "The survival in these costs is that seen where each preparation was used; it was not allocated at random."
 NO_COSTS: Final = "The study file gives no costs"
@@ -370,7 +384,7 @@ BREAK_EVEN: Final = (
     "A dearer preparation pays for itself when its extra cost is in proportion to its extra survival. Above its "
     "break-even cost a preparation is the dearer one per established plant, below it the cheaper one."
 )
-BREAK_EVEN_TITLE: Final = "The most that a preparation may cost to equal {usual}"
+BREAK_EVEN_TITLE: Final = "Break-even cost per plant planted, against {usual}"
 BREAK_EVEN_CAPTION: Final = (
     "Dot: cost per plant planted at which an established plant costs the same as under {usual}. Line: its range, from "
     "survival and prices. Cross: what the preparation costs."
@@ -426,9 +440,10 @@ IN_PLOTS: Final = "in the plots"
 AT_SITE: Final = "{site}: {note}"
 PROBLEMS: Final = "{problems} in the records need a person; the first table lists them by kind."
 NO_PROBLEM: Final = "No problem was found in the records."
+REACH_ALIVE: Final = "First plants alive at {when} (95 % CI)"
 REACH_NOTE: Final = (
-    "Estimates, first plants at the milestone; {share}. Cost: the fewest plants at the lowest price to the most "
-    "at the highest."
+    "Estimates; {share}. The interval holds both how many stand and how many infill plants live. Cost: the fewest "
+    "plants at the lowest price to the most at the highest."
 )
 REACH_ALL: Final = "every infill plant taken to live, since it is not known how many do"
 REACH_SHARE: Final = "{share} of 100 infill plants taken to live"
@@ -438,10 +453,10 @@ SOME_PLOTS: Final = "{due} of {plots}"
 LOOK_AGAIN: Final = "Look again for plants that were not found, at {sites}, before their tags fade."
 NO_DAYS: Final = "Without planting days no visit can be set."
 NO_VISIT: Final = "No milestone of the study file is still ahead, so no visit is due for one."
+SEVERITY: Final = {"stop": "Correct first", "check": "Please look", "note": "Worth knowing"}
 PROBLEMS_NOTE: Final = (
-    "One row a kind of problem, with its first case. Stop: the record cannot be used. Check: used or excluded "
-    "by a stated rule, and a person should look. Note: worth knowing. Every case, with file and row, is in "
-    "problems.csv."
+    "One row a kind of problem, with its first case. Correct first: not used until that is done. Please look: "
+    "used, or excluded, by the rule stated. Every case, with file and row, is in problems.csv."
 )
 
 # What was planted; the patch; cautions.

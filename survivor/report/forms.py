@@ -12,7 +12,7 @@ import pandas as pd
 
 from survivor.document.elements import Report
 from survivor.document.page import Pictures, figures_of, page_of, picture
-from survivor.document.pdf import document_of
+from survivor.document.pdf import document_of, has_set
 from survivor.document.workbook import LONGEST_NAME, Book
 from survivor.errors import ReportError
 from survivor.figures.style import Size
@@ -32,6 +32,7 @@ ANNEX_DOCUMENT: Final = "annex.pdf"
 WORKBOOK: Final = "report.xlsx"
 FINDINGS: Final = "findings.json"
 CONTENTS: Final = "contents"
+FIRST: Final = "observed"  # planted, alive, dead and unknown by preparation
 PAGES: Final = (PAGE, ANNEX.file, OFFICER.file)
 NAMES: Final = (*PAGES, DOCUMENT, ANNEX_DOCUMENT, WORKBOOK, SUMMARY, FINDINGS, SCHEMA)
 WHAT: Final = "the report"
@@ -93,7 +94,9 @@ def report_forms(analysis: Analysis, say: Callable[[str], None] = _quiet) -> dic
         partial(_pdf, report, {f.key: wide[f.key] for f in figures_of(report)}),
     ]
     say("PDFs and workbook")
-    annex_pdf, workbook, report_pdf = side_by_side(lambda make: make(), pieces)
+    annex_pdf, workbook, report_pdf = (
+        [make() for make in pieces] if has_set() else side_by_side(lambda make: make(), pieces)
+    )
     say("Pages")
     forms = {
         PAGE: page_of(report, pictures).encode(),
@@ -134,11 +137,14 @@ def workbook_of(analysis: Analysis) -> bytes:
     Returns
     -------
     bytes
-        An XLSX file: a sheet of contents, the findings, then every table. Text stays
+        An XLSX file: a sheet of contents, what was counted, the findings, then every other table. Text stays
         text, formulas and addresses included. The same analysis gives the same bytes:
         the file bears the date of the last visit, not of its making.
     """
-    tables = {"findings": to_digits(findings_table(analysis)), **_written(analysis)}
+    written = _written(analysis)
+    # The counts that everybody can check come first.
+    first = {FIRST: written[FIRST]} if FIRST in written else {}
+    tables = {**first, "findings": to_digits(findings_table(analysis)), **written}
     base = base_words(analysis)
     contents = [(name[:LONGEST_NAME], title_of(name, base), len(table)) for name, table in tables.items()]
     seen = analysis.records.visits.get("date")

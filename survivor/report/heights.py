@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from survivor.document.elements import Paragraph, Section, numbers, written
+from survivor.document.elements import Paragraph, Section, missing, numbers, written
 from survivor.report import english as en
 from survivor.report.columns import LIMITS, METHOD, NOTE, PLOTS
 from survivor.words import number, per_100, per_100_limits
@@ -21,13 +21,13 @@ def heights(analysis: Analysis) -> tuple[Section, ...]:
     table = analysis.heights
     if table.empty:
         said = _not_told(analysis)
-        return (Section(KEY, HEADING, (Paragraph(said, kind="note", label="No answer"),)),) if said else ()
+        return (missing(KEY, HEADING, said),) if said else ()
     first = table.iloc[0]
     height, day = number(float(first["at_least_cm"])), number(float(first["at_day"]))
     tall = f"Alive and at least {height} cm, {analysis.per_100}"
     fields = (
         METHOD,
-        numbers(f"Alive and at least {height} cm, {analysis.per_100}", "estimate", write=per_100),
+        numbers(tall, "estimate", write=per_100),
         numbers(LIMITS, "lower", "upper", write=per_100_limits),
         numbers("Fate known", "known"),
         numbers("Alive", "alive"),

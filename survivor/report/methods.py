@@ -9,17 +9,20 @@ import pandas as pd
 
 from survivor.document.elements import (
     Block,
-    Column,
     Listing,
     Paragraph,
     Section,
     Table,
     Terms,
+    numbers,
     table_of,
+    words,
+    written,
 )
 from survivor.evidence.grading import rules_table
 from survivor.records.accounts import number_by
 from survivor.report import english as en
+from survivor.report.columns import NOTE, heading
 from survivor.vocabulary import Basis
 from survivor.words import capital, counted, model_words, number, per_100, plain, sentence
 
@@ -70,6 +73,7 @@ def workings(analysis: Analysis) -> Section:
             (
                 ("Missing plants", "counted as dead" if rules.missing == "dead" else "counted as unknown"),
                 ("Blank cells", rules.blank),
+                *(en.ALIVE_AGAIN if analysis.settings.records.kind == "tagged" else ()),
                 ("A height without a state", "alive" if rules.measured_means_alive else "ignored"),
                 (
                     "A count that rises",
@@ -102,25 +106,15 @@ def workings(analysis: Analysis) -> Section:
 
 
 def _three_measures(frame: pd.DataFrame) -> Table:
-    columns = (
-        Column("Measure"),
-        Column("Alive", numeric=True),
-        Column("Of", numeric=True),
-        Column("Alive per 100", numeric=True),
-        Column("Note"),
-    )
-    rows = tuple(
-        (
-            sentence(str(row["measure"])).rstrip("."),
-            number(float(row["alive"])),
-            number(float(row["of"])),
-            per_100(float(row["estimate"])),
-            sentence(str(row["note"])),
-        )
-        for row in frame.to_dict("records")
+    fields = (
+        words("Measure", "measure", heading),
+        numbers("Alive", "alive"),
+        numbers("Of", "of"),
+        numbers("Alive per 100", "estimate", write=per_100),
+        NOTE,
     )
     note = en.PLAIN_COUNTS
-    return Table("measures", "Different ways of counting survival", columns, rows, note=note)
+    return written("measures", "Different ways of counting survival", frame, fields, note=note)
 
 
 def _models(analysis: Analysis) -> list[Block]:
@@ -141,12 +135,9 @@ def _models(analysis: Analysis) -> list[Block]:
                 "Sites": fit.n_sites,
             }
         )
-        said = (sentence(check) for check in fit.checks)
-        checks.update(
-            dict.fromkeys(
-                en.MODEL_NOTE.format(model=capital(model_words(name)), check=check) for check in said
-            )
-        )
+        called = capital(model_words(name))
+        for check in map(sentence, fit.noticed):
+            checks[en.MODEL_NOTE.format(model=called, check=check)] = None
     frame = pd.DataFrame(rows)
     found: list[Block] = [table_of("models", "Models fitted", list(frame.columns), frame)]
     if checks:
@@ -164,10 +155,10 @@ def provenance(analysis: Analysis) -> Section:
 def account(analysis: Analysis) -> Section:
     """Return what became of every record."""
     records = analysis.records
-    blocks: list[Block] = []
+    blocks: tuple[Block, ...] = ()
     if not records.accounts.empty:
         fates = number_by(records.accounts).sort_values(ascending=False, kind="stable")
         total = counted(float(fates.sum()), "record was", "records were")
         parts = "; ".join(f"{number(float(count))} {en.FATES[str(fate)]}" for fate, count in fates.items())
-        blocks.append(Paragraph(en.ACCOUNT.format(total=total, parts=parts)))
-    return Section("account", "What became of the records", tuple(blocks))
+        blocks = (Paragraph(en.ACCOUNT.format(total=total, parts=parts)),)
+    return Section("account", "What became of the records", blocks)

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from survivor.document.elements import (
-    Block,
     Listing,
     Paragraph,
     Section,
@@ -21,9 +19,19 @@ from survivor.document.elements import (
 )
 from survivor.report import english as en
 from survivor.report import orders
-from survivor.report.questions import records_words
+from survivor.report.questions import records_words, to_look_at
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
-from survivor.words import cost_limits, counted, date, limits, listed, number, plants, plants_limits, sentence
+from survivor.words import (
+    cost_limits,
+    counted,
+    date,
+    estimated_beside,
+    listed,
+    number,
+    plants,
+    plants_limits,
+    sentence,
+)
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -31,29 +39,17 @@ if TYPE_CHECKING:
 
 def to_do(analysis: Analysis) -> Section:
     """Return what became of the records, and what there is to do, in a few lines."""
-    items = [records_words(analysis.records)]
-    looks = _looks(analysis)
-    if looks:
-        items.append(en.PROBLEMS.format(problems=counted(looks, "problem")))
-    blocks: list[Block] = [Listing(tuple(item for item in items if item))]
-    return Section("to-do", "What needs doing", tuple(blocks))
-
-
-def _looks(analysis: Analysis) -> float:
-    problems = analysis.records.problems
-    return (
-        float(problems["severity"].astype(str).isin(["stop", "check"]).sum()) if not problems.empty else 0.0
-    )
+    looks = to_look_at(analysis.records)
+    problems = en.PROBLEMS.format(problems=counted(looks, "problem")) if looks else ""
+    items = tuple(filter(None, (records_words(analysis.records), problems)))
+    return Section("to-do", "What needs doing", (Listing(items),))
 
 
 def records(analysis: Analysis) -> Section:
     """Return the problems in the records by kind, with what to do."""
-    blocks: list[Block] = []
-    if analysis.records.problems.empty:
-        blocks.append(Paragraph(en.NO_PROBLEM))
-    else:
-        blocks.append(_problem_table(analysis))
-    return Section("problems", "What to look at in the records", tuple(blocks))
+    none = analysis.records.problems.empty
+    block = Paragraph(en.NO_PROBLEM) if none else _problem_table(analysis)
+    return Section("problems", "What to look at in the records", (block,))
 
 
 def infill(analysis: Analysis) -> tuple[Section, ...]:
@@ -65,10 +61,11 @@ def _to_reach(analysis: Analysis) -> tuple[Section, ...]:
     table = analysis.totals.to_reach
     if table.empty:
         return ()
+    alive_at = en.REACH_ALIVE.format(when=table["alive_at"].iloc[0])
     fields = (
         words("To reach", "goal"),
         numbers("Plants wanted", "wanted"),
-        numbers("Alive (95 % CI)", "alive", "alive_lower", "alive_upper", write=_with_ends),
+        numbers(alive_at, "alive", "alive_lower", "alive_upper", write=_with_ends),
         numbers("Infill alive", "infill_alive"),
         numbers("Infill to plant (95 % CI)", "infill", "lower", "upper", write=_ordered),
         numbers("Cost", "cost_low", "cost_high", "currency", write=cost_limits),
@@ -81,7 +78,8 @@ def _to_reach(analysis: Analysis) -> tuple[Section, ...]:
 
 
 def _with_ends(estimate: float, lower: float, upper: float) -> str:
-    return f"{number(estimate)} ({limits(lower, upper)})"
+    written, low, high = estimated_beside((estimate, lower, upper))
+    return f"{written} ({low} to {high})"
 
 
 def _ordered(estimate: float, lower: float, upper: float) -> str:
@@ -148,7 +146,7 @@ def headers(analysis: Analysis) -> tuple[Section, ...]:
     """Return how the headers of the sheets were read; nothing where there were none."""
     if analysis.records.matches.empty:
         return ()
-    return (Section("headers", "How the headers were read", (replace(_matches(analysis), folded=False),)),)
+    return (Section("headers", "How the headers were read", (_matches(analysis),)),)
 
 
 def _problem_table(analysis: Analysis) -> Table:
@@ -163,7 +161,9 @@ def _problem_table(analysis: Analysis) -> Table:
         ["rank", "count"], ascending=[True, False], kind="stable"
     )
     shown = counts[["severity", "count", "what", "mend"]].assign(
-        what=counts["what"].map(sentence), mend=counts["mend"].map(sentence)
+        severity=counts["severity"].map(en.SEVERITY),
+        what=counts["what"].map(sentence),
+        mend=counts["mend"].map(sentence),
     )
     headings = ["Severity", "Cases", "First case", "What to do"]
     return table_of("problems-table", "Problems by kind", headings, shown, en.PROBLEMS_NOTE)
@@ -182,4 +182,4 @@ def _matches(analysis: Analysis) -> Table:
         "how": "How it was matched",
     }
     table = table_of("matches", "How the headers were read", [heads[n] for n in names], frame[names])
-    return replace(shortened(table, "matches.csv"), folded=True)
+    return shortened(table, "matches.csv")

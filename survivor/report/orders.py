@@ -25,6 +25,7 @@ from survivor.report.columns import LIMITS, METHOD, PER_100, RANGE, alive_limits
 from survivor.sentences import Name, Value, cell, say
 from survivor.words import (
     NONE,
+    estimated,
     limits,
     money,
     number,
@@ -181,14 +182,14 @@ def infill_sections(analysis: Analysis) -> tuple[Section, ...]:
     fields = (
         words("Site", "site"),
         numbers("Planted", "planted"),
-        numbers("Died so far", "dead"),
+        numbers("Died so far", "dead", write=estimated),
         numbers("Infill alive", "infill_alive"),
         numbers("Infill to order", "to_order", write=plants),
         numbers(LIMITS, "lower", "upper", write=plants_limits),
         numbers("Last visit, days after planting", "at_day"),
     )
     of = en.IN_WHOLE if analysis.settings.planted else en.IN_PLOTS
-    dead, planted = number(float(lead["dead"])), number(float(lead["planted"]))
+    dead, planted = estimated(float(lead["dead"])), number(float(lead["planted"]))
     standing = float(lead["infill_alive"])
     ends = plants_limits(float(lead["lower"]), float(lead["upper"]))
     order = plants(float(lead["to_order"]))

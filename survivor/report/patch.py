@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from survivor.document.elements import Column, Figure, Paragraph, Section, Table
+from survivor.document.elements import Figure, Paragraph, Section, Table, headed, missing
 from survivor.figures.patch import patch_figure
 from survivor.report import english as en
+from survivor.report.columns import days
 from survivor.words import NONE, limits, number, sentence
 
 if TYPE_CHECKING:
@@ -24,7 +25,7 @@ def patch(analysis: Analysis) -> tuple[Section, ...]:
     """Return weed cover and weed-free radius by visit; a sentence where neither was recorded."""
     table = analysis.patch
     if table.empty:
-        return (Section(KEY, HEADING, (Paragraph(en.PATCH_NONE, kind="note", label="No answer"),)),)
+        return (missing(KEY, HEADING, en.PATCH_NONE),)
     figures = [
         _figure(str(measure), rows.reset_index(drop=True))
         for measure, rows in table.groupby("measure", sort=False)
@@ -58,20 +59,12 @@ def _table(key: str, measure: str, table: pd.DataFrame, digits: int) -> Table:
     }
     rows = []
     for method, own in table.groupby(table["method"].astype(str), sort=False):
-        plots = _range(float(own["n_plots"].min()), float(own["n_plots"].max()))
+        plots = days(float(own["n_plots"].min()), float(own["n_plots"].max()))
         rows.append((str(method), *(cells.get((str(method), visit), NONE) for visit in shown), plots))
-    days = table.groupby(table["visit"].astype(str)).agg({"first_day": "min", "last_day": "max"})
-    columns = (
-        Column("Preparation"),
-        *(
-            Column(
-                f"{_visit(visit)}, days {_range(*map(float, days.loc[visit, ['first_day', 'last_day']]))}",
-                numeric=True,
-            )
-            for visit in shown
-        ),
-        Column("Plots", numeric=True),
-    )
+    rounds = table.groupby(table["visit"].astype(str)).agg({"first_day": "min", "last_day": "max"})
+    spans = [days(*map(float, rounds.loc[visit, ["first_day", "last_day"]])) for visit in shown]
+    named = [f"{_visit(visit)}, days {span}" for visit, span in zip(shown, spans, strict=True)]
+    columns = headed("Preparation", numeric=(*named, "Plots"))
     return Table(key, f"{measure}, by preparation and visit", columns, tuple(rows), note=en.PATCH_NOTE)
 
 
@@ -91,7 +84,3 @@ def _finding(measure: str, table: pd.DataFrame, unit: str, digits: int) -> str:
 
     words = en.PATCH_ONE if table["visit"].nunique() < 2 else en.PATCH_SPAN
     return words.format(measure=sentence(measure).rstrip("."), first=span(first), last=span(last), unit=unit)
-
-
-def _range(first: float, last: float) -> str:
-    return number(first) if first == last else f"{number(first)} to {number(last)}"

@@ -7,7 +7,18 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from survivor.document.elements import Block, Column, Paragraph, Section, Table, shortened
+from survivor.document.elements import (
+    Block,
+    Column,
+    Paragraph,
+    Section,
+    Table,
+    headed,
+    numbers,
+    shortened,
+    words,
+    written,
+)
 from survivor.report import english as en
 from survivor.report.reasons import allocation, is_random
 from survivor.report.tables import correction_table, photo_table
@@ -25,26 +36,25 @@ KEY = "planting"
 def planting(analysis: Analysis) -> Section:
     """Return what was planted and prepared, and when it was visited."""
     plots = analysis.records.plots
-    blocks: list[Block] = []
     when = dates(plots["planted_date"]) if "planted_date" in plots else "–"
     species = _species(analysis)
     first = f"Planted {when}" if when != "–" else "The planting date is not recorded"
     kinds = f"; {counted(len(species), 'species', 'species')}: {listed(species)}" if species else ""
-    blocks.append(Paragraph(sentence(first + kinds)))
-    if is_random(analysis):
-        blocks.append(allocation(analysis))
     placed = {
         "random": en.PLOTS_RANDOM,
         BY_CHOICE: en.PLOTS_CHOSEN,
         "not recorded": en.PLOTS_NOT_KNOWN,
     }[analysis.settings.design.plots_placed]
-    blocks.append(Paragraph(placed))
-    blocks.append(_methods(analysis))
-    blocks.append(_layout(analysis))
     visits = visits_table(analysis)
-    if visits is not None:
-        blocks.append(visits)
-    return Section(KEY, "What was planted, and how it was prepared", tuple(blocks))
+    blocks = (
+        Paragraph(sentence(first + kinds)),
+        *((allocation(analysis),) if is_random(analysis) else ()),
+        Paragraph(placed),
+        _methods(analysis),
+        _layout(analysis),
+        *(() if visits is None else (visits,)),
+    )
+    return Section(KEY, "What was planted, and how it was prepared", blocks)
 
 
 def _species(analysis: Analysis) -> list[str]:
@@ -93,9 +103,7 @@ def _methods(analysis: Analysis) -> Table:
 
 
 def _radii(plots: pd.DataFrame) -> tuple[str, str]:
-    known = (
-        plots["weed_free_radius_m"].dropna() if "weed_free_radius_m" in plots else pd.Series([], dtype=float)
-    )
+    known = plots["weed_free_radius_m"].dropna() if "weed_free_radius_m" in plots else pd.Series(dtype=float)
     if known.empty:
         return "not recorded", "–"
     low, high = float(known.min()), float(known.max())
@@ -113,23 +121,14 @@ def _layout(analysis: Analysis) -> Block:
     methods = list(dict.fromkeys([*methods, *unique["method"]]))
     counts = unique.groupby(["site", "method"]).size()
     sites = list(dict.fromkeys(unique["site"].astype(str)))
-    rows = tuple(
-        (
-            site,
-            *(
-                number(float(counts.get((site, method), 0))) if counts.get((site, method)) else "–"
-                for method in methods
-            ),
-        )
-        for site in sites
-    )
-    each = {int(counts.get((site, method), 0)) for site in sites for method in methods}
+    held = {site: [int(counts.get((site, method), 0)) for method in methods] for site in sites}
+    rows = tuple((site, *(number(plots) if plots else NONE for plots in own)) for site, own in held.items())
+    each = {plots for own in held.values() for plots in own}
     if len(each) == 1 and len(sites) > 1:
         plots_each, all_sites = counted(float(each.pop()), "plot"), counted(float(len(sites)), "site")
         return Paragraph(en.LAYOUT_EVEN.format(plots=plots_each, sites=all_sites))
-    columns = (Column("Site"), *(Column(method, numeric=True) for method in methods))
-    note = en.LAYOUT_NOTE
-    table = Table("layout", "Plots of each preparation at each site", columns, rows, note=note)
+    columns = headed("Site", numeric=methods)
+    table = Table("layout", "Plots of each preparation at each site", columns, rows, note=en.LAYOUT_NOTE)
     return shortened(table, "layout.csv")
 
 
@@ -152,9 +151,8 @@ def visits_table(analysis: Analysis) -> Table | None:
         seen = group[list(PLOT_KEY)].drop_duplicates()
         rows.append((pd.to_datetime(group["date"]).min(), str(name), dates(group["date"]), number(len(seen))))
     rows.sort(key=lambda row: (pd.isna(row[0]), row[0]))
-    columns = (Column("Visit"), Column("Dates"), Column("Plots seen", numeric=True))
-    note = en.VISITS_NOTE
-    return Table("visits", "Visits", columns, tuple(row[1:] for row in rows), note=note)
+    columns = headed("Visit", "Dates", numeric=("Plots seen",))
+    return Table("visits", "Visits", columns, tuple(row[1:] for row in rows), note=en.VISITS_NOTE)
 
 
 def photo_points(settings: Settings) -> tuple[Section, ...]:
@@ -162,32 +160,29 @@ def photo_points(settings: Settings) -> tuple[Section, ...]:
     table = photo_table(settings)
     if table.empty:
         return ()
-    words = {"latitude": "Latitude", "longitude": "Longitude"}
-    columns = (
-        Column("Photo point"),
-        Column("Site"),
-        Column("Photographed"),
-        Column("File"),
-        Column("Note"),
-        *(Column(words[name], numeric=True) for name in table.columns if name in words),
-    )
-    rows = tuple(
-        (
-            str(row["name"]),
-            str(row["site"]) or NONE,
-            date(row["date"]) if row["date"] else NONE,
-            str(row["file"]) or NONE,
-            str(row["note"]) or NONE,
-            *(NONE if pd.isna(row[name]) else f"{row[name]:.5f}" for name in table.columns if name in words),
-        )
-        for row in table.to_dict("records")
+    at = [name for name in table.columns if name in ("latitude", "longitude")]
+    fields = (
+        words("Photo point", "name"),
+        words("Site", "site", _or_none),
+        words("Photographed", "date", lambda day: date(day) if day else NONE),
+        words("File", "file", _or_none),
+        words("Note", "note", _or_none),
+        *(numbers(name.capitalize(), name, write=_degrees) for name in at),
     )
     text = (
-        f"{counted(float(len(rows)), 'photograph')} from photo points, listed; the pictures themselves go "
+        f"{counted(float(len(table)), 'photograph')} from photo points, listed; the pictures themselves go "
         "beside this report."
     )
-    made = Table("photo-points-table", "Photographs by point and date", columns, rows)
+    made = written("photo-points-table", "Photographs by point and date", table, fields)
     return (Section("photo-points", "Photo points", (Paragraph(text), made)),)
+
+
+def _or_none(text: object) -> str:
+    return str(text) or NONE
+
+
+def _degrees(value: float) -> str:
+    return NONE if pd.isna(value) else f"{value:.5f}"
 
 
 def corrections(settings: Settings) -> Section:
@@ -197,11 +192,12 @@ def corrections(settings: Settings) -> Section:
     if table.empty:
         said = "The study file lists no correction of the records ([[corrections]])."
         return Section("corrections", heading, (Paragraph(said),))
-    columns = (Column("Day"), Column("By"), Column("What was changed"), Column("Why"))
-    rows = tuple(
-        (date(row["date"]), str(row["who"]) or NONE, str(row["what"]), str(row["why"]))
-        for row in table.to_dict("records")
+    fields = (
+        words("Day", "date", date),
+        words("By", "who", _or_none),
+        words("What was changed", "what"),
+        words("Why", "why"),
     )
-    made = Table("corrections-table", "Corrections of the records", columns, rows)
-    text = f"{counted(float(len(rows)), 'correction')} made in the records after they were first written."
+    made = written("corrections-table", "Corrections of the records", table, fields)
+    text = f"{counted(float(len(table)), 'correction')} made in the records after they were first written."
     return Section("corrections", heading, (Paragraph(text), made))

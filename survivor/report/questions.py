@@ -66,6 +66,12 @@ def extent(analysis: Analysis) -> str:
     return ", ".join([seedlings, counted(n_plots, "plot"), counted(plots["site"].nunique(), "site")])
 
 
+def to_look_at(records: Records) -> int:
+    """Count the problems in the records that a person has to look at."""
+    weights = records.problems.get("severity", pd.Series(dtype=str)).astype(str)
+    return int(weights.isin(["stop", "check"]).sum())
+
+
 def records_words(records: Records) -> str:
     """Say in a sentence what became of the records: read, used, not used, excluded; problems by weight."""
     parts = []

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.radius import RADIUS
 from survivor.document.elements import (
     Block,
     Field,
@@ -44,7 +44,11 @@ if TYPE_CHECKING:
 
 KEY = "radius"
 HEADING = "How wide a weed-free patch"
-_SHAPES = {"spline": "by a curve", "line": "by a straight line", "groups": "by groups of radii"}
+_SHAPES = {
+    "spline": "by a curve",
+    "line": "by a line, straight on the model's scale",
+    "groups": "by groups of radii",
+}
 
 
 def radius(analysis: Analysis) -> Section:
@@ -59,25 +63,21 @@ def radius(analysis: Analysis) -> Section:
     else:
         if dose.stops_paying is not None:
             blocks.append(Paragraph(sentence(radius_answer(dose))))
-        blocks.append(
-            Paragraph(
-                f"{en.RADIUS_CHOSEN_EVEN if is_random(analysis) else en.RADIUS_CHOSEN} {en.RADIUS_MAY}",
-                kind="note",
-                label="Radius by choice",
-            )
-        )
+        chosen = en.RADIUS_CHOSEN_EVEN if is_random(analysis) else en.RADIUS_CHOSEN
+        blocks.append(Paragraph(f"{chosen} {en.RADIUS_MAY}", kind="note", label="Radius by choice"))
         blocks.append(radius_figure(analysis, dose))
         blocks.extend(Paragraph(sentence(check), kind="small") for check in dose.checks)
     if not dose.description.empty:
-        made = _description(dose.description)
         names = dose.description[dose.description.columns[0]].astype(str)
-        blocks.append(replace(made, note=_no_radius(analysis, set(names))))
+        blocks.append(_description(dose.description, _no_radius(analysis, set(names))))
     return Section(KEY, HEADING, tuple(blocks))
 
 
 def _no_radius(analysis: Analysis, shown: set[str]) -> str:
-    every = dict.fromkeys(analysis.records.intervals["method"].astype(str))
-    absent = [name for name in every if name not in shown]
+    rows = analysis.records.intervals
+    measured = set(rows.loc[rows[RADIUS].notna(), "method"].astype(str)) if RADIUS in rows else set()
+    every = dict.fromkeys(rows["method"].astype(str))
+    absent = [name for name in every if name not in shown | measured]
     return en.RADIUS_ABSENT.format(names=listed(absent)) if absent else ""
 
 
@@ -110,11 +110,7 @@ def metres(value: float) -> str:
 def radius_figure(analysis: Analysis, dose: Dose) -> Figure:
     """Return survival by radius, with the numbers as a table."""
     table = dose.table.sort_values(dose.column, kind="stable")
-    stops = dose.stops_paying
-    mark = None
-    if stops is not None and stops.value is not None:
-        ends = [math.nan if end is None else end for end in (stops.lower, stops.upper)]
-        mark = (stops.value, ends[0], ends[1])
+    mark = None if dose.stops_paying is None else dose.stops_paying.marks
     gain = plain(analysis.settings.design.radius_gain)
     drawn = table[[dose.column, "estimate", "lower", "upper"]]
     from_here = f"from here, under {gain} per 10 cm"
@@ -164,10 +160,10 @@ _WORDS = {
 }
 
 
-def _description(frame: pd.DataFrame) -> Table:
+def _description(frame: pd.DataFrame, note: str) -> Table:
     headings = [_WORDS.get(str(name), str(name).replace("_", " ")) for name in frame.columns]
     text = frame.assign(**{frame.columns[0]: frame[frame.columns[0]].astype(str)})
-    return table_of("radius-by-preparation", "Radius by preparation", headings, text)
+    return table_of("radius-by-preparation", "Radius by preparation", headings, text, note)
 
 
 def radius_slopes(analysis: Analysis) -> Section:

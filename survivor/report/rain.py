@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 import string
+from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
@@ -53,9 +55,8 @@ def season(analysis: Analysis) -> Section:
     if analysis.rain.effect is not None and not analysis.rain.effect.empty:
         frame = analysis.rain.effect
         headings = [str(name).replace("_", " ") for name in frame.columns]
-        blocks.append(
-            table_of("rain-effect", "Rain and survival between gauges and seasons", headings, frame)
-        )
+        caption = "Rain and survival between gauges and seasons"
+        blocks.append(table_of("rain-effect", caption, headings, frame))
     else:
         said = analysis.unmade["rain"].text if "rain" in analysis.unmade else en.NO_RAIN_MODEL
         blocks.append(Paragraph(said, label="Rain and survival"))
@@ -74,7 +75,7 @@ def _deciles(rain: pd.DataFrame, left: str) -> Figure | None:
             en.DECILE.format(
                 measure=row["measure"],
                 gauge=row["gauge"],
-                value=_with_unit(float(row["value"]), str(row["unit"])),
+                value=_at_least(row),
                 decile=number(float(row["decile"])),
                 words=decile_words(float(row["decile"])),
             )
@@ -86,6 +87,9 @@ def _deciles(rain: pd.DataFrame, left: str) -> Figure | None:
     if not years.empty:
         low, high = number(float(years.min())), number(float(years.max()))
         caption.append(en.DECILES_RECORD.format(years=low if low == high else f"{low} to {high}"))
+    known = placed.reindex(columns=["days_with_data", "days_in_window"]).astype(float)
+    if bool((known["days_with_data"] < known["days_in_window"]).any()):
+        caption.append(en.DECILES_LEAST)
     if len(gauges) > 1:
         caption.append(en.DECILES_GAUGES.format(gauges=listed(gauges)))
     return Figure(
@@ -96,6 +100,13 @@ def _deciles(rain: pd.DataFrame, left: str) -> Figure | None:
         draw=partial(deciles_figure, placed),
         table=_table(rain, left),
     )
+
+
+def _at_least(row: Mapping[Any, Any]) -> str:
+    """Write a measure; a total of which some days are not known is at least so much."""
+    written = _with_unit(float(row["value"]), str(row["unit"]))
+    have, of = (float(row.get(name, math.nan)) for name in ("days_with_data", "days_in_window"))
+    return f"{en.RAIN_AT_LEAST} {written}" if row["unit"] == "mm" and have < of else written
 
 
 def _table(rain: pd.DataFrame, left: str = "") -> Table:
@@ -137,9 +148,7 @@ def _marked(table: pd.DataFrame) -> tuple[pd.DataFrame, list[str]]:
 
 def _context(analysis: Analysis) -> str:
     """Say what rain can and cannot tell, of one season or of several."""
-    years = list(
-        dict.fromkeys(analysis.planting_years.get("planting_year", pd.Series(dtype=str)).astype(str))
-    )
+    years = analysis.planting_years.get("planting_year", pd.Series(dtype=str)).astype(str).unique().tolist()
     seasons = f"The seasons of {listed(years)}" if years else en.ONE_SEASON
     return f"{en.CONTEXT.format(seasons=seasons, are='are' if years else 'is')} {en.CONTEXT_NOT}"
 
@@ -175,11 +184,8 @@ def _with_unit(value: float, unit: str) -> str:
     """Write a measure with its unit: 58 mm, 1 fall, 2 falls."""
     if value != value:
         return NONE
-    return f"{_amount(value)} {unit.removesuffix('s') if value == 1 else unit}"
-
-
-def _amount(value: float) -> str:
-    return number(value, 0 if abs(value) >= 10 or float(value).is_integer() else 1)
+    amount = number(value, 0 if abs(value) >= 10 or float(value).is_integer() else 1)
+    return f"{amount} {unit.removesuffix('s') if value == 1 else unit}"
 
 
 def _cumulative(analysis: Analysis) -> list[Block]:
@@ -216,10 +222,8 @@ def _cumulative(analysis: Analysis) -> list[Block]:
 def _unread(table: pd.DataFrame) -> str:
     known = table[table["rain_mm"].notna()]
     days = float(known["not_read"].iloc[-1])
-    one = days == 1
-    said = en.NOT_READ.format(
-        days=counted(days, "day"), have="has" if one else "have", their="its" if one else "their"
-    )
+    have, their = ("has", "its") if days == 1 else ("have", "their")
+    said = en.NOT_READ.format(days=counted(days, "day"), have=have, their=their)
     ended = en.LINE_ENDS if len(known) < len(table) else ""
     return " ".join(filter(None, (said if days else "", ended)))
 

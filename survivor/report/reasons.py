@@ -6,11 +6,10 @@ from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
 from survivor.document.elements import Paragraph
-from survivor.effects.confounding import BETWEEN
 from survivor.report import english as en
 from survivor.sentences import Name, Names, say
-from survivor.vocabulary import BY_CHOICE, RANDOM, REFUSED
-from survivor.words import listed, sentence
+from survivor.vocabulary import BY_CHOICE, RANDOM
+from survivor.words import sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -77,6 +76,13 @@ def is_random(analysis: Analysis) -> bool:
     return analysis.settings.design.allocation == RANDOM
 
 
+def not_random(analysis: Analysis, said: str) -> tuple[Paragraph, ...]:
+    """Say it where preparations were not allocated at random; nothing where they were."""
+    if is_random(analysis):
+        return ()
+    return (Paragraph(said, kind="note", label="Not allocated at random"),)
+
+
 def allocation(analysis: Analysis) -> Paragraph:
     """Say how plots came by their preparation, and what may be read from the differences."""
     design = analysis.settings.design
@@ -92,34 +98,3 @@ def allocation(analysis: Analysis) -> Paragraph:
         first = [en.NOT_RECORDED]
     text = " ".join([*first, en.AS_SEEN.format(seasons=seasons)])
     return Paragraph(text, kind="note", label="Not allocated at random")
-
-
-def between_sites(analysis: Analysis) -> tuple[Paragraph, ...]:
-    """Name the comparisons that rest on differences between sites alone, and those refused."""
-    if analysis.comparing.against is None:
-        return ()
-    table = analysis.comparing.against.table
-    found = []
-    for basis, label, text in (
-        (
-            BETWEEN,
-            "Between sites only",
-            en.BETWEEN,
-        ),
-        (
-            REFUSED,
-            "Not compared",
-            en.REFUSED,
-        ),
-    ):
-        rows = table[table["basis"].astype(str) == basis]
-        if not rows.empty:
-            names = [
-                en.PAIR.format(method=row["method"], against=row["against"])
-                for row in rows.to_dict("records")
-            ]
-            text = text.format(names=listed(names))
-            given = list(rows["reason"].astype(str)) if basis == REFUSED else []
-            reasons = dict.fromkeys(sentence(reason) for reason in given if reason.strip())
-            found.append(Paragraph(" ".join([text, *reasons]), kind="note", label=label))
-    return tuple(found)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from survivor.document.elements import Block, Column, Figure, Paragraph, Table
+from survivor.document.elements import Block, Figure, Paragraph, Table, headed
 from survivor.figures.season import water_figure
 from survivor.report import english as en
 from survivor.season.moisture import SoilWater, Typical
@@ -22,7 +22,12 @@ if TYPE_CHECKING:
 
 _MOST_FIGURES = 3
 _MOST_DAYS = 366
-_SUMS = ("effective_rain_mm", "eto_mm", "et_mm", "drainage_mm")
+_SUMS = {
+    "effective_rain_mm": "Rain that entered the soil, mm",
+    "eto_mm": "Reference evapotranspiration, mm",
+    "et_mm": "Used, mm",
+    "drainage_mm": "Drained, mm",
+}
 
 
 def soil_water(analysis: Analysis) -> list[Block]:
@@ -49,9 +54,8 @@ def _how(settings: Settings, water: SoilWater) -> str:
     else:
         zone = en.ROOT_ZONE.format(depth=depth, radius=number(soil.root_radius_m, 2))
     textures = {typical.balance.patch for typical in water.typical}
-    published = any(
-        (patch.field_capacity, patch.wilting_point) in set(TEXTURES.values()) for patch in textures
-    )
+    known = set(TEXTURES.values())
+    published = any((patch.field_capacity, patch.wilting_point) in known for patch in textures)
     said = [
         en.SOIL_WATER,
         zone,
@@ -131,26 +135,8 @@ def _monthly(table: pd.DataFrame, place: int, where: str) -> Table:
     rows = []
     for month, days in table.groupby(table["date"].dt.to_period("M")):
         sums = [float(days[name].sum(skipna=False)) for name in _SUMS]
-        stress, doubt = (
-            int(n) for n in (days["stressed"].fillna(False).sum(), days["stressed"].isna().sum())
-        )
-        rows.append(
-            (
-                date(max(month.start_time, days["date"].iloc[0])),
-                _at_least(days["rain_mm"]),
-                *(number(value) for value in sums),
-                number(stress),
-                number(doubt),
-            )
-        )
-    columns = (
-        Column("From"),
-        Column("Rain, mm", numeric=True),
-        Column("Rain that entered the soil, mm", numeric=True),
-        Column("Reference evapotranspiration, mm", numeric=True),
-        Column("Used, mm", numeric=True),
-        Column("Drained, mm", numeric=True),
-        Column("Days short of water", numeric=True),
-        Column("Days in doubt", numeric=True),
-    )
+        counts = days["stressed"].fillna(False).sum(), days["stressed"].isna().sum()
+        begins = date(max(month.start_time, days["date"].iloc[0]))
+        rows.append((begins, _at_least(days["rain_mm"]), *map(number, (*sums, *map(int, counts)))))
+    columns = headed("From", numeric=("Rain, mm", *_SUMS.values(), "Days short of water", "Days in doubt"))
     return Table(f"water-{place}-table", f"Soil water by month, {where}", columns, tuple(rows))

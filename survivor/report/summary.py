@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from survivor.document.elements import Listing, Paragraph, Section
+from survivor.document.elements import Figure, Listing, Paragraph, Section
 from survivor.evidence import Finding
 from survivor.report.tables import VERSION
 from survivor.sentences import plain_text
@@ -22,7 +22,8 @@ if TYPE_CHECKING:
 
 SUMMARY: Final = "summary.txt"
 WIDTH: Final = 88
-HOLDS: Final = ("design", "radius", "season", "cost", "limits", "next")  # sections, after the answer
+SEASON: Final = "season"
+HOLDS: Final = ("design", "radius", SEASON, "cost", "limits", "next")  # sections, after the answer
 
 
 def summary_of(analysis: Analysis, report: Report) -> str:
@@ -47,9 +48,11 @@ def summary_of(analysis: Analysis, report: Report) -> str:
 
 
 def lines_of(section: Section) -> list[str]:
-    """Write the paragraphs and lists of a section."""
+    """Write the paragraphs and lists of a section, and of the season what its picture says."""
     found: list[str] = []
     for block in section.blocks:
+        if isinstance(block, Figure) and section.key == SEASON:
+            found.append(plain_text(block.finding))
         if isinstance(block, Paragraph):
             found.append(f"{block.label}. {block.plain}" if block.label else block.plain)
         elif isinstance(block, Listing):

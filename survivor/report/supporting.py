@@ -1,4 +1,4 @@
-"""Appendix, what backs comparisons up: the lot, periods of the season, days alive."""
+"""Appendix, supplementary: the randomisation test, periods of the season, days alive."""
 
 from __future__ import annotations
 
@@ -14,6 +14,7 @@ from survivor.document.elements import (
     Listing,
     Paragraph,
     Section,
+    missing,
     numbers,
     places,
     words,
@@ -36,7 +37,7 @@ _MANY_LAYOUTS = 1e6
 
 
 def lot(analysis: Analysis) -> tuple[Section, ...]:
-    """Return p from other layouts of the same lot; nothing where no lot was drawn."""
+    """Return the randomisation p; nothing where plots were not allocated at random."""
     if not is_random(analysis):
         return ()
     found = analysis.supporting.permutation
@@ -167,22 +168,13 @@ def days_alive(analysis: Analysis) -> Section:
         PLOTS,
         SITES,
     )
-    return Section(
-        "days-alive",
-        heading,
-        (
-            Paragraph(text),
-            written("days-alive-table", "Mean days alive, as the plots were", found.table, means),
-            written(
-                "days-differ-table",
-                "Differences in mean days alive",
-                found.differences,
-                differences,
-                2,
-                en.MEAN_DAYS_NOTE,
-            ),
-        ),
+    caption, note = "Differences in mean days alive", en.MEAN_DAYS_NOTE
+    blocks = (
+        Paragraph(text),
+        written("days-alive-table", "Mean days alive, observed", found.table, means),
+        written("days-differ-table", caption, found.differences, differences, 2, note),
     )
+    return Section("days-alive", heading, blocks)
 
 
 def _or_why(value: float, reason: str, *, sign: bool = False) -> str:
@@ -192,5 +184,4 @@ def _or_why(value: float, reason: str, *, sign: bool = False) -> str:
 
 def unmade(analysis: Analysis, key: str, heading: str, part: str) -> Section:
     """Return a section that says why its part could not be made."""
-    said = why(analysis, part, en.NO_PAIR)
-    return Section(key, heading, (Paragraph(said, kind="note", label="No answer"),))
+    return missing(key, heading, why(analysis, part, en.NO_PAIR))

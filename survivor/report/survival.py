@@ -10,7 +10,7 @@ import pandas as pd
 from survivor.analysis.clock import clock_of
 from survivor.analysis.described import deaths_in_dry_season
 from survivor.analysis.models import first_plants
-from survivor.document.elements import Column, Paragraph, Section, Table, missing
+from survivor.document.elements import Column, Paragraph, Section, Table, headed, missing
 from survivor.evidence.finding import as_sentences
 from survivor.report import english as en
 from survivor.report.columns import alive_limits, days
@@ -45,7 +45,10 @@ def survival_curves(analysis: Analysis) -> Section:
         *_in_dry_season(analysis, intervals),
         *_years_together(analysis),
     )
-    tables = (_alive(analysis, curves, order, rounds), _at_risk(analysis, curves, order, rounds))
+    tables = (
+        _alive(analysis, curves, order, rounds, len(clock.rounds)),
+        _at_risk(analysis, curves, order, rounds),
+    )
     notes = tuple(Paragraph(sentence(note), kind="small") for note in curves.notes)
     return Section(KEY, HEADING, (Paragraph(text), *tables, *notes))
 
@@ -111,10 +114,12 @@ def _other_falls(analysis: Analysis, last: float) -> list[str]:
 def _columns(rounds: pd.DataFrame) -> tuple[Column, ...]:
     """One column a round of visits, the same in every table of this section."""
     spans = [f"Days {days(row['first_day'], row['last_day'])}" for row in rounds.to_dict("records")]
-    return (Column("Preparation"), *(Column(span, numeric=True) for span in spans))
+    return headed("Preparation", numeric=spans)
 
 
-def _alive(analysis: Analysis, curves: Curves, order: list[str], rounds: pd.DataFrame) -> Table:
+def _alive(
+    analysis: Analysis, curves: Curves, order: list[str], rounds: pd.DataFrame, n_rounds: int
+) -> Table:
     seen = {step.label: step.days[1] if len(step.days) > 1 else np.inf for step in curves.steps}
     cells: dict[str, list[str]] = {name: [] for name in order}
     for day in map(float, rounds["read_day"]):
@@ -126,8 +131,14 @@ def _alive(analysis: Analysis, curves: Curves, order: list[str], rounds: pd.Data
             # Before its first visit all of a preparation count as alive, and limits would be of nothing seen.
             cells[name].append(alive_limits(alive, low, high) if day >= seen[name] else per_100(alive))
     rows = tuple((name, *cells[name]) for name in order)
+    shown = Value(number(len(rounds)), len(rounds))
+    note = (
+        say(en.ROUNDS)
+        if len(rounds) == n_rounds
+        else say(en.ROUNDS_SOME, shown=shown, all=Value(number(n_rounds), n_rounds))
+    )
     caption = f"Alive {analysis.per_100} (95 % CI) at the end of each round of visits"
-    return Table("curves-table", caption, _columns(rounds), rows)
+    return Table("curves-table", caption, _columns(rounds), rows, note=note)
 
 
 def _at_risk(analysis: Analysis, curves: Curves, order: list[str], rounds: pd.DataFrame) -> Table:

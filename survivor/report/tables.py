@@ -31,17 +31,11 @@ def photo_table(settings: Settings) -> pd.DataFrame:
     Coordinates are columns of their own, which a shared report leaves out unless the study file
     allows them.
     """
+    # A file is named without its folders, whichever way they are written.
+    files = [PureWindowsPath(PurePosixPath(point.file or "").name).name for point in settings.photo_points]
     rows = [
-        (
-            point.name,
-            point.site or "",
-            point.date or "",
-            _file_name(point.file or ""),
-            point.note,
-            point.latitude,
-            point.longitude,
-        )
-        for point in settings.photo_points
+        (point.name, point.site or "", point.date or "", file, point.note, point.latitude, point.longitude)
+        for point, file in zip(settings.photo_points, files, strict=True)
     ]
     table = pd.DataFrame(rows, columns=list(PHOTO_COLUMNS))
     if not settings.privacy.show_coordinates or table[["latitude", "longitude"]].isna().all(axis=None):
@@ -54,11 +48,6 @@ def correction_table(settings: Settings) -> pd.DataFrame:
     rows = [(each.date, each.who or "", each.what, each.why) for each in settings.corrections]
     table = pd.DataFrame(rows, columns=list(CORRECTION_COLUMNS))
     return table.sort_values("date", kind="stable").reset_index(drop=True)
-
-
-def _file_name(file: str) -> str:
-    """Return the name of a file without its folders, whichever way they are written."""
-    return PureWindowsPath(PurePosixPath(file).name).name
 
 
 FOLDER: Final = "tables"
@@ -110,6 +99,7 @@ def tables_of(analysis: Analysis) -> dict[str, pd.DataFrame]:
         "sites": analysis.described.sites,
         "causes": analysis.described.causes,
         "bounds": analysis.robustness.bounds,
+        "payoff_other_rule": analysis.robustness.costs,
         "left_out": analysis.robustness.left_out,
         "residuals": analysis.supporting.residuals,
         "measures": analysis.described.measures,
@@ -163,17 +153,7 @@ def _tests(analysis: Analysis) -> pd.DataFrame:
         "ratios of hazards differ between periods": analysis.supporting.hazards,
         "differences within and between sites differ": analysis.confounding.within_between,
     }
-    rows = [
-        {
-            "what": what,
-            "statistic": found.test.statistic,
-            "df1": found.test.df1,
-            "df2": found.test.df2,
-            "p_value": found.test.p_value,
-        }
-        for what, found in tested.items()
-        if found is not None
-    ]
+    rows = [{"what": what, **vars(found.test)} for what, found in tested.items() if found is not None]
     return pd.DataFrame(rows)
 
 
@@ -277,15 +257,12 @@ def _public(table: pd.DataFrame, private: frozenset[str]) -> pd.DataFrame:
 
 def findings_table(analysis: Analysis) -> pd.DataFrame:
     """Return the findings, one row each; lists are joined by semicolons."""
-    return pd.DataFrame(
-        [
-            {
-                name: "; ".join(value) if isinstance(value, list) else value
-                for name, value in finding.as_record().items()
-            }
-            for finding in analysis.findings
-        ]
-    )
+
+    def told(value: Any) -> Any:
+        return "; ".join(value) if isinstance(value, list) else value
+
+    records = [finding.as_record() for finding in analysis.findings]
+    return pd.DataFrame([{name: told(value) for name, value in record.items()} for record in records])
 
 
 def findings_json(analysis: Analysis) -> str:
@@ -334,15 +311,15 @@ def _plain(value: Any) -> Any:
 
 
 TITLES: Final[dict[str, str]] = {
-    "findings": "Every question asked, its answer with limits, what it rests on and its strength of evidence",
+    "findings": "All questions and answers, with intervals, what each rests on and its strength of evidence",
     "survival": "Alive per 100 planted under each preparation at the milestone, averaged over sites, species",
     "milestones": "Alive per 100 planted under each preparation at every milestone that the visits reached",
-    "counted": "Seedlings of each preparation as counted at the milestone: alive, dead, unknown",
+    "observed": "Seedlings of each preparation observed at the milestone: alive, dead, unknown",
     "infill": "Survival of infill plants, on their own clock",
     "in_all": "Plants alive in the whole planting, and living stems per hectare",
     "infill_to_reach": "Infill to reach what was promised and the stems wanted, with its cost",
     "planting_years": "Alive at the milestone by planting season and preparation",
-    "heights": "Plants alive and of the set height by preparation, as counted",
+    "heights": "Plants alive and of the set height by preparation, observed",
     "patch": "Weed cover and weed-free radius at each visit, described",
     "photo_points": "Photo points, with the names of their files",
     "corrections": "Corrections made in the records",
@@ -361,7 +338,7 @@ TITLES: Final[dict[str, str]] = {
     "radius_by_method": "The radius response under each preparation",
     "payoff": "Cost per living plant under each preparation",
     "increments": "Extra cost and extra plants alive under each preparation, against {base}",
-    "break_even": "The most that each preparation may cost per plant to equal {base}",
+    "break_even": "Break-even cost of each preparation per plant, against {base}",
     "best_value": "Chance of the best value by what an established plant is worth",
     "best_value_ranges": "Which preparation is the best value from which worth to which",
     "payoff_with_infill": "Cost per living plant under each preparation, with infill out and in",
@@ -369,13 +346,13 @@ TITLES: Final[dict[str, str]] = {
     "cost_lines": "What was paid for under each preparation, brought to one plant",
     "stocking": "Plants to plant per hectare for the stems wanted",
     "infill_order": "Infill plants to order at each site for those that died so far",
-    "permutation": "p values from drawing the lots for preparations again",
+    "permutation": "Randomisation test: p from re-randomised allocations",
     "hazards": "Ratio of the hazard under each preparation to that under {base}, by period",
     "mean_days": "Mean days alive up to the milestone",
     "mean_days_differences": "Differences in mean days alive",
     "within_between": "The difference within sites beside the difference between sites",
     "e_values": "How strong an unmeasured cause would have to be to explain a difference away",
-    "like_sites": "Differences with limits for sites like these",
+    "like_sites": "Differences expected at similar sites",
     "layout": "Plots of each preparation at each site",
     "filled_in": "Plants averaged over that stand where a preparation was not seen",
     "tests": "F tests: whether responses, and ratios of hazards, differ",
@@ -388,6 +365,7 @@ TITLES: Final[dict[str, str]] = {
     "species": "Alive at the milestone by species",
     "sites": "Alive at the milestone by site",
     "causes": "Deaths by preparation, period and likely cause",
+    "payoff_other_rule": "Cost per living plant under the other rule for missing plants",
     "bounds": "The answers under other rules for missing and unknown plants",
     "left_out": "The differences with each site left out",
     "residuals": "Hazard ratio at each round of visits",

@@ -10,10 +10,10 @@ from survivor.analysis.milestone import milestone_words
 from survivor.analysis.totals import PLANTS
 from survivor.document.elements import (
     Block,
-    Column,
     Paragraph,
     Section,
     Table,
+    headed,
     missing,
     numbers,
     words,
@@ -25,7 +25,7 @@ from survivor.report.columns import LIMITS, NOTE, alive_limits, heading
 from survivor.report.reasons import why
 from survivor.sentences import Value, cell, say
 from survivor.vocabulary import Basis
-from survivor.words import NONE, counted, limits, listed, number, per_100, per_100_limits, sentence
+from survivor.words import NONE, counted, estimated_beside, listed, number, per_100, per_100_limits, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -41,10 +41,12 @@ def alive_in_all(analysis: Analysis) -> Section:
     if table.empty:
         return missing(KEY, HEADING, _why_not(analysis))
     when = milestone_words(analysis.settings.headline_milestone, analysis.milestone_day)
+    stocking = analysis.settings.stocking
+    wanted = None if stocking is None else float(stocking.target_per_hectare)
     fields = (
         words("Measure", "measure", heading),
-        numbers(f"At {when}", "estimate"),
-        numbers(LIMITS, "lower", "upper", write=limits),
+        numbers(f"At {when}", *_NUMBERS, write=lambda *row: _written(wanted, *row)[0]),
+        numbers(LIMITS, *_NUMBERS, write=lambda *row: " to ".join(_written(wanted, *row)[1:])),
         words("Unit", "unit"),
         numbers("Planted", "put_in"),
         NOTE,
@@ -58,6 +60,14 @@ def alive_in_all(analysis: Analysis) -> Section:
     lacking = [] if (table["unit"] != PLANTS).any() else [Paragraph(en.NO_STOCKING, kind="small")]
     made = written("in-all-table", "Plants alive in all, and stocking", table, fields, note=note)
     return Section(KEY, HEADING, (Paragraph(en.IN_ALL), made, *lacking))
+
+
+_NUMBERS = ("estimate", "lower", "upper", "unit")
+
+
+def _written(wanted: float | None, estimate: float, lower: float, upper: float, unit: str) -> list[str]:
+    """Write an estimated number and its limits, rounded as on the first page; stems beside those wanted."""
+    return estimated_beside((estimate, lower, upper), wanted if unit != PLANTS else None)
 
 
 def _why_not(analysis: Analysis) -> str:
@@ -77,16 +87,13 @@ def stages(analysis: Analysis) -> Section:
     if analysis.survival.milestones.empty:
         said = why(analysis, "season", en.STAGES_NONE)
         return missing(STAGES_KEY, STAGES_HEADING, said)
-    blocks: list[Block] = [
-        Paragraph(en.STAGES),
-    ]
+    blocks: list[Block] = [Paragraph(en.STAGES)]
     if (analysis.survival.milestones["method"].astype(str) != "").any():
         blocks.append(_table(analysis))
     for row in analysis.survival.milestones.to_dict("records"):
         if str(row["method"]) == "":
-            blocks.append(
-                Paragraph(sentence(f"{row['milestone']} (day {number(float(row['day']))}) is {row['note']}"))
-            )
+            day = number(float(row["day"]))
+            blocks.append(Paragraph(sentence(f"{row['milestone']} (day {day}) is {row['note']}")))
     blocks.append(infill(analysis))
     return Section(STAGES_KEY, STAGES_HEADING, tuple(blocks))
 
@@ -105,12 +112,8 @@ def _table(analysis: Analysis) -> Table:
     rows = tuple(
         (method, *(cells.get((method, name), NONE) for name in days), *size) for method, size in sizes.items()
     )
-    columns = (
-        Column("Preparation"),
-        *(Column(f"{name} (day {number(day)})", numeric=True) for name, day in days.items()),
-        Column("Seedlings", numeric=True),
-        Column("Plots", numeric=True),
-    )
+    named = [f"{name} (day {number(day)})" for name, day in days.items()]
+    columns = headed("Preparation", numeric=(*named, "Seedlings", "Plots"))
     caption = f"Alive {analysis.per_100} (95 % CI) at each milestone"
     return Table("milestones-table", caption, columns, rows, note=" ".join(_notes(told)))
 

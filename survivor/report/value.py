@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import pandas as pd
 
-from survivor.document.elements import Column, Figure, Paragraph, Section, Table, numbers, written
+from survivor.document.elements import Figure, Paragraph, Section, Table, headed, numbers, written
 from survivor.figures.payoff import break_even_figure, value_figure
 from survivor.report import english as en
 from survivor.report.columns import METHOD, RANGE, amount, in_100, to_cents
@@ -72,13 +72,8 @@ def _plane_finding(plane: pd.DataFrame, currency: str) -> Text:
 
 
 def _increment_table(table: pd.DataFrame, currency: str) -> Table:
-    columns = (
-        Column("Preparation"),
-        Column("Compared with"),
-        Column("Extra cost per 100 planted", numeric=True),
-        Column("Extra alive per 100 planted", numeric=True),
-        Column("Cost of an extra plant alive", numeric=True),
-    )
+    extras = ("Extra cost per 100 planted", "Extra alive per 100 planted", "Cost of an extra plant alive")
+    columns = headed("Preparation", "Compared with", numeric=extras)
     rows = tuple(_increment_row(row, currency) for row in table.to_dict("records"))
     return Table("increments-table", "Against the usual practice", columns, rows, note=en.INCREMENTS_NOTE)
 
@@ -140,10 +135,7 @@ def _best_value(analysis: Analysis) -> Section:
     table = Table(
         "best-value-table",
         "Chance of the best value by what an established plant is worth",
-        (
-            Column("Worth of an established plant", numeric=True),
-            *(Column(name, numeric=True) for name in names),
-        ),
+        headed(numeric=("Worth of an established plant", *names)),
         rows,
         note=en.BEST_VALUE_NOTE.format(draws=number(value.draws), error=number(2 * error, 1)),
     )

@@ -37,9 +37,8 @@ def told_in(folder: Path) -> dict[str, str]:
 
 def not_as_written(folder: Path) -> list[str]:
     """Name the files of a report that were changed or taken away since it was written."""
-    return [
-        f"{name}: changed or taken away since the report was written" for name in changed_since(folder, WHAT)
-    ]
+    changed = changed_since(folder, WHAT)
+    return [f"{name}: changed or taken away since the report was written" for name in changed]
 
 
 def provenance_differs(told: Mapping[str, str], now: Mapping[str, str]) -> list[str]:

@@ -22,7 +22,7 @@ from survivor.document.elements import (
 )
 from survivor.records.checks.works import DONE
 from survivor.report import works_english as en
-from survivor.report.columns import LIMITS, PLOTS, alive, differing
+from survivor.report.columns import LIMITS, PLOTS, alive, differing, together
 from survivor.vocabulary import REFUSED, SIGNIFICANCE
 from survivor.words import (
     NONE,
@@ -84,14 +84,15 @@ def _answers(analysis: Analysis) -> Table:
     )
     fields = (
         words(en.QUESTION, "question"),
-        *(_or_refused(field) for field in differing(analysis.basis)),
+        words(en.OVER, "over", lambda over: str(over) or NONE),
+        *(_or_refused(field) for field in (*differing(analysis.basis), together())),
         Field(en.ADJUSTED, ("p_adjusted",), lambda p: NONE if pd.isna(p) else chance(p)),
         PLOTS,
         words(en.ALLOCATION, "allocation"),
         words(en.STRENGTH, "strength"),
     )
     whole = asked is not None and asked.whole_plots is not None
-    note = (en.EACH_NOTE_WHOLE if whole else en.EACH_NOTE).format(when=analysis.season.when)
+    note = en.EACH_NOTE.format(when=analysis.season.when, unit="whole plot" if whole else "plot")
     return written("works-answers", en.EACH, frame, fields, note=note)
 
 

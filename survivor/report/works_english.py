@@ -23,13 +23,11 @@ QUESTION: Final = "Question"
 ADJUSTED: Final = "p, adjusted"
 ALLOCATION: Final = "Which plots got it, or when"
 STRENGTH: Final = "Strength of evidence"
+OVER: Final = "Beside"
 EACH_NOTE: Final = (
-    "With the work less without it, at {when}; of a work after planting on the day given below. Of a pair: what "
-    "both add together beyond the sum of the two. Limits are by plot, not adjusted."
-)
-EACH_NOTE_WHOLE: Final = (
-    "With the work less without it, at {when}; of a work after planting on the day given below. Of a pair: what "
-    "both add together beyond the sum of the two. Limits are by whole plot, not adjusted."
+    "With the work less without it, at {when}; of a work after planting on the day given below. Beside: the other "
+    "works with which plots had it and had it not, side by side; it is averaged over these plots. Of a pair: what both "
+    "add together beyond the sum of the two. Limits are by {unit}, not adjusted. All together: for every answer of the table at once (Bonferroni)."
 )
 BEYOND: Final = "(F {f} on {df1} and {df2} degrees of freedom, p {p})"
 BEYOND_CLEAR: Final = (
@@ -84,7 +82,7 @@ PREPARATION: Final = "Preparation"
 SET_WORKS: Final = "Works distinguished"
 SET_COST: Final = "Cost a plant"
 SET_COST_IN: Final = "Cost a plant, {currency}"
-SET_ALIVE: Final = "Alive per 100 planted"
+SET_ALIVE: Final = "Alive per 100 planted, by the model of works"
 SET_LESS: Final = "Less than the best, 95 % CI"
 SET_NOT_WORSE: Final = "May be within what matters"
 SET_NO_WORSE: Final = "Is within what matters"

@@ -10,8 +10,8 @@ All gauges of a study, and the weather beside them: readings, problems, an accou
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Mapping
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Final
 
@@ -20,11 +20,21 @@ import pandas as pd
 
 from survivor.errors import SeasonError
 from survivor.files import cells
-from survivor.season.daily import BLANKS, DATE_WORDS, DailyFile, Layout, daily_frame, date_word, some
+from survivor.season.daily import (
+    BLANKS,
+    DATE_WORDS,
+    At,
+    DailyFile,
+    Layout,
+    daily_frame,
+    date_word,
+    some,
+    stretches,
+)
 from survivor.season.weather import WeatherRecord, read_weather
 from survivor.settings import Gauge, Weather
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS, Severity
-from survivor.words import counted
+from survivor.words import counted, first_few
 
 MOST_A_DAY: Final = 500.0  # mm; a daily fall above it is looked at before it is believed
 _TRACE: Final = frozenset({"t", "tr", "trace"})
@@ -33,6 +43,12 @@ _FEWEST_WEEKENDS: Final = 4  # blank ones that are a habit
 _PROVISIONAL: Final = frozenset(
     {"n", "p", "prov", "provisional", "preliminary", "unchecked", "not checked", "unverified"}
 )
+_FINAL: Final = BLANKS | {
+    "c", "checked", "f", "final", "good", "ok", "q", "v", "validated", "verified", "y", "yes",
+}  # fmt: skip
+# A fall that no other comes near is often a slip of the decimal point; common practice, no source.
+_MANY_DAYS, _MANY_FALLS, _TIMES_THE_NEXT = 365, 20, 2.0
+_MANY_ALIKE: Final = 60  # days of one amount that are no dry spell of a short file
 
 
 def _word(tokens: list[str]) -> str | None:
@@ -111,7 +127,7 @@ def read_gauge(path: str | Path, gauge: Gauge) -> GaugeRecord:
     given = Path(path)
     file = given / gauge.file if given.is_dir() else given
     source = DailyFile(file, gauge.columns, RAIN, gauge.sheet, gauge.year)
-    reader = _Reader(source, weekends=gauge.weekends)
+    reader = _Reader(source, gauge.weekends, gauge.missing_days)
     if not reader.kept:
         raise source.no_day()
     days = sorted(reader.kept)
@@ -129,7 +145,7 @@ def is_provisional(quality: pd.Series[str]) -> pd.Series[bool]:
 class _Reader:
     """Goes through the rows once: day -> row, amount, days covered and quality of each reading."""
 
-    def __init__(self, source: DailyFile, weekends: str) -> None:
+    def __init__(self, source: DailyFile, weekends: str, missing_days: str) -> None:
         self._source = source
         self._traces: list[tuple[int, dt.date]] = []
         self.kept: dict[dt.date, tuple[int, float, int, str]] = {}
@@ -137,7 +153,7 @@ class _Reader:
             days = self._days(row, texts.get("days_covered", ""))
             amount = self._amount(row, day, texts["rain_mm"], days)
             self._keep(row, day, amount, days, texts.get("quality", ""))
-        blank = _blank_weekends(self.kept)
+        blank = _blank_weekends(self.kept, without_row=weekends == IN_MONDAY or missing_days != "zero")
         if weekends == IN_MONDAY:
             for monday, days in blank.items():
                 row, amount, _, quality = self.kept[monday]
@@ -150,7 +166,11 @@ class _Reader:
             )
             mend = f'if Monday is read for the weekend, write in the study file: weekends = "{IN_MONDAY}"'
             row = self.kept[first][0]
-            self._source.note("weekends", Severity.CHECK, row, "rain_mm", str(first), what, mend)
+            self._source.note("weekends", Severity.CHECK, At(row, "rain_mm", str(first)), what, mend)
+        if missing_days == "zero":
+            self._left_out()
+        self._all_alike()
+        self._largest()
         self._summaries()
 
     def _amount(self, row: int, day: dt.date, text: str, days: int) -> float:
@@ -174,7 +194,7 @@ class _Reader:
             mend = "check the unit and the decimal point; leave the cell blank if it is not known"
         else:
             return amount
-        self._source.note(code, Severity.CHECK, row, "rain_mm", value, what, mend)
+        self._source.note(code, Severity.CHECK, At(row, "rain_mm", value), what, mend)
         return float("nan")
 
     def _days(self, row: int, text: str) -> int:
@@ -184,7 +204,7 @@ class _Reader:
         if number is None or number < 0 or number != int(number) or number > 366:
             what = "the number of days an amount covers cannot be read; it is taken as 1"
             mend = "give a whole number of days"
-            self._source.note("days", Severity.CHECK, row, "days_covered", text, what, mend)
+            self._source.note("days", Severity.CHECK, At(row, "days_covered", text), what, mend)
             return 1
         return max(int(number), 1)
 
@@ -198,6 +218,69 @@ class _Reader:
         if not alike:
             self.kept[day] = (first, float("nan"), 1, said)
 
+    def _left_out(self) -> None:
+        """List days without a row that count as dry, in a file that writes most dry days as 0."""
+        days = sorted(self.kept)
+        held = {day - dt.timedelta(days=back) for day in days for back in range(self.kept[day][2])}
+        span = (days[-1] - days[0]).days if days else 0
+        absent = [day for day in (days[0] + dt.timedelta(days=n) for n in range(span)) if day not in held]
+        dry = sum(amount == 0 for _, amount, _, _ in self.kept.values())
+        if absent and dry > len(absent):
+            several = "has no row and counts" if len(absent) == 1 else "have no row and count"
+            what = (
+                f"{counted(len(absent), 'day')} {several} as dry, where this file writes dry days as 0: "
+                f"{stretches(absent)}"
+            )
+            mend = 'give each of them a row, or write in the study file: missing_days = "not read"'
+            row = self.kept[next(day for day in days if day > absent[0])][0]
+            self._source.note("left-out", Severity.CHECK, At(row, "date", str(absent[0])), what, mend)
+
+    def _all_alike(self) -> None:
+        """Ask about a file without one amount, or whose every day has the same."""
+        amounts = {amount for _, amount, _, _ in self.kept.values() if not np.isnan(amount)}
+        if self.kept and not amounts:
+            what, value = "no day of this file has an amount, so no day of rain is known", ""
+        elif len(amounts) == 1 and len(self.kept) >= _MANY_ALIKE:
+            value = f"{min(amounts):g}"
+            what = f"every day of this file that has an amount has the same, {value} mm"
+        else:
+            return
+        row = min(row for row, *_ in self.kept.values())
+        self._source.note(
+            "alike", Severity.CHECK, At(row, "rain_mm", value), what, "look at the file's column of rain"
+        )
+
+    def _largest(self) -> None:
+        """Ask about a day's amount that is far above every other, in a record long enough to tell."""
+        known = [
+            (amount, day) for day, (_, amount, days, _) in self.kept.items() if days == 1 and amount >= 0
+        ]
+        falls = sorted(fall for fall in known if fall[0] > 0)
+        if len(known) < _MANY_DAYS or len(falls) < _MANY_FALLS:
+            return
+        (second, _), (largest, day) = falls[-2:]
+        if largest > _TIMES_THE_NEXT * second:
+            what = (
+                f"{largest:g} mm on {day} is more than twice every other day's amount ({second:g} mm at most)"
+            )
+            mend = "check the decimal point, and whether it is of several days; nothing, if it is right"
+            row = self.kept[day][0]
+            self._source.note("largest", Severity.CHECK, At(row, "rain_mm", f"{largest:g}"), what, mend)
+
+    def _unknown_quality(self) -> None:
+        words: dict[str, list[int]] = {}
+        for row, _, _, word in self.kept.values():
+            if word.casefold() not in _PROVISIONAL | _FINAL:
+                words.setdefault(word, []).append(row)
+        if words:
+            told = first_few(
+                [f"{word[:40]} ({counted(len(rows), 'day')})" for word, rows in words.items()], 5
+            )
+            word = next(iter(words))
+            what = f"words of quality that are not known count as final: {told}"
+            mend = "write provisional or final instead, if a day is not final"
+            self._source.note("quality", Severity.NOTE, At(words[word][0], "quality", word), what, mend)
+
     def _summaries(self) -> None:
         note, kept = self._source.note, self.kept
         several = sorted((day, v) for day, v in kept.items() if v[2] > 1 and not np.isnan(v[1]))
@@ -207,7 +290,7 @@ class _Reader:
                 f"days, each kept whole: {some(day for day, _ in several)}"
             )
             mend = "nothing; they count in totals and break runs of dry days"
-            note("several-days", Severity.NOTE, several[0][1][0], "days_covered", "", what, mend)
+            note("several-days", Severity.NOTE, At(several[0][1][0], "days_covered"), what, mend)
         for day, (row, amount, days, _) in several:
             inside = (day - dt.timedelta(days=back) for back in range(1, days))
             twice = [d for d in inside if d in kept and not np.isnan(kept[d][1])]
@@ -216,30 +299,36 @@ class _Reader:
                     f"{amount:g} mm for {days} days to {day}; some of them have readings too: {some(twice)}"
                 )
                 mend = "check the number of days; both are counted as they stand"
-                note("counted-twice", Severity.CHECK, row, "days_covered", str(days), what, mend)
+                note("counted-twice", Severity.CHECK, At(row, "days_covered", str(days)), what, mend)
         if self._traces:
             days_read = "day was" if len(self._traces) == 1 else "days were"
             what = f"{len(self._traces):,} {days_read} read as a trace and count as 0 mm: "
             what += some(day for _, day in self._traces)
-            note("trace", Severity.NOTE, self._traces[0][0], "rain_mm", "tr", what, "nothing")
+            note("trace", Severity.NOTE, At(self._traces[0][0], "rain_mm", "tr"), what, "nothing")
         if loose := sorted(day for day, v in kept.items() if v[3].casefold() in _PROVISIONAL):
             what = (
                 f"{counted(len(loose), 'day')} {'is' if len(loose) == 1 else 'are'} provisional, from "
                 f"{loose[0]} to {loose[-1]}"
             )
             mend = "read the file again when it is final"
-            note("provisional", Severity.NOTE, kept[loose[0]][0], "quality", "", what, mend)
+            note("provisional", Severity.NOTE, At(kept[loose[0]][0], "quality"), what, mend)
+        self._unknown_quality()
         self._source.summaries()
 
 
-def _blank_weekends(kept: Mapping[dt.date, tuple[int, float, int, str]]) -> dict[dt.date, int]:
-    """Mondays that were read after a blank Sunday (and Saturday): the days that such a reading may be of."""
+def _blank_weekends(
+    kept: Mapping[dt.date, tuple[int, float, int, str]], *, without_row: bool
+) -> dict[dt.date, int]:
+    """Mondays that were read after a blank Sunday (and Saturday): the days that such a reading may be of.
+
+    ``without_row``: a day that has no row is blank too.
+    """
     blanks = {}
     for day, (_, amount, days, _) in kept.items():
         if day.weekday() or days > 1 or np.isnan(amount):
             continue
         sunday, saturday = (day - dt.timedelta(days=back) for back in (1, 2))
-        blank = [back not in kept or np.isnan(kept[back][1]) for back in (sunday, saturday)]
+        blank = [np.isnan(kept[back][1]) if back in kept else without_row for back in (sunday, saturday)]
         if blank[0] and day > min(kept):
             blanks[day] = 3 if blank[1] and saturday >= min(kept) else 2
     return blanks
@@ -247,6 +336,7 @@ def _blank_weekends(kept: Mapping[dt.date, tuple[int, float, int, str]]) -> dict
 
 _UNREADABLE = "gauge-unreadable"
 _WEATHER_UNREADABLE = "weather-unreadable"
+UNREADABLE_FILES: Final = frozenset({_UNREADABLE, _WEATHER_UNREADABLE})
 
 
 @dataclass(frozen=True)
@@ -268,6 +358,14 @@ class Gauges:
     problems: pd.DataFrame
     accounts: pd.DataFrame
     weather: dict[str, WeatherRecord] = field(default_factory=dict)
+
+    def with_problems(self, rows: Sequence[tuple[object, ...]]) -> Gauges:
+        """Add problems: one row each, of the values of ``PROBLEM_COLUMNS``."""
+        if not rows:
+            return self
+        more = pd.DataFrame(rows, columns=list(PROBLEM_COLUMNS))
+        both = pd.concat([self.problems, more], ignore_index=True) if len(self.problems) else more
+        return replace(self, problems=both)
 
 
 def read_gauges(folder: Path, gauges: tuple[Gauge, ...], weather: tuple[Weather, ...] = ()) -> Gauges:

@@ -128,7 +128,9 @@ def soil_water(settings: Settings, gauges: Gauges, plots: pd.DataFrame) -> SoilW
         balances += water_balances(daily, patches) if patches else []
         typical += _typical(facts.loc[here[facts.loc[here, "balance"] >= 0]], balances)
     beside = {weather.gauge for weather in settings.weather}
-    facts.loc[~facts["gauge"].isin(beside), "reason"] = "no weather file goes with their gauge"
+    without = ~facts["gauge"].isin(beside)
+    named = facts.loc[without, "gauge"].where(facts.loc[without, "gauge"] != "", "their gauge")
+    facts.loc[without, "reason"] = "no weather file goes with " + named
     lacking = facts[(facts["balance"] < 0) & (facts["reason"] != "")]
     cannot += [
         f"Soil water is not modelled for {len(rows)} {'plot' if len(rows) == 1 else 'plots'}: {reason}."

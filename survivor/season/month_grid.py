@@ -57,14 +57,14 @@ def month_grid(rows: pd.DataFrame, year: int | None = None) -> MonthGrid | None:
         on its left is of the next year.
     """
     texts = rows.apply(cells.texts)
-    named = texts.apply(lambda column: cells.of_each(column, lambda text: _month(text) is not None))
+    named = texts.apply(lambda column: cells.of_each(column, lambda text: month_of(text) is not None))
     likely = (named.sum(axis=1) >= _FEWEST_MONTHS).to_numpy().nonzero()[0]
     heads = [int(place) for place in likely if _is_head(texts, int(place))]
     if not heads:
         return None
     found: list[tuple[int, str, Any]] = []
     for head, end in zip(heads, [*heads[1:], len(texts)], strict=True):
-        of_column = _months(texts.iloc[head], year if head == heads[0] else None, texts.iloc[:head])
+        of_column = years_told(texts.iloc[head], year if head == heads[0] else None, texts.iloc[:head])
         of_month = _days(texts.iloc[head + 1 : end, _day_column(texts, head)])
         for column, (of_year, month) in of_column.items():
             last = pd.Period(year=of_year, month=month, freq="M").days_in_month
@@ -73,7 +73,7 @@ def month_grid(rows: pd.DataFrame, year: int | None = None) -> MonthGrid | None:
                 if day <= last or as_text(cell):
                     found.append((int(row), f"{of_year}-{month:02d}-{day:02d}", cell))
     header = texts.iloc[heads[0]]
-    months = [str(text) for text in header if _month(str(text))]
+    months = [str(text) for text in header if month_of(str(text))]
     table = pd.DataFrame([(day, cell) for _, day, cell in found], dtype=object, columns=range(2))
     table.index = pd.Index(np.array([row for row, _, _ in found], dtype=int))
     day_header = str(header.iloc[_day_column(texts, heads[0])])
@@ -81,14 +81,14 @@ def month_grid(rows: pd.DataFrame, year: int | None = None) -> MonthGrid | None:
 
 
 def _is_head(texts: pd.DataFrame, place: int) -> bool:
-    if _month(texts.iloc[place].iloc[0]) is not None:
+    if month_of(texts.iloc[place].iloc[0]) is not None:
         return False
     return len(_days(texts.iloc[place + 1 :, _day_column(texts, place)])) >= _FEWEST_DAYS
 
 
 def _day_column(texts: pd.DataFrame, place: int) -> int:
     """Column of the days of the month: the one before the first month."""
-    return next(n for n, column in enumerate(texts.columns) if _month(texts.iloc[place][column])) - 1
+    return next(n for n, column in enumerate(texts.columns) if month_of(texts.iloc[place][column])) - 1
 
 
 def _days(column: pd.Series[Any]) -> dict[Any, int]:
@@ -98,7 +98,7 @@ def _days(column: pd.Series[Any]) -> dict[Any, int]:
     return {row: int(day) for row, day in whole.items()}
 
 
-def _month(text: str) -> tuple[int | None, int] | None:
+def month_of(text: str) -> tuple[int | None, int] | None:
     """Year, where told, and month of a header such as Jul, June 2023 or Jun-23."""
     if (match := _FIRST_OF_MONTH.fullmatch(text)) is not None and 1 <= int(match[2]) <= len(_MONTHS):
         return int(match[1]), int(match[2])
@@ -108,13 +108,23 @@ def _month(text: str) -> tuple[int | None, int] | None:
     return year, _MONTHS.index(match[1].casefold()) + 1
 
 
-def _months(header: pd.Series[Any], year: int | None, above: pd.DataFrame) -> dict[Any, tuple[int, int]]:
-    """Year and month of each column; none where no year is told."""
-    told = {column: found for column, text in header.items() if (found := _month(str(text))) is not None}
+def years_told(named: pd.Series[Any], year: int | None, above: pd.DataFrame) -> dict[Any, tuple[int, int]]:
+    """Year and month of each label whose text names a month; none where no year is told.
+
+    Parameters
+    ----------
+    named
+        Texts in order of time. A month that is earlier in the year than the one before it is of the next.
+    year
+        Of the first month; None: from the texts, else from the last title above that holds one.
+    above
+        The texts that stand above.
+    """
+    told = {column: found for column, text in named.items() if (found := month_of(str(text))) is not None}
     written = map(_first_year, map(str, above.to_numpy().ravel()[::-1]))
-    named = [int(text) for text in written if text is not None]
+    titles = [int(text) for text in written if text is not None]
     current = year or next((of_year for of_year, _ in told.values() if of_year), None)
-    current = current or (named[0] if named else None)
+    current = current or (titles[0] if titles else None)
     if current is None:
         return {}
     months: dict[Any, tuple[int, int]] = {}

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
@@ -21,8 +21,8 @@ from survivor.season.daily import stretches
 from survivor.season.gauge import IN_MONDAY, GaugeRecord, Gauges, read_gauge
 from survivor.season.windows import Calendar, Window, on_calendar, runs, windows
 from survivor.settings import DrySeason, Gauge
-from survivor.vocabulary import PROBLEM_COLUMNS, Severity
-from survivor.words import counted, date
+from survivor.vocabulary import Severity
+from survivor.words import counted, date, dates, first_few
 
 __all__ = ["COLUMNS", "GaugeRecord", "measures", "read_gauge"]
 
@@ -102,7 +102,9 @@ def measures(
 
     Notes
     -----
-    An amount read for several days counts whole on the day it was read. In a run of dry
+    An amount read for several days counts whole on the day it was read. Where no day of a
+    window was read by itself, as where a gauge is kept by months, runs of dry days and falls
+    have no value. In a run of dry
     days all its days are dry only if the whole amount is below the limit; else it breaks
     the run, as a day not read does: a run is the longest that is *known* to be dry.
     """
@@ -135,41 +137,57 @@ def measures(
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
 
-def dry_season_gaps(
-    record: GaugeRecord, planted: Iterable[dt.date], dry_season: DrySeason, as_of: dt.date | None = None
-) -> list[tuple[Window, list[dt.date]]]:
-    """Find dry seasons of which too little is known for a total, and the days that are not known.
+@dataclass(frozen=True)
+class Gap:
+    """A dry season of which too little is known for a total.
 
-    Parameters
+    Attributes
     ----------
-    record, planted, dry_season, as_of
-        As `measures`.
-
-    Returns
-    -------
-    list of (Window, list of date)
+    gauge, file
+        Whose readings are absent, and where they would stand.
+    window
+        The dry season.
+    days
+        Those without a reading.
     """
-    until = None if as_of is None else pd.Timestamp(as_of)
-    calendar = on_calendar(record, until)
-    dates = sorted({pd.Timestamp(day).normalize() for day in planted if not pd.isna(day)})
-    dry = {w.start: w for day in dates for w in windows(day, dry_season, until) if w.kind == "dry" and w.days}
-    gaps = []
-    for window in dry.values():
-        unknown = np.isnan(calendar.slice(calendar.most, window.start, window.end))
-        if unknown.sum() > MISSING_SHARE * window.days:
-            days = pd.date_range(window.start, window.end)[unknown]
-            gaps.append((window, [day.date() for day in days]))
-    return gaps
+
+    gauge: str
+    file: str
+    window: Window
+    days: tuple[dt.date, ...]
+
+    @property
+    def when(self) -> str:
+        """The days without a reading; the first five stretches of them."""
+        runs = pd.Series(pd.to_datetime(list(self.days)))
+        apart = runs.diff().dt.days.ne(1).cumsum()
+        return first_few([dates(run) for _, run in runs.groupby(apart)], 5)
+
+    @property
+    def mend(self) -> str:
+        """What would give a total."""
+        return (
+            f"readings of {self.when} at {self.gauge}, from its book or the nearest station, "
+            f"written into {self.file}"
+        )
+
+    @property
+    def what(self) -> str:
+        """How many days of which dry season are not known."""
+        return (
+            f"at {self.gauge} {len(self.days)} of {counted(self.window.days, 'day')} from "
+            f"{date(self.window.start)} to {date(self.window.end)} are not known"
+        )
 
 
-def check_dry_seasons(
+def dry_season_gaps(
     gauges: Gauges,
     named: Iterable[Gauge],
-    intervals: pd.DataFrame,
+    plots: pd.DataFrame,
     dry_season: DrySeason | None,
-    as_of: dt.date | None,
-) -> Gauges:
-    """Add to the problems of gauges which dry seasons have no total, and why.
+    as_of: dt.date | None = None,
+) -> tuple[Gap, ...]:
+    """Find dry seasons of which too little is known for a total, and the days that are not known.
 
     Parameters
     ----------
@@ -177,39 +195,58 @@ def check_dry_seasons(
         As read.
     named
         The gauges of the study file.
-    intervals
-        Risk intervals: their sites and planting dates tell which dry seasons are asked for.
+    plots
+        ``site, planted_date``: they tell which dry seasons are asked for.
     dry_season
         Of the study file; None: none is asked for.
     as_of
         Day after which no record is used.
     """
-    if dry_season is None:
-        return gauges
-    rows = []
+    until = None if as_of is None else pd.Timestamp(as_of)
+    gaps = []
     for gauge in named:
         record = gauges.records.get(gauge.name)
-        of_gauge = intervals["site"].isin(gauge.sites) if gauge.sites else intervals["site"].notna()
-        planted = intervals.loc[of_gauge, "planted_date"].dropna().unique()
-        if record is None or not len(planted):
+        of_gauge = plots["site"].isin(gauge.sites) if gauge.sites else plots["site"].notna()
+        planted = {
+            pd.Timestamp(day).normalize() for day in plots.loc[of_gauge, "planted_date"].dropna().unique()
+        }
+        if record is None or dry_season is None or not planted:
             continue
-        for window, days in dry_season_gaps(record, planted, dry_season, as_of):
-            what = (
-                f"{len(days)} of {window.days} days of the dry season from {date(window.start)} to "
-                f"{date(window.end)} are not known, more than {100 * MISSING_SHARE:.0f} of 100, so it has "
-                f"no total and how rain went with survival cannot be determined: {stretches(days)}"
-            )
-            mend = (
-                "write these days into the gauge's file, or those of the nearest station; if Monday's "
-                f'reading is of the whole weekend, write in the study file: weekends = "{IN_MONDAY}"; '
-                'if a day without a row was dry: missing_days = "zero"'
-            )
-            rows.append(("rain-gaps", Severity.CHECK, record.file, "", pd.NA, "", gauge.name, what, mend))
-    if not rows:
-        return gauges
-    more = pd.DataFrame(rows, columns=list(PROBLEM_COLUMNS))
-    problems = pd.concat([gauges.problems, more], ignore_index=True) if len(gauges.problems) else more
-    return replace(gauges, problems=problems)
+        calendar = on_calendar(record, until)
+        dry = {w.start: w for day in planted for w in windows(day, dry_season, until)
+               if w.kind == "dry" and w.days}  # fmt: skip
+        for window in dry.values():
+            unknown = np.isnan(calendar.slice(calendar.most, window.start, window.end))
+            if unknown.sum() > MISSING_SHARE * window.days:
+                absent = tuple(day.date() for day in pd.date_range(window.start, window.end)[unknown])
+                gaps.append(Gap(gauge.name, record.file, window, absent))
+    return tuple(gaps)
+
+
+def check_dry_seasons(gauges: Gauges, gaps: Iterable[Gap]) -> Gauges:
+    """Add to the problems of gauges which dry seasons have no total, and why.
+
+    Parameters
+    ----------
+    gauges
+        As read.
+    gaps
+        As `dry_season_gaps`.
+    """
+    rows = []
+    for gap in gaps:
+        what = (
+            f"{len(gap.days)} of {gap.window.days} days of the dry season from {date(gap.window.start)} to "
+            f"{date(gap.window.end)} are not known, more than {100 * MISSING_SHARE:.0f} of 100, so it has "
+            f"no total and how rain went with survival cannot be determined: {stretches(gap.days)}"
+        )
+        mend = (
+            "write these days into the gauge's file, or those of the nearest station; if Monday's "
+            f'reading is of the whole weekend, write in the study file: weekends = "{IN_MONDAY}"; '
+            'if a day without a row was dry: missing_days = "zero"'
+        )
+        rows.append(("rain-gaps", Severity.CHECK, gap.file, "", pd.NA, "", gap.gauge, what, mend))
+    return gauges.with_problems(rows)
 
 
 def _row(calendar: Calendar, measure: _Measure, window: Window, missing_share: float) -> tuple[object, ...]:
@@ -222,6 +259,8 @@ def _row(calendar: Calendar, measure: _Measure, window: Window, missing_share: f
     if window.days - known > missing_share * window.days:
         share = f"{100 * missing_share:.0f} %"
         note.append(f"{window.days - known} of {window.days} days are not known, more than {share}: no value")
+    elif measure.of_sums and np.isnan(calendar.slice(calendar.single, window.start, window.end)).all():
+        note.append("no day was read by itself, only several together: no value")
     else:
         value = measure.compute(calendar, window.start, window.end)
         note += _doubts(calendar, measure, window, known)

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from survivor.season.daily import DATE_WORDS, DailyFile, Layout, daily_frame, date_word
+from survivor.season.daily import DATE_WORDS, At, DailyFile, Layout, daily_frame, date_word
 from survivor.settings import Weather
 from survivor.vocabulary import Severity
 
@@ -136,7 +136,7 @@ class _Reader:
             mend = f"check the unit and the decimal point; {low:g} to {high:g} is believed"
         else:
             return number
-        self._source.note(code, Severity.CHECK, row, word, text, what, mend)
+        self._source.note(code, Severity.CHECK, At(row, word, text), what, mend)
         return float("nan")
 
     def _crossed(self, row: int, values: dict[str, float]) -> None:
@@ -145,7 +145,7 @@ class _Reader:
             if low in values and high in values and values[low] > values[high]:
                 what = f"the lowest, {values[low]:g}, is above the highest, {values[high]:g}; neither is used"
                 mend = "look both up; were they written in each other's column?"
-                self._source.note("crossed", Severity.CHECK, row, low, f"{values[low]:g}", what, mend)
+                self._source.note("crossed", Severity.CHECK, At(row, low, f"{values[low]:g}"), what, mend)
                 values[low] = values[high] = float("nan")
 
     def _keep(self, row: int, day: dt.date, values: dict[str, float]) -> None:

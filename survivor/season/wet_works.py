@@ -7,7 +7,6 @@ a rip, so the word is worth asking about. Nothing is changed by it.
 from __future__ import annotations
 
 from collections.abc import Iterable
-from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -16,7 +15,7 @@ import pandas as pd
 from survivor.season.gauge import Gauges
 from survivor.season.windows import on_calendar
 from survivor.settings import Gauge
-from survivor.vocabulary import PROBLEM_COLUMNS, Severity
+from survivor.vocabulary import Severity
 
 CODE: Final = "dry-rip-in-wet-month"
 WET_MONTH_MM: Final = 50.0
@@ -57,8 +56,4 @@ def check_dry_soil(gauges: Gauges, named: Iterable[Gauge], works: pd.DataFrame, 
             )
             mend = "ask who was there; write moist or wet if it was so"
             rows.append((CODE, Severity.CHECK, told.file, told.sheet, told.row, "soil", "dry", what, mend))
-    if not rows:
-        return gauges
-    more = pd.DataFrame(rows, columns=list(PROBLEM_COLUMNS))
-    problems = pd.concat([gauges.problems, more], ignore_index=True) if len(gauges.problems) else more
-    return replace(gauges, problems=problems)
+    return gauges.with_problems(rows)

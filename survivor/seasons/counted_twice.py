@@ -53,8 +53,20 @@ def same_plants(one: pd.DataFrame, other: pd.DataFrame) -> str:
     return _same_plots(one, other) or _same_tags(one, other) or _same_histories(one, other)
 
 
+def are_copies(one: pd.DataFrame, other: pd.DataFrame) -> bool:
+    """Whether two tables hold the same plants, where nobody is there to be asked.
+
+    Among hundreds of studies some have sites of one name, planted in one fortnight. Their plots are the
+    same only where most of those of one name also had one preparation and as many plants.
+    """
+    shared = _shared_plots(one, other)
+    alike = (shared["method"] == shared["method_other"]) & (shared["entered"] == shared["entered_other"])
+    most = bool(len(shared)) and float(alike.mean()) > _SHARE
+    return most or bool(_same_tags(one, other) or _same_histories(one, other))
+
+
 def marks_of(frame: pd.DataFrame) -> tuple[str, ...]:
-    """Return digests of what `same_plants` looks for: two tables that it finds to be one share a mark.
+    """Return digests of what `are_copies` looks for: two tables that it finds to be one share a mark.
 
     Among hundreds of studies only those that share a mark have to be looked at. Tables that share one
     need not be the same plants.
@@ -69,10 +81,10 @@ def marks_of(frame: pd.DataFrame) -> tuple[str, ...]:
     plots = _plots(frame)
     keys = [name for name in PLOT_KEY if name in plots.columns]
     fortnight = (plots["planted"] - pd.Timestamp(0)).dt.days // _DAYS
-    places = plots[keys].agg("|".join, axis=1)
+    places = plots[[*keys, "method"]].agg("|".join, axis=1)
     marks = {
-        _mark("plot", place, when + after)
-        for place, when in zip(places, fortnight, strict=True)
+        _mark("plot", place, float(number), float(when + after))
+        for place, number, when in zip(places, plots["entered"], fortnight, strict=True)
         for after in (0, 1)
     }
     marks |= {
@@ -98,20 +110,34 @@ def _plots(frame: pd.DataFrame) -> pd.DataFrame:
     plain = pd.DataFrame({name: _plain(frame[name]) for name in keys})
     plain["label"] = frame[keys].astype(str).agg(", ".join, axis=1)
     plain["planted"] = pd.to_datetime(frame["planted_date"]) if "planted_date" in frame.columns else pd.NaT
+    plain["method"] = _plain(frame["method"]) if "method" in frame.columns else ""
+    plain["entered"] = _entered(frame, plain[[*keys, "planted"]])
     return plain.drop_duplicates([*keys, "planted"])
 
 
-def _same_plots(one: pd.DataFrame, other: pd.DataFrame) -> str:
-    """Look for plots of one site, block and label, planted within two weeks."""
+def _entered(frame: pd.DataFrame, plots: pd.DataFrame) -> pd.Series[float]:
+    """Most plants of the plot of each row that any day of watching began with."""
+    by = [plots[name] for name in plots.columns]
+    watched = frame["at_risk"].groupby([*by, frame["start_day"]], dropna=False).transform("sum")
+    return watched.groupby(by, dropna=False).transform("max")
+
+
+def _shared_plots(one: pd.DataFrame, other: pd.DataFrame) -> pd.DataFrame:
+    """Join plots of one site, block and label, planted within two weeks; the other's end in ``_other``."""
     first, second = _plots(one), _plots(other)
     keys = [name for name in PLOT_KEY if name in first.columns and name in second.columns]
+    both = first.merge(second, on=keys or "label", suffixes=("", "_other"))
     if "plot" not in keys or "site" not in keys:
-        return ""
-    both = first.merge(second, on=keys, suffixes=("", "_other"))
+        both = both[:0]
     apart = (both["planted"] - both["planted_other"]).abs() <= pd.Timedelta(days=_DAYS)
     # Without a planting date on either side the name of the plot has to do.
     unknown = both["planted"].isna() & both["planted_other"].isna()
-    shared = both[apart | unknown]["label"].drop_duplicates().tolist()
+    return both[apart | unknown]
+
+
+def _same_plots(one: pd.DataFrame, other: pd.DataFrame) -> str:
+    """Say which plots have one site, block and label, and were planted within two weeks."""
+    shared = _shared_plots(one, other)["label"].drop_duplicates().tolist()
     if not shared:
         return ""
     few = "; ".join(shared[:_SHOWN]) + (" ..." if len(shared) > _SHOWN else "")

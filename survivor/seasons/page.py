@@ -9,8 +9,6 @@ import numpy as np
 import pandas as pd
 
 from survivor.document.elements import (
-    Block,
-    Column,
     Figure,
     Listing,
     Paragraph,
@@ -18,21 +16,24 @@ from survivor.document.elements import (
     Section,
     Table,
     Terms,
+    headed,
+    numbers,
+    of_row,
+    words,
+    written,
 )
 from survivor.figures.pooling import pooled_figure
-from survivor.pooling.result import TELLS_NOTHING, tells_nothing, within_scale
+from survivor.pooling.result import NEW_NOTE, TELLS_NOTHING, Coming, tells_nothing, within_scale
 from survivor.seasons import english as en
 from survivor.seasons.together import Key, SeasonsTogether
 from survivor.sentences import Names, Text, say
 from survivor.vocabulary import PER_100
 from survivor.words import (
     NONE,
+    chance,
     counted,
     difference,
-    difference_digits,
-    limits,
     listed,
-    number,
     per_100,
     per_100_limits,
     sentence,
@@ -52,31 +53,28 @@ def page_of_seasons(found: SeasonsTogether, sentences: tuple[Text, ...]) -> Repo
         Every comparison in words, and then what the trait asked for says.
     """
     # Those of a comparison that is pooled stand beside its picture.
-    drawn = {key[0] for key in found.pooled if key[2] == PER_100 and np.isfinite(_row(found, key)["lower"])}
-    units = found.units[(found.units["scale"] == PER_100) & ~found.units["method"].isin(["", *drawn])]
+    drawn = [key for key in found.pooled if key[2] == PER_100 and np.isfinite(_row(found, key)["lower"])]
+    pictured = ["", *(method for method, _, _ in drawn)]
+    units = found.units[(found.units["scale"] == PER_100) & ~found.units["method"].isin(pictured)]
+    alone = [_units("units", units, found.unit)] if len(units) else []
     seasons = list(dict.fromkeys(found.units["season"].astype(str)))
-    pictures = [
-        _picture(found, key)
-        for key in found.pooled
-        if key[2] == PER_100 and np.isfinite(_row(found, key)["lower"])
-    ]
     return Report(
         title=en.TITLE.format(seasons=counted(len(seasons), "season")),
         about=(en.ABOUT.format(when=found.milestone, seasons=listed(seasons)),),
         answer=Section(
             "answer",
             en.ANSWER,
-            (Listing(tuple(line for line in sentences if line)), Paragraph(en.HOW)),
+            (Listing(tuple(line for line in sentences if line)), Paragraph(f"{en.HOW} {en.HOW_READ}")),
         ),
         sections=(
             Section("together", en.TOGETHER, (together_table(found), Paragraph(en.HOW_ONE_MODEL))),
             Section(
                 "seasons",
                 f"{found.unit.capitalize()} by {found.unit}",
-                (*pictures, *([_units("units", units, found.unit)] if len(units) else [])),
+                (*(_picture(found, key) for key in drawn), *alone),
             ),
             *_same_sites(found),
-            Section("methods", "Methods", tuple(_checks(found))),
+            Section("methods", "Methods", (Listing(tuple(map(sentence, found.checks))),)),
             Section(
                 "provenance", "Data and provenance", (Terms(tuple(found.provenance.items()), code=True),)
             ),
@@ -90,32 +88,24 @@ def page_of_seasons(found: SeasonsTogether, sentences: tuple[Text, ...]) -> Repo
 def together_table(found: SeasonsTogether) -> Table:
     """Return each comparison over the seasons, in a new one, and by one model of all records."""
     told = found.table[found.table["scale"] == PER_100]
-    joint = found.joint[found.joint["scale"] == PER_100].set_index(["method", "against"])
-    rows = []
-    for row in told.to_dict("records"):
-        pair = (row["method"], row["against"])
-        alone = (
-            within_scale(joint.loc[[pair]].assign(scale=PER_100), "scale") if pair in joint.index else None
-        )
-        rows.append(
-            (
-                str(row["method"]),
-                str(row["against"]),
-                _size(row),
-                _span(row, "new_lower", "new_upper"),
-                NONE if alone is None else _size(alone.iloc[0].to_dict()),
-                number(float(row["n_units"])),
-            )
-        )
-    columns = (
-        Column("Preparation"),
-        Column("Against"),
-        Column(f"Over the {found.unit}s (95 % CI)", numeric=True),
-        Column(f"In a new {found.unit} like these", numeric=True),
-        Column("One model of all records, these seasons only (95 % CI)", numeric=True),
-        Column(f"{found.unit.capitalize()}s", numeric=True),
+    joint = within_scale(found.joint[found.joint["scale"] == PER_100], "scale")
+    alone = {(row["method"], row["against"]): _size(row) for row in joint.to_dict("records")}
+    units = f"{found.unit}s"
+    fields = (
+        words("Preparation", "method"),
+        words("Against", "against"),
+        of_row(f"Over the {units} (95 % CI)", _size, numeric=True),
+        of_row(f"In a new {found.unit} like these", lambda row: str(Coming.of_row(row, units)), numeric=True),
+        of_row("p, adjusted (Holm)", _p_words, numeric=True),
+        of_row(
+            "One model of all records, these seasons only (95 % CI)",
+            lambda row: alone.get((row["method"], row["against"]), NONE),
+            numeric=True,
+        ),
+        numbers(units.capitalize(), "n_units"),
     )
-    return Table("together-table", en.TOGETHER_CAPTION, columns, tuple(rows), note=en.TABLE_NOTE)
+    note = f"{en.TABLE_NOTE} {NEW_NOTE.format(unit=found.unit, units=units)}"
+    return written("together-table", en.TOGETHER_CAPTION, told, fields, note=note)
 
 
 def _same_sites(found: SeasonsTogether) -> tuple[Section, ...]:
@@ -134,11 +124,7 @@ def _same_sites(found: SeasonsTogether) -> tuple[Section, ...]:
         (site, method, *(cells.get((site, method, season), NONE) for season in seasons))
         for site, method in pairs
     )
-    columns = (
-        Column("Site"),
-        Column("Preparation"),
-        *(Column(season, numeric=True) for season in seasons),
-    )
+    columns = headed("Site", "Preparation", numeric=seasons)
     sites = Names(tuple(dict.fromkeys(table["site"].astype(str))))
     shown = Table("same-sites-table", en.AGAIN_CAPTION, columns, rows, row_heads=2)
     text = say(en.AGAIN_WHAT, when=found.milestone, sites=sites)
@@ -146,18 +132,14 @@ def _same_sites(found: SeasonsTogether) -> tuple[Section, ...]:
 
 
 def _units(key: str, units: pd.DataFrame, unit: str) -> Table:
-    rows = tuple(
-        (str(row["method"]), str(row["unit"]), _size(row), number(float(row["n_plots"])), str(row["reason"]))
-        for row in units.to_dict("records")
+    fields = (
+        words("Preparation", "method"),
+        words(unit.capitalize(), "unit"),
+        of_row("Difference per 100 (95 % CI)", _size, numeric=True),
+        numbers("Plots", "n_plots"),
+        words("Note", "reason"),
     )
-    columns = (
-        Column("Preparation"),
-        Column(unit.capitalize()),
-        Column("Difference per 100 (95 % CI)", numeric=True),
-        Column("Plots", numeric=True),
-        Column("Note"),
-    )
-    return Table(f"{key}-table", f"Each {unit} alone, limits by plot", columns, rows, row_heads=2)
+    return written(f"{key}-table", f"Each {unit} alone, limits by plot", units, fields, row_heads=2)
 
 
 def _picture(found: SeasonsTogether, key: Key) -> Figure:
@@ -190,14 +172,5 @@ def _size(row: dict[Any, Any]) -> str:
     return f"{said} ({TELLS_NOTHING if tells_nothing(row, 'lower', 'upper') else span})"
 
 
-def _span(row: dict[Any, Any], lower: str, upper: str) -> str:
-    if not np.isfinite(row[lower]):
-        return NONE
-    if tells_nothing(row, lower, upper):
-        return TELLS_NOTHING
-    low, high = float(row[lower]), float(row[upper])
-    return limits(low, high, difference_digits(low, high), sign=True)
-
-
-def _checks(found: SeasonsTogether) -> list[Block]:
-    return [Listing(tuple(map(sentence, found.checks)))]
+def _p_words(row: dict[Any, Any]) -> str:
+    return NONE if not np.isfinite(row["p_adjusted"]) else chance(float(row["p_adjusted"]))

@@ -13,22 +13,22 @@ from survivor._version import __version__
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
 from survivor.errors import PoolingError
+from survivor.evidence.finding import Reading
+from survivor.evidence.words import reading
 from survivor.models.result import holm
 from survivor.pooling import Pooled, PooledTrend, pool, pool_by
 from survivor.pooling.limits import Limits, Pooling, TrendLimits
-from survivor.pooling.result import within_scale
+from survivor.pooling.pool import FEW_UNITS
+from survivor.pooling.result import Coming, possible, within_scale
 from survivor.seasons import english as en
 from survivor.seasons.season import Season, common_day
 from survivor.seasons.units import (
-    RAIN_DECILE,
     SCALES,
     Unit,
     joint_estimates,
     unit_estimates,
     unit_traits,
 )
-from survivor.sentences import Names
-from survivor.sentences import say as sentence_of
 from survivor.vocabulary import PER_100
 from survivor.words import counted, first_few, listed
 
@@ -61,9 +61,11 @@ class SeasonsTogether:
     table
         One row a comparison and scale: ``method, against, scale, n_units, estimate, std_error,
         df, lower, upper, p_value, p_adjusted`` (Holm, over the comparisons of one scale), ``q_p_value, i2,
-        tau, tau_upper, new_lower, new_upper, reason, cut``. A comparison of fewer than two units
-        has no estimate and its reason. Limits per 100 planted are cut at -100 and 100, and
-        ``cut`` says which were; ``pooled`` has them as they came out.
+        tau, tau_upper, new_lower, new_upper, reason, possible_lower, possible_upper, cut``. A comparison of
+        fewer than two units has no estimate and its reason. Limits per 100 planted are cut at -100 and
+        100, and ``cut`` says which were; ``pooled`` has them as they came out. ``possible``: how far
+        survival can go from that of the usual practice in these units, as what is printed of a new one
+        does (`survivor.pooling.result.Coming`).
     units
         What each unit says; see ``survivor.seasons.units``.
     pooled
@@ -76,6 +78,8 @@ class SeasonsTogether:
         Pooling on a trait, by method, against and scale; empty where none was asked for.
     checks
         Plain sentences.
+    smallest
+        Smallest difference that matters, per 100 planted: the least that a season names.
     same_sites
         ``site, method, season, estimate, lower, upper`` (per 100, observed) of the sites that come in
         more than one season; empty where none does.
@@ -92,8 +96,20 @@ class SeasonsTogether:
     joint: pd.DataFrame
     trends: Mapping[Key, PooledTrend] = field(repr=False)
     checks: tuple[str, ...]
+    smallest: float = 5.0
     same_sites: pd.DataFrame = field(default_factory=pd.DataFrame, repr=False)
     provenance: Mapping[str, str] = field(default_factory=dict, repr=False)
+
+    def reading(self, row: Mapping[Any, Any]) -> Reading:
+        """Read a row of ``table`` as a report reads a difference, by p adjusted for all comparisons."""
+        lower, upper, p_adjusted = (float(row[name]) for name in ("lower", "upper", "p_adjusted"))
+        return reading(lower, upper, p_adjusted, self.smallest)
+
+    @property
+    def differing(self) -> tuple[str, ...]:
+        """Preparations in which units differ so much that the question is what goes with it, most first."""
+        apart = self.table[(self.table["scale"] == PER_100) & (self.table["i2"] > _HIGH_I2)]
+        return tuple(apart.sort_values("i2", ascending=False, kind="stable")["method"].astype(str))
 
     def of(self, method: str, scale: str = PER_100) -> Pooled:
         """Give one comparison with the usual practice.
@@ -122,8 +138,18 @@ class SeasonsTogether:
         own = self.units[(self.units["method"] == key[0]) & (self.units["scale"] == scale)]
         ends = own.drop_duplicates("unit").set_index("unit")[["lower", "upper"]]
         units = pooled.units.drop(columns=["lower", "upper"]).join(ends, on="unit")
-        told = (within_scale(table, scale) for table in (units, pooled.table, pooled.new_unit))
-        return next(told), next(told), next(told)
+        told = (within_scale(table, scale) for table in (units, pooled.table))
+        return next(told), next(told), self._new(key)
+
+    def _new(self, key: Key) -> pd.DataFrame:
+        """Give what a new unit may show, as far as it is possible, in numbers and in ``words``."""
+        new = self.pooled[key].new_unit
+        if key[2] != PER_100:
+            return new
+        names = ["method", "against", "scale"]
+        own = self.table[(self.table[names].astype(str) == list(key)).all(axis=1)].iloc[0]
+        coming = Coming.of_row(dict(own), f"{self.unit}s")
+        return new.assign(lower=coming.lower, upper=coming.upper, words=str(coming))
 
     def plot(self, ax: Axes | None = None, method: str | None = None, scale: str = PER_100) -> Axes:
         """Draw one comparison, the first where none is named; returns the Axes."""
@@ -196,8 +222,6 @@ def pool_seasons(
     checks = [*_said(seasons, units, pooled, unit), _limits_note(pooling.limits, unit, pooled), *remarks]
     if len(days) > 1:
         checks.append(en.DAYS.format(days=listed(f"day {day:g}" for day in days), at=f"{at:g}"))
-    if trait is None:
-        checks += _differing(table, unit)
     return SeasonsTogether(
         named.name,
         at,
@@ -208,8 +232,9 @@ def pool_seasons(
         joint,
         trends,
         tuple(dict.fromkeys(checks)),
-        _same_sites(seasons, at, float(named.window_days)),
-        _provenance(seasons),
+        smallest=min(season.settings.design.smallest_difference for season in seasons),
+        same_sites=_same_sites(seasons, at, float(named.window_days)),
+        provenance=_provenance(seasons),
     )
 
 
@@ -273,7 +298,9 @@ def pool_units(
                 units=estimated["unit"].tolist(),
                 scale=key[2],
             )
-        lines.append(_line(key, len(estimated), pooled.get(key), _why(missed, len(estimated))))
+        line = _line(key, len(estimated), pooled.get(key), _why(missed, len(estimated)))
+        ends = possible(estimated["alive_against"]) if key[2] == PER_100 else (np.nan, np.nan)
+        lines.append(line | dict(zip(("possible_lower", "possible_upper"), ends, strict=True)))
     if not lines:
         return pd.DataFrame({"scale": units["scale"], "reason": units["reason"], "cut": ""}), pooled
     table = pd.DataFrame(lines)
@@ -359,8 +386,10 @@ def _said(
         remarks.append(en.SITES_SHARE)
     for found in pooled.values():
         remarks += [line for line in found.checks if not line.startswith(("The units agree", "Only "))]
-    few = min(pooled.values(), key=lambda found: len(found.units))
-    remarks += [line for line in few.checks if line.startswith("Only ")]
+    least = min(len(found.units) for found in pooled.values())
+    if least < FEW_UNITS:
+        of_freedom = counted(least - 1, "degree") + " of freedom"
+        remarks.append(en.FEW.format(units=counted(least, unit), df=of_freedom))
     return remarks
 
 
@@ -370,16 +399,6 @@ def _limits_note(kind: Limits, unit: Unit, pooled: Mapping[Key, Pooled]) -> str:
     if comparisons > 1:
         note += f" {en.NOT_ADJUSTED.format(comparisons=counted(comparisons, 'comparison'))}"
     return note
-
-
-def _differing(table: pd.DataFrame, unit: Unit) -> list[str]:
-    """Say where units differ so much that the question is what goes with it."""
-    apart = table[(table["scale"] == PER_100) & (table["i2"] > _HIGH_I2)]
-    if apart.empty:
-        return []
-    ordered = apart.sort_values("i2", ascending=False, kind="stable")
-    names = Names(tuple(ordered["method"].astype(str)))
-    return [str(sentence_of(en.DIFFER, unit=unit, names=names)), en.ASK.format(trait=RAIN_DECILE)]
 
 
 def _sites_again(seasons: Sequence[Season]) -> list[str]:

@@ -18,6 +18,7 @@ from survivor.analysis.rain import rain_of
 from survivor.analysis.season import population
 from survivor.effects.confounding import WITHIN
 from survivor.effects.contrasts import contrasts
+from survivor.effects.standardise import survival
 from survivor.errors import PoolingError, SurvivorError
 from survivor.models.fit import fit
 from survivor.models.result import Fit
@@ -33,7 +34,7 @@ SCALES: Final = (LOG_HAZARD, PER_100)
 _PAIR: Final = ("method", "against", "scale")
 _COUNTS: Final = ["n_seedlings", "n_plots", "n_sites"]
 _NUMBERS: Final = ["estimate", "std_error", "lower", "upper"]
-COLUMNS: Final = ("unit", "season", "site", *_PAIR, *_NUMBERS, *_COUNTS, "reason")
+COLUMNS: Final = ("unit", "season", "site", *_PAIR, *_NUMBERS, "alive_against", *_COUNTS, "reason")
 JOINT_COLUMNS: Final = (*_PAIR, "estimate", "std_error", "df", "lower", "upper", "p_value", *_COUNTS)
 
 
@@ -68,8 +69,9 @@ def unit_estimates(
     Returns
     -------
     DataFrame
-        ``unit, season, site, method, against, scale, estimate, std_error, lower, upper, n_seedlings,
-        n_plots, n_sites, reason``; two rows a comparison, ``log hazard ratio`` and ``per 100 planted``.
+        ``unit, season, site, method, against, scale, estimate, std_error, lower, upper, alive_against,
+        n_seedlings, n_plots, n_sites, reason``; two rows a comparison, ``log hazard ratio`` and
+        ``per 100 planted``. ``alive_against``: alive per 100 planted under what is compared with.
         A comparison that a unit cannot make has no estimate and its ``reason``.
     """
     lines: list[pd.DataFrame] = []
@@ -163,10 +165,21 @@ def _estimates(
     both = _on_both_scales(fitted, table, [*_COUNTS, "reason"], _NUMBERS)
     within = pd.concat([table["basis"] == WITHIN] * len(SCALES), ignore_index=True)
     both.loc[~within & (both["reason"] == ""), "reason"] = "no site holds both"
+    alive = _alive(fitted, at, planted)
+    both["alive_against"] = [alive.get(name, np.nan) for name in both["against"]]
     untold = ~(within & np.isfinite(both["estimate"]) & (both["std_error"] > 0))
     both.loc[untold, _NUMBERS] = np.nan
     both.loc[untold & (both["reason"] == ""), "reason"] = "no standard error can be given"
     return both if against is None else both[both["scale"] == PER_100]
+
+
+def _alive(fitted: Fit, at: float, planted: pd.DataFrame | None) -> dict[str, float]:
+    """Alive per 100 planted under each preparation, standardised; empty where that cannot be had."""
+    try:
+        table = survival(fitted, "method", at, planted).table
+    except SurvivorError:
+        return {}
+    return dict(zip(table["method"].astype(str), table["estimate"].astype(float), strict=True))
 
 
 def _on_both_scales(

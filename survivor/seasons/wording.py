@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 
 from survivor.document.page import page_of
-from survivor.evidence.finding import as_sentences
+from survivor.evidence.finding import NOT_ENOUGH, as_sentences
 from survivor.figures.pooling import pooled_figure
 from survivor.figures.svg import to_svg
 from survivor.files.writing import Place, csv_text, writing
-from survivor.pooling.result import EDGE, TELLS_NOTHING, tells_nothing, within_scale
+from survivor.pooling.result import EDGE, TELLS_NOTHING, Coming, tells_nothing, within_scale
 from survivor.seasons import english as en
 from survivor.seasons.page import PAGE, page_of_seasons
 from survivor.seasons.together import SeasonsTogether
@@ -46,7 +46,12 @@ def sentences(found: SeasonsTogether) -> tuple[tuple[Sentence, ...], ...]:
             units=counted(float(row["n_units"]), found.unit),
             **names,
         )
-        lines.append((compared, _new(row, found.unit, at["new_lower"])))
+        read = say(en.READINGS[found.reading(row)])
+        if found.reading(row) == NOT_ENOUGH and float(row["lower"]) * float(row["upper"]) > 0:
+            compared_in_all = int((found.table["scale"] == PER_100).sum())
+            read = say(en.OPEN_OF_MANY, comparisons=counted(compared_in_all, "comparison"))
+        apart = [say(en.APART, units=f"{found.unit}s")] if row["method"] in found.differing else []
+        lines.append((compared, read, *apart, _new(row, found.unit, at["new_lower"])))
     return tuple(lines)
 
 
@@ -121,10 +126,10 @@ def _limits(row: dict[Any, Any], lower: str, upper: str) -> str:
 
 
 def _new(row: dict[Any, Any], unit: str, at: Cell) -> Sentence:
-    if tells_nothing(row, "new_lower", "new_upper"):
-        return say(en.NEW_ANYTHING, unit=unit, nothing=TELLS_NOTHING)
-    span = Value(_span(row, "new_lower", "new_upper"), float(row["new_lower"]), at)
-    return say(en.NEW, unit=unit, span=span)
+    coming = Coming.of_row(row, f"{unit}s")
+    if coming.says_nothing:
+        return say(en.NEW_ANYTHING, unit=unit, why=str(coming))
+    return say(en.NEW, unit=unit, span=Value(str(coming), float(row["new_lower"]), at))
 
 
 def write_together(found: SeasonsTogether, folder: Path | Place) -> tuple[Path, ...]:

@@ -15,6 +15,8 @@ _ALIKE = 0.02  # stems per hectare told twice may differ by so much, as rounded 
 
 
 def _ranged(name: str, value: float, low: float | None, high: float | None) -> None:
+    if low is not None and high is not None and low > high:
+        raise ValueError(f"low = {low:g} is above high = {high:g}; exchange them")
     least, most = (value if end is None else end for end in (low, high))
     if not least <= value <= most:
         raise ValueError(f"{name} = {value:g} has to lie between low = {least:g} and high = {most:g}")
@@ -23,7 +25,7 @@ def _ranged(name: str, value: float, low: float | None, high: float | None) -> N
 class Cost(Strict):
     """Cost of a method per plant, with the range the user gives."""
 
-    per_plant: float = Field(ge=0, description="best figure, in the currency of [costs]")
+    per_plant: float = Field(ge=0, description="estimate, in the currency of [costs]")
     low: float | None = Field(default=None, ge=0, description="low end of the range that would not surprise")
     high: float | None = Field(default=None, ge=0, description="high end of that range")
 
@@ -39,7 +41,7 @@ class CostLine(Strict):
     name: Text = Field(
         description="what is paid for; lines of the same name and figures in several methods are one price"
     )
-    amount: float = Field(ge=0, description="best figure, in the currency of [costs]")
+    amount: float = Field(ge=0, description="estimate, in the currency of [costs]")
     per: Per = Field(description="what the amount is for; km: of rip line")
     low: float | None = Field(default=None, ge=0, description="low end of the range that would not surprise")
     high: float | None = Field(default=None, ge=0, description="high end of that range")

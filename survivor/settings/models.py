@@ -156,6 +156,10 @@ class Settings(Strict):
         if planted is not None and closed is not None and planted > closed:
             later = f'is after [study] as_of = "{closed}"; correct one of them'
             raise Disagreement(("rules", "planted_date"), later)
+        for site, day in self.rules.planted_by_site.items():
+            if closed is not None and day > closed:
+                later = f'is after [study] as_of = "{closed}"; correct one of them'
+                raise Disagreement(("rules", "planted_by_site", site), later)
         return self
 
     @model_validator(mode="after")

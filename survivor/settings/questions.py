@@ -23,7 +23,10 @@ _ANSWERED: Final = re.compile(r"""("[^"]*"|[\w.-]+)\s*=""")
 _LINE: Final = re.compile(r"""#\?\s(?:("[^"]*"|[\w.-]+)\s*=\s*(.*?)|(\[.*\]))(?:\s+#\s(.*))?""")
 
 
-STATE_CHOICES: Final = "alive, dead, missing, not found, not visited or replanted"
+STATE_CHOICES: Final = "alive, dead, missing, not found, not visited, replanted or doubtful"
+
+
+PLANTED_AT: Final = "planted at "  # before the name of a site, where each may have a day of its own
 
 
 class Rank(IntEnum):
@@ -39,15 +42,18 @@ class Rank(IntEnum):
     DATE_ORDER = 50
     TAGGED = 60
     METHODS = 70
+    WORKS = 75
     SPECIES = 80
     USUAL = 90
     ALLOCATION = 100
     PLACED = 105
+    WORKS_CHOSEN = 107
     MILESTONE = 110
     DRY_SEASON = 120
     RAIN = 130
-    MISSING = 140
-    RADIUS = 150
+    RADIUS = 140
+    MISSING = 150
+    PAIRS = 155
     UNITS = 160
 
 
@@ -179,7 +185,7 @@ def answered(text: str, answers: Mapping[int, str]) -> str:
 def shape(part: Sequence[Line]) -> tuple[tuple[str, str], ...]:
     """Return what tells parts apart: visits of several sheets may each ask the same."""
     return tuple((line.key, line.value or line.said) for line in part) + tuple(
-        (line.said, "") for line in part if line.value == EMPTY
+        (line.said, "") for line in part if line.value == EMPTY or line.value.startswith("[")
     )
 
 

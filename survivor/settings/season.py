@@ -17,7 +17,10 @@ class Gauge(Strict):
     """A rain gauge file and the sites it stands for."""
 
     name: Text = Field(description="what the report calls the gauge")
-    file: Text = Field(description="name of its daily file, relative to the study file")
+    file: Text = Field(
+        description="name of its file, daily or a total a month, relative to the study file; dry runs, "
+        "falls and soil water need days"
+    )
     sheet: Text | None = Field(
         default=None, description="sheet of a workbook; without it the first that holds rain"
     )

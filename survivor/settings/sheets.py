@@ -2,14 +2,30 @@
 
 from __future__ import annotations
 
-from typing import Final, Literal
+from collections import Counter
+from typing import Annotated, Any, Final, Literal
 
-from pydantic import Field, model_validator
+from pydantic import AfterValidator, Field, model_validator
 
 from survivor.settings.base import Day, Strict, Text
 
-_State = Literal["alive", "dead", "missing", "not found", "not visited", "replanted"]
+_State = Literal["alive", "dead", "missing", "not found", "not visited", "replanted", "doubtful"]
 
+
+def _words_that_say_so(states: dict[str, _State]) -> dict[str, _State]:
+    """Refuse words that turn the answer round: a blank that lives or died, and alive for dead."""
+    for word, state in states.items():
+        plain = word.strip().casefold()
+        if not plain and state in ("alive", "dead"):
+            raise ValueError(
+                f'a blank is no word for {state}; write blank = "{state}" under [rules], which lists each'
+            )
+        if (plain, state) in (("alive", "dead"), ("dead", "alive")):
+            raise ValueError(f'"{word}" is read as {state}; name each word for what it says')
+    return states
+
+
+_States = Annotated[dict[str, _State], AfterValidator(_words_that_say_so)]
 
 _IN_PLACE: Final = "in place of "
 
@@ -49,6 +65,11 @@ class Sheet(Strict):
     file: Text = Field(description="name of the file (CSV, XLSX, ODS or Parquet), relative to the study file")
     sheet: Text | None = Field(
         default=None, description="sheet of a workbook; without it the first filled one"
+    )
+    field_sheet: bool = Field(
+        default=False,
+        description="whether survivor wrote it for a visit: it is read by its own headings, a row a visit, "
+        "whatever is said for all sheets",
     )
     area: Text | None = Field(
         default=None,
@@ -101,10 +122,15 @@ class Sheet(Strict):
     visits: tuple[Visit, ...] = Field(
         default=(), description="the visits of this wide sheet, where its columns are its own"
     )
-    states: dict[str, _State] = Field(
-        default={}, description="your word for the state of a seedling = one of the six states"
+    states: _States = Field(
+        default={}, description="your word for the state of a seedling = one of the seven states"
     )
     species: dict[str, str] = Field(default={}, description="a spelling of a species = the name to use")
+
+
+def _with_shared(sheet: Sheet, shared: dict[str, dict[str, Any]]) -> dict[str, dict[str, Any]]:
+    """Return what all sheets share with what one says itself, which goes before."""
+    return {word: {**own, **getattr(sheet, word)} for word, own in shared.items()}
 
 
 class Records(Strict):
@@ -130,9 +156,7 @@ class Records(Strict):
     columns: dict[str, str | tuple[str, ...]] = Field(
         default={}, description="as in [records.sheets.columns], for all sheets of visits"
     )
-    states: dict[str, _State] = Field(
-        default={}, description="as in [records.sheets.states], for all sheets of visits"
-    )
+    states: _States = Field(default={}, description="as in [records.sheets.states], for all sheets of visits")
     species: dict[str, str] = Field(
         default={}, description="as in [records.sheets.species], for all sheets of visits"
     )
@@ -141,11 +165,25 @@ class Records(Strict):
     )
 
     @model_validator(mode="after")
+    def _no_sheet_twice(self) -> Records:
+        """Refuse a sheet that is named twice with the same words: each of its records would be read twice."""
+        often = Counter(map(repr, self.sheets))
+        for sheet in self.sheets:
+            if often[repr(sheet)] > 1:
+                own = f", sheet {sheet.sheet}" if sheet.sheet else ""
+                raise ValueError(f'"{sheet.file}"{own} is named twice under [[records.sheets]]; take one out')
+        return self
+
+    @model_validator(mode="after")
     def _what_holds_for_all_sheets(self) -> Records:
         """Give every sheet what is written once for all of them; what a sheet says itself goes before."""
         shared = {word: getattr(self, word) for word in ("columns", "states", "species")}
         merged = tuple(
-            sheet.model_copy(update={word: {**own, **getattr(sheet, word)} for word, own in shared.items()})
+            sheet
+            if sheet.field_sheet
+            else sheet.model_copy(
+                update={word: {**own, **getattr(sheet, word)} for word, own in shared.items()}
+            )
             for sheet in self.sheets
         )
         object.__setattr__(self, "sheets", merged)  # frozen from here on
@@ -226,6 +264,9 @@ class Rules(Strict):
         "else it is left blank",
     )
     planted_date: Day | None = Field(default=None, description="planting day where no sheet gives one")
+    planted_by_site: dict[str, Day] = Field(
+        default={}, description="site = planting day where no sheet gives one; goes before planted_date"
+    )
 
 
 class Works(Strict):

@@ -7,7 +7,7 @@ beforehand, when it was done, and works after planting. Their p are adjusted tog
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -17,23 +17,24 @@ from survivor.evidence.finding import Finding, Reading
 from survivor.evidence.grading import Circumstances
 from survivor.evidence.making import Numbers, finding_of
 from survivor.evidence.words import Counts, difference_phrase, reading, settled
+from survivor.limits import holding_together
 from survivor.models.result import holm
 from survivor.settings import Design, Works
 from survivor.vocabulary import BY_CHOICE, RANDOM, REFUSED
 from survivor.words import capital, number, plain
-from survivor.works.columns import LEAD, PASSES, RIP_SOIL
+from survivor.works.columns import CALLED, LEAD, PASSES, RIP_SOIL
 from survivor.works.later import Later
 from survivor.works.parts import PAIR, WORK
+from survivor.works.support import EVERY_PLOT
 from survivor.works.timing import Timing
 
 LATER: Final = "later work"
 ANSWER_COLUMNS: Final = (
-    "what", "kind", "basis", "estimate", "std_error", "df", "lower", "upper", "p_value", "p_adjusted",
+    "what", "kind", "basis", "estimate", "std_error", "df", "lower", "upper", "lower_simultaneous",
+    "upper_simultaneous", "p_value", "p_adjusted",
     "unit", "at_day", "n_seedlings", "n_plots", "n_sites", "fewest_plots", "penalised", "allocation",
-    "low", "high", "reason",
+    "low", "high", "over", "n_sets", "reason",
 )  # fmt: skip
-# What a question of time is called, also under [works.allocated] in the study file.
-CALLED: Final = {LEAD: "lead time", PASSES: "passes", RIP_SOIL: "dry ripping"}
 _WORST: Final = (RANDOM, BY_CHOICE, "not recorded")
 
 
@@ -68,7 +69,7 @@ def answers_table(
     Returns
     -------
     DataFrame
-        `ANSWER_COLUMNS`; ``estimate`` and limits per 100 planted.
+        `ANSWER_COLUMNS`; ``estimate`` and limits per 100 planted. Simultaneous ones hold for the family.
     """
     rows: list[dict[str, Any]] = [
         {
@@ -77,27 +78,33 @@ def answers_table(
         }
         for row in effects.to_dict("records")
     ]
-    rows += [_of_timing(timing, asked) for timing in timings]
-    rows += [_of_later(one, asked) for one in later]
+    rows += [
+        {**_row(timing, CALLED[timing.key], timing.key, asked), "low": timing.low, "high": timing.high}
+        for timing in timings
+    ]
+    rows += [
+        {**_row(one, one.work, LATER, asked), "at_day": one.at_day, "low": one.day, "high": one.at_day}
+        for one in later
+    ]
     table = pd.DataFrame(rows).reindex(columns=list(ANSWER_COLUMNS))
     told = (table["basis"] != REFUSED) & table["p_value"].astype(float).notna()
     table["p_adjusted"] = np.nan
     table.loc[told, "p_adjusted"] = holm(table.loc[told, "p_value"].to_numpy(dtype=float))
-    return table
+    return holding_together(table, int(told.sum()))
 
 
-def _of_timing(timing: Timing, asked: Asked) -> dict[str, Any]:
-    name = CALLED[timing.key]
+def _row(one: Timing | Later, what: str, kind: str, asked: Asked) -> dict[str, Any]:
+    """Lay out the answer on a time, or on a work after planting."""
     return {
-        "what": name,
-        "kind": timing.key,
+        "what": what,
+        "kind": kind,
         "basis": "within sites",
-        **{part: getattr(timing, part) for part in _SHARED},
+        **{part: getattr(one, part) for part in _SHARED},
         "unit": "per 100 planted",
         "penalised": False,
-        "allocation": asked.allocation(name, "not recorded"),
-        "low": timing.low,
-        "high": timing.high,
+        "allocation": asked.allocation(what, "not recorded"),
+        "over": "",
+        "n_sets": 0,
         "reason": "",
     }
 
@@ -108,30 +115,16 @@ _SHARED: Final = (
 )  # fmt: skip
 
 
-def _of_later(one: Later, asked: Asked) -> dict[str, Any]:
-    return {
-        "what": one.work,
-        "kind": LATER,
-        "basis": "within sites",
-        **{part: getattr(one, part) for part in _SHARED},
-        "unit": "per 100 planted",
-        "at_day": one.at_day,
-        "penalised": False,
-        "allocation": asked.allocation(one.work, "not recorded"),
-        "low": one.day,
-        "high": one.at_day,
-        "reason": "",
-    }
-
-
 def findings_of(table: pd.DataFrame, asked: Asked) -> tuple[Finding, ...]:
     """Make a finding of each answer, with its grade."""
-    return tuple(_finding(row, asked) for row in table.to_dict("records"))
+    told = int(table["p_adjusted"].notna().sum())
+    return tuple(_finding(row, asked, told) for row in table.to_dict("records"))
 
 
-def _finding(row: Mapping[Any, Any], asked: Asked) -> Finding:
+def _finding(row: Mapping[Any, Any], asked: Asked, told: int) -> Finding:
     smallest = asked.design.smallest_difference
     size = tuple(float(row[name]) for name in ("estimate", "lower", "upper"))
+    together = float(row["lower_simultaneous"]), float(row["upper_simultaneous"])
     answered = row["basis"] != REFUSED and bool(np.isfinite(size).all())
     circumstances = Circumstances(
         compares=False,
@@ -142,7 +135,7 @@ def _finding(row: Mapping[Any, Any], asked: Asked) -> Finding:
         df=float(row["df"]),
         fewest_plots=int(row["fewest_plots"]) if answered else 0,
         penalised=bool(row["penalised"]),
-        settled=settled(size[1], size[2], float(row["p_adjusted"]), smallest) if answered else "no",
+        settled=settled(size[1], size[2], float(row["p_adjusted"]), smallest, together) if answered else "no",
     )
     at = float(row["at_day"]) if pd.notna(row["at_day"]) else 0.0
     key, question = key_of(row), question_of(row)
@@ -153,7 +146,9 @@ def _finding(row: Mapping[Any, Any], asked: Asked) -> Finding:
     numbers = Numbers(at, str(row["unit"]), size[0], size[1], size[2], counts)
     read = reading(size[1], size[2], float(row["p_adjusted"]), smallest)
     answer = sentence_of(row, read, counts, asked)
-    return finding_of(key, answer, asked.when, numbers, circumstances, question=question, read=read)
+    found = finding_of(key, answer, asked.when, numbers, circumstances, question=question, read=read)
+    lower, upper = together
+    return replace(found, lower_simultaneous=lower, upper_simultaneous=upper, comparisons=told)
 
 
 def key_of(row: Mapping[Any, Any]) -> str:
@@ -221,6 +216,7 @@ def sentence_of(row: Mapping[Any, Any], read: Reading, counts: Counts, asked: As
     subject = subject_of(row)
     verb = "kept" if row["allocation"] == RANDOM else "went with"
     equal = ", the other works held equal" if kind == WORK else ""
+    over = f" {over_said(str(row['over']))}" if kind == WORK else ""
     if read == "not enough evidence to say" and kind in _TOPICS:
         return (
             f"There is not enough evidence to say whether {_TOPICS[kind]}. "
@@ -229,9 +225,17 @@ def sentence_of(row: Mapping[Any, Any], read: Reading, counts: Counts, asked: As
     if read == "not enough evidence to say":
         return (
             f"There is not enough evidence to say what {subject} adds{equal}. Plots with it had "
-            f"{size} {when}."
+            f"{size} {when}.{over}"
         )
     if read == "no difference that matters":
-        return f"{capital(subject)} made no difference of {smallest} per 100 or more{equal}: {size} {when}."
+        none = f"made no difference of {smallest} per 100 or more{equal}"
+        return f"{capital(subject)} {none}: {size} {when}.{over}"
     less = f", less than the {smallest} per 100 that matter" if read.startswith("clear but") else ""
-    return f"{capital(subject)} {verb} {size} {when}{equal}{less}."
+    return f"{capital(subject)} {verb} {size} {when}{equal}{less}.{over}"
+
+
+def over_said(over: str) -> str:
+    """Say over which plots what a work adds is averaged."""
+    if over == EVERY_PLOT:
+        return "No two plots at one place differ in it alone, so that rests on works adding up."
+    return f"That is over plots with and without it beside {over}."

@@ -18,7 +18,7 @@ from survivor.costs.prices import Price
 from survivor.effects.cells import study_cells
 from survivor.errors import EffectError
 from survivor.works.apart import Unit
-from survivor.works.columns import NO, YES
+from survivor.works.columns import yes_or_no
 from survivor.works.parts import Parts, Question, unit_column
 
 SET_COLUMNS: Final = (
@@ -81,7 +81,7 @@ def cheapest_set(
     costed = {name: works for name, works in sets.items() if name in prices}
     if fitted is None or len(costed) < 2:
         raise EffectError(
-            "fewer than two preparations have a cost and works that can be told apart",
+            "fewer than two preparations have a cost and works that can be distinguished",
             where="costs",
             mend="give the cost of each preparation in the study file",
         )
@@ -90,7 +90,7 @@ def cheapest_set(
     told = [name for name in costed if not reasons[name]]
     if len(told) < 2:
         raise EffectError(
-            "fewer than two preparations with a cost are made of works that can be told apart",
+            "fewer than two preparations with a cost are made of works that can be distinguished",
             where="costs",
             mend="plots in which works are varied one by one",
         )
@@ -132,19 +132,11 @@ def _why_not(works: frozenset[str], parts: Parts) -> str:
         own = works & set(unit.works)
         if own and len(own) < len(unit.works):
             return f"{unit.name} always went together"
-    others = {work for unit in parts.apart.others for work in unit.works}
-    if others:
-        return "some works cannot be distinguished"
-    return ""
+    return "some works cannot be distinguished" if parts.apart.others else ""
 
 
 def _levels(units: tuple[Unit, ...], works: frozenset[str], count: int) -> dict[str, Any]:
-    return {
-        unit_column(unit): pd.Categorical(
-            [YES if set(unit.works) <= works else NO] * count, categories=[NO, YES]
-        )
-        for unit in units
-    }
+    return {unit_column(unit): yes_or_no(np.full(count, set(unit.works) <= works)) for unit in units}
 
 
 def _in_order(costed: Mapping[str, Any], told: list[str], alive: Any) -> list[tuple[str, float]]:

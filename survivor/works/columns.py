@@ -23,6 +23,8 @@ PATTERN: Final = "works_done"  # the works of a plot together, such as "knockdow
 LEAD, PASSES, LAST_SPRAY, RIP_SOIL, RIP_DEPTH = (
     "lead_months", "passes", "last_spray_days", "rip_soil", "rip_depth_cm",
 )  # fmt: skip
+# What a question of time is called, also under [works.allocated] in the study file.
+CALLED: Final = {LEAD: "lead time", PASSES: "passes", RIP_SOIL: "dry ripping"}
 LATER_COLUMNS: Final = (*PLOT_KEY, "work", "day")
 _MONTH: Final = DAYS_PER_YEAR / 12
 _NOTHING: Final = "none"
@@ -96,8 +98,7 @@ def plot_columns(rows: pd.DataFrame, plots: pd.DataFrame, unknown: pd.DataFrame)
     keys = _pairs(places)
     columns: dict[str, Any] = {}
     for work in works:
-        got = keys.isin(_pairs(done[done["work"] == work]))
-        columns[column_of(work)] = pd.Categorical(np.where(got, YES, NO), categories=[NO, YES])
+        columns[column_of(work)] = yes_or_no(keys.isin(_pairs(done[done["work"] == work])))
     together = np.column_stack([columns[column_of(work)] == YES for work in works]) if works else None
     patterns = [_NOTHING] * len(places)
     if together is not None:
@@ -112,6 +113,11 @@ def plot_columns(rows: pd.DataFrame, plots: pd.DataFrame, unknown: pd.DataFrame)
         *_said_undated(rows[undated & dated_elsewhere]),
     ]  # fmt: skip
     return PlotColumns(table, works, last[list(LATER_COLUMNS)], tuple(filter(None, checks)))
+
+
+def yes_or_no(got: Any) -> pd.Categorical[Any]:
+    """Write whether plots or cells got a work, as its column holds it."""
+    return pd.Categorical(np.where(got, YES, NO), categories=[NO, YES])
 
 
 def _pairs(rows: pd.DataFrame) -> pd.Series[Any]:
@@ -130,16 +136,11 @@ def _timing(done: pd.DataFrame, keys: pd.Series[Any]) -> dict[str, Any]:
     sprays = done[done["work"].isin(SPRAYS)]
     ripped = done[done["work"] == RIP]
     # Days count once however many works were done on them; without days, what the sheet numbers.
-    days = (
-        control.assign(on=control["day"])
-        .groupby(_pairs(control))["on"]
-        .nunique()
-        .astype(float)
-        .replace(0.0, np.nan)
-    )
+    days = control["day"].groupby(_pairs(control)).nunique().astype(float).replace(0.0, np.nan)
     numbered = control["pass"].astype(float).groupby(_pairs(control)).max()
     passes = pd.concat([keys.map(days), keys.map(numbered)], axis=1).max(axis=1)
-    soil = ripped[ripped["soil"] != ""].groupby(_pairs(ripped[ripped["soil"] != ""]))["soil"]
+    told = ripped[ripped["soil"] != ""]
+    soil = told["soil"].groupby(_pairs(told))
     single = soil.first().where(soil.nunique() == 1)
     return {
         PASSES: passes,

@@ -28,6 +28,7 @@ from survivor.models.result import Fit
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import counted
 from survivor.works.parts import Question
+from survivor.works.support import per_100
 
 SINCE: Final = "since_the_work"  # 0 before the day of the work and in plots without it, 1 after
 EVER: Final = "plots_with_the_work"  # 0 or 1 from planting on: never an answer, only to hold plots equal
@@ -204,7 +205,7 @@ def effect_of(
         n_seedlings=counts["seedlings"],
         n_plots=counts["plots"],
         n_sites=counts["sites"],
-        checks=(*_said(lost), *fitted.checks),
+        checks=(*_said(lost), *fitted.noticed),
     )
 
 
@@ -268,10 +269,8 @@ def _standardised(fitted: Fit, day: float, at: float, question: Question) -> dic
     stacked = pd.concat([cells.frame, cells.frame], ignore_index=True)
     stacked[PATH] = pd.Series([with_it] * len(share) + [without] * len(share), dtype=object)
     found = fitted.average_survival(stacked, np.concatenate([share, -share])[None], at)
-    lower, upper, _ = found.limits_of_differences()
-    numbers = (found.estimate[0], found.std_error[0], lower[0], upper[0])
-    names = ("estimate", "std_error", "lower", "upper")
-    return {name: 100 * float(number) for name, number in zip(names, numbers, strict=True)}
+    told = per_100(found)
+    return {name: told[name] for name in ("estimate", "std_error", "lower", "upper")}
 
 
 def _before(
@@ -284,7 +283,7 @@ def _before(
         return unknown
     try:
         fitted = question.fit(early, [*terms, EVER])
-    except SurvivorError:
+    except SurvivorError:  # too few died before the work: the check is printed as not known
         return unknown
     line = _term(fitted, EVER)
     ratio, lower, upper = (float(np.exp(line[name])) for name in ("estimate", "lower", "upper"))

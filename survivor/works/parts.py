@@ -26,15 +26,17 @@ from survivor.models.fit import fit
 from survivor.models.result import Fit
 from survivor.models.working import INDEPENDENCE, Working
 from survivor.records.work_names import column_of
-from survivor.vocabulary import PLOT_KEY
+from survivor.vocabulary import PLOT_KEY, REFUSED
 from survivor.words import listed
 from survivor.works.apart import Apart, Unit, told_apart
-from survivor.works.columns import NO, PATTERN, YES
+from survivor.works.columns import NO, PATTERN, YES, yes_or_no
+from survivor.works.support import EVERY_PLOT, Support, per_100, support_of, under
 
 WORK, PAIR = "work", "pair"
 EFFECT_COLUMNS: Final = (
     "what", "kind", "basis", "estimate", "std_error", "df", "lower", "upper", "p_value", "unit", "at_day",
-    "log_hazard_ratio", "n_seedlings", "n_plots", "n_sites", "fewest_plots", "penalised", "reason",
+    "log_hazard_ratio", "n_seedlings", "n_plots", "n_sites", "fewest_plots", "penalised", "over", "n_sets",
+    "reason",
 )  # fmt: skip
 
 
@@ -86,8 +88,9 @@ class Parts:
     ----------
     table
         One row a work (or works that always went together) and a named pair: `EFFECT_COLUMNS`.
-        ``estimate`` is per 100 planted: with it less without it, the other works as they were; of a
-        pair, what both together add beyond what each adds without the other.
+        ``estimate`` is per 100 planted: with it less without it, the other works as they were, over
+        plots whose other works (``over``, ``n_sets`` sets) were seen both with it and without it; of a
+        pair, what both together add beyond what each adds without the other. Counts are of those plots.
     apart
         What can be told apart.
     fitted
@@ -148,25 +151,21 @@ def parts_of(
     frame = with_units(frame, (*apart.units, *apart.others))
     terms = [unit_column(unit) for unit in (*apart.units, *_basis(frame, apart, question))]
     fitted = question.fit(frame, terms)
-    rows = [_effect(fitted, unit, question) for unit in apart.units]
-    rows += [_pair(frame, fitted, pair, apart, terms, question) for pair in pairs]
+    rows = [_effect(fitted, unit, terms, question) for unit in apart.units]
+    rows += [_pair(frame, pair, apart, terms, question) for pair in pairs]
     beyond, said = _beyond(frame, works, question)
     table = pd.DataFrame(rows, columns=list(EFFECT_COLUMNS))
-    return Parts(table, apart, fitted, frame, beyond, (*fitted.checks, *said))
+    return Parts(table, apart, fitted, frame, beyond, (*fitted.noticed, *said))
 
 
 def with_units(frame: pd.DataFrame, units: Sequence[Unit]) -> pd.DataFrame:
     """Give the frame a column for works that are told as one: yes where the plot got all of them."""
     joint = {
-        unit_column(unit): _yes_or_no(np.all([frame[column_of(work)] == YES for work in unit.works], axis=0))
+        unit_column(unit): yes_or_no(np.all([frame[column_of(work)] == YES for work in unit.works], axis=0))
         for unit in units
         if len(unit.works) > 1
     }
     return frame.assign(**joint)
-
-
-def _yes_or_no(got: Any) -> Any:
-    return pd.Categorical(np.where(got, YES, NO), categories=[NO, YES])
 
 
 def _strata(plots: pd.DataFrame, question: Question) -> Codes:
@@ -184,19 +183,44 @@ def _basis(frame: pd.DataFrame, apart: Apart, question: Question) -> list[Unit]:
     return [every[n] for n in kept if n >= len(apart.units)]
 
 
-def _effect(fitted: Fit, unit: Unit, question: Question) -> tuple[Any, ...]:
+def _effect(fitted: Fit, unit: Unit, terms: Sequence[str], question: Question) -> tuple[Any, ...]:
     column = unit_column(unit)
     found = contrasts(fitted, by=column, at=question.at, against=NO, population=question.population)
-    line = found.table.iloc[0]
+    line = {str(name): value for name, value in found.table.iloc[0].items()}
+    others = [term for term in terms if term != column]
+    support = support_of(fitted, column, unit.works, others, question.population)
+    if support is not None and line["basis"] != REFUSED:
+        line |= _over_support(fitted, column, support, question.at)
+    over = (EVERY_PLOT, 0) if support is None else (support.over, len(support.sets))
     names = ("basis", "estimate", "std_error", "df", "lower", "upper", "p_value", "unit", "at_day")
-    counts = ("n_seedlings", "n_plots", "n_sites", "fewest_plots", "penalised", "reason")
+    counts = ("n_seedlings", "n_plots", "n_sites", "fewest_plots", "penalised")
     ratio = fitted.params.get(f"{column}[T.{YES}]", np.nan)
-    return (unit.name, WORK, *(line[name] for name in names), ratio, *(line[name] for name in counts))
+    told = (*(line[name] for name in names), ratio, *(line[name] for name in counts))
+    return (unit.name, WORK, *told, *over, line["reason"])
+
+
+def _over_support(fitted: Fit, column: str, support: Support, at: float) -> dict[str, Any]:
+    """With the work less without it, over the plots that were seen both ways; counts are of these."""
+    weights = np.concatenate([support.share, -support.share])[None]
+    found = fitted.average_survival(under(support.frame, column), weights, at)
+    plots, got = support.plots, support.plots[column] == YES
+    if not (found.std_error[0] > 0 and found.df[0] > 0):
+        why = "no limits can be given: nothing tells how far its plots differ among themselves"
+        return dict.fromkeys(("estimate", "lower", "upper", "p_value"), np.nan) | {
+            "basis": REFUSED,
+            "reason": why,
+        }
+    return {
+        **per_100(found),
+        "n_seedlings": int(plots["at_risk"].sum()),
+        "n_plots": len(plots),
+        "n_sites": int(plots["site"].nunique()),
+        "fewest_plots": int(min(got.sum(), (~got).sum())),
+    }
 
 
 def _pair(
     frame: pd.DataFrame,
-    fitted: Fit,
     pair: tuple[str, str],
     apart: Apart,
     terms: Sequence[str],
@@ -211,9 +235,6 @@ def _pair(
     first, second = (alone[work] for work in pair)
     try:
         both = question.fit(frame, [*terms, f"{first}:{second}"])
-    except SurvivorError as fault:
-        return _refused(name, question, fault.what)
-    try:
         return _difference_of_differences(both, name, (first, second), question)
     except SurvivorError as fault:
         return _refused(name, question, fault.what)
@@ -236,27 +257,23 @@ def _difference_of_differences(
     plants = cells.plants * np.asarray(at_places.isin(here))
     share = plants / plants.sum()
     stacked, weights = [], []
-    for one, other, sign in ((YES, YES, 1), (YES, NO, -1), (NO, YES, -1), (NO, NO, 1)):
+    for *had, sign in ((True, True, 1), (True, False, -1), (False, True, -1), (False, False, 1)):
         levels = {
-            column: pd.Categorical([value] * len(share), categories=[NO, YES])
-            for column, value in zip(columns, (one, other), strict=True)
+            column: yes_or_no(np.full(len(share), got)) for column, got in zip(columns, had, strict=True)
         }
         stacked.append(cells.frame.assign(**levels))
         weights.append(sign * share)
     found = fitted.average_survival(
         pd.concat(stacked, ignore_index=True), np.concatenate(weights)[None], question.at
     )
-    lower, upper, p_value = found.limits_of_differences()
     wholes = plots.drop_duplicates(list(PLOT_KEY))
     fewest = int(wholes.groupby([first, second], observed=True).size().min())
     told = fewest >= LEAST_PLOTS
-    numbers = (found.estimate[0], found.std_error[0], found.df[0], lower[0], upper[0])
-    estimate, error, df, low, high = (float(number) for number in numbers)
     ratio = float(fitted.params.filter(regex=f"{first}.*:{second}").iloc[0])
     return (
-        name, PAIR, WITHIN, 100 * estimate, 100 * error, df, 100 * low, 100 * high, float(p_value[0]),
-        "per 100 planted", question.at, ratio, int(plots["at_risk"].sum()), len(wholes),
-        int(plots["site"].nunique()), fewest, fitted.variance == "penalised",
+        name, PAIR, WITHIN, *per_100(found).values(), "per 100 planted", question.at, ratio,
+        int(plots["at_risk"].sum()), len(wholes),
+        int(plots["site"].nunique()), fewest, fitted.variance == "penalised", "", 0,
         "" if told else f"one of the four kinds of plot has fewer than {LEAST_PLOTS}",
     )  # fmt: skip
 
@@ -264,7 +281,7 @@ def _difference_of_differences(
 def _refused(name: str, question: Question, reason: str) -> tuple[Any, ...]:
     blank = (np.nan,) * 6
     return (
-        name, PAIR, "refused", *blank, "per 100 planted", question.at, np.nan, 0, 0, 0, 0, False, reason,
+        name, PAIR, REFUSED, *blank, "per 100 planted", question.at, np.nan, 0, 0, 0, 0, False, "", 0, reason,
     )  # fmt: skip
 
 

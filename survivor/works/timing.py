@@ -8,7 +8,7 @@ same works all had the same time, the question is refused with its reason.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -22,6 +22,7 @@ from survivor.models.fit import fit
 from survivor.vocabulary import PLOT_KEY, REFUSED
 from survivor.works.columns import LEAD, PASSES, PATTERN, RIP_SOIL
 from survivor.works.parts import Question
+from survivor.works.support import per_100
 
 DRY, WET = "dry", "wet"
 _LEAST_SPREAD: Final = {LEAD: 0.5, PASSES: 0.3}  # months, passes: standard deviation within cells
@@ -121,11 +122,10 @@ def _along(frame: pd.DataFrame, column: str, question: Question, alike: str) -> 
     bends = [term for term in terms if term in curve.bends]
     if bends and not fitted.test(bends).p_value < 0.05:  # a bend that is not shown is noise
         curve = type(curve)("line", column, ())
-        answer = Answer(model, curve, points, question.at, question.population)
+        answer = replace(answer, curve=curve)
         fitted = model.fit(known, curve)
         said = (*said, "A curve fits no better than a straight line, which is what is told.")
     found = answer.last_less_first(fitted)
-    lower, upper, p_value = found.limits_of_differences()
     response = answer.response(fitted).rename(columns={curve.column: column})
     counts = tally(known)
     values = spread.plots[column].to_numpy(dtype=float)
@@ -134,24 +134,17 @@ def _along(frame: pd.DataFrame, column: str, question: Question, alike: str) -> 
         key=column,
         low=float(points[0]),
         high=float(points[-1]),
-        estimate=100 * float(found.estimate[0]),
-        std_error=100 * float(found.std_error[0]),
-        df=float(found.df[0]),
-        lower=100 * float(lower[0]),
-        upper=100 * float(upper[0]),
-        p_value=float(p_value[0]),
+        **per_100(found),
         shape=curve.shape,
-        n_seedlings=counts["seedlings"],
-        n_plots=counts["plots"],
-        n_sites=counts["sites"],
+        **{f"n_{unit}": counts[unit] for unit in ("seedlings", "plots", "sites")},
         fewest_plots=int(min((values <= middle).sum(), (values > middle).sum())),
         curve=response[[column, "estimate", "lower", "upper"]],
-        checks=(*said, *fitted.checks),
+        checks=(*said, *fitted.noticed),
     )
 
 
 def _overlapping(frame: pd.DataFrame, column: str, cells: Sequence[str]) -> pd.DataFrame:
-    """Keep the cells of works and stratum whose plots differ in a time: the others tell nothing of it."""
+    """Keep the cells of works and stratum whose plots differ in something: the others tell nothing of it."""
     names = list(cells)
     plots = entries(frame).drop_duplicates(list(PLOT_KEY))
     differ = plots.groupby([plots[name].astype(str) for name in names])[column].nunique() > 1
@@ -186,17 +179,13 @@ def dry_or_wet(frame: pd.DataFrame, question: Question) -> Timing:
             mend="write the state of the soil when ripped: dry, moist or wet",
         )
     cells = (*question.sites, PATTERN)
-    plots = entries(told).drop_duplicates(list(PLOT_KEY))
-    both = plots.groupby([plots[name].astype(str) for name in cells])[RIP_SOIL].nunique() > 1
-    if not both.any():
+    told = _overlapping(told, RIP_SOIL, cells)
+    if told.empty:
         raise EffectError(
             f"no {question.sites[-1]} has plots of the same works ripped dry and others ripped wet",
             where="works diary",
             mend=f"rip plots of the same works in one {question.sites[-1]} dry and wet, drawn at random",
         )
-    keys = pd.MultiIndex.from_arrays([told[name].astype(str) for name in cells])
-    own = both.index if len(cells) > 1 else pd.MultiIndex.from_arrays([both.index])
-    told = told[keys.isin(own[both.to_numpy()])].reset_index(drop=True)
     told[RIP_SOIL] = pd.Categorical(told[RIP_SOIL], categories=[WET, DRY])
     fitted = fit(
         told, " + ".join([RIP_SOIL, *question.others]), strata=list(cells), cluster=list(question.cluster)
@@ -209,5 +198,5 @@ def dry_or_wet(frame: pd.DataFrame, question: Question) -> Timing:
     counts = ("n_seedlings", "n_plots", "n_sites", "fewest_plots")
     numbers: dict[str, Any] = {name: float(line[name]) for name in names}
     numbers |= {name: int(line[name]) for name in counts}
-    checks = (*fitted.checks, *found.checks)
+    checks = (*fitted.noticed, *found.checks)
     return Timing(key=RIP_SOIL, low=WET, high=DRY, shape="groups", checks=checks, **numbers)

@@ -10,8 +10,9 @@ import pytest
 
 from survivor.analysis.costs import deaths_so_far, rain_slope
 from survivor.analysis.rain import Rain, _effect
+from survivor.season.rain import Gap
+from survivor.season.windows import Window
 from survivor.settings import Gauge
-from survivor.words import date
 from tests.analysis.fates import spread, write_fates
 from tests.once import analysed
 
@@ -65,7 +66,7 @@ def season():
 
 
 def test_the_effect_of_rain_holds_its_truth_and_the_rain_it_rests_on(season):
-    effect, by_method = _effect(*season)
+    effect, by_method = _effect(*season, ())
     row = effect.iloc[0]
     assert row["lower"] < SLOPE < row["upper"]
     assert (row["rain_least_mm"], row["rain_most_mm"]) == (40.0, 190.0)
@@ -96,7 +97,10 @@ def test_deaths_so_far_are_counted_at_each_site_and_scaled_to_the_planting(seaso
 def test_one_preparation_alone_has_a_cost_of_its_own(tmp_path):
     costs = '[costs]\ncurrency = "dollars"\nyear = 2022\nsource = "invented"\n'
     method = '[[methods]]\nname = "usual"\nworks = ["spot spray"]\ncost.per_plant = 4.0\n'
-    fate = lambda site, method, plot, number: spread(number, 2 + (site + plot) % 3)  # noqa: E731
+
+    def fate(site, method, plot, number):
+        return spread(number, 2 + (site + plot) % 3)
+
     analysis = analysed(write_fates(tmp_path, fate, more=costs + method, methods=("usual",)))
     assert analysis.costs.payoff is not None
     assert analysis.survival.by_method is not None
@@ -115,7 +119,19 @@ def test_one_preparation_alone_has_a_cost_of_its_own(tmp_path):
 def test_without_a_total_the_days_that_no_reading_covers_are_named_and_would_answer_it(season):
     settings, falls, records = season
     unread = falls.assign(value=np.nan, days_with_data=106, days_in_window=122)
-    found, _ = _effect(settings, unread, records)
-    gauge, window = falls.iloc[0]["gauge"], falls.iloc[0]
-    assert f"at {gauge} 16 of 122 days from {date(window['window_start'])}" in found.what
-    assert found.what_to_do == "the readings of those days"
+    gauge = str(falls.iloc[0]["gauge"])
+    window = Window("dry", pd.Timestamp("2023-12-01"), pd.Timestamp("2024-03-31"))
+    days = [*pd.date_range("2024-01-08", "2024-01-19"), *pd.date_range("2024-02-28", "2024-03-02")]
+    gap = Gap(gauge, "shed.csv", window, tuple(day.date() for day in days))
+    found, _ = _effect(settings, unread, records, (gap,))
+    told = f"at {gauge} 16 of 122 days from 1 December 2023 to 31 March 2024 are not known"
+    assert told in found.what
+    assert found.what_to_do == (
+        f"readings of 8 January to 19 January 2024, 28 February to 2 March 2024 at {gauge}, "
+        "from its book or the nearest station, written into shed.csv"
+    )
+    # Dry seasons that do have a total stay; the one that has none is named where they are too few.
+    few = falls[falls["gauge"] == falls.iloc[0]["gauge"]]
+    less, _ = _effect(settings, few, records, (gap,))
+    assert told in less.what
+    assert "8 January to 19 January 2024" in less.what_to_do

@@ -82,7 +82,7 @@ def test_where_sites_are_compared_an_arm_of_two_sites_has_no_limits(tmp_path: Pa
     few = analysed(write_fates(tmp_path / "few", apart, methods=("usual", "lone"), sites=6))
     line = few.comparing.all_pairs.table.iloc[0]
     assert line["basis"] == "refused"
-    assert line["reason"] == "lone has 2 sites, and at least 3 are needed"
+    assert line["reason"] == "no site holds both, and lone has 2 sites of the 3 needed"
     assert np.isnan(line[["estimate", "lower", "upper", "p_adjusted"]].astype(float)).all()
     lone = 3
     more = analysed(write_fates(tmp_path / "more", apart, methods=("usual", "lone"), sites=6))

@@ -1,4 +1,4 @@
-"""What answers turn on: missing plants, days between visits, the fit, the lot, records to mend."""
+"""What answers turn on: missing plants, days between visits, the fit, randomisation, records to mend."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.analysis.answer import lot_disagrees
+from survivor.analysis.answer import randomisation_disagrees
 from survivor.analysis.milestone import between_visits
 from survivor.analysis.robustness import many_set_aside
 from survivor.costs.payoff import payoff
@@ -251,7 +251,7 @@ def lot(p_value: float, tried: int, how: str) -> SimpleNamespace:
     [
         (0.0110, 1024, EVERY, "clear difference", True),
         (0.0060, 1024, EVERY, "clear difference", False),
-        (0.0500, 20, EVERY, "clear difference", False),  # the lot could say no more
+        (0.0500, 20, EVERY, "clear difference", False),  # allocation could say no more
         (0.0110, 1024, EVERY, "not enough evidence to say", False),
         # Drawn: 0.0135 is 3 of 222, so that 0.003 is as likely, and 0.05 once adjusted is not shown.
         (0.0135, 221, DRAWN, "clear difference", False),
@@ -259,7 +259,7 @@ def lot(p_value: float, tried: int, how: str) -> SimpleNamespace:
     ],
 )
 def test_strong_needs_the_lot_to_agree(p_value, tried, how, read, holds) -> None:
-    assert lot_disagrees(lot(p_value, tried, how), "rip", "usual", read) is holds
+    assert randomisation_disagrees(lot(p_value, tried, how), "rip", "usual", read) is holds
 
 
 @pytest.mark.parametrize(("aside", "many"), [(2, False), (3, True)])
@@ -275,3 +275,12 @@ def test_a_lost_plot_of_ten_is_many() -> None:
     fate = ["excluded"] + ["used"] * 199
     records = SimpleNamespace(accounts=pd.DataFrame({"fate": fate}), plots=plots, intervals=plots[:9])
     assert many_set_aside(records)
+
+
+def test_a_plot_of_two_species_is_one_plot() -> None:
+    plots = pd.DataFrame(
+        {"site": "a", "block": "", "plot": list("pqrstuvwxy") * 2, "species": ["x"] * 10 + ["y"] * 10}
+    )
+    fate = ["excluded"] + ["used"] * 199
+    records = SimpleNamespace(accounts=pd.DataFrame({"fate": fate}), plots=plots, intervals=plots[:10])
+    assert not many_set_aside(records)

@@ -128,7 +128,7 @@ def measured(folder: Path) -> Iterator[Line]:
             f"{desk.processor():.2f}",
         )  # fmt: skip
         places = [f"season%20{number:02}" for number in range(LOOKED_AT)]
-        first = [desk.timed(lambda place=place: desk.get(f"/sheets/{place}")) for place in places]  # type: ignore[misc]
+        first = [desk.timed(lambda place=place: desk.get(f"/sheets/{place}")) for place in places]
         yield _line("the first look at a season, its 2,735 seedlings read, p95", "", first)
         rooms = ["/", "/plan/winter/plan.toml", "/guideline/all/guideline.toml"]
         rooms += [
@@ -136,7 +136,7 @@ def measured(folder: Path) -> Iterator[Line]:
         ]
         for room in rooms:
             desk.get(room)
-        asked = [desk.timed(lambda room=room: desk.get(room)) for _ in range(ROUNDS) for room in rooms]  # type: ignore[misc]
+        asked = [desk.timed(lambda room=room: desk.get(room)) for _ in range(ROUNDS) for room in rooms]
         yield _line(f"a room, {len(asked)} times, {STUDIES} studies in the folder, p95", "0.2", asked)
         yield _line("re-reading 10,000 records after an answer, the longest", "2", list(_answered(desk)), max)
         time.sleep(2)
@@ -153,7 +153,7 @@ def _answered(desk: Desk) -> Iterator[tuple[float, float]]:
         typed = sent_by("<form" + form.partition("</form>")[0])
         word = next(name for name, value in typed.items() if name.startswith("word.") and value == "gone")
         typed[word.replace("word", "state")] = ("dead", "missing")[turn % 2]
-        yield desk.timed(lambda typed=typed: desk.post("/sheets/large", typed))  # type: ignore[misc]
+        yield desk.timed(lambda typed=typed: desk.post("/sheets/large", typed))
         page = desk.get("/sheets/large")
 
 

@@ -112,7 +112,9 @@ def write_register(folder: Path, sites: int, per_plot: int) -> int:
         plots.to_csv(home / "plots.csv", index=False, header=header, float_format="%.2f")
         for name, raw in gauges.items():
             (home / name).write_bytes(raw)
-        (home / "study.toml").write_text(study.replace('"visits.csv"', f'"visits.{kind}"'))
+        (home / "study.toml").write_text(
+            study.replace('"visits.csv"', f'"visits*.{kind}"')  # a register at any size
+        )
     return records
 
 
@@ -127,9 +129,7 @@ def plain(path: str) -> None:
 def measured(study: str) -> None:
     """Take one register from records to findings; print seconds, of the processor, and for the records."""
     import survivor
-    from survivor.files import kinds
 
-    kinds.LARGE = 0  # small ones too are read in parts
     began, spent = time.perf_counter(), _processor()
     loaded = survivor.load(study)
     after = _processor()

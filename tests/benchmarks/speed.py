@@ -121,7 +121,7 @@ def timed(run: Callable[[], object], repeats: int) -> Timed:
 
 
 def _ratio(found: object) -> str:
-    row = found.table.iloc[0]  # type: ignore[attr-defined]
+    row = found.table.iloc[0]
     return f"log hazard ratio {row['estimate']:.4f} ({row['std_error']:.4f})"
 
 
@@ -214,7 +214,7 @@ def _answer(found: object) -> str:
 
 def _told(found: object) -> bool:
     try:
-        found.at(365)  # type: ignore[attr-defined]
+        found.at(365)
     except CurveError:
         return False
     return True

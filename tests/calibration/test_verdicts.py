@@ -6,37 +6,17 @@ from scipy import stats
 
 from tests.calibration import verdicts
 
+NONE = (float("nan"), float("nan"))
+CLEAR = ("headline", "strong", "clear difference")
 SAID = pd.DataFrame(
     [
-        ("tagged", 0, "target", None, "missed", 60.0, 55.0, 65.0, 71.0, 70.0),  # kept in truth
-        ("tagged", 1, "target", None, "missed", 60.0, 55.0, 65.0, 64.0, 70.0),
-        ("tagged", 2, "target", None, "met", 80.0, 75.0, 85.0, 69.0, 70.0),  # missed in truth
-        ("tagged", 0, "headline", "strong", "clear difference", 10.0, 4.0, 16.0, 0.0, 70.0),  # does nothing
-        (
-            "tagged",
-            1,
-            "headline",
-            "strong",
-            "clear difference",
-            10.0,
-            4.0,
-            16.0,
-            3.0,
-            70.0,
-        ),  # there, but less
-        (
-            "tagged",
-            2,
-            "headline",
-            "strong",
-            "clear difference",
-            -9.0,
-            -15.0,
-            -3.0,
-            4.0,
-            70.0,
-        ),  # the other way
-        ("tagged", 3, "headline", "strong", "clear difference", 9.0, 3.0, 15.0, 8.0, 70.0),
+        ("tagged", 0, "target", None, "missed", 60.0, 55.0, 65.0, *NONE, 71.0, 70.0),  # kept in truth
+        ("tagged", 1, "target", None, "missed", 60.0, 55.0, 65.0, *NONE, 64.0, 70.0),
+        ("tagged", 2, "target", None, "met", 80.0, 75.0, 85.0, *NONE, 69.0, 70.0),  # missed in truth
+        ("tagged", 0, *CLEAR, 10.0, 4.0, 16.0, 1.0, 19.0, 0.0, 70.0),  # does nothing
+        ("tagged", 1, *CLEAR, 10.0, 4.0, 16.0, 1.0, 19.0, 3.0, 70.0),  # there, but less
+        ("tagged", 2, *CLEAR, -9.0, -15.0, -3.0, -18.0, 0.0, 4.0, 70.0),  # the other way
+        ("tagged", 3, *CLEAR, 9.0, 3.0, 15.0, 0.0, 18.0, 8.0, 70.0),
     ],
     columns=list(verdicts.COLUMNS),
 )
@@ -47,6 +27,7 @@ def test_what_counts_as_false():
     assert table.loc[("target", "missed"), ["answers", "false", "misses"]].tolist() == [2, 1, 1]
     assert table.loc[("target", "met"), ["answers", "false", "misses"]].tolist() == [1, 1, 1]
     assert table.loc[("headline", "clear difference"), ["answers", "false", "misses"]].tolist() == [4, 2, 3]
+    assert table.loc[("headline", "clear difference"), "misses_together"] == 2  # 3 more are held
 
 
 def test_a_difference_is_that_of_the_sites_that_hold_both_by_their_plants():

@@ -4,7 +4,7 @@
 ``tagged`` and ``counts``, writes the sheets that field people would have written, reads, checks and analyses
 them as ``survivor report`` does, and compares what ``findings.json`` says with the truth that they were drawn
 from. Every study is added to ``FOLDER/verdicts.csv`` when it is done; a run that was stopped goes on. The
-long form is 2,000 studies of each kind (a day of one core); the table is printed at the end.
+long form is 1,000 studies of each kind (an hour and a half of one core); the table is printed at the end.
 
 Every preparation does nothing in four studies of ten and else has a log hazard ratio from a normal with
 standard deviation 0.4; all hazards are raised or lowered by a common factor, so that targets are kept and
@@ -37,7 +37,8 @@ from survivor.study import load
 SEED = 20261129
 DAY = 365.0
 KINDS = ("tagged", "counts")
-COLUMNS = ("kind", "study", "what", "grade", "said", "estimate", "lower", "upper", "truth", "target")
+LIMITS = ("estimate", "lower", "upper", "lower_simultaneous", "upper_simultaneous")
+COLUMNS = ("kind", "study", "what", "grade", "said", *LIMITS, "truth", "target")
 NOTHING, EFFECT_SD = 0.4, 0.4  # chance that a preparation does nothing; SD of the others' log hazard ratio
 HARDER = {"tagged": (-0.6, 0.2), "counts": (-0.5, 0.3)}  # range of the common factor's logarithm
 _LEFT_OUT = ("works", "gauges", "weather", "soil", "costs", "spacing", "infill", "stocking", "heights",
@@ -142,7 +143,7 @@ def said_of(kind: str, study: int) -> pd.DataFrame:
             truth, says = made.differences.get(level, float("nan")), finding["reading"]
         else:
             continue
-        limits = (finding[name] for name in ("estimate", "lower", "upper"))
+        limits = (finding[name] for name in LIMITS)
         rows.append((kind, study, what, finding["grade"], says, *limits, truth, target.survival_per_100))
     return pd.DataFrame(rows, columns=list(COLUMNS))
 
@@ -164,24 +165,28 @@ def table_of(said: pd.DataFrame) -> pd.DataFrame:
     """How many answers of each kind were given, and how many of them are false.
 
     A target said to be met is false where the truth is below it, one said to be missed where it is not. A
-    ``clear difference`` is false where the truth is none or the other way. ``interval misses`` counts the
-    answers whose 95 % CI leaves the truth out.
+    ``clear difference`` is false where the truth is none or the other way. ``misses`` counts the answers
+    whose 95 % CI leaves the truth out, ``misses_together`` those whose interval allowing for the choice does.
     """
     target = said["what"] == "target"
     kept = said["truth"] >= said["target"]
     wrong_target = ((said["said"] == "met") & ~kept) | ((said["said"] == "missed") & kept)
     clear = said["said"] == "clear difference"
     wrong_side = clear & (np.sign(said["truth"].round(9)) != np.sign(said["estimate"]))
-    misses = (said["truth"] < said["lower"]) | (said["truth"] > said["upper"])
-    known = said["lower"].notna() & said["truth"].notna()
+    truth = said["truth"]
+    misses = (truth < said["lower"]) | (truth > said["upper"])
+    together = (truth < said["lower_simultaneous"]) | (truth > said["upper_simultaneous"])
+    known = said["lower"].notna() & truth.notna()
     frame = said.assign(
         grade=said["grade"].fillna("no grade").where(~target, ""),
         false=np.where(target, wrong_target, wrong_side),
         misses=misses.where(known),
+        misses_together=together.where(known & said["lower_simultaneous"].notna()),
     )
     grouped = frame.groupby(["kind", "what", "said", "grade"], dropna=False)
-    table = grouped.agg(answers=("false", "size"), false=("false", "sum"), misses=("misses", "sum"))
-    for name in ("false", "misses"):
+    counted = ("false", "misses", "misses_together")
+    table = grouped.agg(answers=("false", "size"), **{name: (name, "sum") for name in counted})
+    for name in counted:
         table[name] = table[name].astype(int)
         table[f"{name} per 100"] = (100 * table[name] / table["answers"]).astype(float).round(1)
     return table.reset_index()
@@ -204,6 +209,6 @@ def main(folder: Path, studies: int, until: dt.datetime | None = None) -> pd.Dat
 
 
 if __name__ == "__main__":
-    every = main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 2_000)
+    every = main(Path(sys.argv[1]), int(sys.argv[2]) if len(sys.argv) > 2 else 1_000)
     print(every.groupby("kind")["study"].nunique().rename("studies").to_string())
     print(written(every))

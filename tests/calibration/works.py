@@ -37,6 +37,9 @@ PLOTS = ["site", "block", "plot"]
 BY_WHOLE = {"whole plots": ["site", "block", "whole"], "plots": PLOTS}
 NOTHING = {"work_pre_emergent": -0.35, "work_rip": 0.0}
 BOTH = {"work_pre_emergent": -0.35, "work_rip": -0.55}
+SEED = 20261201
+#: Plants a plot of the demo cohorts, and standard deviations of the log hazard between plots about theirs.
+GRID = tuple(product((25, 40), (0.2, 0.25, 0.3, 0.4, 0.5)))
 _PAIRS = 15  # nodes of the effect of a whole plot
 
 
@@ -50,7 +53,6 @@ class Spread:
 
 PLOTS_DIFFER = Spread(0.3)
 WHOLE_PLOTS_DIFFER = Spread(0.3, 0.35)
-PLOTS_HARDLY_DIFFER = Spread(0.2, 0.35)
 
 
 @dataclass(frozen=True)
@@ -342,24 +344,35 @@ def summary(rows: pd.DataFrame) -> pd.DataFrame:
 def main(number: int) -> None:
     """Print the table."""
     pd.set_option("display.width", 200, "display.max_columns", 20)
+    demo = Spread(0.25)
     every = {
-        "factorial, 48 plots in 6 blocks": lambda: run(factorial(), TRUTH, number, 20240601, PLOTS_DIFFER),
+        "factorial, 48 plots in 6 blocks": lambda: run(factorial(), TRUTH, number, SEED, PLOTS_DIFFER),
+        "the same with plots that differ as in the demo of works, standard deviation 0.25": lambda: run(
+            factorial(), TRUTH, number, SEED + 1, demo
+        ),
         "split plot, 8 whole plots in 4 blocks, no effect of the whole-plot work": lambda: run(
-            split_plot(), NOTHING, number, 20240602, WHOLE_PLOTS_DIFFER, BY_WHOLE
-        ),
-        "split plot, 8 whole plots in 4 blocks, both works with an effect": lambda: run(
-            split_plot(), BOTH, number, 20240604, WHOLE_PLOTS_DIFFER, BY_WHOLE
-        ),
-        "the same with 25 plants a plot and plots that hardly differ, standard deviation 0.2": lambda: run(
-            split_plot(25), BOTH, number, 20240605, PLOTS_HARDLY_DIFFER, BY_WHOLE
+            split_plot(), NOTHING, number, SEED + 2, WHOLE_PLOTS_DIFFER, BY_WHOLE
         ),
         "follow-up from day 440 in half of 96 plots: from its day on, and as if from planting on": lambda: (
-            run_follow_up(number, 20240603)
+            run_follow_up(number, SEED + 3)
         ),
     }
     for name, made in every.items():
         print(name)
         print(summary(made()).round(4).to_string(index=False, na_rep=""), flush=True)
+    print("split plot, 8 whole plots in 4 blocks, both works with an effect, limits by whole plots")
+    print(grid(number).round(4).to_string(index=False), flush=True)
+
+
+def grid(number: int) -> pd.DataFrame:
+    """Split plots of every size and spread of ``GRID``: none is left out."""
+    found = []
+    for place, (plants, sd) in enumerate(GRID):
+        drawn = run(split_plot(plants), BOTH, number, SEED + 10 + place, Spread(sd, 0.35), BY_WHOLE)
+        rows = summary(drawn).query("limits == 'whole plots'").drop(columns=["limits", "rejected", "df"])
+        found.append(rows.assign(plants=plants, sd=sd))
+    table = pd.concat(found)
+    return table[["plants", "sd", *table.columns.drop(["plants", "sd"])]]
 
 
 if __name__ == "__main__":

@@ -1,8 +1,9 @@
 """Commands broken off again and again, by a kill or by a full disk, and what is left of the files.
 
-``python -m tests.cli.breaking CASE HOW TIMES SEED FOLDER``: CASE is one of `CASES`, HOW "killed" or "full".
-The command is run whole once; then copies of this process, in which all is loaded and what is long was worked
-out already, run it to where they are broken off. That makes hundreds of real kills cheap.
+``python -m tests.cli.breaking CASE SEED FOLDER killed=16 full=4``: CASE is one of `CASES`, then how often it
+is broken off by which of the two. The command is run whole once; then copies of this process, in which all
+is loaded and what is long was worked out already, run it to where they are broken off. That makes hundreds
+of real kills cheap.
 """
 
 from __future__ import annotations
@@ -289,8 +290,8 @@ def filled(case: Case, folder: Path, drawn: random.Random, most: int) -> None:
     assert status != 2 or not told or "could not be written" in told or "No space" in told, told
 
 
-def main(name: str, how: str, times: int, seed: int, root: Path) -> None:
-    case, drawn = CASES[name], random.Random(f"{name} {how} {seed}")
+def main(name: str, seed: int, root: Path, times: dict[str, int]) -> None:
+    case = CASES[name]
     before, here = root / "before", root / "disk" / "work"
     here.mkdir(parents=True)
     if case.without:
@@ -318,32 +319,35 @@ def main(name: str, how: str, times: int, seed: int, root: Path) -> None:
     assert held(here) == after, "the copies do the same"
     changes = int(os.pread(counted, 20, 0))
     most = sum(len(content) for content in after.values()) + 2**16
-    seen = {"as it was": 0, "as it was to be": 0, "between": 0}
-    for _ in range(times):
-        shutil.rmtree(here.parent)
-        here.parent.mkdir()
-        if how == "full":
-            subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "tmpfs", here.parent], check=True)
-        shutil.copytree(before, here)
-        if how == "full":
-            filled(case, here, drawn, most)
-        else:
-            killed(case, here, drawn, seconds, changes)
-        found = held(here)
-        is_whole(found, was, after)
-        seen["as it was" if found == was else "as it was to be" if found == after else "between"] += 1
-        again = run(case, here)
-        told = (here.parent / "said-work").read_text(encoding="utf-8")
-        # A command that never writes over anything refuses where it had ended already.
-        assert again in (0, 1) or (found == after and again == 2), told
-        # Answers are kept one by one: the next run asks what is still open, and takes other lines of them.
-        assert case.said or held(here) == after, told
-        # What a killed run had not put in its place goes with the next one that writes there.
-        assert again == 2 or not list(here.rglob(".*survivor-new*")), "what was not whole is left behind"
-        if how == "full":
-            subprocess.run(["umount", here.parent], check=True)
-    print(f"{name}, {how} {times} times: {seen}; {changes} changes, {seconds:.2f} s", flush=True)
+    for how, number in times.items():
+        drawn = random.Random(f"{name} {how} {seed}")
+        seen = {"as it was": 0, "as it was to be": 0, "between": 0}
+        for _ in range(number):
+            shutil.rmtree(here.parent)
+            here.parent.mkdir()
+            if how == "full":
+                subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "tmpfs", here.parent], check=True)
+            shutil.copytree(before, here)
+            if how == "full":
+                filled(case, here, drawn, most)
+            else:
+                killed(case, here, drawn, seconds, changes)
+            found = held(here)
+            is_whole(found, was, after)
+            seen["as it was" if found == was else "as it was to be" if found == after else "between"] += 1
+            again = run(case, here)
+            told = (here.parent / "said-work").read_text(encoding="utf-8")
+            # A command that never writes over anything refuses where it had ended already.
+            assert again in (0, 1) or (found == after and again == 2), told
+            # Answers are kept one by one: the next run asks what is open, and takes other lines of them.
+            assert case.said or held(here) == after, told
+            # What a killed run had not put in its place goes with the next one that writes there.
+            assert again == 2 or not list(here.rglob(".*survivor-new*")), "what was not whole is left behind"
+            if how == "full":
+                subprocess.run(["umount", here.parent], check=True)
+        print(f"{name}, {how} {number} times: {seen}; {changes} changes, {seconds:.2f} s", flush=True)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], int(sys.argv[3]), int(sys.argv[4]), Path(sys.argv[5]).resolve())
+    counts = {how: int(number) for how, number in (asked.split("=") for asked in sys.argv[4:])}
+    main(sys.argv[1], int(sys.argv[2]), Path(sys.argv[3]).resolve(), counts)

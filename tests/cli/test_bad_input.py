@@ -85,6 +85,22 @@ def test_an_empty_sheet(tmp_path):
     assert "visits.csv: there is nothing in it" in said
 
 
+def test_an_empty_rain_file_leaves_the_records_as_they_are(tmp_path):
+    gauge = '[[gauges]]\nname = "g"\nfile = "rain.csv"\n'
+    folder = write_plots(tmp_path, season(lambda *_: 3), study_file(allocation=None, more=gauge))
+    (folder / "rain.csv").write_text("", encoding="utf-8")
+    status, said = run("check", folder)
+    assert status == 1
+    assert "gauge-unreadable: rain.csv, [g]: there is nothing in it" in said
+    assert "Without rain.csv, the rest can be analysed: survivor report" in said
+    sheet = folder / "visits.csv"
+    sheet.write_text(sheet.read_text(encoding="utf-8").replace("alive", "alvie", 1), encoding="utf-8")
+    said = run("check", folder)[1]
+    assert "Without the records of that problem and rain.csv, the rest can be analysed" in said
+    (folder / "rain.csv").write_text("date,rain\n2021-06-01,2\n", encoding="utf-8")
+    assert "Without the records of that problem, the rest can be analysed" in run("check", folder)[1]
+
+
 def test_a_binary_file_named_csv(tmp_path):
     write_plots(tmp_path, season(lambda *_: 3))
     (tmp_path / "visits.csv").write_bytes(bytes(range(256)) * 20)

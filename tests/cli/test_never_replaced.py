@@ -14,10 +14,10 @@ from typer.testing import CliRunner
 import survivor.report.forms
 from survivor.cli import app
 from survivor.errors import SurvivorError
-from survivor.files.sheets import read_grid
 from survivor.files.writing import MANIFEST
 from survivor.planning.folder import write_folder
 from survivor.planning.layout import draw_layout
+from tests.files.grids import read_grid
 from tests.planning.making import small_plan
 
 DATASETS = Path(__file__).parents[2] / "datasets"

@@ -64,8 +64,8 @@ def test_a_folder_that_is_not_there_has_no_sheets(tmp_path):
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ('planted = "2027-06-15"', 'planted = "0001-01-01"', "is the year mistyped?"),
-        ('planted = "2027-06-15"', 'planted = "9999-12-31"', "is the year mistyped?"),
+        ('planted = "2027-06-15"', 'planted = "0001-01-01"', "is not a day between 1800 and 2200"),
+        ('planted = "2027-06-15"', 'planted = "9999-12-31"', "is not a day between 1800 and 2200"),
         ("[[methods]]", '[[visits]]\nname = "v"\nday = 99999999\n[[methods]]', "36525"),
         ('[[methods]]\nname = "spray and rip"', '[[sites]]\nname = "x"', "planted is needed"),
     ],

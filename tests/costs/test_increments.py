@@ -238,3 +238,17 @@ def test_a_method_with_nobody_alive_has_no_break_even_and_no_limits():
     assert result.checks == (
         "“spot” is not among the best value: its difference in plants alive has no interval.",
     )
+
+
+def test_an_extra_plant_has_a_price_only_where_more_are_shown_for_the_number_of_comparisons():
+    """One interval leaves out zero; allowing for four comparisons it does not show that more were alive."""
+    alive = {"usual": 0.6, "spot": 0.7, "rip": 0.6, "mat": 0.6, "auger": 0.6}
+    found, costed = made(fit_of(alive), priced(usual=3.0, spot=5.0, rip=5.0, mat=5.0, auger=5.0))
+    line = increments(found, costed, 0).table.set_index("method").loc["spot"]
+    assert line["lower"] > 0
+    assert 0.05 < line["p_adjusted"] == pytest.approx(4 * line["p_value"])
+    assert line["alive_reads"] == "not enough evidence to say"
+    assert math.isnan(line["cost_per_extra"])
+    # The comparisons that were made decide, where they are known.
+    told = increments(found, costed, 0, {"spot": 0.01}).table.set_index("method").loc["spot"]
+    assert told["cost_per_extra"] == pytest.approx(2.0 / 0.1)

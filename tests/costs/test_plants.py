@@ -63,7 +63,7 @@ def test_draws_at_the_edge_end_at_the_printed_limit(alive, plots):
             "n_seedlings": 4000,
         }
     )
-    standard = SimpleNamespace(table=table, covariance=np.diag([0.0, 0.007]))
+    standard = SimpleNamespace(table=table, covariance=np.diag([0.0, 0.007]), level=0.95)
     both = draw_survival(standard, [0, 1], DRAWS, rng())
     assert np.quantile(both[:, 0], 0.025 if alive else 0.975) == pytest.approx(
         lower if alive else upper, abs=0.01
@@ -79,7 +79,7 @@ JEFFREYS = {2: (0.044, 0.503), 3: (0.093, 0.606), 4: (0.153, 0.696), 5: (0.224, 
 def test_draws_without_limits_are_those_of_jeffreys_with_a_plot_as_one_plant(alive):
     table = pd.DataFrame({"estimate": [10.0 * alive], "lower": math.nan, "upper": math.nan, "df": math.nan})
     standard = SimpleNamespace(
-        table=table.assign(method="a", n_plots=10, n_seedlings=400), covariance=np.zeros((1, 1))
+        table=table.assign(method="a", n_plots=10, n_seedlings=400), covariance=np.zeros((1, 1)), level=0.95
     )
     drawn = draw_survival(standard, [0], DRAWS, rng())
     assert np.quantile(drawn, [0.025, 0.975]) == pytest.approx(JEFFREYS[alive], abs=0.005)

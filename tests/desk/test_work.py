@@ -24,6 +24,18 @@ def followed(client: TestClient, place: str) -> list[str]:
     return lines[:-1]
 
 
+def test_what_follows_a_line_without_end_is_heard():
+    async def heard() -> list[str]:
+        stream = asyncio.StreamReader(limit=64)
+        stream.feed_data(b"x" * 200 + b"\nthe next line\n")
+        stream.feed_eof()
+        job = Job("", "report")
+        await job._hear(stream, job.said)
+        return job.said
+
+    assert asyncio.run(heard()) == ["the next line"]
+
+
 @pytest.mark.slow
 def test_the_demo_is_written_as_by_command(desk: Opened, client: TestClient, tmp_path: Path):
     assert client.post("/demo").status_code == 303
@@ -43,7 +55,7 @@ def test_the_demo_is_written_as_by_command(desk: Opened, client: TestClient, tmp
 @pytest.mark.slow
 def test_a_command_is_stopped_at_once_and_with_all_that_it_started(desk: Opened, client: TestClient):
     client.post("/report/counts")
-    job = client.app._app.state.desk.jobs.running("counts")  # type: ignore[attr-defined]
+    job = client.app._app.state.desk.jobs.running("counts")
     while not job.steps:
         time.sleep(0.05)
     page = client.get("/report/counts").text

@@ -39,6 +39,21 @@ _CUT_OFF = """[...document.querySelectorAll('figure svg')].flatMap(svg => {
             || box.top < frame.top - 2 || box.bottom > frame.bottom + 2;
     }).map(text => svg.getAttribute('aria-labelledby') + ': ' + text.textContent);
 })"""
+# Every text of a drawing as it is shown: its letters in pixels, its words, and those of others under them.
+_LETTERS = """[...document.querySelectorAll('figure svg')].flatMap(svg => {
+    if (svg.getBoundingClientRect().width === 0) return [];
+    const name = svg.getAttribute('aria-labelledby') + ': ';
+    const texts = [...svg.querySelectorAll('text')].map(text => [text, text.getBoundingClientRect()]);
+    return texts.map(([text, box], place) => {
+        const on = text.getScreenCTM(), scale = Math.sqrt(Math.abs(on.a * on.d - on.b * on.c));
+        const under = texts.slice(place + 1).filter(([_, other]) =>
+            Math.min(box.right, other.right) - Math.max(box.left, other.left) > 1.5
+            && Math.min(box.bottom, other.bottom) - Math.max(box.top, other.top) > 4);
+        return [parseFloat(getComputedStyle(text).fontSize) * scale, name + text.textContent,
+            under.map(([other, _]) => other.textContent).join(' | ')];
+    });
+})"""
+LEAST_LETTERS = 16  # pixels; the words of a page have 17
 _DRAWN_ONCE = (
     "[...document.querySelectorAll('figure')].map(f => [...f.querySelectorAll('svg')]"
     ".filter(s => s.getBoundingClientRect().width > 0).length)"
@@ -70,9 +85,15 @@ def opened(browser: Browser, file: Path, **options: Any) -> tuple[Page, list[str
     return page, amiss
 
 
-def barriers(page: Page) -> str:
-    """Return what axe finds, in words; empty where it finds nothing."""
-    found = Axe().run(page)
+def barriers(page: Page, *, colours_alone: bool = False) -> str:
+    """Return what axe finds, in words; empty where it finds nothing.
+
+    ``colours_alone``: only what is asked of colours, of a page of which the rest is seen in other colours.
+    """
+    asked = {"resultTypes": ["violations"]}
+    if colours_alone:
+        asked["runOnly"] = ["color-contrast", "link-in-text-block"]
+    found = Axe().run(page, options=asked)
     return "" if found.violations_count == 0 else str(found.generate_report())
 
 
@@ -86,6 +107,20 @@ def outside(page: Page) -> list[str]:
     """Elements that stand over the edge of the window, or hide some of their words."""
     found: list[str] = page.evaluate(_OUTSIDE)
     return found
+
+
+def words_to_read(browser: Browser, file: Path) -> int:
+    """Fail where letters of a drawing are smaller than a page's words, or words lie on others; count them."""
+    read = 0
+    page, _ = opened(browser, file)
+    for width in (1280, 390):
+        page.set_viewport_size({"width": width, "height": 800})
+        found = page.evaluate(_LETTERS)
+        read += len(found)
+        assert [(size, words) for size, words, _ in found if size < LEAST_LETTERS - 0.05] == []
+        assert [(words, under) for _, words, under in found if under] == []
+    page.close()
+    return read
 
 
 def times_drawn(page: Page) -> list[int]:
@@ -114,22 +149,27 @@ def tabbed(page: Page, times: int) -> list[tuple[float, int, str]]:
     return [(float(top), int(place), str(text)) for top, place, text in found]
 
 
-def no_barrier(browser: Browser, file: Path, scheme: str) -> None:
-    """Fail where a page asks for anything besides itself, or axe finds a barrier."""
-    page, amiss = opened(browser, file, color_scheme=scheme)
-    violations = barriers(page)
+def no_barrier(browser: Browser, file: Path) -> None:
+    """Fail where a page asks for anything besides itself, or axe finds a barrier, by light or in the dark."""
+    page, amiss = opened(browser, file, color_scheme="light")
+    by_light = barriers(page)
+    page.emulate_media(color_scheme="dark")
+    assert page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")
+    in_the_dark = barriers(page, colours_alone=True)
     page.close()
     assert amiss == []
-    assert violations == ""
+    assert (by_light, in_the_dark) == ("", "")
 
 
-def nothing_over_the_edge(browser: Browser, file: Path, width: int) -> None:
+def nothing_over_the_edge(browser: Browser, file: Path) -> None:
     """Fail where something stands over the edge, words are cut off, or a figure is not drawn once."""
-    page, _ = opened(browser, file, viewport={"width": width, "height": 800})
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
-    assert outside(page) == []
-    assert words_cut_off(page) == []
-    assert set(times_drawn(page)) <= {1}  # wide or narrow; a document may have no figure
+    page, _ = opened(browser, file)
+    for width in (1400, 360):
+        page.set_viewport_size({"width": width, "height": 800})
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        assert outside(page) == []
+        assert words_cut_off(page) == []
+        assert set(times_drawn(page)) <= {1}  # wide or narrow; a document may have no figure
     page.close()
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from itertools import pairwise
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -100,6 +101,77 @@ def test_differences_and_survival_of_a_plain_fit_say_where_a_ratio_turns_round()
         assert not said_of_turning((*survivor.contrasts(quiet).checks, *survivor.survival(quiet).checks))
 
 
+#: Every model that holds to one ratio of hazards, and what it is fitted with.
+ONE_RATIO: dict[str, dict[str, Any]] = {
+    "grouped": {},
+    "weighted": {"working": 0.1},
+    "cox": {"model": "cox"},
+    "mixed": {"model": "mixed", "points": 1},
+    "unspecified": {"baseline": "unspecified"},
+    "alone": {"cluster": None},
+    "cox alone": {"model": "cox", "cluster": None},
+}
+
+
+def with_nobody_dead(frame: pd.DataFrame) -> pd.DataFrame:
+    """The same and a preparation with which all live, which makes a fit a penalised one."""
+    added = frame[frame["method"] == "usual"].assign(method="mound", died=0, at_risk=30)
+    both = pd.concat([frame, added.assign(plot="m" + added["plot"])], ignore_index=True)
+    return both.assign(method=pd.Categorical(both["method"], [*frame["method"].cat.categories, "mound"]))
+
+
+@pytest.mark.parametrize("name", [*ONE_RATIO, "penalised"])
+def test_every_model_of_one_ratio_says_where_it_turns_round_and_by_one_test(name):
+    options = ONE_RATIO.get(name, {})
+    road = survivor.fit(turning(3), "method", cluster=options.get("cluster", "plot"))
+    frames = [turning(3), turning(3, alike=True), F]
+    for turns, frame in zip((True, False, False), frames, strict=True):
+        fit = survivor.fit(with_nobody_dead(frame) if name == "penalised" else frame, "method", **options)
+        assert (fit.variance == "penalised") == (name == "penalised")
+        said = said_of_turning(fit.checks)
+        assert bool(said) == turns
+        assert said_of_turning(survivor.contrasts(fit).checks) == said
+        assert said_of_turning(survivor.payoff(fit, {"usual": 3.0, "rip": 4.0}).checks) == said
+        assert bool(said_of_turning(line[2:] for line in repr(fit).splitlines())) == turns
+        if turns:
+            assert said == said_of_turning(road.checks)
+            assert said[0] in fit._repr_html_()
+            again = survivor.Fit.from_dict(fit.to_dict())
+            assert again.checks == fit.checks
+
+
+def test_fits_of_one_day_or_with_ratios_by_period_are_not_asked():
+    frame = turning(3)
+    for options in (
+        {"model": "logistic", "at": 365},
+        {"model": "mixed", "at": 365, "points": 1},
+        {"by_period": "method"},
+    ):
+        assert not said_of_turning(survivor.fit(frame, "method", **options).checks)
+
+
+def test_a_column_of_numbers_has_no_levels_to_turn_round():
+    frame = turning(3).assign(code=lambda table: (table["method"] == "rip").astype(int))
+    assert not said_of_turning(survivor.fit(frame, "code").checks)
+    assert len(said_of_turning(survivor.fit(frame, "C(code)").checks)) == 1
+
+
+@pytest.mark.slow
+def test_one_ratio_is_rejected_as_often_as_chance_rejects_it():
+    alarms = dict.fromkeys(("plots", "alone", "penalised"), 0)
+    for seed in range(150):
+        frame = turning(seed, alike=True)
+        alarms["plots"] += bool(said_of_turning(survivor.fit(frame, "method").checks))
+        alarms["alone"] += bool(said_of_turning(survivor.fit(frame, "method", cluster=None).checks))
+        if seed < 50:
+            fit = survivor.fit(with_nobody_dead(frame), "method")
+            alarms["penalised"] += bool(said_of_turning(fit.checks))
+    # 5 of 100 by chance: of 150, 1 to 16, and of 50, 0 to 7, but once in 300 each (binomial).
+    assert 1 <= alarms["plots"] <= 16
+    assert 1 <= alarms["alone"] <= 16
+    assert alarms["penalised"] <= 7
+
+
 @pytest.mark.slow
 def test_a_diagnosis_says_it_too():
     assert said_of_turning(survivor.diagnose(survivor.fit(turning(3), "method")).checks)
@@ -109,7 +181,7 @@ def test_a_diagnosis_says_it_too():
 def test_the_test_of_one_ratio_is_made_once_a_fit_and_when_asked_for(monkeypatch):
     made = []
     monkeypatch.setattr(
-        "survivor.effects.hazards.fit_by_period", lambda *given: made.append(given) or fit_by_period(*given)
+        "survivor.models.one_ratio.fit_by_period", lambda *given: made.append(given) or fit_by_period(*given)
     )
     fit = survivor.fit(turning(3), "method")
     answers = survivor.contrasts(fit), survivor.contrasts(fit, at=180), survivor.survival(fit)

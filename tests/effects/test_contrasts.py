@@ -1,12 +1,13 @@
 import numpy as np
 import pandas as pd
 import pytest
-from scipy import stats
+from scipy import integrate, stats
 
-from survivor.effects.contrasts import contrasts, holm
+from survivor.effects.contrasts import Contrasts, contrasts, holm, simultaneous
 from survivor.effects.standardise import survival
 from survivor.errors import EffectError
 from survivor.models.fit import fit
+from survivor.models.fitted import Estimates
 from tests.effects.making import FakeFit, bartlett, planting
 
 SITE_LEVEL = {"Oddle Flat": 0.0, "Snarrow Rise": 0.1, "Quillop Bend": -0.2, "Thribble End": -0.1}
@@ -282,3 +283,60 @@ def test_numbers_that_stand_for_names_are_not_compared_on_a_line():
     two = rows[rows["code"] < 3]  # of two values a line tells what names tell
     line, names = contrasts(fit(two, "code"), by="code"), contrasts(fit(two, "C(code)"), by="code")
     assert line.table["estimate"].tolist() == pytest.approx(names.table["estimate"].tolist())
+
+
+# Dunn (1961, Journal of the American Statistical Association 56, 52-64), table 1: how many standard errors
+# wide an interval is that holds 95 % for m comparisons together, by degrees of freedom. From memory.
+DUNN = {(3, 10): 2.87, (5, 10): 3.17, (5, 20): 2.85, (10, 20): 3.15}
+
+
+def _made(estimate, df):
+    width = stats.t.ppf(0.975, df)
+    table = pd.DataFrame(
+        {"estimate": estimate, "df": df, "lower": estimate - width, "upper": estimate + width}
+    )
+    return Contrasts("method", 365.0, table, "", ())
+
+
+@pytest.mark.parametrize(("asked", "wide"), DUNN.items())
+def test_limits_of_all_together_have_the_width_of_dunn(asked, wide):
+    comparisons, df = asked
+    found = simultaneous(_made(np.array([4.0]), df), comparisons).table.loc[0]
+    assert found["upper_simultaneous"] - 4 == pytest.approx(wide, abs=0.005)
+    assert 4 - found["lower_simultaneous"] == pytest.approx(wide, abs=0.005)
+
+
+def test_no_interval_of_a_season_misses_in_95_of_100_though_the_comparisons_share_an_arm():
+    rng = np.random.default_rng(8)
+    seasons, arms = 4_000, 6
+    shares = rng.normal(size=(seasons, arms)) / np.sqrt(2)  # so that a difference has a standard error of 1
+    found = (shares[:, 1:] - shares[:, :1]).ravel()
+    table = simultaneous(_made(found, np.inf), arms - 1).table
+    own = ((table["lower"] > 0) | (table["upper"] < 0)).to_numpy().reshape(seasons, -1).any(axis=1)
+    together = (table["lower_simultaneous"] > 0) | (table["upper_simultaneous"] < 0)
+    missed = together.to_numpy().reshape(seasons, -1).any(axis=1)
+    # All intervals of their own hold at once as often as Dunnett's integral over the shared arm says
+    # (1955, Journal of the American Statistical Association 50, 1096-1121); within 3 errors of simulation.
+    ends = [(end + np.linspace(-8, 8, 4_001) / np.sqrt(2)) * np.sqrt(2) for end in stats.norm.interval(0.95)]
+    inside = (stats.norm.cdf(ends[1]) - stats.norm.cdf(ends[0])) ** (arms - 1)
+    hold = integrate.trapezoid(inside * stats.norm.pdf(np.linspace(-8, 8, 4_001)), np.linspace(-8, 8, 4_001))
+    assert own.mean() == pytest.approx(1 - hold, abs=3 * np.sqrt(hold * (1 - hold) / seasons))
+    assert missed.mean() <= 0.05 + 3 * np.sqrt(0.05 * 0.95 / seasons)
+
+
+def test_limits_of_all_together_count_what_is_compared_and_end_at_100(three_methods):
+    found = contrasts(three_methods, at=365, pairs="all")
+    table = found.table
+    assert found.comparisons == table["lower"].notna().sum() == 3
+    by_t = stats.t.ppf(1 - 0.05 / 6, table["df"]) * table["std_error"]
+    assert table["upper_simultaneous"].to_numpy() == pytest.approx((table["estimate"] + by_t).clip(-100, 100))
+    assert table["lower_simultaneous"].between(-100, table["lower"]).all()
+
+
+def test_limits_of_a_difference_by_t_end_where_all_live_against_none():
+    found = Estimates(np.array([-0.64, 0.10]), np.diag([0.04, 0.04]), np.array([3.0, 3.0]))
+    lower, upper, p_value = found.limits_of_differences()
+    width = stats.t.ppf(0.975, 3) * 0.2
+    assert lower == pytest.approx([-1.0, 0.10 - width])
+    assert upper == pytest.approx([-0.64 + width, 0.10 + width])
+    assert p_value == pytest.approx(2 * stats.t.sf(np.array([3.2, 0.5]), 3))

@@ -1,7 +1,9 @@
 """Ratios of hazards by period as a result, and residuals by round of visits."""
 
 import numpy as np
+import pandas as pd
 import pytest
+from matplotlib.text import Text
 from scipy import stats
 
 from survivor.effects.hazards import hazards, residual_rounds
@@ -36,7 +38,7 @@ def test_rounds_of_visits_average_the_residuals_by_deaths():
     frame = frame.assign(stop_day=frame["stop_day"] + 3 * late)
     frame.loc[late & (frame["start_day"] > 0), "start_day"] += 3
     model = fit(frame, "method", model="cox")
-    table = residual_rounds(model)
+    table = residual_rounds(model).table
     rip = table[table["method"] == "rip"]
     assert rip["first_day"].tolist() == [40, 150, 365]
     assert rip["last_day"].tolist() == [43, 153, 368]
@@ -47,6 +49,28 @@ def test_rounds_of_visits_average_the_residuals_by_deaths():
     overall = model.table.set_index("term").loc["method[T.rip]", "estimate"]
     assert np.average(rip["estimate"], weights=rip["deaths"]) == pytest.approx(overall)
     assert set(rip["overall"]) == {overall}
+
+
+def test_schoenfeld_residuals_are_had_from_the_fit_and_drawn_from_their_rounds():
+    model = fit(counts(planted=40), "method", model="cox")
+    pd.testing.assert_frame_equal(model.residuals("schoenfeld"), scaled_residuals(model))
+    found = residual_rounds(model)
+    drawing = found.plot()
+    assert len(drawing.axes) >= len(found.table["method"].unique())
+    for name, ax in zip(found.table["method"].unique(), drawing.axes, strict=False):
+        points = ax.collections[-1].get_offsets()
+        own = found.table[found.table["method"] == name]
+        assert points[:, 0].tolist() == pytest.approx(own["day"].tolist())
+        assert name in " ".join(text.get_text() for text in ax.findobj(match=Text))
+    assert found.checks == ()
+    other = model.data.rename(columns={"method": "works"})
+    renamed = residual_rounds(fit(other, "works", model="cox"), by="works")
+    assert list(renamed.table.columns) == ["works", *found.table.columns[1:]]
+    assert renamed.plot().axes
+    with pytest.raises(ModelError, match=r"survivor\.diagnose\(fit\)\.residuals"):
+        fit(counts(), "method").residuals("schoenfeld")
+    with pytest.raises(ModelError, match="no residuals 'martingale' of this fit"):
+        model.residuals("martingale")
 
 
 def test_only_a_grouped_fit_has_periods():

@@ -29,6 +29,8 @@ def test_jackknife_by_site_by_hand():
     by_site = contrasts(fit(frame, "method", cluster="site")).table.set_index("method").loc["rip"]
     assert line["df"] == pytest.approx(min(by_site["df"], 5))
     assert line["upper"] == pytest.approx(whole + stats.t.ppf(0.975, line["df"]) * error)
+    two = stats.t.ppf(1 - 0.025 / 2, line["df"]) * error  # both comparisons together, by the same errors
+    assert line["upper_simultaneous"] == pytest.approx(whole + two)
     assert line["p_value"] == pytest.approx(2 * stats.t.sf(abs(whole / error), line["df"]))
     assert line["basis"] == "within sites"
 

@@ -32,17 +32,18 @@ SCALP = ("scalp", -17.0, -30.0, -5.0, 0.03, "moderate")
 MAT = ("mat", 0.5, -3.0, 4.0, 1.0, "strong")
 
 
-def test_the_headline_answers_its_question_and_is_no_surer_than_its_answer():
+def test_the_headline_answers_its_question_with_the_grade_of_what_it_leads_with():
     found = headline_finding([_compared(*each) for each in (SCALP, AUGER, RIP, MOUND, MAT)])
     assert found.question == "Under which preparations were more plants alive than under the usual practice?"
     assert found.answer == (
         "rip, mound answer. “rip” also had clearly more alive than “usual”: 12 more per 100 (95 % CI 2 to 22 "
-        "more). “scalp” had clearly fewer alive than “usual”: 17 fewer per 100 (95 % CI 5 to 30 fewer). "
-        "“mat” differed from “usual” by less than matters. There is not enough evidence to tell “auger” from "
+        "more). The strength of that evidence is moderate. “scalp” had clearly fewer alive than “usual”: 17 "
+        "fewer per 100 (95 % CI 5 to 30 fewer). The strength of that evidence is moderate. “mat” "
+        "differed from “usual” by less than matters. There is not enough evidence to tell “auger” from "
         "“usual”."
     )
-    # It says that two beat the usual practice: as sure as the less sure of them.
-    assert (found.grade, found.reasons) == ("moderate", ("reasons of rip",))
+    # The first page grades what it leads with; a weaker second answer has its own grade, in its own words.
+    assert (found.grade, found.reasons) == ("strong", ("reasons of rip, mound",))
     assert found.estimate == 21.0
 
 

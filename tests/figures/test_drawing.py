@@ -143,7 +143,7 @@ def test_a_comparison_between_sites_is_hollow_and_named() -> None:
 def test_each_method_has_a_panel_and_the_usual_practice_comes_first(size: str) -> None:
     dry = pd.DataFrame({"start_day": [150.0], "stop_day": [280.0], "share": [1.0]})
     behind = curves.Backdrop(dry=dry, visits=((36.0, 40.0), (365.0, 365.0)), milestone=365.0, usual="b")
-    figure = curves.curves_figure(CURVES, behind, size=size)  # type: ignore[arg-type]
+    figure = curves.curves_figure(CURVES, behind, size=size)
     titles = [ax.get_title(loc="left") for ax in figure.axes if ax.get_visible()]
     assert titles == ["b", "a"]
     assert {"dry season", "usual practice"} <= set(words(figure))
@@ -239,7 +239,7 @@ def test_models_differ_by_marker_and_name(size: str) -> None:
         [(m, "b", "a", 10.0, 2.0, 18.0) for m in ("grouped", "cox")],
         columns=["model", "method", "against", "estimate", "lower", "upper"],
     )
-    figure = comparison.agreement_figure(table, size=size)  # type: ignore[arg-type]
+    figure = comparison.agreement_figure(table, size=size)
     assert {"grouped", "cox"} <= set(words(figure))
     markers = {line.get_marker() for line in figure.axes[0].lines if line.get_marker() in ("o", "s")}
     assert markers == {"o", "s"}

@@ -3,7 +3,7 @@ import pytest
 from matplotlib.text import Text
 
 from survivor.figures.colours import COLOURS
-from survivor.figures.style import Size, lines, panels, spread, styled, wrapped
+from survivor.figures.style import Size, lines, panels, spread, styled, titled, wrapped
 
 
 def _luminance(colour: str) -> float:
@@ -37,6 +37,13 @@ def test_words_can_be_read_on_their_ground(words: str, ground: str, page: str) -
 
 
 @pytest.mark.parametrize("page", ["light", "dark"])
+@pytest.mark.parametrize("words", ["ink", "quiet", "accent", "target", "drywords"])
+def test_words_of_a_page_have_the_enhanced_contrast(words: str, page: str) -> None:
+    # Source: WCAG 2.2, success criterion 1.4.6 (level AAA), at least 7 to 1.
+    assert _contrast(getattr(COLOURS[words], page), getattr(COLOURS["paper"], page)) >= 7
+
+
+@pytest.mark.parametrize("page", ["light", "dark"])
 def test_the_usual_practice_can_be_seen_on_the_page(page: str) -> None:
     # Source: WCAG 2.2, success criterion 1.4.11, at least 3 to 1 for parts of a picture.
     assert _contrast(getattr(COLOURS["usual"], page), getattr(COLOURS["paper"], page)) >= 3
@@ -66,6 +73,10 @@ def test_the_callers_style_is_left_alone() -> None:
 def test_labels_are_moved_apart_and_keep_their_order() -> None:
     assert spread([50, 51, 90], 5, 0, 100) == [50, 55, 90]
     assert spread([99, 98], 5, 0, 100) == [100, 95]
+
+
+def test_letters_that_the_type_lacks_are_measured_without_a_word() -> None:
+    assert titled("山田 Flat 🚜", "wide", 3) == "山田 Flat 🚜"  # a warning is an error here
 
 
 def test_a_long_name_is_broken_and_an_empty_one_is_a_line() -> None:

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import NamedTuple
 
 from survivor.demo.files import text_file
-from survivor.demo.seasons import seasons_files
 from survivor.errors import GuidelineError, PlanError, StudyFileError, SurvivorError
 from survivor.guideline import read_guideline
 from survivor.planning.folder import blank_files
@@ -30,6 +29,9 @@ KINDS = {
     ),
     "plan": Kind(blank_files()["plan.toml"].decode(), read_plan, PlanError, "a plan.toml that explains"),
     "guideline": Kind(
-        seasons_files()["guideline.toml"].decode(), read_guideline, GuidelineError, "guideline.toml explains"
+        text_file("seasons-guideline.toml").decode(),
+        read_guideline,
+        GuidelineError,
+        "guideline.toml explains",
     ),
 }

@@ -11,8 +11,8 @@ import xlsxwriter
 
 from survivor.errors import RecordsError
 from survivor.files.cells import numbers
-from survivor.files.sheets import read_grid
 from survivor.files.writing import csv_text
+from tests.files.grids import read_grid
 from tests.records.sheetfiles import as_ods
 
 TABLE = "site,plot,note\r\nRise,1,Ōtāpara\r\nFall,2,é\r\n"

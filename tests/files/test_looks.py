@@ -5,6 +5,7 @@ Attributes by OpenDocument 1.3 part 3: table:visibility (19.749), table:number-r
 
 from __future__ import annotations
 
+import zipfile
 from pathlib import Path
 
 import xlsxwriter
@@ -55,3 +56,12 @@ def test_both_kinds_of_workbook_tell_the_same(tmp_path: Path) -> None:
         assert hidden(file, "Data") == Hidden((3, 4, 5), (1,)), file.name
         assert decimals(file, "Data", 0, [2, 4, 5]) == {2: 1, 4: 2, 5: 2}, file.name
         assert hidden(file, "None such") == Hidden()
+
+
+def test_rows_and_columns_are_hidden_in_either_way_that_the_format_writes_it(tmp_path: Path) -> None:
+    """ECMA-376 part 1, on ``col`` and ``row`` (from memory): ``hidden`` is an xsd:boolean, 1 or true."""
+    (tmp_path / "other").mkdir()
+    with zipfile.ZipFile(xlsx(tmp_path)) as old, zipfile.ZipFile(tmp_path / "other/book.xlsx", "w") as new:
+        for name in old.namelist():
+            new.writestr(name, old.read(name).replace(b' hidden="1"', b' hidden="true"'))
+    assert hidden(tmp_path / "other/book.xlsx", "Data") == Hidden((3, 4, 5), (1,))

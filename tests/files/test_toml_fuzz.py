@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from tests.files.kinds import KINDS
-from tests.files.mutating import Season, a_mutated_file
+from tests.files.mutating import Season, a_mutated_file, why_of_gauge
 
 
 def mutations(kind: str, folder: Path, drawn: random.Random, times: int) -> None:
@@ -19,7 +19,11 @@ def mutations(kind: str, folder: Path, drawn: random.Random, times: int) -> None
 def seasons(folder: Path, drawn: random.Random, times: int) -> None:
     season = Season(folder)
     for number in range(times):
-        season.mutated(drawn, of_study=number % 2 == 0)
+        if number % 2:
+            slip, seen, _ = season.mutated_gauge(drawn)
+            assert seen not in ("silent", "elsewhere") or why_of_gauge(slip), slip
+        else:
+            season.mutated_study(drawn)
 
 
 @pytest.mark.parametrize("kind", KINDS)

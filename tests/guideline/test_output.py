@@ -14,9 +14,19 @@ from survivor.document.elements import Table, Terms
 from survivor.document.page import page_of
 from survivor.errors import EffectError, WritingError
 from survivor.guideline import write_guideline
-from survivor.guideline.advice import Beside, Established
-from survivor.guideline.content import content_of, details_table, figure_of, lead, money_table, new_season
+from survivor.guideline.advice import Beside, Established, not_checked
+from survivor.guideline.content import (
+    content_of,
+    cost_row,
+    details_table,
+    figure_of,
+    lead,
+    money_table,
+    new_season,
+)
 from survivor.guideline.document import _content, guideline_pdf
+from survivor.guideline.english import LOOKED_AT
+from survivor.guideline.wording import next_sentence
 from survivor.guideline.writing import plan_text
 from survivor.planning.planfile import read_plan
 from survivor.report.cautions import CAUTIONS
@@ -147,7 +157,7 @@ def test_no_size_stands_without_its_limits_and_what_a_new_season_may_show(advisi
     for each in advising.advice[:2]:
         own = said[said.index(f"“{each.preparation}”, {abs(each.estimate):.0f} ") :]
         limits = f"(95 % CI {each.lower:+.0f} to {each.upper:+.0f})."
-        new = f" A new season like these may show {each.new_lower:+.0f} to {each.new_upper:+.0f}."
+        new = f" A new season like these may show {each.coming}."
         words = f"alive per 100 planted {limits}{new}".replace("-", "−")
         assert own[: own.index("show") + 40].find(words) > 0
 
@@ -155,7 +165,7 @@ def test_no_size_stands_without_its_limits_and_what_a_new_season_may_show(advisi
 def test_a_dearer_preparation_that_is_advised_says_so_and_two_advised_are_compared(advising):
     said = said_in(advising)
     dear, cheap = (each.preparation for each in advising.advice[:2])
-    assert said.count("for survival: an established plant is dearer (7.82 against 6.14 dollars)") == 1
+    assert said.count("for survival: an established plant is dearer ($7.82 against $6.14)") == 1
     assert f"Of these two, “{cheap}” against “{dear}”: +4 per 100 (95 % CI −6 to +14)." in said
     assert "not enough evidence to say which of them" in said
 
@@ -184,6 +194,10 @@ def test_a_new_season_stands_in_the_headline_the_table_the_chart_and_the_documen
     first = next(each for each in made.advice if each.answer == "worth a trial")
     assert " to " in span
     assert span in [row[3] for row in figure_of(made).table.rows]
+    drawn = [tuple(line.get_xdata()) for line in figure_of(made).draw().axes[0].lines]
+    for each in made.advice:
+        known = each.coming is not None and not each.coming.says_nothing
+        assert not known or (each.coming.lower, each.coming.upper) in drawn
     content = _content(made)
     assert span in [row[place] for row in content["details"]["rows"]]
     assert f"A new season like these may show {new_season(first)}." in said_in(made)
@@ -191,15 +205,70 @@ def test_a_new_season_stands_in_the_headline_the_table_the_chart_and_the_documen
 
 def test_what_the_grade_did_not_look_at_is_named(made):
     note = details_table(made).note
-    for name in ("missing plants", "models disagree", "one site", "misfit", "unknown plants"):
-        assert name in note
-    assert "plots by choice" not in note  # that is looked at
+    for what in ("missing and unknown plants", "other models", "whether sites agree"):
+        assert what in note
+    assert "plots were placed" not in note  # that is looked at
+    # In words: no name that a rule of grade has in the code stands on the page.
+    assert set(not_checked()) <= set(LOOKED_AT.values())
+    assert "models disagree" not in note
+
+
+def test_what_is_not_advised_for_its_cost_says_so_first(made):
+    said = said_in(made)
+    rows = [each for each in made.advice if cost_row(made.rule, each) is not None]
+    assert rows, "the invented seasons have one"
+    for each in rows:
+        assert each.answer == "not advised"
+        assert f"${each.extra_cost:.2f} more a plant" in said
+        assert each.upper <= 5  # as its row of the rule has it
+    assert said.count("That rests on cost: ") == len(rows)
+
+
+def test_what_a_season_would_teach_most_is_not_called_a_trial_and_says_why_it_differs(made):
+    best = made.next.iloc[0]
+    assert best["answer"] != "worth a trial"
+    said = plain_text(next_sentence(made))
+    assert "trial is" not in said
+    assert (
+        f"season of “{best['preparation']}” on {best['ground']}, now “{best['answer']}”, would be most"
+        in said
+    )
+    assert "“Worth a trial” goes by the size seen so far" in said
+    # A share of what is planted there, and the price that the choice leaves out.
+    assert f"{best['value_plants']:.0f} of the {best['plants_a_year']:,.0f} planted there a year" in said
+    row = next(a for a in made.advice if (a.ground, a.preparation) == (best["ground"], best["preparation"]))
+    assert f"costs ${row.established.cost:.2f} under it and ${row.usual_established.cost:.2f} under" in said
+
+
+def test_no_new_season_is_said_to_have_fewer_than_none_or_more_than_all_alive(made):
+    """Against the records themselves: alive of planted under the usual practice, season by season."""
+    for each in made.advice:
+        ground = next(one for one in made.file.ground if one.name == each.ground)
+        shares = []
+        for season in made.seasons:
+            rows = season.intervals[season.intervals["method"].astype(str) == each.against]
+            for name, words in ground.where.items():
+                rows = rows[rows[name].astype(str).str.casefold().isin(words)]
+            planted = rows.loc[rows["start_day"] == 0, "at_risk"].sum()
+            shares.append(100 * (1 - rows.loc[rows["stop_day"] <= 395, "died"].sum() / planted))
+        coming = each.coming
+        assert coming.lower >= -max(shares) - 5  # standardised, and some plants are not found again
+        assert coming.upper <= 100 - min(shares) + 5
+        if coming.says_nothing:
+            assert new_season(each) == "too few seasons to say"
+            assert each.new_lower < -max(shares) + 5
+        else:
+            assert new_season(each).startswith(f"{coming.lower:+.0f}".replace("-", "−"))
+    assert any(each.coming.says_nothing for each in made.advice)
+    assert any(each.coming.none_alive != each.coming.all_alive for each in made.advice)
 
 
 def test_costs_stand_beside_those_of_the_usual_practice_with_their_source(made):
     table = money_table(made)
-    assert all("dollars" not in cell for row in table.rows for cell in row)
-    assert "(dollars)" in table.caption
+    # Every amount has its currency's sign, as in a report.
+    amounts = [cell for row in table.rows for cell in row[2:] if cell not in ("–", "not clear")]
+    assert len(amounts) > 10
+    assert all("$" in cell for cell in amounts)
     assert [row[1] for row in table.rows].count("spot spray only (usual practice)") == 2  # kinds of ground
     assert "dollars of 2023; source: “invented for this example”" in table.note
     assert "Ranges are from survival and prices" in table.note
@@ -243,6 +312,7 @@ def test_files_written_and_the_plan_can_be_read(made, tmp_path):
         "guideline.html",
         "guideline.pdf",
         "advice.csv",
+        "seasons.csv",
         "try-next.csv",
         "plan.toml",
     ]
@@ -270,7 +340,7 @@ def test_survival_that_no_season_tells_is_not_passed_off_as_told(made, tmp_path,
 
     monkeypatch.setattr("survivor.guideline.writing.survival", refuse)
     line = next(x for x in plan_text(made, tmp_path).splitlines() if x.startswith("survival_per_100"))
-    assert line.endswith("# not told by the season last taken in: write what you expect")
+    assert line.endswith("# not known from the season last added: write what you expect")
 
 
 def test_cautions_keep_their_own_words(made):

@@ -40,7 +40,10 @@ def test_worth_lies_between_nothing_and_perfect_knowledge():
 @pytest.mark.parametrize("df", [3.0, 6.0])
 def test_with_few_seasons_the_loss_is_that_of_t(df):
     mean, sd, threshold = 4.0, 6.0, 5.0
-    gain = lambda true: max(true - threshold, 0.0)  # noqa: E731
+
+    def gain(true: float) -> float:
+        return max(true - threshold, 0.0)
+
     law = stats.t(df, loc=mean, scale=sd)
     by_hand = integrate.quad(lambda true: gain(true) * law.pdf(true), threshold, np.inf)[0]
     assert worth_of_season(mean, sd, 1e-12, threshold, df).value == pytest.approx(by_hand, rel=1e-6)

@@ -119,6 +119,17 @@ def test_one_step_for_large_tables_is_near_the_full_refits():
     np.testing.assert_allclose(other.std_error, whole.std_error, rtol=0.05)
 
 
+def test_one_step_does_for_plots_of_many_seedlings():
+    # Of 5,000 seedlings a plot moves a ratio by more than its error were they independent, and yet by little.
+    engine = fit(counts(sites=30, plots=4, planted=5000), "method", model="cox").engine
+    quick = delete_each(engine.sets, engine.estimate, full_refits=0)
+    full = delete_each(engine.sets, engine.estimate, full_refits=np.inf)
+    moved = np.abs(full.beta - engine.estimate.beta).max(axis=0)
+    assert (moved > np.sqrt(np.diag(engine.estimate.independent))).all()
+    errors = (np.sqrt(np.diag(found.covariance(engine.estimate.beta))) for found in (quick, full))
+    np.testing.assert_allclose(*errors, rtol=2e-3)
+
+
 def test_a_term_that_stands_on_one_plot_is_refitted_in_large_tables_too():
     frame = counts(sites=4)
     frame = frame[(frame["method"] != "rip") | ((frame["site"] == "site 1") & (frame["plot"] == "rip 0"))]

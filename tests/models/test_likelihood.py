@@ -16,15 +16,15 @@ from tests.models.cohorts import VISITS, counts
 
 
 def _interaction(frame):
-    """Rows of the fit with a column for each method in each piece, reference method left out."""
+    """Rows of the fit with an effect of each method in each piece, reference method left out."""
     found = arranged(fit(frame, "method"))
     data = found.data
     methods = data.columns  # two, after the reference
     pieces = data.lengths.shape[1]
-    varying = np.zeros((len(methods), pieces, 2 * pieces))
-    for piece in range(pieces):
-        varying[:, piece, 2 * piece : 2 * piece + 2] = methods
-    return replace(data, columns=methods[:, :0], varying=varying)
+    effect = np.where(
+        methods.any(axis=1)[:, None], methods.argmax(axis=1)[:, None] + 2 * np.arange(pieces), -1
+    )
+    return replace(data, columns=methods[:, :0], effect=effect, effects=2 * pieces)
 
 
 def test_columns_by_piece_equal_an_interaction_of_visits_and_methods():
@@ -48,8 +48,9 @@ def test_columns_alike_in_every_piece_are_ordinary_columns():
     frame = counts()
     found = arranged(fit(frame, "method"))
     data, pieces = found.data, found.data.lengths.shape[1]
-    repeated = np.repeat(data.columns[:, None, :], pieces, axis=1)
-    other = solve(replace(data, columns=data.columns[:, :0], varying=repeated))
+    repeated = np.where(data.columns.any(axis=1), data.columns.argmax(axis=1), -1)
+    effect = np.repeat(repeated[:, None], pieces, axis=1)
+    other = solve(replace(data, columns=data.columns[:, :0], effect=effect, effects=2))
     np.testing.assert_allclose(other.beta, found.solution.beta, rtol=1e-8)
     np.testing.assert_allclose(other.rows, found.solution.rows, rtol=1e-7, atol=1e-12)
     assert other.log_likelihood == pytest.approx(found.solution.log_likelihood, abs=1e-9)
@@ -66,15 +67,15 @@ def test_rows_across_pieces_reach_the_maximum_of_the_likelihood_written_out():
         fit(pd.concat([frame[~skips | (frame["stop_day"] > 150)], joined]), "method", pieces=(40, 150))
     ).data
     assert ((rows.lengths > 0).sum(axis=1) > 1).any()
-    varying = np.zeros((*rows.lengths.shape, 1))
-    varying[:, 1, 0] = rows.columns[:, 1]  # ripping acts otherwise in the second piece
-    found = solve(replace(rows, varying=varying))
+    effect = np.full(rows.lengths.shape, -1)
+    effect[rows.columns[:, 1] == 1, 1] = 0  # ripping acts otherwise in the second piece
+    found = solve(replace(rows, effect=effect, effects=1))
 
     def loss(parameters):
         level, alpha, beta, other = np.split(parameters, [2, 4, 6])
         hazard = np.zeros(len(rows.died))
         for piece in range(3):
-            pace = np.concatenate([[0.0], alpha])[piece] + varying[:, piece, 0] * other[0]
+            pace = np.concatenate([[0.0], alpha])[piece] + (effect[:, piece] == 0) * other[0]
             hazard += rows.lengths[:, piece] / 100 * np.exp(level[rows.stratum] + pace + rows.columns @ beta)
         return -np.sum(rows.died * np.log1p(-np.exp(-hazard)) - (rows.at_risk - rows.died) * hazard)
 

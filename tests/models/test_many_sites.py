@@ -2,6 +2,7 @@
 
 import datetime as dt
 
+import dask.dataframe as dask
 import numpy as np
 import pandas as pd
 import polars as pl
@@ -11,8 +12,6 @@ import pytest
 import survivor
 from survivor.frames import own_frame
 from survivor.simulate import Cohort, draw_intervals
-
-dask = pytest.importorskip("dask.dataframe")
 
 
 @pytest.fixture(scope="module")

@@ -114,7 +114,7 @@ def test_restricted_likelihood_is_reml_where_counts_are_nearly_normal():
     full = solve_mixed(rows, [5])
     # The sampling variance of each log odds, about 4e-6, is far below the tolerance.
     np.testing.assert_allclose(full.sd, np.sqrt(np.sum(residual**2) / 12), rtol=1e-4)
-    objective = Objective(likelihood(rows), (hermite(5),), (), 1, restricted=True)
+    objective = Objective(likelihood(rows), (hermite(5),), restricted=True)
     found = objective.informed(objective.best(full, np.array([True])))
     np.testing.assert_allclose(found.sd, np.sqrt(np.sum(residual**2) / 10), rtol=1e-4)
     error = np.sqrt(found.covariance_of(np.array([[0.0, 1.0, 0.0]]))[0, 0])

@@ -12,6 +12,7 @@ from survivor.files.toml import validated
 from survivor.planning.calendar import visit_calendar
 from survivor.planning.closed_form import ALPHA, Arms
 from survivor.planning.folder import first_planting, sheet_plan, sheet_rows, visit_files
+from survivor.planning.layout import Layout
 from survivor.planning.planfile import Plan
 from survivor.planning.sheets import sheet_bytes
 from survivor.simulate import Cohort, draw_records
@@ -181,3 +182,14 @@ def cheapest_seedlings(per_plot: float, per_tag: float, correlation: float) -> f
     if correlation <= 0:
         return math.inf
     return math.sqrt(per_plot / per_tag * (1 - correlation) / correlation)
+
+
+def fewest_side_by_side(layout: Layout, usual: str) -> tuple[str, int]:
+    """Count from a layout the method with the fewest blocks that also hold the usual practice."""
+    keys = ["site", "block"]
+    with_usual = layout.plots.loc[layout.plots["method"] == usual, keys]
+    beside = layout.plots[layout.plots["method"] != usual].merge(with_usual, on=keys)
+    counts = {name: int((beside["method"] == name).sum()) for name in layout.plots["method"].unique()}
+    del counts[usual]
+    name = min(counts, key=lambda each: counts[each])
+    return name, counts[name]

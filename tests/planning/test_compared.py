@@ -14,7 +14,6 @@ from survivor.planning.layout import (
     compared,
     draw_layout,
     fewest_plots,
-    fewest_side_by_side,
     plots_in_all,
     refuse_unanswerable,
 )
@@ -24,7 +23,15 @@ from survivor.planning.split import cost_of_plot, splits
 from survivor.planning.variation import arms_of, spread_of
 from survivor.planning.words import cost, size, summary
 from survivor.words import number
-from tests.planning.making import COSTS, METHODS, SITES, raw_plan, small_plan, write_toml
+from tests.planning.making import (
+    COSTS,
+    METHODS,
+    SITES,
+    fewest_side_by_side,
+    raw_plan,
+    small_plan,
+    write_toml,
+)
 
 YEAR_AWAY = [{"name": "first weeks", "day": 35}]
 NONE_LEFT = [{**raw_plan()["sites"][0], "cannot": ["spot spray"]}, *raw_plan()["sites"][1:]]
@@ -100,7 +107,7 @@ def test_size_and_cost_are_those_of_the_layout(names):
     drawn = len(draw_layout(plan, 8, 5).plots)
     assert plots_in_all(plan, 8) == drawn
     season = SimpleNamespace(plan=plan, plots=8, seedlings=5, why_size="as the plan says")
-    assert f"({drawn} plots, {5 * drawn} seedlings" in size(season)
+    assert f"{drawn} plots and {5 * drawn} seedlings" in size(season)
     assert ("some sites do not take every method" in size(season)) == bool(names)
     whole = drawn * cost_of_plot(plan.costs, 5, visits_until(plan, plan.question.day))
     assert f"Cost: {number(whole)} " in cost(season)

@@ -123,8 +123,8 @@ def test_the_diary_of_a_layout_is_filled_and_read(tmp_path) -> None:
 def test_power_by_formula_is_that_of_half_of_all_plots() -> None:
     """A main effect sets half of all plots against the other half; a pair has twice its standard error."""
     plan = plan_of(interactions=["pre-emergent x rip"])
-    arms = arms_of(plan, spread_of(plan, None))  # type: ignore[arg-type]
-    spray, rip, pair = effects_of(plan.factorial, arms, 8, 20)  # type: ignore[arg-type]
+    arms = arms_of(plan, spread_of(plan, None))
+    spray, rip, pair = effects_of(plan.factorial, arms, 8, 20)
     assert spray.error == rip.error == standard_error(arms, 16, 20)
     assert pair.error == 2 * spray.error
     assert (spray.df, pair.df) == (32 - 8 - 2 - 1, 32 - 8 - 2 - 1)
@@ -139,8 +139,8 @@ def test_power_by_formula_is_that_of_half_of_all_plots() -> None:
 
 def test_a_work_of_whole_plots_rests_on_them() -> None:
     plan = plan_of(whole_plots=["rip"], whole_plot_sd=0.3)
-    arms = arms_of(plan, spread_of(plan, None))  # type: ignore[arg-type]
-    spray, rip = effects_of(plan.factorial, arms, 8, 20)  # type: ignore[arg-type]
+    arms = arms_of(plan, spread_of(plan, None))
+    spray, rip = effects_of(plan.factorial, arms, 8, 20)
     assert rip.df == 16 - 8 - 1
     assert rip.error > spray.error
     assert spray.df == 32 - 16 - 1
@@ -149,7 +149,7 @@ def test_a_work_of_whole_plots_rests_on_them() -> None:
 @pytest.mark.slow
 def test_simulated_power_is_near_the_formula_and_beats_one_work_at_a_time() -> None:
     plan = plan_of()
-    table = factorial_power(plan, spread_of(plan, None), 8, 20, 150, quiet)  # type: ignore[arg-type]
+    table = factorial_power(plan, spread_of(plan, None), 8, 20, 150, quiet)
     assert table["what"].tolist() == WORKS
     for row in table.itertuples():
         assert row.formula == pytest.approx(row.simulated, abs=15)

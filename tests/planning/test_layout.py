@@ -6,8 +6,8 @@ import pandas as pd
 import pytest
 
 from survivor.errors import PlanError
-from survivor.planning.layout import blocks_of, draw_layout, fewest_side_by_side
-from tests.planning.making import METHODS, raw_plan, small_plan
+from survivor.planning.layout import blocks_of, draw_layout
+from tests.planning.making import METHODS, fewest_side_by_side, raw_plan, small_plan
 
 
 def sites(**changed):

@@ -13,13 +13,15 @@ from typer.testing import CliRunner
 import survivor
 from survivor.cli import app
 from survivor.planning.closed_form import power_of_proportions
+from survivor.planning.layout import draw_layout
 from survivor.planning.page import plan_json
 from survivor.planning.run import plan as plan_season
 from survivor.planning.size import size_of
 from survivor.planning.split import best_split, budget_needed, cost_of_tag, seen_difference, splits
 from survivor.planning.variation import arms_of, spread_of
 from survivor.planning.words import summary
-from tests.planning.making import COSTS, cheapest_seedlings, raw_plan, small_plan, write_toml
+from tests.document.browsing import in_a_browser, words_to_read
+from tests.planning.making import COSTS, METHODS, cheapest_seedlings, raw_plan, small_plan, write_toml
 
 FEW = {"fewest_seedlings": 2, "most_seedlings": 60}
 
@@ -175,6 +177,12 @@ def test_one_core_gives_what_two_give(rich, monkeypatch):
         pd.testing.assert_frame_equal(plan_season(rich.plan).table, rich.table)
 
 
+@in_a_browser[0]
+@in_a_browser[1]
+def test_letters_of_the_chart_are_as_large_as_words_and_lie_on_no_others(browser, rich, tmp_path):
+    assert words_to_read(browser, rich.write(tmp_path / "plan")[0]) > 20
+
+
 def test_the_page_and_its_tables(rich, tmp_path):
     written = rich.write(tmp_path / "plan")
     names = {path.name for path in written}
@@ -238,3 +246,21 @@ def test_a_past_study_is_found_beside_the_plan_file(tmp_path, monkeypatch):
     said = "\n".join(summary(season))
     assert "a past study" in said
     assert "if plots differ as much as the upper limit allows" in said
+
+
+def test_a_budget_is_spent_on_the_plots_that_are_laid_out():
+    """A site that cannot take a method has fewer plots: what they would cost buys others."""
+    costs = {"currency": "dollars", "budget": 6000, "per_plot": 60, "per_plot_visit": 5, "per_tag": 4.5}
+    sites = [{"name": name, "planted": "2022-06-07"} for name in "ABCD"]
+    sites[0]["cannot"] = ["rip line"]
+    methods = [{"name": METHODS[0], "works": ["spot spray"]}, {"name": "mulch", "works": ["mulch mat"]}]
+    methods.append({"name": METHODS[1], "works": ["rip line"]})
+    plan = small_plan(costs=costs, sites=sites, methods=methods)
+    table = splits(plan, found_of(plan), 5)
+    for row in table.to_dict("records"):
+        plots, seedlings = int(row["plots"]), int(row["seedlings"])
+        laid = draw_layout(plan, plots, seedlings)
+        assert row["cost"] == pytest.approx(len(laid.plots) * (85 + 4.5 * seedlings))
+        assert row["cost"] <= 6000
+        more = len(draw_layout(plan, plots + 1, seedlings).plots)
+        assert more * (85 + 4.5 * seedlings) > 6000  # one block more is not to be had

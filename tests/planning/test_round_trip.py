@@ -68,10 +68,10 @@ def test_a_layout_is_never_written_over_a_study(tmp_path):
 
 @pytest.mark.slow
 def test_the_next_sheet_tells_the_last_known_state(tmp_path):
-    from survivor.files.sheets import read_grid
     from survivor.planning.calendar import visit_calendar
     from survivor.planning.folder import visit_files, write_folder
     from survivor.planning.next_sheets import renew_sheets
+    from tests.files.grids import read_grid
 
     plan = small_plan()
     layout = draw_layout(plan, 4, 10)

@@ -8,8 +8,19 @@ import zipfile
 import pandas as pd
 import pytest
 
-from survivor.files.sheets import read_grid
-from survivor.planning.sheets import FILLED, GIVEN, GUIDE, HEADER, SHEET, STATES, SheetPlan, sheet_bytes
+from survivor.planning.sheets import (
+    EMPTY_ROWS,
+    FILLED,
+    GIVEN,
+    GUIDE,
+    HEADER,
+    PRINTED,
+    SHEET,
+    STATES,
+    SheetPlan,
+    sheet_bytes,
+)
+from tests.files.grids import read_grid
 
 ABOUT = SheetPlan("Season R&D (invented)", "12 months", "1 June 2023 to 20 June 2023", dt.date(2022, 6, 7))
 ROWS = pd.DataFrame(
@@ -40,7 +51,16 @@ def test_it_prints_across_a4_with_its_header_on_every_page(parts, sheet):
     assert titles is not None
     assert titles[1] == f"{SHEET}!$1:$1"
     assert "R&amp;&amp;D" in sheet  # one & would be read as a code of the page header
-    assert '<brk id="3"' in sheet  # a new page where the site changes
+    assert f'<brk id="{3 + EMPTY_ROWS}"' in sheet  # a new page where the site changes
+    area = re.search(r'_xlnm.Print_Area"[^>]*>([^<]+)<', parts["xl/workbook.xml"])
+    assert area is not None
+    last = chr(64 + len(PRINTED))
+    assert area[1] == f"{SHEET}!$A$1:${last}${1 + len(ROWS) + 2 * EMPTY_ROWS}"
+    # At 96 dots to the inch a column is 7 dots a character and 5 more; A4 across has room for 1,045.
+    widths = [float(own) for own in re.findall(r'<col [^>]*?width="([\d.]+)"', sheet)[: len(PRINTED)]]
+    dots = sum(7 * width for width in widths)
+    assert dots < 1045 / 0.9  # printed at 90 of 100 or more
+    assert re.search(r'<row r="2"[^>]* ht="24"', sheet)
 
 
 def test_only_the_filled_columns_can_be_written_to(parts, sheet):
@@ -72,7 +92,7 @@ def test_states_are_chosen_from_a_list_and_days_and_heights_are_checked(sheet):
 
 def test_what_does_not_fit_is_said_in_the_row(sheet):
     formulas = re.findall(r"<f>([^<]+)</f>", sheet)
-    assert len(formulas) == len(ROWS)
+    assert len(formulas) == len(ROWS) + 2 * EMPTY_ROWS
     for said in ("state?", "date?", "reshoot? look twice", "alive with a cause?", "height, not alive?"):
         assert f"&quot;{said}&quot;" in formulas[0] or f'"{said}"' in formulas[0]
     assert formulas[1].count("(") == formulas[1].count(")")

@@ -1,6 +1,7 @@
 """What a plan says of its verdict, its cost and its days."""
 
 import dataclasses
+import datetime as dt
 import math
 import re
 from pathlib import Path
@@ -18,6 +19,7 @@ from survivor.planning.words import (
     asked_about,
     cost,
     late_works,
+    past_by_today,
     precision,
     reached,
     size,
@@ -76,12 +78,22 @@ def test_the_summary_says_each_thing_once(season, shown, lower, upper):
     assert len(lines) == len(set(lines))
     # Asked for in one line, answered in the next; how it was worked out is on the page alone.
     assert "in 80 of 100 seasons" in lines[1]
-    assert re.search(rf"question: {shown} (\({lower} to {upper}\) )?of 100 such seasons", lines[2])
+    assert lines[2] == size(told)
+    assert re.search(rf"question: {shown} (\({lower} to {upper}\) )?of 100 such seasons", lines[3])
     assert sum(f"{shown} " in line for line in lines) == 1
     assert not any("two proportions" in line or "are wanted" in line for line in lines)
     assert sum(line.startswith("Size: ") for line in lines) == 1
     page = " ".join(block.text for block in report_of_plan(told).answer.blocks if hasattr(block, "text"))
     assert "from two proportions" in page
+
+
+def test_the_page_leads_with_plots_and_seedlings_and_then_says_what_they_show(season):
+    told = simulated(season, 300, 81, 75, 84)
+    first, second = report_of_plan(told).answer.blocks[:2]
+    # By hand: 4 plots of each of 2 methods, 5 seedlings a plot.
+    assert first.text.startswith("Size: 8 plots and 40 seedlings, 4 plots of each of 2 methods")
+    assert first.kind == "lead"
+    assert second.text == verdict(told)
 
 
 @pytest.mark.slow
@@ -164,6 +176,25 @@ def test_works_past_their_day_after_planting_are_asked_about():
         line.startswith("Last day past: rip line at") and line.endswith("was it done?") for line in said
     )
     assert not any(line.startswith("Late") for line in said)
+
+
+def test_a_plan_without_its_day_says_which_days_are_past_by_the_calendar():
+    plan = small_plan(plan={"as_of": None})
+    before, after = (past_by_today(plan, dt.date(year, 6, 1)) for year in (2022, 2023))
+    assert before[0] == "Past today, 1 June 2022 (the plan file gives no as_of under [plan]):"
+    assert any("Late: spot spray at Tarn Hollow (by 31 May 2022)" in line for line in before)
+    assert any("rip line" in line and line.endswith("was it done?") for line in after)
+    assert past_by_today(plan, dt.date(2020, 1, 1)) == []
+    assert past_by_today(small_plan(plan={"as_of": "2022-06-01"}), dt.date(2023, 6, 1)) == []
+
+
+@pytest.mark.parametrize("as_of", [None, "2022-06-01"])
+def test_a_page_without_its_day_says_that_days_may_be_past(season, as_of):
+    plan = small_plan(plan={"as_of": as_of}, costs=COSTS)
+    page = report_of_plan(dataclasses.replace(season, plan=plan, timetable=timetable(plan)))
+    said = " ".join(getattr(block, "text", "") for block in page.answer.blocks)
+    assert "Do not dig until" in said
+    assert ("Some of these days may be past already" in said) is (as_of is None)
 
 
 def test_sites_with_days_of_their_own_are_said_each_with_its_day():

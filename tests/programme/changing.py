@@ -1,9 +1,12 @@
-"""A study that somebody saves while a process of the cluster reads it."""
+"""A study that is saved while a process of the cluster reads it, and whether two records say the same."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from unittest import mock
+
+import pandas as pd
 
 from survivor.programme import study_answers
 from survivor.programme.record import Question, StudyRecord
@@ -27,3 +30,9 @@ def _saved_after(home: Path) -> Study:
         with (home / "visits.csv").open("a") as sheet:
             sheet.write("\n")
     return study
+
+
+def same(found: StudyRecord, expected: StudyRecord) -> bool:
+    """Whether two records say the same, to the last digit."""
+    facts = [replace(record, plots=pd.DataFrame) for record in (found, expected)]
+    return facts[0] == facts[1] and found.plots.equals(expected.plots)

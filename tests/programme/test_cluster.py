@@ -5,15 +5,15 @@ from __future__ import annotations
 import shutil
 from pathlib import Path
 
+import psutil
 import pytest
 
 from survivor.programme import run_programme
-from survivor.programme.cluster import Cluster
+from survivor.programme.cluster import Cluster, on_cluster
 from survivor.programme.record import FOLDER
 from tests.programme.small import small_programme
 
 pytestmark = pytest.mark.slow
-distributed = pytest.importorskip("distributed")
 
 
 @pytest.fixture(scope="module")
@@ -44,3 +44,17 @@ def kept_in(top: Path) -> dict[str, bytes]:
 def test_the_same_bytes_with_any_number_of_workers(copy, alone, workers):
     run_programme(copy, cluster=Cluster(workers))
     assert kept_in(copy) == alone
+
+
+def test_two_clusters_at_once_are_heard_on_this_machine_alone():
+    with on_cluster(Cluster(1)), on_cluster(Cluster(1)):
+        own = psutil.Process()
+        heard = [
+            line.laddr
+            for process in (own, *own.children(recursive=True))
+            for line in process.net_connections(kind="inet")
+            if line.status == psutil.CONN_LISTEN
+        ]
+    assert len(heard) >= 4
+    assert {where.ip for where in heard} == {"127.0.0.1"}
+    assert 8787 not in {where.port for where in heard}

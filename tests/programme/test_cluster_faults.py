@@ -3,15 +3,12 @@
 from __future__ import annotations
 
 import shutil
-import signal
 import socket
 import subprocess
 import sys
 from collections.abc import Callable, Iterator
-from dataclasses import replace
 from pathlib import Path
 
-import pandas as pd
 import pytest
 
 from survivor.errors import ProgrammeError, WritingError
@@ -19,12 +16,11 @@ from survivor.programme import running
 from survivor.programme.cluster import Cluster
 from survivor.programme.record import FOLDER, StudyRecord
 from survivor.programme.running import take_studies
-from tests.programme.changing import TIMES, answers_while_saved
+from tests.programme.changing import TIMES, answers_while_saved, same
+from tests.programme.killing import kill_a_worker
 from tests.programme.small import small_programme
 
 pytestmark = pytest.mark.slow
-pytest.importorskip("distributed")
-psutil = pytest.importorskip("psutil")
 
 Break = Callable[[Path], object]
 LOCAL = Cluster(2)
@@ -48,12 +44,6 @@ def copy(top: Path, tmp_path: Path) -> Path:
     return tmp_path / "valley"
 
 
-def same(found: StudyRecord, expected: StudyRecord) -> bool:
-    """Whether two records say the same, to the last digit."""
-    facts = [replace(record, plots=pd.DataFrame) for record in (found, expected)]
-    return facts[0] == facts[1] and found.plots.equals(expected.plots)
-
-
 def after_the_first(what: Callable[[], object]) -> Callable[[str], None]:
     """Do something once, when the first study is done and others run."""
     done: list[str] = []
@@ -64,16 +54,6 @@ def after_the_first(what: Callable[[], object]) -> Callable[[str], None]:
             what()
 
     return say
-
-
-def kill_a_worker() -> None:
-    workers = [
-        child
-        for child in psutil.Process().children(recursive=True)
-        if "spawn_main" in " ".join(child.cmdline())
-    ]
-    assert workers, "no process of the cluster was found"
-    workers[0].send_signal(signal.SIGKILL)
 
 
 def test_a_worker_killed_in_the_middle_changes_nothing(copy, alone):
@@ -97,7 +77,7 @@ class Scheduler:
 
     def start(self) -> None:
         made = "from distributed.cli.{0} import main; main()"
-        quiet = ["--no-dashboard"]
+        quiet = ["--no-dashboard", "--dashboard-address", "127.0.0.1:0"]
         for what, options in (
             ("dask_scheduler", ["--host", "127.0.0.1", "--port", str(self.port), *quiet]),
             ("dask_worker", [self.address, "--nthreads", "1", "--no-nanny", *quiet]),

@@ -6,8 +6,9 @@ import io
 import json
 import re
 import shutil
-import subprocess
 import zipfile
+from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import numpy as np
@@ -16,12 +17,19 @@ import pytest
 
 from survivor.demo.programme import write_programme as write_invented
 from survivor.errors import ProgrammeError, WritingError
+from survivor.figures.programme import studies_figure
 from survivor.programme import Programme, run_programme, running, study_answers, write_programme
 from survivor.programme import english as en
-from survivor.programme.record import FOLDER
+from survivor.programme.page import page_of_programme
+from survivor.programme.record import FOLDER, StudyRecord, keep, kept
+from survivor.programme.running import Taken, put_together
+from survivor.programme.together import together
 from survivor.proportions import wilson
 from survivor.seasons import pool_seasons, take_in
+from survivor.sentences import plain_text
 from survivor.study import load
+from tests.document import poppler
+from tests.document.browsing import in_a_browser, words_to_read
 from tests.programme.small import BROKEN, HIDDEN, TAKEN, small_programme, study_of
 
 
@@ -77,9 +85,18 @@ def test_every_plant_known_is_counted_once_by_everything_asked(made):
 def test_a_study_that_cannot_be_used_is_listed_and_the_others_go_on(made):
     left = made.left.set_index("study")["reason"]
     assert len(made.of_state("used")) == 4
-    assert sorted(left) == sorted([en.NO_STUDY_FILE, en.COPY.format(other=study_of(made, TAKEN[1]))])
+    original = study_of(made, TAKEN[1]).rpartition("/")[2]
+    assert sorted(left) == sorted([en.NO_STUDY_FILE, en.COPY.format(other=original)])
     detail = next(record.detail for record in made.records if f"-{BROKEN:04d}-" in record.folder)
     assert "TOML" in detail
+
+
+def test_plants_of_a_copy_are_counted_once(made):
+    seedlings = {record.folder: record.counts["seedlings"] for record in made.of_state("used")}
+    copy = next(record for record in made.records if record.folder == "zz-saved-again")
+    assert copy.counts["seedlings"] == seedlings[study_of(made, TAKEN[1])]
+    assert made.watched["seedlings"].sum() == sum(seedlings.values())
+    assert f"{sum(seedlings.values()):,} seedlings watched" in page_of_programme(made, "").about[0]
 
 
 def test_targets_are_counted_by_their_verdicts(made):
@@ -92,14 +109,14 @@ def test_targets_are_counted_by_their_verdicts(made):
 
 def text_of(path: Path) -> str:
     if path.suffix == ".pdf":
-        return subprocess.run(["pdftotext", path, "-"], capture_output=True, text=True, check=True).stdout
+        return poppler.text_of(path)
     if path.suffix == ".xlsx":
         with zipfile.ZipFile(io.BytesIO(path.read_bytes())) as book:
             return " ".join(book.read(name).decode() for name in book.namelist())
     return path.read_text(encoding="utf-8")
 
 
-@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="no pdftotext")
+@poppler.needs_poppler
 def test_nothing_written_names_what_a_study_keeps_to_itself(made, top, written):
     home = top / study_of(made, HIDDEN)
     assert "show_places = false" in (home / "study.toml").read_text()
@@ -112,11 +129,111 @@ def test_nothing_written_names_what_a_study_keeps_to_itself(made, top, written):
         assert [name for name in secret if name.casefold() in told] == [], path.name
 
 
+@in_a_browser[0]
+@in_a_browser[1]
+def test_letters_of_charts_are_as_large_as_words_and_lie_on_no_others(browser, written):
+    assert words_to_read(browser, written[0]) > 20
+
+
 def test_the_page_holds_every_section_and_the_answer_first(written):
     page = written[0].read_text(encoding="utf-8")
     headings = re.findall(r"<h2[^>]*>([^<]+)</h2>", page)
     told = [en.ANSWER, en.LIVES, en.PROMISED, en.STUDIES, en.NEXT, en.WATCHED, en.LEFT, en.METHODS]
     assert [heading for heading in headings if heading in told] == told
+
+
+def test_one_comparison_alone_is_worth_most_and_those_after_it_are_worth_less(made):
+    worth = made.worth.assign(chance=np.linspace(5.0, 20.0, len(made.worth)))
+    page = page_of_programme(replace(made, worth=worth), "")
+    section = next(one for one in page.sections if one.key == "next")
+    said = [plain_text(line) for line in section.blocks[0].items]
+    most = [line for line in said if "is worth most" in line]
+    best = worth.iloc[worth["value"].argmax()]
+    assert len(most) == 1
+    assert most[0].startswith(f"One more study of “{best['method']}” against “{best['against']}”")
+    assert f"on average {best['value']:.1f} more plants alive per 100 planted" in most[0]
+    assert said[1].startswith(f"After it comes “{worth['method'].iloc[1]}”")
+    assert worth["value"].is_monotonic_decreasing
+
+
+def test_the_title_promises_no_money_where_none_is_told(made):
+    page = page_of_programme(made, "")
+    assert "pay" not in page.title
+    assert page.title == "6 studies together: what lives"
+
+
+def test_one_study_alone_is_compared_with_none_and_no_year_is_a_fraction(made):
+    alone = together("alone", [one for one in made.records if f"-{TAKEN[2]:04d}-" in one.folder])
+    page = page_of_programme(alone, "")
+    assert page.title == en.TITLE_ONE
+    told = [plain_text(item) for one in page.sections for b in one.blocks for item in getattr(b, "items", ())]
+    assert not any(word in line for line in told for word in ("pooled", "Holm", "new study"))
+    figures = {b.key: b for one in page.sections for b in one.blocks if hasattr(b, "draw")}
+    [lives] = figures["lives"].draw(size="wide").axes
+    assert lives.get_title(loc="left") == "By preparation"
+    [years] = figures["planted"].draw(size="wide").axes
+    years.figure.canvas.draw()
+    first, last = years.get_xlim()
+    ticks = {
+        label.get_text() for label in years.get_xticklabels() if first <= label.get_position()[0] <= last
+    }
+    assert ticks == {"2020"}
+
+
+@pytest.mark.parametrize("far", [(-40.0, -38.0, -37.0), (37.0, 38.0, 40.0)])
+def test_names_of_studies_that_stand_apart_lie_on_no_others(far):
+    same = {"method": "rip", "against": "spot"}
+    estimates = [*far, *np.linspace(-5, 5, 20)]
+    units = pd.DataFrame({"unit": [f"study-{n}" for n in range(23)], **same, "estimate": estimates})
+    units = units.assign(lower=units["estimate"] - 5, upper=units["estimate"] + 5)
+    pooled = pd.DataFrame([{**same, "estimate": 0.0, "new_lower": -15.0, "new_upper": 15.0}])
+    figure = studies_figure(units, pooled, units[:3])
+    figure.canvas.draw()
+    [ax] = figure.axes
+    boxes = sorted((text.get_window_extent() for text in ax.texts), key=lambda box: box.y0)
+    assert len(boxes) == 3
+    assert all(below.y1 <= above.y0 for below, above in pairwise(boxes))
+
+
+def test_names_that_begin_alike_are_cut_with_a_mark(made):
+    long = "The Association of Landholders of the Upper Valley"
+    lives = made.lives.assign(level=made.lives["level"].where(made.lives["by"] != "organisation", long))
+    figure = page_of_programme(replace(made, lives=lives), "").sections[0].blocks[0].draw(size="wide")
+    names = [label.get_text() for ax in figure.axes for label in ax.get_yticklabels()]
+    assert any(name.startswith("The") and name.endswith("…") for name in names)
+
+
+def test_where_no_study_can_be_used_the_first_are_named_each_with_its_reason(made):
+    asked = made.records[0].question
+    records = [StudyRecord(f"s{n}", {}, asked).without("why", f"why {n}\nmore") for n in range(7)]
+    with pytest.raises(ProgrammeError, match="none of the 7 studies") as caught:
+        put_together(Taken(Path("valley"), tuple(records)))
+    assert caught.value.mend == "s0: why 0; s1: why 1; s2: why 2; s3: why 3; s4: why 4; ..."
+
+
+def test_a_target_or_two_have_no_share_and_no_range(made):
+    targets = made.targets.assign(judged=[3, 3, 3, 3, *([1] * (len(made.targets) - 4))])
+    page = page_of_programme(replace(made, targets=targets), "")
+    figure = next(one for one in page.sections if one.key == "targets").blocks[0]
+    for line, row in zip(figure.table.rows, targets.to_dict("records"), strict=True):
+        assert (line[-1] == en.FEW_TARGETS) == (row["judged"] < 3)
+    drawn = [ax.get_title(loc="left") or ax.get_title() for ax in figure.draw(size="wide").axes]
+    assert [title for title in drawn if title] == ["Verdict"]  # no panel of targets that have no share
+    few = page_of_programme(replace(made, targets=made.targets.assign(judged=2)), "")
+    assert "of every 100" not in " ".join(
+        plain_text(block.text) for block in few.answer.blocks if hasattr(block, "text")
+    )
+
+
+def test_a_difference_leads_only_where_it_is_clear_by_p_adjusted(made):
+    def finding(p_adjusted):
+        page = page_of_programme(replace(made, pooled=made.pooled.assign(p_adjusted=p_adjusted)), "")
+        return plain_text(next(block for block in page.answer.blocks if hasattr(block, "draw")).finding)
+
+    rows = int((made.pooled["scale"] == "per 100 planted").sum())
+    assert finding(0.2).startswith(f"None of {rows} preparations differs")
+    assert finding(0.001).startswith("Clear differences from the usual practice")
+    assert f"{rows} of {rows} preparations" in finding(0.001)
 
 
 def test_what_has_not_changed_is_not_done_again(made, top, monkeypatch):
@@ -140,6 +257,18 @@ def test_only_what_has_changed_is_done_again(made, top, tmp_path, monkeypatch):
     monkeypatch.setattr(running, "answers_of", lambda *args: done.append(args[1]) or real(*args))
     run_programme(tmp_path / "valley")
     assert done == [changed]
+
+
+def test_a_record_kept_before_something_was_asked_is_made_again(made, tmp_path):
+    record = next(one for one in made.of_state("used") if one.units)
+    keep(record, tmp_path)
+    assert kept(record.folder, tmp_path) is not None
+    (file,) = tmp_path.glob("*.json")
+    facts = json.loads(file.read_text(encoding="utf-8"))
+    for row in facts["units"]:
+        del row["alive_against"]
+    file.write_text(json.dumps(facts), encoding="utf-8")
+    assert kept(record.folder, tmp_path) is None
 
 
 @pytest.mark.slow
@@ -233,7 +362,7 @@ def test_invented_studies_do_not_depend_on_how_many_there_are(tmp_path):
 
 def test_every_sentence_has_at_most_25_words_and_one_parenthesis():
     told = [value for name, value in vars(en).items() if name.isupper() and isinstance(value, str)]
-    for text in [*told, *en.HOW]:
+    for text in [*told, *en.HOW, *en.HOW_POOLED]:
         for sentence in re.split(r"(?<=[.:;]) ", text):
             words = re.sub(r"\(95 % CI [^)]*\)", "", sentence).split()
             assert len(words) <= 25, sentence

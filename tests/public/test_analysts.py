@@ -34,3 +34,16 @@ def test_numbers_agree_with_other_libraries_or_it_is_said_why(written, monkeypat
         if line.why:
             assert line.why in written
     assert analysts.side_by_side() in written
+
+
+@pytest.mark.slow
+def test_the_comparison_of_the_page_has_the_numbers_of_the_report(monkeypatch):
+    monkeypatch.chdir(analysts.ROOT)
+    names = {}
+    call = next(call for heading, _, call, _ in analysts.TASKS if "as the report compares them" in heading)
+    exec("\n".join([analysts.SETTING, *call.splitlines()[:-1]]), names)
+    reported = names["study"].analysis.comparing.against.table
+    found = names["found"].table
+    assert found["method"].to_list() == reported["method"].to_list()
+    for column in ("estimate", "lower", "upper", "p_adjusted"):
+        assert found[column].to_list() == pytest.approx(reported[column].to_list()), column

@@ -5,6 +5,9 @@ from pathlib import Path
 
 import pytest
 
+from survivor.study import Study
+from tests.report.demo import wholly_analysed
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -18,6 +21,9 @@ def blocks():
 def test_the_analysts_page_runs_and_agrees_with_the_report(blocks, tmp_path, monkeypatch):
     (tmp_path / "datasets").symlink_to(ROOT / "datasets")
     monkeypatch.chdir(tmp_path)
+    # The whole analysis of that study is made once, for those who look at its report too.
+    whole = wholly_analysed("tagged")
+    monkeypatch.setattr(Study, "analyse", lambda study, say=None: whole)
     names = {}
     exec(blocks[0], names)
     import survivor
@@ -26,6 +32,9 @@ def test_the_analysts_page_runs_and_agrees_with_the_report(blocks, tmp_path, mon
     own = survivor.contrasts(names["fit"], at=365, population=names["planted"]).table
     assert own["estimate"].to_list() == pytest.approx(reported["estimate"].to_list())
     assert own["upper"].to_list() == pytest.approx(reported["upper"].to_list())
+    found = names["found"].table
+    for column in ("estimate", "lower", "upper", "p_adjusted"):
+        assert found[column].to_list() == pytest.approx(reported[column].to_list())
     assert (tmp_path / "reports" / "mine" / "report.html").is_file()
 
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
+import polars
+import pyarrow as arrow
 import pytest
 
 import survivor
@@ -32,7 +34,6 @@ def check(table: object, like: pd.DataFrame = TEXT) -> None:
 
 
 def test_polars():
-    polars = pytest.importorskip("polars")
     table = polars.from_dict({name: TEXT[name].tolist() for name in TEXT.columns})
     check(table)
     levels = polars.Enum(list(METHODS))
@@ -47,7 +48,6 @@ def test_polars():
 
 
 def test_arrow():
-    arrow = pytest.importorskip("pyarrow")
     table = arrow.table({name: TEXT[name].tolist() for name in TEXT.columns})
     check(table)
     check(table.to_pandas(types_mapper=pd.ArrowDtype))
@@ -61,8 +61,6 @@ def test_arrow():
 
 @pytest.mark.parametrize("storage", ["python", "pyarrow"])
 def test_pandas_text(storage):
-    if storage == "pyarrow":
-        pytest.importorskip("pyarrow")
     text = pd.StringDtype(storage)
     check(TEXT.astype({"site": text, "plot": text, "method": text}))
     check(F.assign(method=pd.Categorical(F["method"].astype(text), pd.Index(METHODS, dtype=text))), F)

@@ -11,7 +11,7 @@ import resource
 import tempfile
 import time
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from functools import cache
 from pathlib import Path
 from typing import NamedTuple
@@ -260,17 +260,21 @@ def what_was_seen(kind: str, records: Records, slip: Slip) -> str:
     was, known, matches = of_base(kind)
     if answer(records) == was:
         return "same"
-    new = pointed(records) - known
-    rows = {row for _, row, _, _ in new}
-    if any(row == str(slip.row) and column in slip.headers for _, row, column, _ in new):
-        return "cell"
-    if str(slip.row) in rows:
-        return "row"
-    if any(column in slip.headers for _, _, column, _ in new):
-        return "column"
-    if new:
-        return "elsewhere"
+    if named := where_named(pointed(records) - known, slip):
+        return named
     return "matches" if slip.row == 0 and frozenset(matched(records)) != matches else "silent"
+
+
+def where_named(new: Iterable[tuple[str, str, str, str]], slip: Slip) -> str:
+    """Say what of a slip new problems (code, row, column, what is wrong) name; empty where there are none."""
+    cells = {(row, column) for _, row, column, _ in new}
+    if any(row == str(slip.row) and column in slip.headers for row, column in cells):
+        return "cell"
+    if any(row == str(slip.row) for row, _ in cells):
+        return "row"
+    if any(column in slip.headers for _, column in cells):
+        return "column"
+    return "elsewhere" if cells else ""
 
 
 WHY = {

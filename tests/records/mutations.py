@@ -2,8 +2,8 @@
 
 ``python -m tests.records.mutations LOG [SHEETS] [FILES] [MINUTES]`` (10,000, 2,000, no end) makes them in one
 process, as many as fit into so many minutes of the clock, says every ten seconds how far it is, and writes
-``mutations.md`` beside this file. LOG keeps a line for each: with the same one it goes on where it stopped.
-Its status is 1 where one of them failed.
+``mutations.md`` and ``mutated_files.md`` beside this file; with 0 of one kind its table stays as it is.
+LOG keeps a line for each: with the same one it goes on where it stopped. Its status is 1 where one failed.
 """
 
 from __future__ import annotations
@@ -16,35 +16,38 @@ import sys
 import tempfile
 import time
 import traceback
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 
 from tests.files.kinds import KINDS as TOML_KINDS
-from tests.files.mutating import Season, a_mutated_file
+from tests.files.mutating import Season, a_mutated_file, why_of_gauge
 from tests.records.mutating import KINDS, MEGABYTES, SECONDS, Outcome, Slip, outcome, why
 
-TABLE = Path(__file__).with_name("mutations.md")
 SHEETS = tuple(f"sheet, {kind}" for kind in KINDS)
 OF_SEASON, GAUGE = "study file of a season", "rain gauge"
 FILES = (*TOML_KINDS, OF_SEASON, GAUGE)
 NAMED, UNNAMED = ("cell", "row", "column", "named"), ("silent", "matches", "elsewhere")
 _SAID_EVERY = 10.0  # seconds
 HEAD = """\
-# Mutated sheets and files
+# Mutated {what}
 
-`python -m tests.records.mutations LOG` makes 10,000 sheets of a season, each with one slip (`mutating.py`),
-and 2,000 study, plan, guideline and gauge files with one to five (`../files/mutating.py`), and writes
-this anew. A failure is a traceback, more than {seconds:g} s of the processor, a refusal without a mend, or a
-record without its account. Named: a problem names the cell, row or column of what was changed.
+`python -m tests.records.mutations LOG` makes {made},
+and writes this anew. A failure is a traceback, more than {seconds:g} s of the processor, a refusal without a
+mend, or a record without its account. Named: a problem names the cell, row or column of what was changed.
 """
+MADE = {
+    "sheets": "10,000 sheets of a season, each with one slip (`mutating.py`)",
+    "files": "2,000 study, plan, guideline and gauge files (`../files/mutating.py`)",
+}
 FOOT = """
-{total:,} of {asked:,} mutations, in one process of at most {memory:.0f} MB (bound: {most} MB). Study files,
-plans and guidelines that are read say what they say: whether a change is meant nobody can tell, so they count
-as read. A gauge is another without a word where the amount could have fallen, or where a day is left out and
-the study file says that such days are dry.
+{total:,} of {asked:,} mutations, in one process of at most {memory:.0f} MB (bound: {most} MB).
+"""
+FOOT_OF_FILES = """\
+Study files, plans and guidelines have one to five slips. Those that are read say what they say: whether a
+change is meant nobody can tell, so they count as read. A gauge has one slip.
 """
 
 Line = dict[str, Any]
@@ -92,10 +95,13 @@ def file_line(season: Season, number: int) -> Line:
     drawn = random.Random(f"{kind} {number}")
 
     def make() -> Line:
-        if kind in TOML_KINDS:
-            seen, seconds = a_mutated_file(kind, season.folder / "apart", drawn)
+        if kind == GAUGE:
+            slip, seen, seconds = season.mutated_gauge(drawn)
+            return {"seen": seen, "seconds": seconds, "slip": list(slip)}
+        if kind == OF_SEASON:
+            seen, seconds = season.mutated_study(drawn)
         else:
-            seen, seconds = season.mutated(drawn, of_study=kind == OF_SEASON)
+            seen, seconds = a_mutated_file(kind, season.folder / "apart", drawn)
         return {"seen": seen, "seconds": seconds}
 
     return _tried(make, kind, number)
@@ -111,13 +117,15 @@ def _tried(make: Callable[[], Line], of: str, number: int) -> Line:
         return {"of": of, "number": number, "seen": "failed", "seconds": 0.0, "fault": said[:300]}
 
 
-def text_of(lines: list[Line], asked: int) -> Iterator[str]:
-    """Write the table, then every change that no problem names, with the reason."""
+def text_of(what: str, lines: list[Line], asked: int) -> Iterator[str]:
+    """Write the table of the sheets, or of the files; then each change that no problem names, and why."""
+    kinds = SHEETS if what == "sheets" else FILES
+    lines = [line for line in lines if line["of"] in kinds]
     table = pd.DataFrame(lines)
-    yield HEAD.format(seconds=SECONDS)
+    yield HEAD.format(what=what, made=MADE[what], seconds=SECONDS)
     yield "| mutated | made | failed | refused | read, the same | changed | of these named, % | slowest, s |"
     yield "|---|---|---|---|---|---|---|---|"
-    for of in (*SHEETS, *FILES):
+    for of in kinds:
         own = table[table["of"] == of]
         seen = own["seen"].value_counts().to_dict()
         named = sum(seen.get(kind, 0) for kind in NAMED)
@@ -127,26 +135,28 @@ def text_of(lines: list[Line], asked: int) -> Iterator[str]:
         told = f"{len(own):,} | {seen.get('failed', 0)} | {seen.get('refused', 0):,} | {same:,} | {changed:,}"
         yield f"| {of} | {told} | {share} | {own['seconds'].max():.2f} |"
     yield FOOT.format(total=len(table), asked=asked, memory=table["megabytes"].max(), most=MEGABYTES)
+    if what == "files":
+        yield FOOT_OF_FILES
     yield from (
         f"Failed: {line['of']} {line['number']}: {line['fault']}\n" for line in lines if "fault" in line
     )
-    for of, kind in zip(SHEETS, KINDS, strict=True):
-        yield f"## {of}: changes that no problem names\n"
-        yield from _unnamed(
-            Outcome(kind, Slip(line["slip"][0], line["slip"][1], tuple(line["slip"][2]), *line["slip"][3:]),
-                    line["seen"], line["seconds"])
-            for line in lines if line["of"] == of and line["seen"] in UNNAMED
-        )  # fmt: skip
-        yield ""
+    for of in kinds:
+        unnamed = [line for line in lines if line["of"] == of and line["seen"] in UNNAMED]
+        if unnamed or what == "sheets":
+            yield f"## {of}: changes that no problem names\n"
+            yield from _unnamed(unnamed)
+            yield ""
 
 
-def _unnamed(found: Iterator[Outcome]) -> Iterator[str]:
+def _unnamed(lines: Sequence[Line]) -> Iterator[str]:
     yield "| what was done | under | from | to | why it cannot be seen |"
     yield "|---|---|---|---|---|"
-    for each in sorted(found, key=lambda one: (one.seen, one.slip.how, one.slip.headers, one.slip.row)):
-        slip = each.slip
+    told = [(line["of"], line["seen"], Slip(*line["slip"][:2], tuple(line["slip"][2]), *line["slip"][3:]))
+            for line in lines]  # fmt: skip
+    for of, seen, slip in sorted(told, key=lambda one: (one[1], one[2].how, one[2].headers, one[2].row)):
+        reason = why_of_gauge(slip) if of == GAUGE else why(Outcome(KINDS[SHEETS.index(of)], slip, seen, 0.0))
         place = ", ".join(slip.headers) if len(slip.headers) < 3 else "all"
-        texts = [place, _shown(slip.was), _shown(slip.became), why(each) or "SHOULD BE SEEN"]
+        texts = [place, _shown(slip.was), _shown(slip.became), reason or "SHOULD BE SEEN"]
         yield f"| {slip.how}, row {slip.row or 'all'} | {' | '.join(texts)} |"
 
 
@@ -158,9 +168,11 @@ def _shown(text: str) -> str:
 def main(log: str, sheets: int = 10_000, files: int = 2_000, minutes: float = math.inf) -> int:
     run(Path(log), sheets, files, minutes)
     lines = lines_in(Path(log))
-    text = "\n".join(text_of(lines, sheets + files)).rstrip() + "\n"
-    TABLE.write_text(text, encoding="utf-8")
-    print(text)
+    for what, asked, name in (("sheets", sheets, "mutations.md"), ("files", files, "mutated_files.md")):
+        if asked:
+            text = "\n".join(text_of(what, lines, asked)).rstrip() + "\n"
+            Path(__file__).with_name(name).write_text(text, encoding="utf-8")
+            print(text)
     return int(
         any("fault" in line for line in lines) or max(line["megabytes"] for line in lines) >= MEGABYTES
     )

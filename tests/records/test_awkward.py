@@ -20,6 +20,7 @@ from survivor.errors import RecordsError
 from survivor.intervals import check_intervals
 from survivor.records import read_records
 from survivor.settings import read_settings
+from tests.once import study_of
 
 AWKWARD = Path(__file__).parent / "awkward"
 CASES = sorted(folder.name for folder in AWKWARD.iterdir() if folder.is_dir())
@@ -44,7 +45,7 @@ def test_what_must_be_said_is_said(case: str) -> None:
         said = f"{error.value.what} {error.value.mend}"
         assert [words for words in expected["error"]["words"] if words not in said] == []
         return
-    records = read_records(folder, read_settings(folder))
+    records = study_of(folder).records
     check_intervals(records.intervals)
     assert int((records.accounts["fate"] == "used").sum()) == expected["used"]
     for code, told in expected["codes"].items():
@@ -59,6 +60,7 @@ def test_what_must_be_said_is_said(case: str) -> None:
     assert {rule: touched[rule] for rule in expected.get("rules", {})} == expected.get("rules", {})
 
 
+@pytest.mark.usefixtures("read_once")
 @pytest.mark.parametrize("case", CASES)
 def test_check_says_it_on_the_screen(case: str) -> None:
     result = CliRunner().invoke(app, ["check", str(AWKWARD / case)])

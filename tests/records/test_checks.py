@@ -55,17 +55,17 @@ class Case:
 
 
 def tagged(rows: str, *found: int, **more: object) -> Case:
-    return Case("tagged", SEEDLINGS + GOOD + rows, found, **more)  # type: ignore[arg-type]
+    return Case("tagged", SEEDLINGS + GOOD + rows, found, **more)
 
 
 def counts(rows: str, *found: int, **more: object) -> Case:
-    return Case("counts", NUMBERS + COUNTED + rows, found, **more)  # type: ignore[arg-type]
+    return Case("counts", NUMBERS + COUNTED + rows, found, **more)
 
 
 def radii(column: str, *values: str, **more: object) -> Case:
     plots = f"site,plot,planting date,{column}\n"
     plots += "".join(f"Rise,{plot},2022-06-01,{value}\n" for plot, value in enumerate(values, start=1))
-    return Case("tagged", SEEDLINGS + GOOD, plots=plots, column=column, **more)  # type: ignore[arg-type]
+    return Case("tagged", SEEDLINGS + GOOD, plots=plots, column=column, **more)
 
 
 def seen(tag: str, visit: str, date: str, state: str, plot: str = "1", planted: str = "2022-06-01") -> str:
@@ -154,6 +154,14 @@ CASES: dict[str, Case] = {
         column="tag",
         value="999",
         also=LOST | {"skipped-visit"},
+    ),
+    "tag-in-two-plots": tagged(
+        "".join(seen(f"{tag}", "1", "2022-07-01", "alive", plot="2") for tag in range(100, 160))
+        + seen("159", "1", "2022-07-01", "alive"),
+        65,
+        column="tag",
+        value="159",
+        also=LOST,
     ),
     "tag-joined": tagged(
         seen("003", "1", "2022-07-01", "alive") + seen("3.0", "2", "2022-09-01", "alive"),
@@ -332,7 +340,8 @@ ELSEWHERE = {  # in the tables of histories, counts, slips, the works diary and 
     "plot-of-one-visit", "visit-lacking", "height-unlike", "state-number",
     "off-its-round", "count-falls", "cause-spelling",
     "odd-preparation", "planting-odd", "impossible-measure", "height-without-plant", "height-unit",
-    "reshoot", "alive-after-missing", "unconfirmed-death", "not-found", "not-found-at-end", "lost-from-sight",
+    "reshoot", "reshoot-late", "doubtful", "alive-after-missing", "unconfirmed-death", "not-found",
+    "not-found-at-end", "lost-from-sight",
     "missing-unknown", "missing-dead", "skipped-visit", "blank-dead", "measured-alive", "never-seen-alive",
     "seen-once", "delayed-entry", "more-alive-than-planted", "count-rises", "count-mended", "infill-mixed",
     "no-planted-number", "nothing-planted", "tagged-not-told", "planted-unmatched", "planted-missing",

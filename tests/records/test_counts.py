@@ -12,6 +12,7 @@ import pandas as pd
 import pytest
 
 from survivor.intervals import check_intervals
+from survivor.records.checks.visits import check_twice
 from tests.records.making import COUNTS, ReadStudy, record_codes, sheet
 
 DAYS = (30, 100, 200, 300)
@@ -138,3 +139,11 @@ def test_counts_by_species_take_their_numbers_planted_from_the_plot_sheet(read_s
 def test_bounds_for_unknown_tags_leave_counts_as_they_are(read_study: ReadStudy) -> None:
     records = read_study(study(), visits_csv=HEADER + rows("1", 50, (45, 40, 38, 38)))
     assert records.under(unknown="dead").equals(records.intervals)
+
+
+def test_two_counts_that_contradict_are_written_as_whole_numbers() -> None:
+    rows = pd.DataFrame(
+        {"record": [0, 1], "source": 0, "row": [2, 3], "plot": "P1", "at": "first", "alive": [12.0, 14.0]}
+    )
+    found = check_twice(rows, ["plot", "at"], "alive", "plot")
+    assert [text.partition("(")[2].partition(",")[0] for text in found["what"]] == ["12", "14"]

@@ -1,7 +1,7 @@
 """What a seedling's history becomes. The tables are the rules, readable as they stand.
 
 Visits on days 30, 100, 200 and 300 after planting. A letter a visit: A alive, D dead,
-M missing (position found, plant gone), F not found, - blank, . no row at all.
+M missing (position found, plant gone), F not found, Q doubtful, - blank, . no row at all.
 An interval is (start, stop, died). A second seedling of the plot, alive throughout,
 shows that the plot was visited.
 """
@@ -18,7 +18,7 @@ from tests.records.making import TAGGED, ReadStudy, record_codes, sheet
 
 DAYS = (30, 100, 200, 300)
 PLANTED = dt.date(2022, 6, 1)
-WORDS = {"A": "alive", "D": "dead", "M": "missing", "F": "not found", "-": ""}
+WORDS = {"A": "alive", "D": "dead", "M": "missing", "F": "not found", "-": "", "Q": "doubtful"}
 
 # name: (history, intervals, codes of problems with the seedling)
 AT_PLANTING = {
@@ -35,7 +35,7 @@ AT_PLANTING = {
     "a reshoot is alive throughout": (
         "ADAA", [(0, 30, 0), (30, 100, 0), (100, 200, 0), (200, 300, 0)], {"reshoot"}),
     "dead twice, then alive": (
-        "ADDA", [(0, 30, 0), (30, 100, 0), (100, 200, 0), (200, 300, 0)], {"reshoot"}),
+        "ADDA", [(0, 30, 0), (30, 100, 0), (100, 200, 0), (200, 300, 0)], {"reshoot-late"}),
     "reshot and dead later": ("DADD", [(0, 30, 0), (30, 100, 0), (100, 200, 1)], {"reshoot"}),
     "missing, then alive": (
         "AMAA", [(0, 30, 0), (30, 100, 0), (100, 200, 0), (200, 300, 0)], {"alive-after-missing"}),
@@ -48,6 +48,11 @@ AT_PLANTING = {
     "not found at the end": ("AAFF", [(0, 30, 0), (30, 100, 0)], {"not-found", "not-found-at-end"}),
     "not found at the last visit": (
         "AAAF", [(0, 30, 0), (30, 100, 0), (100, 200, 0)], {"not-found-at-end"}),
+    "in doubt once": ("AQAA", [(0, 30, 0), (30, 200, 0), (200, 300, 0)], {"doubtful", "skipped-visit"}),
+    "in doubt, then dead": (
+        "AQDD", [(0, 30, 0), (30, 200, 1)], {"doubtful", "skipped-visit"}),
+    "in doubt to the end": ("AAQQ", [(0, 30, 0), (30, 100, 0)], {"doubtful"}),
+    "in doubt after its death": ("ADQQ", [(0, 30, 0), (30, 100, 1)], {"doubtful"}),
     "blank to the end": ("AA--", [(0, 30, 0), (30, 100, 0)], {"not-visited", "lost-from-sight"}),
     "no row to the end": ("AA..", [(0, 30, 0), (30, 100, 0)], {"lost-from-sight"}),
     "never found at all": ("FFFF", [], {"not-found", "not-found-at-end"}),
@@ -87,6 +92,8 @@ BOUNDS = {
     ("alive", "AAFF"): [(0, 30, 0), (30, 100, 0), (100, 300, 0)],
     ("dead", "FFFF"): [(0, 30, 1)],
     ("alive", "FFFF"): [(0, 300, 0)],
+    ("dead", "AAQQ"): [(0, 30, 0), (30, 100, 0), (100, 200, 1)],
+    ("alive", "AAQQ"): [(0, 30, 0), (30, 100, 0), (100, 300, 0)],
     ("dead", "AA.."): [(0, 30, 0), (30, 100, 0), (100, 200, 1)],
     ("dead", "ADDD"): [(0, 30, 0), (30, 100, 1)],
     ("alive", "ADDD"): [(0, 30, 0), (30, 100, 1)],

@@ -17,9 +17,10 @@ import pytest
 from survivor.errors import RecordsError
 from survivor.files.bounds import MOST_CELLS
 from survivor.files.old_workbook import held_by
-from survivor.files.sheets import as_text, read_grid
+from survivor.files.sheets import as_text
 from survivor.report.checked.page import page_of_check
 from survivor.report.checked.workbook import workbook_of_check
+from tests.files.grids import read_grid
 from tests.records.making import COUNTS, ReadStudy, sheet
 from tests.records.sheetfiles import as_ods, as_xls, as_xlsx, ods_of, xls_of, xlsx_cell, xlsx_of
 
@@ -177,7 +178,7 @@ READ_ALONE = """
 import sys, time
 from pathlib import Path
 from survivor.errors import RecordsError
-from survivor.files.sheets import read_grid
+from tests.files.grids import read_grid
 start = time.process_time()
 try:
     read_grid(Path(sys.argv[1]))

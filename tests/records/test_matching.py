@@ -64,6 +64,21 @@ def test_the_study_file_explains_words(read_study: ReadStudy) -> None:
     assert list(records.visits["state"]) == ["not found", "alive", "missing", "alive", "not found", "alive"]
 
 
+@pytest.mark.parametrize(
+    ("line", "words"),
+    [
+        ('"" = "alive"', r"a blank is no word for alive; write blank = \"alive\" under \[rules\]"),
+        ('" " = "dead"', r"a blank is no word for dead; write blank = \"dead\" under \[rules\]"),
+        ('Alive = "dead"', '"Alive" is read as dead'),
+        ('dead = "alive"', '"dead" is read as alive'),
+    ],
+)
+def test_words_that_turn_the_answer_round_are_refused(read_study: ReadStudy, line: str, words: str) -> None:
+    toml = AIM + sheet(more=f"[records.sheets.states]\n{line}\n") + RULES
+    with pytest.raises(StudyFileError, match=words):
+        read_study(toml, visits_csv="site,plot,tag,date,state\n" + ROWS.format("alive"))
+
+
 HEADERS = {
     # header -> our word, in a sheet of seedlings
     "Quadrat No.": "plot", "PLOT_ID": "plot", "plotId": "plot", "Seedling #": "tag", "Stake no.": "tag",

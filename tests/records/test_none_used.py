@@ -12,7 +12,6 @@ from typer.testing import CliRunner, Result
 
 from survivor.cli import app
 from survivor.errors import PlanError, PoolingError, RecordsError
-from survivor.files.sheets import read_grid
 from survivor.planning.calendar import visit_calendar
 from survivor.planning.folder import visit_files, write_folder
 from survivor.planning.layout import draw_layout
@@ -23,6 +22,7 @@ from survivor.seasons import take_in
 from survivor.settings import Privacy
 from survivor.study import Study, load
 from survivor.vocabulary import INTERVAL_COLUMNS
+from tests.files.grids import read_grid
 from tests.planning.making import fill, small_plan
 
 ABOUT = SheetPlan("Winter (invented)", "planting", "1 June 2022 to 20 June 2022", dt.date(2022, 6, 7))
@@ -70,9 +70,10 @@ def run(*arguments: object) -> Result:
     return CliRunner().invoke(app, [str(part) for part in arguments])
 
 
-@pytest.fixture(params=STUDIES)
-def study(request: pytest.FixtureRequest, tmp_path: Path) -> tuple[Study, str]:
-    return load(write(tmp_path, *STUDIES[request.param])), SAID.get(request.param, "no record can be used")
+@pytest.fixture(scope="module", params=STUDIES)
+def study(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[Study, str]:
+    folder = write(tmp_path_factory.mktemp("none"), *STUDIES[request.param])
+    return load(folder), SAID.get(request.param, "no record can be used")
 
 
 def test_every_row_is_accounted_for_and_none_is_called_used(study: tuple[Study, str]) -> None:
@@ -123,7 +124,7 @@ def test_what_may_follow_from_a_first_cause_is_named_and_listed_when_all_is_aske
 def test_report_and_analysis_end_in_the_plain_message(study: tuple[Study, str]) -> None:
     loaded, words = study
     with pytest.raises(RecordsError, match=words) as fault:
-        loaded.analysis  # noqa: B018
+        _ = loaded.analysis
     assert fault.value.mend
     said = run("report", loaded.path.parent, "--out", loaded.path.parent / "made")
     assert said.exit_code == 1

@@ -28,7 +28,7 @@ def test_a_blank_study_says_that_there_are_no_records_yet(tmp_path: Path) -> Non
     run = CliRunner()
     assert run.invoke(app, ["new", str(tmp_path / "blank")]).exit_code == 0
     with pytest.raises(RecordsError, match="no records yet") as fault:
-        load(tmp_path / "blank").records  # noqa: B018
+        _ = load(tmp_path / "blank").records
     assert "write the records below the header" in fault.value.mend
 
 
@@ -39,7 +39,7 @@ def test_a_study_laid_out_for_a_coming_season_says_that_it_has_not_begun(tmp_pat
     plan = tmp_path / "blank" / "plan.toml"
     assert run.invoke(app, ["layout", str(plan), "--out", str(tmp_path / "laid")]).exit_code == 0
     with pytest.raises(RecordsError, match="the season has not begun") as fault:
-        load(tmp_path / "laid").analysis  # noqa: B018
+        _ = load(tmp_path / "laid").analysis
     assert "after the records were closed" not in str(fault.value)
 
 
@@ -50,7 +50,7 @@ def test_the_example_of_a_visit_is_a_count_and_never_the_remarks(tmp_path: Path,
         f"site,plot,method,Sept 23 live,July 24 live,{last}\nOddle Flat,1,rip,20,18,\n", encoding="utf-8"
     )
     with pytest.raises(RecordsError, match="needs its visits named") as fault:
-        load(tmp_path).records  # noqa: B018
+        _ = load(tmp_path).records
     assert 'state = "Sept 23 live"' in fault.value.mend
 
 

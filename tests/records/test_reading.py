@@ -9,7 +9,8 @@ import pytest
 import xlsxwriter
 
 from survivor.errors import RecordsError
-from survivor.files.sheets import join_header, read_grid
+from survivor.files.sheets import join_header
+from tests.files.grids import read_grid
 
 # bytes of a CSV file -> what is said of it
 TEXTS = {
@@ -59,6 +60,12 @@ def test_ragged_rows_are_read_and_cells_without_a_header_kept(tmp_path: Path) ->
     assert grid.header == ("site", "plot", "")
     assert list(grid.cells.loc[2]) == ["A", "1", "stray"]
     assert list(grid.cells.loc[3]) == ["B", "", ""]
+
+
+def test_a_quotation_mark_that_is_never_closed_is_named_with_its_row(tmp_path: Path) -> None:
+    (tmp_path / "a.csv").write_text('site,plot\nRise,1\nRise,"2\nRise,3\n', encoding="utf-8")
+    with pytest.raises(RecordsError, match="row 3 opens a quotation mark that is never closed"):
+        read_grid(tmp_path / "a.csv")
 
 
 def test_a_quotation_mark_inside_a_cell_is_a_plain_sign(tmp_path: Path) -> None:

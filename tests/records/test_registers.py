@@ -2,7 +2,6 @@
 
 import csv
 import sys
-from pathlib import Path
 
 import pandas as pd
 import pyarrow as pa
@@ -13,27 +12,10 @@ import survivor
 from survivor.errors import RecordsError
 from survivor.files import datasets, kinds
 from survivor.records import book, reading, registers
-from survivor.records.accounts import counted_up, number_by, records_read
+from survivor.records.accounts import number_by, records_read
 from survivor.records.registers import read_register
 from survivor.settings import read_settings
-
-TAGGED = Path(__file__).parents[2] / "datasets" / "tagged"
-SITES = ("Tarn Hollow", "Vossel Flat")
-RULES = ((None, "censored"), ("unknown", "censored"), (None, "dead"), (None, "alive"))
-
-
-def a_study(folder: Path, rows: list[list[str]], file: str) -> Path:
-    folder.mkdir(parents=True)
-    for name in ("plots.csv", "diary.csv", "study.toml", *(path.name for path in TAGGED.glob("*_*.csv"))):
-        (folder / name).write_bytes((TAGGED / name).read_bytes())
-    plots = (folder / "plots.csv").read_text().splitlines(keepends=True)
-    (folder / "plots.csv").write_text("".join(line for line in plots if line.startswith(("Site,", *SITES))))
-    text = (folder / "study.toml").read_text().replace('"visits.csv"', f'"{file}"')
-    (folder / "study.toml").write_text(text)
-    if "*" not in file and file.endswith(".csv"):
-        with (folder / file).open("w", newline="") as sheet:
-            csv.writer(sheet, lineterminator="\n").writerows(rows)
-    return folder
+from tests.records.registering import RULES, SITES, TAGGED, a_study, by_cause, summed, tidy
 
 
 @pytest.fixture(scope="module")
@@ -52,17 +34,6 @@ def rows() -> list[list[str]]:
 def small_parts(monkeypatch):
     monkeypatch.setattr(registers, "_A_PART", 900)
     monkeypatch.setattr(datasets, "_BLOCK", 40_000)
-
-
-def tidy(accounts: pd.DataFrame) -> pd.DataFrame:
-    table = counted_up(accounts).drop(columns="row")
-    return table.sort_values(list(table.columns)).reset_index(drop=True)
-
-
-def summed(intervals: pd.DataFrame) -> pd.DataFrame:
-    plain = intervals.assign(method=intervals["method"].astype(str))
-    keys = [name for name in plain.columns if name not in ("tag", "at_risk", "died")]
-    return plain.groupby(keys, dropna=False)[["at_risk", "died"]].sum().reset_index()
 
 
 @pytest.fixture(scope="module")
@@ -94,6 +65,8 @@ def test_the_same_accounts_problems_and_intervals(at_once):
     pd.testing.assert_frame_equal(parts.plants, whole.plants)
     pd.testing.assert_frame_equal(parts.rules, whole.rules)
     assert parts.sizes() == whole.sizes()
+    pd.testing.assert_series_equal(by_cause(parts), by_cause(whole))
+    assert by_cause(whole).index.get_level_values("cause").nunique() > 2
     assert parts.visits["plants"].sum() >= len(whole.visits) - 2
 
 

@@ -11,7 +11,7 @@ import pytest
 import xlsxwriter
 
 from survivor.errors import RecordsError
-from survivor.files.sheets import read_grid
+from tests.files.grids import read_grid
 from tests.records.making import COUNTS, TAGGED, ReadStudy, record_codes
 
 WIDE = 'shape = "wide"\n[[records.sheets]]\nfile = "visits.xlsx"\nheader_rows = 2\n'

@@ -5,8 +5,6 @@ from __future__ import annotations
 import io
 import json
 import re
-import shutil
-import subprocess
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -15,6 +13,7 @@ from typing import Any
 import pytest
 from python_calamine import CalamineWorkbook
 
+from tests.document import poppler
 from tests.document.reading import Element, read
 
 REPORTS = Path(__file__).parents[2] / "reports" / "examples"
@@ -54,10 +53,9 @@ def forms(cohort: str) -> Forms:
 
 
 def _document(file: Path) -> str:
-    if shutil.which("pdftotext") is None:
+    if not poppler.HERE:
         return ""
-    out = subprocess.run(["pdftotext", "-raw", str(file), "-"], capture_output=True, text=True, check=True)
-    pages = [page.strip().splitlines() for page in out.stdout.split("\f") if page.strip()]
+    pages = [page.strip().splitlines() for page in poppler.text_of(file).split("\f") if page.strip()]
     foot = re.compile(rf"\d+ of {len(pages)}")
     assert all(foot.search(page[-1]) for page in pages), "each page ends with its foot"
     return squeezed(" ".join(line for page in pages for line in page[:-1]))

@@ -18,7 +18,7 @@ from survivor.curves.mean_days import MeanDaysAlive
 from survivor.document.elements import Figure, Listing, Paragraph, Report, Section, Table, Terms
 from survivor.document.page import sections_of
 from survivor.effects.confounding import Confounding
-from survivor.effects.contrasts import Contrasts
+from survivor.effects.contrasts import Contrasts, simultaneous, with_limits
 from survivor.effects.dose import Dose
 from survivor.effects.hazards import Hazards
 from survivor.effects.plateau import Plateau
@@ -81,7 +81,7 @@ def build(allocation: str = NONCAUSAL, **changes: Any) -> Analysis:
             seed=1,
             table=_payoff(),
             said=(Sentence("Which costs least is not known."),),
-            checks=(),
+            noticed=(),
             cheapest=None,
             not_costed=(),
             left_out={},
@@ -608,7 +608,8 @@ def _standardised() -> Standardised:
 
 def contrasts(table: pd.DataFrame | None = None, limits_note: str = "") -> Contrasts:
     """Differences from the usual practice, or others."""
-    return Contrasts("method", 365.0, _contrasts() if table is None else table, limits_note, ())
+    made = Contrasts("method", 365.0, _contrasts() if table is None else table, limits_note, ())
+    return simultaneous(made, with_limits(made))
 
 
 def _agreement() -> pd.DataFrame:

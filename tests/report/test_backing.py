@@ -18,7 +18,7 @@ from tests.report.making import METHODS, USUAL, build, contrasts, part, table, w
 
 def test_p_by_the_lot_stands_beside_that_of_the_model_where_a_lot_was_drawn() -> None:
     rows = table(part(build("random within blocks"), "lot"), "lot-table").rows
-    # By the lot, the smallest possible, adjusted; of the model, adjusted.
+    # By randomisation, the smallest possible, adjusted; of the model, adjusted.
     assert rows[0][4:] == ("0.004", "0.004", "0.008", "0.006")
     assert rows[2][4] == "–"
     assert "no block holds both" in words(part(build("random within blocks"), "lot"))

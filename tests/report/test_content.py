@@ -62,7 +62,9 @@ def test_comparisons_between_sites_and_refused_ones_are_named_first(report: Repo
 
 def test_the_deaths_add_up(annex: Report, analysis: Analysis) -> None:
     figure = next(figure for figure in figures_of(annex) if figure.key == "causes")
-    total = sum(int(cell) for row in figure.table.rows for cell in row[2:])
+    causes = [row[1:-2] for row in figure.table.rows]
+    assert [sum(map(int, row)) for row in causes] == [int(row[-2]) for row in figure.table.rows]
+    total = sum(int(row[-2]) for row in figure.table.rows)
     assert total == analysis.described.causes["deaths"].sum()
     assert f"{total} deaths" in figure.described
 

@@ -4,19 +4,20 @@ from __future__ import annotations
 
 import io
 import re
-import shutil
-import subprocess
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
+from typing import Any
 
 import pikepdf
 import pytest
 
 from survivor.document.elements import Figure, Paragraph, Report
 from survivor.document.page import pictures_of, sections_of
-from survivor.document.pdf import document_of
+from survivor.document.pdf import document_of, has_set
+from survivor.report import forms
+from tests.document.poppler import needs_poppler, text_of
 from tests.document.reading import elements, tags
-from tests.report.making import SITES
+from tests.report.making import SITES, build
 
 
 @pytest.fixture(scope="module")
@@ -64,12 +65,11 @@ def test_the_same_report_gives_the_same_bytes(annex: Report, document: bytes) ->
     assert document_of(annex, pictures_of(annex).wide) == document
 
 
-@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext (poppler) is not on this machine")
+@needs_poppler
 def test_every_sentence_and_cell_stands_in_it(document: bytes, annex: Report, tmp_path: Path) -> None:
     file = tmp_path / "report.pdf"
     file.write_bytes(document)
-    out = subprocess.run(["pdftotext", "-raw", str(file), "-"], capture_output=True, text=True, check=True)
-    read = re.sub(r"\s", "", out.stdout)
+    read = re.sub(r"\s", "", text_of(file))
     for section in sections_of(annex):
         for block in section.blocks:
             if isinstance(block, Paragraph):
@@ -80,3 +80,22 @@ def test_every_sentence_and_cell_stands_in_it(document: bytes, annex: Report, tm
                     halves = (words[:half], words[half:])
                     assert any("".join(part) in read for part in halves if part), sentence
     assert all("".join(site.split()) in read for site in SITES)
+
+
+@pytest.mark.slow
+def test_once_a_document_is_set_no_copy_of_the_process_is_asked_to_set_another(
+    document: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    # POSIX, fork: a copy has the calling thread only, so it would wait for the typesetter's for ever.
+    assert document
+    assert has_set()
+    shared: list[int] = []
+
+    def counting(work: Callable[[Any], Any], pieces: Sequence[Any]) -> list[Any]:
+        shared.append(len(pieces))
+        return [work(piece) for piece in pieces]
+
+    monkeypatch.setattr(forms, "side_by_side", counting)
+    made = forms.report_forms(build("random within blocks"))
+    assert made["annex.pdf"].startswith(b"%PDF")
+    assert len(shared) == 1  # the figures, which are no documents

@@ -10,8 +10,9 @@ from pathlib import Path
 
 import pytest
 
-from survivor.demo.examples import COHORTS, KEPT, stale
-from survivor.report.verify import findings_differ
+from survivor.demo.examples import COHORTS, KEPT
+from survivor.report.verify import findings_differ, provenance_differs, told_in
+from survivor.study import load
 from tests.document.reading import read
 from tests.report.demo import files_of, reported
 
@@ -19,6 +20,11 @@ ROOT = Path(__file__).parents[2]
 REPORTS, DATASETS = ROOT / "reports" / "examples", ROOT / "datasets"
 MEND = "make them again: python -m survivor.demo reports"
 LARGEST = 1_500_000  # bytes of a file
+
+
+def stale(example: Path, study: Path) -> list[str]:
+    """Say in what an example differs from what would be made now, without making it."""
+    return provenance_differs(told_in(example), load(study).provenance)
 
 
 @pytest.mark.slow

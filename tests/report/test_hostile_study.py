@@ -6,8 +6,6 @@ import csv
 import datetime as dt
 import json
 import re
-import shutil
-import subprocess
 import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +15,7 @@ import pytest
 from survivor.study import load
 from tests.cli.running import run
 from tests.document.browsing import in_a_browser, nothing_over_the_edge, opened
+from tests.document.poppler import needs_poppler, text_of
 from tests.writing import Seedling, states_until, study_file, write_season
 
 if TYPE_CHECKING:
@@ -105,7 +104,7 @@ def test_in_a_browser_nothing_runs_and_nothing_is_cut(browser: Browser, report: 
 @in_a_browser[0]
 @in_a_browser[1]
 def test_no_words_of_the_report_are_cut(browser: Browser, report: Path) -> None:
-    nothing_over_the_edge(browser, report / "report.html", 360)
+    nothing_over_the_edge(browser, report / "report.html")
 
 
 @pytest.mark.slow
@@ -117,11 +116,10 @@ def test_names_stay_texts_in_the_pages(report: Path) -> None:
     assert "12 49" not in page
 
 
-@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="pdftotext is not here")
+@needs_poppler
 @pytest.mark.parametrize("name", ["report.pdf", "annex.pdf"])
 def test_names_stay_texts_in_the_documents(report: Path, name: str) -> None:
-    said = subprocess.run(["pdftotext", "-layout", report / name, "-"], capture_output=True, check=True)
-    text = " ".join(said.stdout.decode().split())
+    text = " ".join(text_of(report / name, "-layout").split())
     assert "root:" not in text
     assert "HYPERLINK" in text
     assert name == "report.pdf" or "/etc/passwd" in text  # the report itself names no site

@@ -21,7 +21,7 @@ from tests.report.making import METHODS, USUAL, build, named, words
 
 def test_no_term_of_a_model_stands_among_what_the_models_noticed() -> None:
     noticed = (f"no limits for {term_words(f'method[T.{METHODS[3]}]')}: one plot alone decides it",)
-    fit = replace(build().models.by_name["grouped"], checks=noticed)
+    fit = replace(build().models.by_name["grouped"], noticed=noticed)
     said = words(named(ANNEX.of(build(fits={"grouped": fit})), "workings"))
     assert "[T." not in said
     assert f"No limits for {METHODS[3]}: one plot alone decides it." in said

@@ -6,8 +6,6 @@ import csv
 import io
 import json
 import re
-import shutil
-import subprocess
 import zipfile
 from pathlib import Path
 
@@ -15,6 +13,7 @@ import pytest
 
 from survivor.analysis.privacy import shared
 from tests.analysis.seasons import write
+from tests.document import poppler
 from tests.once import study_of
 
 PLACES = {
@@ -157,10 +156,8 @@ def _words_of(document: Path) -> str:
     import pikepdf
 
     said = ""
-    if shutil.which("pdftotext"):
-        said = subprocess.run(
-            ["pdftotext", "-raw", str(document), "-"], capture_output=True, text=True, check=True
-        ).stdout
+    if poppler.HERE:
+        said = poppler.text_of(document)
     # Alternative texts, titles and outlines are strings of the file itself.
     with pikepdf.open(document) as pdf:
         for held in pdf.objects:

@@ -73,7 +73,7 @@ def test_names_of_many_measures_do_not_run_into_each_other(size: str) -> None:
             "decile": 3.0,
         }
     )
-    figure = deciles_figure(rows, size=size)  # type: ignore[arg-type]
+    figure = deciles_figure(rows, size=size)
     figure.draw_without_rendering()
     drawn = [
         text for text in figure.axes[0].texts if isinstance(text, Annotation) and "57" not in text.get_text()

@@ -74,7 +74,7 @@ def test_a_quantity_has_one_number_everywhere(season: Analysis) -> None:
     for sentence in said(season):
         for value in sentence.values:
             if value.cell is not None and " to " not in value.text and _NUMBER.search(value.text):
-                written.setdefault(value.cell, set()).add(_NUMBER.search(value.text)[0])  # type: ignore[index]
+                written.setdefault(value.cell, set()).add(_NUMBER.search(value.text)[0])
     assert {cell: texts for cell, texts in written.items() if len(texts) > 1} == {}
 
 

@@ -86,7 +86,7 @@ def test_each_plot_has_its_balance_or_its_reason(season):
     assert reasons[:2] == ["", ""]
     assert "'gravel' is no texture class" in reasons[2]
     assert "no texture of the soil is recorded" in reasons[3]
-    assert "no weather file goes with their gauge" in reasons[4]
+    assert "no weather file goes with south" in reasons[4]
     assert len(water.cannot) == 3
     first = table.iloc[0]
     assert first["weed_share"] == pytest.approx(0.75)

@@ -7,7 +7,7 @@ import pandas as pd
 import pytest
 
 from survivor.errors import PoolingError
-from survivor.seasons.counted_twice import refuse_counted_twice, same_plants
+from survivor.seasons.counted_twice import are_copies, marks_of, refuse_counted_twice, same_plants
 from survivor.simulate import Cohort, draw_intervals
 
 COHORT = Cohort(sites=4, blocks=1, seedlings=15, visit_days=((40, 160, 300, 365),))
@@ -73,3 +73,30 @@ def test_the_refusal_names_both_and_the_mend(season):
         refuse_counted_twice({"first": season, "second": season.copy()})
     assert caught.value.where == "first and second"
     assert "leave one of them out" in caught.value.mend
+
+
+def share_a_mark(one: pd.DataFrame, other: pd.DataFrame) -> bool:
+    return not set(marks_of(one)).isdisjoint(marks_of(other))
+
+
+def test_plots_that_share_a_name_by_chance_are_no_copy(season):
+    # Sites called alike, planted in one week; another draw, and 12 plants in a plot where the others had 15.
+    drawn = draw_intervals(Cohort(sites=4, blocks=1, seedlings=12, visit_days=((50, 170, 310, 370),)), 7)
+    other = drawn.assign(planted_date=season["planted_date"].iloc[0] + pd.Timedelta(days=5), tag="")
+    assert "plots of the same site and label" in same_plants(season, other)
+    assert not are_copies(season, other)
+    assert not share_a_mark(season, other)
+
+
+def test_a_copy_with_a_slip_corrected_and_one_visit_more_is_one(season):
+    plot = (season["site"] == season["site"].iloc[0]) & (season["plot"] == season["plot"].iloc[0])
+    copy = season.assign(at_risk=season["at_risk"] + plot.astype(int))
+    for other in (copy, copy[copy["stop_day"] < 360]):
+        assert are_copies(season, other)
+        assert share_a_mark(season, other)
+
+
+def test_a_copy_under_other_names_of_sites_is_one(season):
+    copy = season.assign(site="Place " + season["site"].str[-1], planted_date=pd.Timestamp("2020-06-15"))
+    assert are_copies(season, copy)
+    assert share_a_mark(season, copy)

@@ -13,15 +13,19 @@ from typer.testing import CliRunner
 import survivor
 from survivor.cli import app
 from survivor.demo.seasons import seasons_files
+from survivor.document.elements import Table
+from survivor.document.page import page_of
 from survivor.errors import PoolingError
 from survivor.pooling.limits import Pooling
 from survivor.pooling.result import TELLS_NOTHING, within_scale
 from survivor.seasons import join_seasons, pool_seasons, take_in
 from survivor.seasons.page import page_of_seasons
 from survivor.seasons.units import LOG_HAZARD, RAIN_DECILE, unit_estimates, unit_traits
-from survivor.seasons.wording import told_in_words
+from survivor.seasons.wording import sentences, told_in_words, write_together
+from survivor.sentences import plain_text
 from survivor.vocabulary import PER_100
-from survivor.words import difference
+from survivor.words import chance, difference
+from tests.document.browsing import in_a_browser, words_to_read
 from tests.document.reading import read
 from tests.report.reading import faults, texts_of
 from tests.writing import write_files
@@ -139,13 +143,18 @@ def test_what_does_not_go_together_is_refused(folder, tmp_path, seasons):
         unit_traits(seasons, unit_estimates(seasons[:1], 365), "soil")
 
 
+@in_a_browser[1]
+def test_letters_of_charts_are_as_large_as_words_and_lie_on_no_others(browser, together, tmp_path):
+    assert words_to_read(browser, write_together(together, tmp_path / "out")[0]) > 20
+
+
 def test_the_command_writes_tables_and_pictures_and_says_it_in_sentences(folder, tmp_path):
     studies = [str(folder / f"season-{year}") for year in YEARS]
     run = CliRunner().invoke(app, ["pool", *studies, "--out", str(tmp_path / "out")])
     assert run.exit_code == 0, run.output
     assert "“spray and auger” against “spot spray only” at 12 months: +" in run.output
     assert "A new season may show" in run.output
-    assert "Only 3 units" in run.output
+    assert "How far only 3 seasons differ rests on 2 degrees of freedom" in run.output
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert {"pooled.csv", "units.csv", "joint.csv", "left-out.csv", "other-limits.csv", "pooled.txt"} <= names
     table = pd.read_csv(tmp_path / "out" / "pooled.csv")
@@ -213,13 +222,37 @@ def test_the_kind_of_limits_and_that_they_are_not_adjusted_is_said(together, sea
     assert any(line.startswith("Limits are those of Hartung and Knapp") for line in other.checks)
 
 
-def test_seasons_that_differ_ask_what_goes_with_it(together):
+def test_seasons_that_differ_say_so_beside_the_answer(together):
     high = together.table[(together.table["scale"] == PER_100) & (together.table["i2"] > 50)]
-    asked = [line for line in together.checks if "differ by more than chance" in line]
-    assert len(asked) == min(1, len(high))
-    assert len([line for line in together.checks if "--trait" in line]) == len(asked)
-    for name in high["method"]:
-        assert f"“{name}”" in asked[0]
+    assert set(together.differing) == set(high["method"])
+    for line in told_in_words(together)[:4]:
+        named = line.removeprefix("“").partition("”")[0]
+        assert ("The seasons differ by more than chance." in line) == (named in together.differing)
+
+
+def test_the_first_screen_reads_each_difference_as_a_report_does(together):
+    page = page_of_seasons(together, sentences(together))
+    said = [plain_text(line) for line in page.answer.blocks[0].items]
+    rows = together.table[together.table["scale"] == PER_100].to_dict("records")
+    for line, row in zip(said, rows, strict=True):
+        # By hand: by Holm's p; of the estimates here none lies within 5 per 100 with its interval.
+        assert row["upper"] - row["lower"] > 10
+        clear = row["p_adjusted"] < 0.05
+        assert ("This is a clear" in line) == clear
+        assert ("not enough evidence to say which way it goes." in line) == (not clear)
+        # Where its own interval leaves out 0, the number of comparisons leaves it open: that is said.
+        open_by_number = not clear and row["lower"] * row["upper"] > 0
+        assert ("Allowing for 4 comparisons" in line) == open_by_number
+    # An interval may pass no difference where the p of all comparisons is not under 0.05.
+    alone = next(row for row in rows if row["method"] == "hand scalp")
+    assert alone["upper"] < 0
+    assert alone["p_adjusted"] > 0.05
+    text = read(page_of(page)).text()
+    assert "--" not in text
+    assert " units" not in text
+    shown = next(block for block in page.sections[0].blocks if isinstance(block, Table))
+    place = [column.heading for column in shown.columns].index("p, adjusted (Holm)")
+    assert [row[place] for row in shown.rows] == [chance(row["p_adjusted"]) for row in rows]
 
 
 def test_limits_wider_than_the_scale_are_cut_and_said(seasons):
@@ -233,7 +266,17 @@ def test_limits_wider_than_the_scale_are_cut_and_said(seasons):
     assert (auger["new_lower"], auger["new_upper"]) == (-100.0, 100.0)
     assert "limits of a new unit wider than the whole scale: tells nothing" in auger["cut"]
     line = next(one for one in told_in_words(found) if one.startswith("“spray and auger”"))
-    assert "may show anything: its interval is wider than the whole scale: tells nothing." in line
+    assert "A new season may show anything: too few seasons to say." in line
+    # In words no further than survival can go, from that of the usual practice in a model of each season.
+    own = [survivor.fit(one.intervals, "method + species", strata=["site", "block"]) for one in seasons[:2]]
+    usual = [
+        survivor.survival(one, at=365).table.set_index("method").loc["spot spray only", "estimate"]
+        for one in own
+    ]
+    per_100 = found.units[found.units["scale"] == PER_100]
+    assert list(per_100.groupby("season", sort=False)["alive_against"].first()) == pytest.approx(usual)
+    rip = next(one for one in told_in_words(found) if one.startswith("“spray and rip”"))
+    assert f"to +{100 - min(usual):.0f} (all alive)." in rip
     numbers = found.table[found.table["scale"] == PER_100][["lower", "upper", "new_lower", "new_upper"]]
     assert numbers.abs().to_numpy().max() <= 100
     logs = found.table[found.table["scale"] == LOG_HAZARD]

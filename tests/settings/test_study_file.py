@@ -2,18 +2,22 @@
 
 from __future__ import annotations
 
+import datetime as dt
 import re
 from pathlib import Path
 
 import numpy as np
 import pytest
 
+import survivor
+import survivor.settings
 from survivor.demo.files import text_file
 from survivor.errors import StudyFileError
 from survivor.files.faults import OWN_WORD
 from survivor.files.names import likely_slips, look_alike, nearest
 from survivor.files.toml import key_lines
 from survivor.settings import read_settings
+from survivor.settings.base import Strict
 from survivor.settings.dictionary import TABLES, key_table, keys
 
 STUDY = text_file("tagged-study.toml").decode("utf-8")
@@ -59,6 +63,8 @@ SLIPS = {
     ),
     "milestone that is none": ('milestone = "12 months"', 'milestone = "12 month"', 'mean "12 months"?'),
     "no day": ('as_of = "2024-09-30"', 'as_of = "30/9/2024"', "[study] as_of", "year-month-day"),
+    "no day in figures": ('as_of = "2024-09-30"', 'as_of = "2024-W40-1"', "[study] as_of", "year-month-day"),
+    "a day of no record": ('as_of = "2024-09-30"', 'as_of = "9999-12-31"', "between 1800 and 2200"),
     "no month and day": ('start = "12-01"', 'start = "02-30"', "[dry_season] start", "month-day"),
     # units
     "a share for a number per 100": ("survival_per_100 = 70", "survival_per_100 = 0.7", "write 70"),
@@ -83,6 +89,15 @@ def test_a_slip_is_said_with_its_line_and_mend(tmp_path: Path, slip: str) -> Non
     for words in expected:
         assert words in said
     assert said.startswith("1 fault in the study file")
+
+
+def test_a_sheet_named_twice_is_refused_and_two_of_one_workbook_are_not(tmp_path: Path) -> None:
+    once = "[[records.sheets]]\n"
+    said = refused(tmp_path, once, f'{once}file = "a.csv"\n' * 2 + once)
+    assert '"a.csv" is named twice under [[records.sheets]]; take one out' in said
+    two = "".join(f'{once}file = "a.xlsx"\nsheet = "{name}"\n' for name in ("first", "second"))
+    (tmp_path / "study.toml").write_text(STUDY.replace(once, two + once, 1), encoding="utf-8")
+    assert len(read_settings(tmp_path).records.sheets) == 3
 
 
 def test_a_misspelt_needed_key_is_one_fault(tmp_path: Path) -> None:
@@ -185,3 +200,42 @@ def test_slips_among_many_names_are_those_found_pair_by_pair() -> None:
 def test_the_nearest_name_and_none() -> None:
     assert nearest("tarn holow", ["Tarn Hollow", "Quill Creek"]) == "Tarn Hollow"
     assert nearest("zzz", ["Tarn Hollow"]) is None
+
+
+# ---- tables made in Python ---------------------------------------------------------------
+
+MADE = sorted(
+    (own for own in vars(survivor.settings).values() if isinstance(own, type) and issubclass(own, Strict)),
+    key=lambda own: own.__name__,
+)
+NONSENSE = ("x", -1, 10**400, float("nan"), True, None, [], {"a": 1}, object(), dt.date(2022, 1, 1))
+
+
+@pytest.mark.parametrize("table", MADE, ids=lambda own: own.__name__)
+def test_a_table_made_of_nonsense_is_refused_in_our_words(table: type[Strict]) -> None:
+    made = [{}, {"nonsense": 1}, *({name: value for name in table.model_fields} for value in NONSENSE)]
+    made += [{name: value} for name in table.model_fields for value in NONSENSE]
+    told = [fault for values in made if (fault := _refusal(table, values)) is not None]
+    assert told
+    for fault in told:
+        assert fault.where == table.__name__
+        assert fault.what
+        assert fault.mend
+        assert not [word for word in FOREIGN if word in str(fault)], str(fault)
+
+
+def _refusal(table: type[Strict], values: dict[str, object]) -> survivor.SurvivorError | None:
+    try:
+        table(**values)
+    except survivor.SurvivorError as fault:
+        return fault
+    return None
+
+
+def test_a_range_of_costs_the_wrong_way_round_says_so() -> None:
+    with pytest.raises(survivor.SurvivorError, match="low = 7 is above high = 3; exchange them"):
+        survivor.settings.Cost(per_plant=5, low=7, high=3)
+    with pytest.raises(survivor.SurvivorError, match="per_plant = 9 has to lie between low = 3 and high = 7"):
+        survivor.settings.Cost(per_plant=9, low=3, high=7)
+    with pytest.raises(survivor.SurvivorError, match="a value is given without its name"):
+        survivor.settings.Cost(5)

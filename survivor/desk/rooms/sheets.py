@@ -58,6 +58,7 @@ async def _values(desk: Desk, home: Path) -> dict[str, Any]:
         "unread": [],
         "written": [],
         "laid_out": False,
+        "next_visit": reading.study is not None,
         "copies": [],
         "visits": (),
         "questions": [],
@@ -81,6 +82,7 @@ async def _values(desk: Desk, home: Path) -> dict[str, Any]:
     settings = await run_in_threadpool(_settings, desk, home)
     if settings is not None:
         from survivor.files.faults import literals_in
+        from survivor.planning.next_sheets import is_laid_out
         from survivor.settings import Sheet
 
         values["sheets"] = [Grid.of(shown) for shown in reading.shown]
@@ -88,7 +90,7 @@ async def _values(desk: Desk, home: Path) -> dict[str, Any]:
         values["states"] = list(literals_in(Sheet.model_fields["states"].annotation))
         values["copies"] = await run_in_threadpool(lambda: list(_copies(home)))
         values["written"] = [file for file in files_in(desk, home) if file.name.endswith((".xlsx", ".csv"))]
-        values["laid_out"] = any(file.name.endswith(".xlsx") for file in values["written"])
+        values["laid_out"] = is_laid_out(home)
         named = set(files_named(tables_of(home / STUDY_FILE)))
         values["unread"] = sorted(
             path.name for path in home.iterdir() if path.suffix.lower() in SHEETS and path.name not in named

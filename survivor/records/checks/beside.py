@@ -11,9 +11,11 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from survivor.files.cells import day_texts, number_texts
+from survivor.files.cells import day_texts
 from survivor.files.names import likely_slips
-from survivor.records.problems import Texts, find, joined, none_found
+from survivor.records.problems import find, gather, joined, none_found
+from survivor.records.times import middle_by, times_of
+from survivor.records.times import often as how_often
 from survivor.words import counted
 
 _FEWEST: Final = 4  # plots from which something usual can be told
@@ -52,9 +54,8 @@ def check_lone_plots(rows: pd.DataFrame) -> pd.DataFrame:
         rows,
         rows["name"].map(visits == 1).astype(bool),
         "plot-of-one-visit",
-        word="plot",
-        what=f"this plot has records of one day only, where others have {usual:g}: is its label misspelt?",
-        mend="if another plot is meant, correct the label; else nothing",
+        "plot",
+        usual=usual,
         group=rows["name"],
     )
 
@@ -83,16 +84,14 @@ def check_rounds(rows: pd.DataFrame, doubtful: frozenset[str]) -> pd.DataFrame:
         return none_found()
     told = lacks.groupby("name")["visit"].agg(", ".join)
     last = ~rows["name"].duplicated(keep="last")
+    lacking = rows["name"].map(told).fillna("")
     return find(
         rows,
         last & rows["name"].isin(told.index),
         "visit-lacking",
-        word="visit",
-        value=rows["name"].map(told).fillna(""),
-        what="the plot has no row of a visit that most plots of its site have: visit "
-        + rows["name"].map(told).fillna(""),
-        mend="nothing, if it was not visited then; else add it, or correct the label of its plot or visit",
-        group=joined(rows["site"], rows["name"].map(told).fillna("")),
+        "visit",
+        value=lacking,
+        group=joined(rows["site"], lacking),
     )
 
 
@@ -109,31 +108,28 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
         Records with site, name, visit, turn and date; dates all known.
     """
     visits = rows["turn"].groupby(rows["name"]).transform("max")
-    numbered = (rows["visit"] == "") & (visits == visits.groupby(rows["site"]).transform("median"))
+    middle_of_site = middle_by(rows.assign(visits=visits), ["site"], "visits", times_of(rows))
+    numbered = (rows["visit"] == "") & (visits == rows["site"].map(middle_of_site))
     asked = rows[(rows["visit"] != "") | numbered]
     if asked.empty:
         return none_found()
     visit = asked["visit"].where(asked["visit"] != "", "number " + (asked["turn"] + 1).astype(str))
     few = asked.groupby("site")["name"].transform("nunique") < _FEWEST
     place = joined(asked["site"].where(~few, ""), visit)
-    of_plot = asked.groupby([place, asked["name"]])["date"].median().rename("date").reset_index(level=0)
-    whose, days = of_plot.iloc[:, 0], of_plot["date"]
+    of_plot = middle_by(asked.assign(place=place), ["place", "name"], "date", times_of(asked))
+    whose, days = of_plot.index.get_level_values("place").to_series(index=of_plot.index), of_plot
     middle = days.groupby(whose).median()
     close = ((days - whose.map(middle)).abs().dt.days <= _ROUND_DAYS).groupby(whose)
     there = (close.size() >= _FEWEST) & (close.mean() >= _MOST_OF_A_ROUND)
     usual = middle[there].reindex(place).set_axis(place.index)  # days, where there are none too
 
-    def what(wrong: pd.DataFrame) -> Texts:
-        day = day_texts(usual[wrong.index].dt.normalize())
-        return "most plots beside this one have visit " + visit[wrong.index] + " within a week of " + day
-
     return find(
         asked,
         (asked["date"] - usual).abs().dt.days > _OFF_ROUND,
         "off-its-round",
-        word="date",
-        what=what,
-        mend="nothing, if the day is right; else correct it",
+        "date",
+        visit=visit,
+        usual=usual.dt.normalize(),
         group=lambda wrong: joined(wrong["name"], visit[wrong.index], day_texts(wrong["date"])),
     )
 
@@ -167,19 +163,7 @@ def check_steps(rows: pd.DataFrame) -> pd.DataFrame:
         if hold and (len(alike) < _FEWEST or np.median(alike) <= most):
             usual[int(at)] = float(np.median(others))
     share = rows.index.to_series().map(usual)
-    return find(
-        rows,
-        share.notna(),
-        "count-falls",
-        word="alive",
-        what=number_texts(rows["alive"])
-        + " are alive of the "
-        + number_texts(before)
-        + " of the count before, where plots beside it lost "
-        + number_texts((100 * share).round())
-        + " of 100",
-        mend="nothing, if it is right; else correct the count",
-    )
+    return find(rows, share.notna(), "count-falls", "alive", before=before, share=(100 * share).round())
 
 
 def check_causes(rows: pd.DataFrame) -> pd.DataFrame:
@@ -190,8 +174,9 @@ def check_causes(rows: pd.DataFrame) -> pd.DataFrame:
     rows
         Records with cause, where any is told.
     """
-    told = rows["cause"].where(rows["cause"] != "").dropna() if "cause" in rows else pd.Series(dtype=object)
-    often = told.value_counts()
+    if "cause" not in rows:
+        return none_found()
+    often = how_often(rows[rows["cause"].notna() & (rows["cause"] != "")], "cause")
     likely = {
         word: like
         for word, like in likely_slips([str(word) for word in often.index]).items()
@@ -199,17 +184,14 @@ def check_causes(rows: pd.DataFrame) -> pd.DataFrame:
     }
     if not likely:
         return none_found()
-    what = {
-        word: f"this looks like {like} ({counted(int(often[like]), 'row')}), and is taken as another cause"
-        for word, like in likely.items()
-    }
+    number = {word: counted(int(often[like]), "row") for word, like in likely.items()}
     return find(
         rows,
         rows["cause"].isin(list(likely)),
         "cause-spelling",
-        word="cause",
-        what=rows["cause"].map(what),
-        mend="if it is the same, write that in the sheet; else nothing",
+        "cause",
+        like=rows["cause"].map(likely),
+        number=rows["cause"].map(number),
         group=rows["cause"],
     )
 
@@ -233,19 +215,9 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     near = beside.shift().fillna(beside.shift(-1))
     alone, tallest = _alone(measured, near)
 
-    def what(wrong: pd.DataFrame) -> Texts:
-        at = wrong.index
-        same_plant = "where the same plant was " + number_texts(near[at]) + " cm at the visit beside it"
-        others = "where the tallest of the others at its visit was " + number_texts(tallest[at]) + " cm"
-        return number_texts(wrong["height_cm"]) + " cm, " + same_plant.where(~alone[at], others)
-
-    return find(
-        measured,
-        spikes | ends | alone,
-        "height-unlike",
-        word="height_cm",
-        what=what,
-        mend="nothing, if it is right (browsed, regrown); else correct the height",
+    return gather(
+        find(measured, (spikes | ends) & ~alone, "height-unlike", "height_cm", near=near),
+        find(measured, alone, "height-unlike", "height_cm", message="height-above-others", tallest=tallest),
     )
 
 

@@ -7,6 +7,7 @@ from typing import Any, Final
 import pandas as pd
 
 from survivor.records.problems import Texts, find
+from survivor.records.times import number
 from survivor.vocabulary import State
 
 _GONE: Final = (str(State.DEAD), str(State.MISSING), str(State.REPLANTED))
@@ -40,15 +41,7 @@ def blank_untold(rows: pd.DataFrame, says: pd.Series[bool], place: Texts) -> pd.
         last = rows["date"].where(says).groupby(rows["entry"]).transform("max")
         meant, other = "dead", blank & (rows["date"] > last)
     one_word = bool(alive.any()) != bool(gone.any())
-    if not one_word or other.sum() < max(_FEWEST, _MANY * len(rows)):
+    if not one_word or number(rows, other) < max(_FEWEST, _MANY * number(rows)):
         other = pd.Series(False, index=rows.index)
-    number = int(other.sum())
-    return find(
-        rows,
-        other,
-        "blank-untold",
-        word="state",
-        what=f"no cell says {meant}, and {number:,} are blank: a blank may mean {meant}; none is used",
-        mend=f'if so, write under [rules]: blank = "{meant}"; if nobody looked, fill in: not visited',
-        group=pd.Series("all", index=rows.index),
-    )
+    blanks = number(rows, other)
+    return find(rows, other, "blank-untold", "state", meant=meant, blanks=blanks, group="all")

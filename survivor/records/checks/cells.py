@@ -17,30 +17,12 @@ from survivor.records.problems import Group, Source, Texts, find, gather, none_f
 from survivor.records.words import speaks_of_sums
 from survivor.vocabulary import State
 
-_WHOLE = 100.0  # % of the ground
-_NEVER_BELOW_NOUGHT = {
-    "weed_cover": (
-        "a weed cover is 0 to 100 % of the ground",
-        "give the share of the ground under weeds, in %, or leave the cell blank",
-    ),
-    "height_m": (
-        "a height cannot be below 0",
-        "give the height in metres, or leave the cell blank where none was measured",
-    ),
-    "height_cm": (
-        "a height cannot be below 0",
-        "give the height in cm, or leave the cell blank where none was measured",
-    ),
-}
-_DATE_ORDER_MEND = (
-    "say in the study file which comes first: under the file's table [[records.sheets]], or [records.plots], "
-    'write date_order = "day-first" or date_order = "month-first"'
-)
+# The most that a measure can be; the least is 0. No tree is known to be 120 m tall (Koch et al. 2004,
+# Nature 428: 851-854, put the tallest that any could grow at 122 to 130 m).
+_MOST = {"weed_cover": 100.0, "height_m": 150.0, "height_cm": 15_000.0}
 
 
-def check_dates(
-    rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group: Group = None
-) -> pd.DataFrame:
+def check_dates(rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group: Group = "") -> pd.DataFrame:
     """Find dates that can be read in two ways, in none, or as a spreadsheet's day number.
 
     Parameters
@@ -55,38 +37,16 @@ def check_dates(
         Faults of one group are one problem.
     """
     return gather(
-        [
-            find(
-                rows,
-                faults == read.AMBIGUOUS,
-                read.AMBIGUOUS,
-                word=word,
-                value=raw,
-                what="this date can be read as day and month or as month and day",
-                mend=_DATE_ORDER_MEND,
-                group=group,
-            ),
-            find(
-                rows,
-                faults == read.NOT_A_DATE,
-                read.NOT_A_DATE,
-                word=word,
-                value=raw,
-                what="this is not a day",
-                mend="write one day as year-month-day; for work over several days, the last of them",
-                group=group,
-            ),
-            find(
-                rows,
-                faults == read.SERIAL,
-                read.SERIAL,
-                word=word,
-                value=raw,
-                what="a spreadsheet's day number was read as a day",
-                mend="nothing, if the days in the visits are right; else format the column as dates",
-                group=lambda own: own["source"].astype(str) + word,
-            ),
-        ]
+        find(rows, faults == read.AMBIGUOUS, read.AMBIGUOUS, word, value=raw, group=group),
+        find(rows, faults == read.NOT_A_DATE, read.NOT_A_DATE, word, value=raw, group=group),
+        find(
+            rows,
+            faults == read.SERIAL,
+            read.SERIAL,
+            word,
+            value=raw,
+            group=lambda own: own["source"].astype(str) + word,
+        ),
     )
 
 
@@ -96,7 +56,7 @@ def check_counts(
     raw: Texts,
     values: pd.Series[float],
     faults: Texts,
-    group: Group = None,
+    group: Group = "",
 ) -> tuple[pd.Series[float], pd.DataFrame]:
     """Find counts that are no counts: percentages, text, negative or broken numbers.
 
@@ -109,48 +69,10 @@ def check_counts(
     negative = clean & (values < 0)
     fractional = clean & ~negative & (values % 1 != 0) & values.notna()
     found = gather(
-        [
-            find(
-                rows,
-                faults == read.PERCENTAGE,
-                "percentage",
-                word=word,
-                value=raw,
-                what="a percentage stands where a number of seedlings is needed",
-                mend="give the number of seedlings; a percentage alone cannot be analysed",
-                group=group,
-            ),
-            find(
-                rows,
-                faults == read.NOT_A_NUMBER,
-                "unreadable-count",
-                word=word,
-                value=raw,
-                what="this is not a number of seedlings",
-                mend="give a whole number, or leave the cell blank where nobody counted",
-                group=group,
-            ),
-            find(
-                rows,
-                negative,
-                "negative-count",
-                word=word,
-                value=raw,
-                what="a number of seedlings cannot be negative",
-                mend="give a number of 0 or more, or leave the cell blank where nobody counted",
-                group=group,
-            ),
-            find(
-                rows,
-                fractional,
-                "fractional-count",
-                word=word,
-                value=raw,
-                what="a number of seedlings cannot be broken",
-                mend="give a whole number; a share or a mean cannot be analysed",
-                group=group,
-            ),
-        ]
+        find(rows, faults == read.PERCENTAGE, "percentage", word, value=raw, group=group),
+        find(rows, faults == read.NOT_A_NUMBER, "unreadable-count", word, value=raw, group=group),
+        find(rows, negative, "negative-count", word, value=raw, group=group),
+        find(rows, fractional, "fractional-count", word, value=raw, group=group),
     )
     return values.where(clean & ~negative & ~fractional), found
 
@@ -161,7 +83,7 @@ def check_measures(
     raw: Texts,
     values: pd.Series[float],
     faults: Texts,
-    group: Group = None,
+    group: Group = "",
 ) -> tuple[pd.Series[float], pd.DataFrame]:
     """Find measures that are no numbers, and those that nothing can have; a cover may have a % sign.
 
@@ -173,31 +95,14 @@ def check_measures(
     wrong = faults == read.NOT_A_NUMBER
     if word != "weed_cover":
         wrong |= faults == read.PERCENTAGE
-    unreadable = find(
-        rows,
-        wrong,
-        "unreadable-number",
-        word=word,
-        value=raw,
-        what="this is not a number; the measure was left blank",
-        mend="give a number, with a point for the decimals",
-        group=group,
-    )
-    if word not in _NEVER_BELOW_NOUGHT:
+    unreadable = find(rows, wrong, "unreadable-number", word, value=raw, group=group)
+    if word not in _MOST:
         return values, unreadable
-    what, mend = _NEVER_BELOW_NOUGHT[word]
-    impossible = (values < 0) | ((values > _WHOLE) if word == "weed_cover" else False)
+    impossible = (values < 0) | (values > _MOST[word])
     odd = find(
-        rows,
-        impossible,
-        "impossible-measure",
-        word=word,
-        value=raw,
-        what=f"{what}; the measure was left blank",
-        mend=mend,
-        group=group,
+        rows, impossible, "impossible-measure", word, message=f"impossible-{word}", value=raw, group=group
     )
-    return values.where(~impossible), gather([unreadable, odd])
+    return values.where(~impossible), gather(unreadable, odd)
 
 
 def check_heights_of_dead(rows: pd.DataFrame) -> pd.DataFrame:
@@ -209,17 +114,7 @@ def check_heights_of_dead(rows: pd.DataFrame) -> pd.DataFrame:
         Visit records of tagged seedlings, with state and height_cm.
     """
     no_plant = rows["state"].isin([str(State.DEAD), str(State.MISSING), str(State.NOT_FOUND)])
-    return find(
-        rows,
-        no_plant & (rows["height_cm"] > 0),
-        "height-without-plant",
-        word="height_cm",
-        value=rows["height_cm"],
-        what=lambda own: (
-            "a height stands beside the state " + own["state"].astype(str) + "; the state is used"
-        ),
-        mend="correct the state if the plant lives, else take the height out or write it into a remark",
-    )
+    return find(rows, no_plant & (rows["height_cm"] > 0), "height-without-plant", "height_cm")
 
 
 def total_rows(
@@ -290,27 +185,13 @@ def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.
 
 def check_totals(rows: pd.DataFrame) -> pd.DataFrame:
     """List the rows that sum up others, and those that hold a remark only."""
-    mend = "nothing; or remove it from the sheet"
-    sums, notes = rows["total"] & ~rows["note"], rows["note"]
-    what = "this row sums up others and was left out"
-    found = find(rows, sums, "total-row", word="plot", what=what, mend=mend)
-    what = "this row holds a remark and no record, and was left out"
-    return gather([found, find(rows, notes, "note-row", word="plot", what=what, mend=mend)])
+    sums = find(rows, rows["total"] & ~rows["note"], "total-row", "plot")
+    return gather(sums, find(rows, rows["note"], "note-row", "plot"))
 
 
 def check_keys(rows: pd.DataFrame, words: list[str]) -> pd.DataFrame:
     """Find records whose plot (or tag) is blank."""
-    return gather(
-        find(
-            rows,
-            rows[word] == "",
-            "blank-key",
-            word=word,
-            what=f"the {word} is blank, so nobody can tell what the record is of",
-            mend=f"write the {word} into every row",
-        )
-        for word in words
-    )
+    return gather(*(find(rows, rows[word] == "", "blank-key", word) for word in words))
 
 
 def check_blank_dates(rows: pd.DataFrame, unread: pd.Series[bool], says: pd.Series[bool]) -> pd.DataFrame:
@@ -325,14 +206,7 @@ def check_blank_dates(rows: pd.DataFrame, unread: pd.Series[bool], says: pd.Seri
     says
         The record tells a state or a count.
     """
-    return find(
-        rows,
-        rows["date"].isna() & ~unread & says,
-        "blank-date",
-        word="date",
-        what="the visit has no date",
-        mend="write the day of the visit into every row, or into the study file for a wide sheet",
-    )
+    return find(rows, rows["date"].isna() & ~unread & says, "blank-date", "date")
 
 
 def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Series[bool]) -> pd.DataFrame:
@@ -354,10 +228,9 @@ def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Seri
         rows,
         other,
         "renamed",
-        word=word,
+        word,
         value=rows[word],
-        what="read as “" + values.astype(str) + "”, as the study file says",
-        mend="nothing, if that is right",
+        read=values,
         group=lambda own: own["source"].astype(str) + word + rows.loc[own.index, word].astype(str),
     )
 
@@ -401,28 +274,28 @@ def check_heights(rows: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame
         for wrong, is_slip in ((own & likely, True), (own & odd, False)):
             told = pd.DataFrame({"height": height, "usual": middle, "last": before, "far": low | high})[wrong]
             found.append(_height_unit(rows[wrong], told, metres, is_slip=is_slip))
-    return gather(found)
+    return gather(*found)
 
 
 def _height_unit(rows: pd.DataFrame, told: pd.DataFrame, metres: bool, *, is_slip: bool) -> pd.DataFrame:
     """Ask about heights of a column in metres, or in cm, that another unit would explain (or not)."""
     shown, usual, last = (_written(told[word], metres) for word in ("height", "usual", "last"))
-    of_others = ", and the median of its column at this visit is " + usual
+    of_others = "the median of its column at this visit is " + usual
     slip = _written(told["height"] / 100 if metres else told["height"] * 100, metres, unit=False)
     unit, other, meant = ("m", "metres", "in cm") if metres else ("cm", "cm", "in metres")
-    same = f"correct it if it is wrong; if the other heights of its column are {meant}, write them in {other}"
     return find(
         rows,
         pd.Series(True, index=rows.index),
         "height-unit",
-        word="height_m" if metres else "height_cm",
+        "height_m" if metres else "height_cm",
+        message="" if is_slip else "height-odd",
         value=_written(told["height"], metres, unit=False),
-        what="this height is "
-        + shown
-        + of_others.where(told["far"], ", and it was " + last + " at its visit before"),
-        mend=f"if it is {meant}, write " + slip + f" ({unit}); it is used as it stands until then"
-        if is_slip
-        else same,
+        height=shown,
+        beside=of_others.where(told["far"], "it was " + last + " at its visit before"),
+        slip=slip,
+        unit=unit,
+        other=other,
+        meant=meant,
     )
 
 

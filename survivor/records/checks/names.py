@@ -19,6 +19,8 @@ from survivor.records.checks.plots import NOT_RECORDED
 from survivor.records.checks.study_names import StudyLines
 from survivor.records.plots import PlotTable
 from survivor.records.problems import find, gather, none_found
+from survivor.records.times import often as how_often
+from survivor.records.times import size_by
 from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING
 
@@ -51,7 +53,7 @@ def check_levels(
         found.append(_alone(where, word, plots))
     if settings.records.kind == "tagged":
         found.append(_small(rows, plants))
-    return gather(found)
+    return gather(*found)
 
 
 _FEW_PLANTS: Final = 2
@@ -63,7 +65,7 @@ def plants_by_plot(rows: pd.DataFrame) -> pd.Series[int]:
     if rows.empty:
         return pd.Series(dtype=int)
     first = rows[rows["cohort"] == FIRST_PLANTING]
-    return first.drop_duplicates(["name", "tag"]).groupby("name").size()
+    return size_by(first.drop_duplicates(["name", "tag"]), "name")
 
 
 def _small(rows: pd.DataFrame, plants: pd.Series[int]) -> pd.DataFrame:
@@ -75,13 +77,9 @@ def _small(rows: pd.DataFrame, plants: pd.Series[int]) -> pd.DataFrame:
         rows,
         rows["name"].isin(small.index) & (rows["cohort"] == FIRST_PLANTING),
         "small-plot",
-        word="plot",
-        what=lambda own: (
-            "this plot has "
-            + own["name"].map(small).astype(str)
-            + f" of the plants, where the middle plot has {plants.median():g}"
-        ),
-        mend="nothing, if it is so; else correct the label of the plot, or a spelling in it",
+        "plot",
+        number=rows["name"].map(small),
+        middle=plants.median(),
         group=rows["name"],
     )
 
@@ -90,42 +88,23 @@ def _misspelt(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataF
     """Find names with no more plots than another that they look like."""
     likely = likely_slips([str(name) for name in plots.index])  # those with most plots first
     counted = {name: f"{number} plot{'s' if number != 1 else ''}" for name, number in plots.items()}
-    what = {
-        name: f"{name} ({counted[name]}) looks like {like} ({counted[like]}), and is taken as another {word}"
-        for name, like in likely.items()
-    }
-    mend = {name: _mend(word, name, like) for name, like in likely.items()}
+    like = where[word].map(likely)
     return find(
         where,
         where[word].isin(list(likely)),
         f"{word}-spelling",
-        word=word,
-        what=where[word].map(what),
-        mend=where[word].map(mend),
+        word,
+        like=like,
+        of_own=where[word].map(counted),
+        of_like=like.map(counted),
         group=where[word],
-    )
-
-
-def _mend(word: str, name: str, like: str) -> str:
-    if word == "site":
-        return f"if it is the same, write {like} in the sheet; else nothing"
-    return (
-        "if it is the same, correct the sheet; or give every preparation a table [[methods]] in the study "
-        f'file, and under the one with name = "{like}" write: also = ["{name}"]'
     )
 
 
 def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
     """Find methods and sites with one plot only, where there is more than one of them."""
     alone = where[word].isin(plots.index[plots == 1]) & (len(plots) > 1)
-    why = (
-        "how much plots differ under it cannot be determined"
-        if word == "method"
-        else "preparations cannot be compared within it"
-    )
-    what = where[word].map({name: f"{name} has one plot only, so {why}" for name in plots.index})
-    mend = "nothing, if the name is right; else correct it in the sheet"
-    return find(where, alone, f"one-plot-{word}", word=word, what=what, mend=mend, group=where[word])
+    return find(where, alone, f"one-plot-{word}", word, group=where[word])
 
 
 _NAMED: Final = ("site", "block", "plot", "tag", "method", "species")
@@ -150,17 +129,25 @@ def check_no_name(rows: pd.DataFrame) -> pd.DataFrame:
     for word in _NAMED:
         if word not in rows:
             continue
-        said: dict[str, str] = {}
+        kinds: dict[str, str] = {}
         for name in rows[word].unique():
+            if str(name).isdigit():  # a plain number, as most tags are
+                continue
             looks_like = _NO_NAME[:2] if word == "species" else _NO_NAME  # a species is often not known: ?
-            what = next((what for what, looks in looks_like if looks.fullmatch(str(name))), "")
-            if what:
-                said[name] = f"{name} is {what}"
-        named = rows[word].isin(list(said))
-        mend = "if that is its name, nothing; else write its name in the sheet"
-        what_of = rows[word].map(said)
-        found.append(find(rows, named, "no-name", word=word, what=what_of, mend=mend, group=rows[word]))
-    return gather(found)
+            kind = next((kind for kind, looks in looks_like if looks.fullmatch(str(name))), "")
+            if kind:
+                kinds[name] = kind
+        found.append(
+            find(
+                rows,
+                rows[word].isin(list(kinds)),
+                "no-name",
+                word,
+                kind=rows[word].map(kinds),
+                group=rows[word],
+            )
+        )
+    return gather(*found)
 
 
 _OF: Final = {
@@ -183,46 +170,47 @@ def check_rules(settings: Settings, notes: StudyLines) -> None:
             ("rules", name),
             f"[rules] {name}",
             json.dumps(value),
-            f"a rule for {_SEEDLINGS[other]}, and the records are {_SEEDLINGS[kind]}: it changes nothing",
-            "nothing, or take the line out of the study file; if the kind is wrong, correct [records] kind",
+            other=_SEEDLINGS[other],
+            own=_SEEDLINGS[kind],
         )
 
 
+_UNSURE: Final = "; which one it is the sheet does not tell"
 _CODE_PARTS = ((4, 4), (3, 3), (4, 3), (3, 4), (2, 2))  # letters of genus and species in one word
 
 
 def check_species(rows: pd.DataFrame) -> pd.DataFrame:
     """Find species that may be another one: rare and close to a common one, or its short form."""
-    often = rows.loc[rows["species"] != "", "species"].value_counts()
+    species = rows["species"]
+    often = how_often(rows[species != ""], "species")
     names = [str(name) for name in often.index]
     likely: dict[str, tuple[str, list[str]]] = {}
-    for species in names:
-        others = [other for other in names if other != species]
-        whole = [other for other in others if is_short_for(species, other)]
+    for name in names:
+        beside = [other for other in names if other != name]
+        whole = [other for other in beside if is_short_for(name, other)]
         if whole:
-            likely[species] = ("a short form of ", whole)
+            likely[name] = ("a short form of ", whole)
             continue
-        common = [other for other in others if often[other] >= 2 * often[species]]
-        close = [other for other in common if look_alike(species, other)]
-        close += difflib.get_close_matches(species, common, n=1, cutoff=0.85)
+        common = [other for other in beside if often[other] >= 2 * often[name]]
+        close = [other for other in common if look_alike(name, other)]
+        close += difflib.get_close_matches(name, common, n=1, cutoff=0.85)
         if close:
-            likely[species] = ("another one, misspelt: ", close[:1])
+            likely[name] = ("another one, misspelt: ", close[:1])
     if not likely:
         return none_found()
-    what = {name: f"this species may be {kind}{' or '.join(found)}" for name, (kind, found) in likely.items()}
-    mend = {
-        name: f'if so, write in the study file under [records.sheets.species]: "{name}" = "{found[0]}"'
-        + ("; which one it is the sheet does not tell" if len(found) > 1 else "")
-        for name, (_, found) in likely.items()
-    }
+    kind = {name: kind for name, (kind, _) in likely.items()}
+    others = {name: " or ".join(found) for name, (_, found) in likely.items()}
+    first = {name: found[0] for name, (_, found) in likely.items()}
     return find(
         rows,
-        rows["species"].isin(list(likely)),
+        species.isin(list(likely)),
         "species-spelling",
-        word="species",
-        what=rows["species"].map(what),
-        mend=rows["species"].map(mend),
-        group=rows["species"],
+        "species",
+        kind=species.map(kind),
+        others=species.map(others),
+        first=species.map(first),
+        unsure=species.map({name: _UNSURE for name, (_, found) in likely.items() if len(found) > 1}),
+        group=species,
     )
 
 

@@ -6,10 +6,12 @@ import datetime as dt
 from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from survivor.files import cells as read
 from survivor.records.problems import Source, Texts, find, gather, none_found
+from survivor.records.times import share_by, times_of
 
 DATE_ORDER: Final = "date-order"
 OTHER_DATE: Final = "date_other"  # column: the day of the visit under the other order
@@ -26,7 +28,11 @@ def other_order(order: read.DateOrder) -> read.DateOrder:
     return "month-first" if order == "day-first" else "day-first"
 
 
-def order_that_fits(columns: Mapping[str, pd.Series[Any]], order: read.DateOrder) -> read.DateOrder:
+def order_that_fits(
+    columns: Mapping[str, pd.Series[Any]],
+    order: read.DateOrder,
+    times: np.ndarray[Any, Any] | None = None,
+) -> read.DateOrder:
     """Find that a sheet's dates were written in the other order than the study file says.
 
     Parameters
@@ -35,6 +41,8 @@ def order_that_fits(columns: Mapping[str, pd.Series[Any]], order: read.DateOrder
         The sheet's columns of dates.
     order
         What the study file says; None: nothing, and each ambiguous date is asked for.
+    times
+        How many records each row stands for; None: one.
 
     Returns
     -------
@@ -45,10 +53,14 @@ def order_that_fits(columns: Mapping[str, pd.Series[Any]], order: read.DateOrder
     other = other_order(order)
     if other is None or not columns:
         return None
-    cells = pd.concat([column[read.is_two_way(column)] for column in columns.values()])
+    asked = [read.is_two_way(column) for column in columns.values()]
+    cells = pd.concat([column[own] for column, own in zip(columns.values(), asked, strict=True)])
     if cells.empty:
         return None
-    as_told, as_other = (read.dates(cells, each)[0].isna().mean() for each in (order, other))
+    weights = None if times is None else np.concatenate([times[own.to_numpy()] for own in asked])
+    as_told, as_other = (
+        float(np.average(read.dates(cells, each)[0].isna(), weights=weights)) for each in (order, other)
+    )
     return other if as_told >= _HALF and as_other <= _FEW else None
 
 
@@ -57,15 +69,7 @@ def check_date_order(
 ) -> pd.DataFrame:
     """Say once that the dates of a column fit the other order of day and month."""
     return find(
-        rows,
-        wrong,
-        DATE_ORDER,
-        word=word,
-        value=raw,
-        what="at least half of the dates cannot be read in the order that the study file gives, and the "
-        "other order reads them; none of them is used until that is corrected",
-        mend=f'write in the study file, in the table of this file: date_order = "{order}"',
-        group=rows["source"].astype(str) + word,
+        rows, wrong, DATE_ORDER, word, value=raw, order=order, group=rows["source"].astype(str) + word
     )
 
 
@@ -98,14 +102,14 @@ def check_slips(rows: pd.DataFrame, closed: dt.date, sources: Sequence[Source]) 
         Where the records came from.
     """
     last = pd.Timestamp(closed)
-    other, planted = rows[OTHER_DATE], rows["planted_first"]
+    exchanged, planted = rows[OTHER_DATE], rows["planted_first"]
     wrong = (rows["date"] < planted) | (rows["date"] > last)
     if not wrong.any():
         return none_found()
-    mended = wrong & (other >= planted) & (other <= last)
-    told = other.notna()
-    impossible_there = told & ~((other >= planted) & (other <= last))
-    share = mended.astype(float).where(told).groupby(rows["source"]).transform("mean").fillna(0.0)
+    mended = wrong & (exchanged >= planted) & (exchanged <= last)
+    told = exchanged.notna()
+    impossible_there = told & ~((exchanged >= planted) & (exchanged <= last))
+    share = share_by(mended.astype(float).where(told), rows["source"], times_of(rows)).fillna(0.0)
     doubted = (share >= _MANY) & ~impossible_there.groupby(rows["source"]).transform("any")
     replanted = rows[OTHER_PLANTED]
     of_planting = wrong & ~mended & ~doubted & (rows["date"] >= replanted) & (replanted <= last)
@@ -114,44 +118,21 @@ def check_slips(rows: pd.DataFrame, closed: dt.date, sources: Sequence[Source]) 
     of_visits = rows["source"].map(others)
     of_sheet = rows.get(PLANTED_SOURCE, rows["source"]).fillna(rows["source"]).map(others)
     return gather(
-        [
-            _slip(
+        *(
+            find(
                 rows,
-                doubted & told,
-                "whole sheet",
-                "many of these dates lie before planting or after the records were closed in the order of "
-                "day and month that the study file gives, and none does in the other, "
-                + of_visits
-                + "; none of them is used",
-                'change date_order in the study file, in the table of this file, to "' + of_visits + '"',
-                "date",
-            ),
-            _slip(
-                rows,
-                mended & ~doubted,
-                "single dates",
-                "in the order of day and month that the study file gives this lies before planting or after "
-                "the records were closed, and in the other (" + of_visits + ") it does not",
-                "look it up; if day and month are exchanged, write the day as year-month-day",
-                "date",
-            ),
-            _slip(
-                rows,
-                of_planting,
-                "planting",
-                "the visit lies before planting, unless day and month of the planting date are exchanged",
-                'look up the planting date; if so, change date_order in the table of its file to "'
-                + of_sheet
-                + '", or write the planting date as year-month-day',
-                "planted_date",
-            ),
-        ]
+                at_fault,
+                DATE_ORDER,
+                word,
+                message=message,
+                value="read as " + read.day_texts(rows[word]),
+                other=other,
+                group=rows["source"].astype(str) + word + message,
+            )
+            for message, at_fault, word, other in (
+                ("order-of-sheet", doubted & told, "date", of_visits),
+                ("order-of-dates", mended & ~doubted, "date", of_visits),
+                ("order-of-planting", of_planting, "planted_date", of_sheet),
+            )
+        )
     )
-
-
-def _slip(
-    rows: pd.DataFrame, wrong: pd.Series[bool], kind: str, what: Texts | str, mend: Texts | str, word: str
-) -> pd.DataFrame:
-    group = rows["source"].astype(str) + word + kind
-    value = "read as " + read.day_texts(rows[word])
-    return find(rows, wrong, DATE_ORDER, word=word, value=value, what=what, mend=mend, group=group)

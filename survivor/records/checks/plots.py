@@ -55,16 +55,12 @@ def odd_preparations(rows: pd.DataFrame, method: Texts, whose: Texts, of: str) -
         rows,
         odd,
         "odd-preparation",
-        word="method",
+        "method",
         value=told.fillna(""),
-        what="this row tells "
-        + told.fillna("")
-        + f", the other rows of the {of} "
-        + most.astype(object).fillna("")
-        + ", which is used"
-        + pairs.map(asked).fillna(""),
-        mend=f"write the preparation of the {of} here too, or the right {of} label"
-        + pairs.map(mends).fillna(""),
+        of=of,
+        most=most,
+        asked=pairs.map(asked),
+        more=pairs.map(mends),
         group=rows["line"],
     )
     return method.where(~odd, most), found
@@ -141,15 +137,7 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         The matched names, "" where unknown; and the unknown ones, with a proposal
         that is never made in silence.
     """
-    blank = find(
-        rows,
-        rows["method"] == "",
-        "unknown-method",
-        word="method",
-        what="no preparation is given for the plot",
-        mend="write what was done to the ground, also where that was nothing",
-        group=plot_name,
-    )
+    blank = find(rows, rows["method"] == "", "unknown-method", "method", message="no-method", group=plot_name)
     if not methods:
         return rows["method"], blank
     names = {_folded(spelling): m.name for m in methods for spelling in (*m.also, m.name)}
@@ -163,12 +151,11 @@ def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts,
         rows,
         (matched == "") & (rows["method"] != ""),
         "unknown-method",
-        word="method",
-        what="this preparation is none of the [[methods]] of the study file",
-        mend=lambda own: own["method"].map(mends),
+        "method",
+        proposal=rows["method"].map(mends),
         group=plot_name,
     )
-    return matched, gather([blank, unknown, renamed])
+    return matched, gather(blank, unknown, renamed)
 
 
 def methods_of_visits(
@@ -225,21 +212,13 @@ def methods_of_visits(
         rows,
         several,
         "plot-differs",
-        word="method",
-        what=f"the rows of this {of} tell different preparations, "
-        + whose.map(named).astype(object).fillna("")
-        + "; none of them is used",
-        mend=f"write the same preparation into every row of the {of}"
-        + (
-            "; where parts of it had their own, give each part its own plot label; where every plant had "
-            'its own, write in the study file under [rules]: preparation_of = "plant"'
-            if of == "plot"
-            else ""
-        )
-        + whose.map(joined).astype(object).fillna(""),
+        "method",
+        message=f"preparations-of-{of}",
+        named=whose.map(named),
+        spelt=whose.map(joined),
         group=whose,
     )
-    return method, unknown, gather([odd, differs])
+    return method, unknown, gather(odd, differs)
 
 
 def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[Method]) -> pd.DataFrame:
@@ -263,11 +242,8 @@ def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[M
         & (method != "")
         & (of_each(own, _folded) != of_each(method.fillna(""), _folded)),
         "method-differs",
-        word="method",
-        what=lambda wrong: (
-            "the plot sheet gives another preparation for this plot, " + method[wrong.index].astype(object)
-        ),
-        mend="correct one of them; that of the plot sheet is used",
+        "method",
+        listed=method,
         group=lambda wrong: joined(wrong["name"], own[wrong.index]),
     )
 
@@ -309,34 +285,15 @@ def check_planting_dates(
             rows,
             rows["planted_date"] > pd.Timestamp(closed),
             "planting-in-future",
-            word="planted_date",
-            what=f"the planting date is after the records were closed ({closed})",
-            mend="correct the date, or as_of in the study file",
+            "planted_date",
+            closed=closed,
             group=group,
         ),
-        find(
-            rows,
-            several,
-            "several-planting-days",
-            word="planted_date",
-            what="the plot was planted on several days; days count from the last",
-            mend="nothing, if that is right",
-            group=group,
-        ),
+        find(rows, several, "several-planting-days", "planted_date", group=group),
     ]
     if needed:
-        found.append(
-            find(
-                rows,
-                rows["planted_date"].isna(),
-                "no-planting-date",
-                word="planted_date",
-                what="no planting date that can be read is given for the plot, so its days cannot be counted",
-                mend="write the date, or say [rules] planted_date where all plots share one",
-                group=group,
-            )
-        )
-    return gather(found)
+        found.append(find(rows, rows["planted_date"].isna(), "no-planting-date", "planted_date", group=group))
+    return gather(*found)
 
 
 def check_seasons(rows: pd.DataFrame) -> pd.DataFrame:
@@ -349,18 +306,7 @@ def check_seasons(rows: pd.DataFrame) -> pd.DataFrame:
     """
     apart = (rows["planted_date"] - rows["planted_first"]).dt.days
     return find(
-        rows,
-        apart > MOST_PLANTING_DAYS,
-        "several-plantings",
-        word="planted_date",
-        what=lambda own: (
-            "the planting days told of this plot lie "
-            + number_texts(apart[own.index].astype(float))
-            + " days apart, so its days cannot be counted from one of them; none of its records is used"
-        ),
-        mend="if the plot was planted in several seasons, give each planting its own plot label, such as "
-        "1-2022, or call the later plants infill (a column cohort); else correct the date",
-        group=plot_name,
+        rows, apart > MOST_PLANTING_DAYS, "several-plantings", "planted_date", apart=apart, group=plot_name
     )
 
 
@@ -404,56 +350,34 @@ def radius_in_metres(
     wrong = ((radius < 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
     metres = (radius > 0) & (radius < _LEAST_RADIUS_M) & (given[0].endswith("_cm"))
     found += [
-        find(
-            rows,
-            wrong,
-            "impossible-radius",
-            word=given[0],
-            value=shown,
-            what=f"a weed-free radius has to be between 0 and {WIDEST_RADIUS_M:g} metres; it was left blank",
-            mend="measure from the stem to the edge of the patch, in metres",
-            group=group,
-        ),
+        find(rows, wrong, "impossible-radius", given[0], value=shown, widest=WIDEST_RADIUS_M, group=group),
         find(
             rows,
             centimetres,
             "radius-in-centimetres",
-            word=given[0],
+            given[0],
             value=shown,
-            what="this seems to be in centimetres where metres are needed; it was left blank",
-            mend=f"if so, name the column {given[0].removesuffix('_m')}_cm, or correct the cell",
+            bare=given[0].removesuffix("_m"),
             group=group,
         ),
     ]
-    left = "it is read so" if mixed else "it was left blank"
-    answer = "if all such are, write under [rules]: metres_in_centimetres = true; else correct the cell"
     found.append(
         find(
             rows,
             metres,
             "radius-read-in-metres" if mixed else "radius-in-metres",
-            word=given[0],
+            given[0],
             value=shown,
-            what=f"this seems to be in metres where centimetres are needed; {left}",
-            mend="nothing, as the study file says so" if mixed else answer,
             group=group,
         )
     )
     radius = radius.where(~metres, 100 * radius if mixed else float("nan")).where(~(wrong | centimetres))
     found += [_named_diameter(rows, sources, radius), _like_diameter(rows, radius)]
-    return radius, gather(found)
+    return radius, gather(*found)
 
 
 def _halved(rows: pd.DataFrame, word: str) -> pd.DataFrame:
-    return find(
-        rows,
-        rows[word].notna(),
-        "diameter-halved",
-        word=word,
-        what="the column tells a diameter; half of it is the radius",
-        mend="nothing, if it is a diameter; else name the column weed_free_radius_m in the study file",
-        group=rows["source"].astype(str),
-    )
+    return find(rows, rows[word].notna(), "diameter-halved", word, group=rows["source"].astype(str))
 
 
 def _named_diameter(rows: pd.DataFrame, sources: Sequence[Source], radius: pd.Series[float]) -> pd.DataFrame:
@@ -468,9 +392,7 @@ def _named_diameter(rows: pd.DataFrame, sources: Sequence[Source], radius: pd.Se
         rows,
         rows["source"].isin(list(speaks)) & radius.notna(),
         "radius-like-diameter",
-        word=words[0] if words else "",
-        what="the header speaks of a diameter or width, the study file of a radius: four times the area",
-        mend="if it is a diameter, name the column weed_free_diameter_m in the study file",
+        words[0] if words else "",
         group=rows["source"].astype(str),
     )
 
@@ -490,10 +412,9 @@ def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame
         rows,
         rows["site"].isin(suspects) & radius.notna(),
         "radius-like-diameter",
-        word="weed_free_radius_m",
+        "weed_free_radius_m",
+        message="radius-twice-others",
         value=radius,
-        what="the radii of this site are about twice those of the same methods elsewhere: diameters?",
-        mend="ask who measured it; halve it if it is a diameter",
         group="like" + rows["site"],
     )
 

@@ -7,7 +7,7 @@ from typing import Final
 
 import pandas as pd
 
-from survivor.files.cells import is_text, number_texts
+from survivor.files.cells import is_text
 from survivor.files.names import look_alike
 from survivor.records.checks.plots import plot_name
 from survivor.records.problems import find, gather
@@ -15,7 +15,6 @@ from survivor.words import counted
 
 _TIMES: Final = 8.0  # the usual number planted; a digit too many is ten times
 _MOST: Final = 100_000  # plants that one plot may hold
-_MORE: Final = f"this is more than a plot holds ({_MOST:,})"
 _FEWEST: Final = 4  # plots from which something usual can be told
 _LOST, _USUAL_LOST = 0.8, 0.3  # shares of the planted that are gone at the first count
 _FAR_DAYS: Final = 3 * 365  # between planting days of one study, and from planting to the first visit
@@ -34,14 +33,17 @@ def check_planted_column(rows: pd.DataFrame) -> pd.DataFrame:
     each = rows.assign(name=plot_name(rows)).drop_duplicates(["name", "species"])["planted"].dropna()
     usual = each[each > 0].median()
     many = (rows["planted"] >= _TIMES * usual) & (len(each) >= _FEWEST)
-    return find(
-        rows,
-        many | (rows["planted"] > _MOST),
-        "planted-unusual",
-        word="planted",
-        what=many.map({True: f"this is many times the usual number planted, {usual:g}", False: _MORE}),
-        mend="nothing, if it is right; else correct it: survival is counted of it",
-        group=plot_name,
+    return gather(
+        find(rows, many, "planted-unusual", "planted", usual=usual, group=plot_name),
+        find(
+            rows,
+            (rows["planted"] > _MOST) & ~many,
+            "planted-unusual",
+            "planted",
+            message="planted-beyond",
+            most=_MOST,
+            group=plot_name,
+        ),
     )
 
 
@@ -60,13 +62,9 @@ def check_first_count(rows: pd.DataFrame) -> pd.DataFrame:
         rows,
         (lost >= _LOST) & bool(few),
         "planted-unusual",
-        word="alive",
-        what=number_texts(rows["alive"])
-        + " of "
-        + number_texts(rows["number"])
-        + " planted are alive at the first "
-        f"count, where the others had lost {100 * lost.dropna().median():.0f} of 100",
-        mend="nothing, if it is right; else correct the number planted, or the count",
+        "alive",
+        message="first-count-low",
+        usual=100 * lost.dropna().median(),
     )
 
 
@@ -85,15 +83,7 @@ def check_years(rows: pd.DataFrame) -> pd.DataFrame:
     waited = (rows.groupby(name)["date"].min() - planted).dt.days
     late = waited - waited.dropna().median() > _FAR_DAYS
     far = (alone | late.reindex(alone.index, fill_value=False)) & (len(planted) >= _FEWEST)
-    return find(
-        rows,
-        name.map(far).fillna(False).astype(bool),
-        "planting-far",
-        word="planted_date",
-        what="this is years from the planting days of the other plots, or from the first visit",
-        mend="nothing, if it is right; else correct the year",
-        group=name,
-    )
+    return find(rows, name.map(far).fillna(False).astype(bool), "planting-far", "planted_date", group=name)
 
 
 def check_traits(plots: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
@@ -111,40 +101,33 @@ def check_traits(plots: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
         if is_text(plots[trait]):
             found.append(_words(plots, trait))
         blank = plots[trait].isna() | (plots[trait].astype(object) == "")
-        found.append(
-            find(
-                plots,
-                blank & (blank.sum() * 10 <= len(plots)),
-                "trait-blank",
-                word=trait,
-                what="blank, where nearly all other plots have a value",
-                mend="fill it in, or leave it blank if nobody knows",
-                group=pd.Series(trait, index=plots.index),
-            )
-        )
-    return gather(found)
+        found.append(find(plots, blank & (blank.sum() * 10 <= len(plots)), "trait-blank", trait, group=trait))
+    return gather(*found)
 
 
 def _words(plots: pd.DataFrame, trait: str) -> pd.DataFrame:
     texts = plots[trait].fillna("").astype(str)
     number = texts[texts != ""].value_counts()
     if len(number) < 2 or len(number) > min(_MOST_LEVELS, len(plots) / 2):
-        return gather([])  # no word from a list
-    why: dict[str, str] = {}
+        return gather()  # no word from a list
+    likely: dict[str, str] = {}
+    lone: list[str] = []
     for place, word in enumerate(number.index):
         like = next((other for other in number.index[:place] if look_alike(word, other)), None)
         if like is not None:
-            why[word] = (
-                f"this looks like {like} ({counted(int(number[like]), 'plot')}), and is taken as another"
-            )
+            likely[word] = like
         elif number[word] == 1 and number.iloc[: max(len(number) // 2, 1)].min() >= _FEWEST:
-            why[word] = "no other plot has this word, and the others share theirs"
-    return find(
-        plots,
-        texts.isin(list(why)),
-        "trait-spelling",
-        word=trait,
-        what=texts.map(why),
-        mend="if another is meant, write that in the sheet; else nothing",
-        group=texts,
+            lone.append(word)
+    plots_of = {word: counted(int(plots), "plot") for word, plots in number.items()}
+    return gather(
+        find(
+            plots,
+            texts.isin(list(likely)),
+            "trait-spelling",
+            trait,
+            like=texts.map(likely),
+            number=texts.map(likely).map(plots_of),
+            group=texts,
+        ),
+        find(plots, texts.isin(lone), "trait-spelling", trait, message="trait-alone", group=texts),
     )

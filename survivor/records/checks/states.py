@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-
 import pandas as pd
 
-from survivor.records.problems import Texts, find, gather, joined
+from survivor.records.problems import find, gather, joined
 from survivor.records.tagged import Followed, Histories, never_at_risk
 from survivor.vocabulary import State
 
@@ -27,83 +25,39 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
     last_turn = past.visits.groupby("name")["turn"].max()
     at_end = rows["turn"] == rows["name"].map(last_turn)
     return gather(
-        [
-            reshoots(rows),
-            unconfirmed(rows, at_end),
-            missing(rows),
-            blanks(rows),
-            skipped(rows, past),
-            not_found(rows, followed),
-            without_interval(rows, past, followed),
-        ]
+        reshoots(rows),
+        unconfirmed(rows, at_end),
+        missing(rows),
+        blanks(rows),
+        skipped(rows, past),
+        not_found(rows, followed),
+        doubtful(rows),
+        without_interval(rows, past, followed),
     )
-
-
-def _of_tag(what: str) -> Callable[[pd.DataFrame], Texts]:
-    """Say something of the tag of each row at fault."""
-    return lambda rows: what + " (tag " + rows["tag"] + ")"
 
 
 def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
     """Find seedlings called dead or missing and alive later."""
+    again = rows["alive"] & (rows["state"] == State.DEAD)
+    times = again.groupby(rows["entry"]).transform("sum")
     return gather(
-        [
-            find(
-                rows,
-                rows["alive"] & (rows["state"] == State.DEAD),
-                "reshoot",
-                word="state",
-                what=_of_tag("called dead here and alive later: alive throughout"),
-                mend="nothing, if it reshot; else look for a tag read wrongly",
-            ),
-            find(
-                rows,
-                rows["alive"] & (rows["state"] == State.MISSING),
-                "alive-after-missing",
-                word="state",
-                what=_of_tag("called missing here and alive later: alive throughout"),
-                mend="look for a tag read wrongly, or infill under the old tag",
-            ),
-        ]
+        find(rows, again & (times == 1), "reshoot", "state"),
+        find(rows, again & (times > 1), "reshoot-late", "state"),
+        find(rows, rows["alive"] & (rows["state"] == State.MISSING), "alive-after-missing", "state"),
     )
 
 
 def unconfirmed(rows: pd.DataFrame, at_end: pd.Series[bool]) -> pd.DataFrame:
     """Find seedlings first called dead at the last visit of their plot."""
-    return find(
-        rows,
-        rows["death"] & at_end & (rows["state"] == State.DEAD),
-        "unconfirmed-death",
-        word="state",
-        what=_of_tag("dead at the last visit only: counted as dead, and unconfirmed, since it may reshoot"),
-        mend="look again at the next visit",
-    )
+    return find(rows, rows["death"] & at_end & (rows["state"] == State.DEAD), "unconfirmed-death", "state")
 
 
 def missing(rows: pd.DataFrame) -> pd.DataFrame:
     """Say how missing plants were read."""
     gone = rows["state"] == State.MISSING
     return gather(
-        [
-            find(
-                rows,
-                gone & rows["death"],
-                "missing-dead",
-                word="state",
-                what="missing, place found and plant gone: read as dead at the visit first missing",
-                mend='nothing, if that is right; else say [rules] missing = "unknown"',
-                group=rows["source"],
-            ),
-            find(
-                rows,
-                gone & ~rows["alive"] & ~rows["dead"],
-                "missing-unknown",
-                word="state",
-                what="missing (position found, plant gone), read as unknown",
-                mend='nothing, if that is right; else say [rules] missing = "dead"',
-                group=rows["source"],
-            ),
-        ]
+        find(rows, gone & rows["death"], "missing-dead", "state", group=rows["source"]),
+        find(rows, gone & ~rows["alive"] & ~rows["dead"], "missing-unknown", "state", group=rows["source"]),
     )
 
 
@@ -111,35 +65,9 @@ def blanks(rows: pd.DataFrame) -> pd.DataFrame:
     """Say which blanks were read as dead; find plots where every seedling is blank."""
     all_blank = rows.groupby("visit_of_plot")["blank"].transform("all")
     return gather(
-        [
-            find(
-                rows,
-                rows["blank"] & rows["death"],
-                "blank-dead",
-                word="state",
-                what="a blank that no later sighting follows, read as dead as the study file says",
-                mend='nothing, if that is right; else say [rules] blank = "not visited"',
-                group=rows["visit_of_plot"],
-            ),
-            find(
-                rows,
-                rows["blank"] & ~rows["death"],
-                "not-visited",
-                word="state",
-                what="no state at this visit: the time between the visits round it is taken together",
-                mend="nothing, if nobody looked",
-                group=rows["visit_of_plot"],
-            ),
-            find(
-                rows,
-                all_blank & rows["death"],
-                "plot-all-blank",
-                word="state",
-                what="every seedling of the plot is blank at this visit, and blanks are read as dead",
-                mend="if nobody visited the plot, write not visited",
-                group=rows["visit_of_plot"],
-            ),
-        ]
+        find(rows, rows["blank"] & rows["death"], "blank-dead", "state", group=rows["visit_of_plot"]),
+        find(rows, rows["blank"] & ~rows["death"], "not-visited", "state", group=rows["visit_of_plot"]),
+        find(rows, all_blank & rows["death"], "plot-all-blank", "state", group=rows["visit_of_plot"]),
     )
 
 
@@ -149,15 +77,7 @@ def skipped(rows: pd.DataFrame, past: Histories) -> pd.DataFrame:
     before = known.groupby("entry")["turn"].shift()
     at_planting = past.entries["turn_before"].where(past.entries["at_planting"])
     gap = known["turn"] - before.fillna(known["entry"].map(at_planting))
-    return find(
-        known,
-        gap > 1,
-        "skipped-visit",
-        word="visit",
-        what="the state is not known at the visit before: the time since the last sighting is taken together",
-        mend="nothing; the wider the stretch, the less it tells",
-        group=known["whole_visit"],
-    )
+    return find(known, gap > 1, "skipped-visit", "visit", group=known["whole_visit"])
 
 
 def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
@@ -165,39 +85,17 @@ def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
     lost = rows["entry"].isin(followed.lost.index)
     last = ~rows.duplicated("entry", keep="last")
     nowhere = rows["state"] == State.NOT_FOUND
-    at_end = lost & last & ~rows["alive"]
+    at_end = lost & last & ~rows["alive"] & (rows["state"] != State.DOUBTFUL)
     return gather(
-        [
-            find(
-                rows,
-                at_end,
-                "not-found-at-end",
-                word="state",
-                what=_of_tag("not found at the end: followed to its last sighting only"),
-                mend="look for it at the next visit; the answer is bounded by all such dead and all alive",
-            ),
-            find(
-                rows,
-                nowhere & ~at_end,
-                "not-found",
-                word="state",
-                what="tag or position not found at this visit: the state is unknown",
-                mend="nothing, if it was looked for",
-                group=rows["whole_visit"],
-            ),
-            find(
-                rows,
-                lost & last & rows["alive"],
-                "lost-from-sight",
-                word="tag",
-                value=rows["tag"],
-                what=_of_tag(
-                    "no state after this visit, though the plot was visited again: followed to here only"
-                ),
-                mend="look for it at the next visit; the answer is bounded by all such dead and all alive",
-            ),
-        ]
+        find(rows, at_end, "not-found-at-end", "state"),
+        find(rows, nowhere & ~at_end, "not-found", "state", group=rows["whole_visit"]),
+        find(rows, lost & last & rows["alive"], "lost-from-sight", "tag", value=rows["tag"]),
     )
+
+
+def doubtful(rows: pd.DataFrame) -> pd.DataFrame:
+    """Find records of which nobody could tell whether the seedling lived."""
+    return find(rows, rows["state"] == State.DOUBTFUL, "doubtful", "state")
 
 
 def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) -> pd.DataFrame:
@@ -207,33 +105,7 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
     ever_alive = rows.groupby("entry")["alive"].transform("any")
     in_interval = rows["entry"].isin(followed.intervals["entry"])
     return gather(
-        [
-            find(
-                rows,
-                dead_at_once,
-                "dead-at-planting",
-                word="state",
-                what=_of_tag("dead on the day of planting, so it was never at risk"),
-                mend="correct the state or the dates",
-                group=rows["entry"],
-            ),
-            find(
-                rows,
-                ~at_planting & ~ever_alive & rows["dead"],
-                "never-seen-alive",
-                word="tag",
-                what=_of_tag("never seen alive, and not known to be tagged at planting"),
-                mend='if the tags went in with the plants, say [rules] tagged = "at planting"',
-                group=rows["entry"],
-            ),
-            find(
-                rows,
-                ~in_interval & rows["alive"],
-                "seen-once",
-                word="tag",
-                what="no known state after the first sighting, so there is nothing to compare with",
-                mend="nothing; it counts from the next visit on",
-                group=rows["whole_visit"],
-            ),
-        ]
+        find(rows, dead_at_once, "dead-at-planting", "state", group=rows["entry"]),
+        find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=rows["entry"]),
+        find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=rows["whole_visit"]),
     )

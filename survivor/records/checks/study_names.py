@@ -16,7 +16,8 @@ import pandas as pd
 from survivor.files.faults import Place, line_of
 from survivor.files.names import look_alike, meant, nearest
 from survivor.intervals import entries
-from survivor.records.problems import FINDING_COLUMNS, NOWHERE, gather, none_found
+from survivor.records.english import MESSAGES
+from survivor.records.problems import FINDING_COLUMNS, NOWHERE, none_found
 from survivor.records.words import COLUMN_WORDS
 from survivor.settings import Gauge, Planted, Settings
 from survivor.vocabulary import FIRST_PLANTING
@@ -43,12 +44,15 @@ class StudyLines:
     found: list[tuple[object, ...]] = field(default_factory=list)
 
     def say(
-        self, code: str, place: Place, key: str, value: str, what: str, mend: str, group: str = ""
+        self, code: str, place: Place, key: str, value: str = "", *, message: str = "", **said: object
     ) -> None:
-        """Add a finding; ``key`` is how the place is written for the reader."""
+        """Add a finding; ``key`` is how the place is written for the reader, ``said`` as for `find`."""
         line = line_of(place, self.lines)
         row = NOWHERE if line is None else line
-        self.found.append((NOWHERE, self.source, row, code, key, value, what, mend, group))
+        what, mend = (text.format(value=value, **said) for text in MESSAGES[message or code])
+        self.found.append(
+            (NOWHERE, self.source, row, code, key, value, what, mend, said.get("group", ""), "")
+        )
 
     def table(self) -> pd.DataFrame:
         """Make a table of the findings so far."""
@@ -93,31 +97,33 @@ def check_study_names(
     _columns(settings, notes)
     design = settings.design.model_copy(update={"strata": strata})
     used = settings.model_copy(update={"planted": planted, "gauges": gauges, "design": design})
-    return used, gather([notes.table()])
+    return used, notes.table()
 
 
 def check_own_lines(settings: Settings, notes: StudyLines) -> pd.DataFrame:
     """Check what the study file says by itself, where no record can be used to compare it with."""
     _costs(settings, notes)
     _columns(settings, notes)
-    return gather([notes.table()])
+    return notes.table()
 
 
 def _respelt(name: str, known: Collection[str]) -> str | None:
     """Find the known name that differs at most in case and spaces."""
+    if name in known:
+        return name
     plain = {"".join(other.split()).casefold(): other for other in known}
-    return name if name in known else plain.get("".join(name.split()).casefold())
+    return plain.get("".join(name.split()).casefold())
 
 
 def _no_site(name: str, sites: Collection[str], sites_read: Collection[str]) -> str:
     if _respelt(name, sites_read) is not None:
         return f"no record of the site {name} can be used"
-    return _holds(f"no record has the site {name}", name, sites, "the records hold")
+    return f"no record has the site {name}{_holds(name, sites, 'the records hold')}"
 
 
-def _holds(what: str, name: str, known: Collection[str], lead: str) -> str:
+def _holds(name: str, known: Collection[str], lead: str) -> str:
     proposal = meant(name, known)
-    return f"{what}{proposal}{'' if proposal else ';'} {lead}: {listed(known)}"
+    return f"{proposal}{'' if proposal else ';'} {lead}: {listed(known)}"
 
 
 def _planted(
@@ -137,8 +143,7 @@ def _planted(
                 (*place, "site"),
                 "[[planted]] site",
                 row.site,
-                f"{_no_site(row.site, sites, sites_read)}; these plants are left out of the averages",
-                "spell the site as in the records, or leave the line if it has no plot",
+                why=_no_site(row.site, sites, sites_read),
                 group=row.site,
             )
             continue
@@ -150,22 +155,19 @@ def _planted(
                 (*place, "species"),
                 "[[planted]] species",
                 species,
-                "the records tell no species, so plants are taken by site: the species is left out here",
-                "name the column of species in the study file, or take the species out of [[planted]]",
+                message="planted-by-site",
                 group="no species",
             )
             species = None
         if species and _respelt(species, here) is None:
-            what = _holds(
-                f"no plot of {site} holds {species}", species, here, "the records of this site hold"
-            )
             notes.say(
                 "planted-unmatched",
                 (*place, "species"),
                 "[[planted]] species",
                 species,
-                f"{what}; these plants are left out of the averages",
-                "spell the species as in the records, or leave the line if no plot holds it",
+                message="planted-of-no-plot",
+                site=site,
+                known=_holds(species, here, "the records of this site hold"),
             )
             continue
         kept.append(row.model_copy(update={"site": site, "species": species and _respelt(species, here)}))
@@ -180,29 +182,14 @@ def _without_number(
     if not settings.planted:
         return
     if not kept:
-        notes.say(
-            "planted-missing",
-            ("planted", 0),
-            "[[planted]]",
-            "",
-            "no line matches the records, so averages go by the plants in the plots",
-            "spell sites and species as in the records",
-        )
+        notes.say("planted-missing", ("planted", 0), "[[planted]]", message="planted-nowhere")
         return
     whole = {row.site for row in kept if row.species is None}
     single = {(row.site, row.species) for row in kept}
     bare = sorted(pair for pair in pairs if pair[0] not in whole and pair not in single)
     if bare:
         names = [" ".join(part for part in pair if part) for pair in bare]
-        notes.say(
-            "planted-missing",
-            ("planted", 0),
-            "[[planted]]",
-            "",
-            f"no number planted is given for {listed(names)}: these have plots and count for nothing in "
-            "the averages",
-            "add a [[planted]] table for each, or take all [[planted]] tables out",
-        )
+        notes.say("planted-missing", ("planted", 0), "[[planted]]", names=listed(names))
 
 
 def _gauges(
@@ -220,32 +207,17 @@ def _gauges(
                     ("gauges", number, "sites"),
                     f"[[gauges]] {gauge.name}, sites",
                     name,
-                    f"{_no_site(name, sites, sites_read)}; the gauge says nothing of it",
-                    "spell the site as in the records, or take it out",
+                    why=_no_site(name, sites, sites_read),
                 )
             spelt.append(site or name)
         covered |= set(spelt) if gauge.sites else sites
         kept.append(gauge.model_copy(update={"sites": tuple(spelt)}))
     dry = sorted(sites - covered)
     if settings.gauges and dry:
-        notes.say(
-            "site-without-gauge",
-            ("gauges", 0),
-            "[[gauges]] sites",
-            "",
-            f"no gauge stands for {listed(dry)}, so nothing is said of rain there",
-            "add the site to the gauge that is nearest, if one is near enough",
-        )
+        notes.say("site-without-gauge", ("gauges", 0), "[[gauges]] sites", sites=listed(dry))
     if settings.gauges and settings.dry_season is None:
-        notes.say(
-            "dry-season-absent",
-            ("gauges", 0, "name"),
-            "[[gauges]] name",
-            settings.gauges[0].name,
-            "a rain gauge is named and no dry season, so nothing is said of the rain of the dry season",
-            "when does it start and end? Write in the study file: [dry_season], and under it, month and day, "
-            'such as start = "12-01" and end = "03-31"',
-        )
+        name = settings.gauges[0].name
+        notes.say("dry-season-absent", ("gauges", 0, "name"), "[[gauges]] name", name)
     return tuple(kept)
 
 
@@ -257,20 +229,14 @@ def _strata(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> t
             kept.append(name)
             continue
         others = [word for word in intervals.columns if word in LIKELY_STRATA] or list(LIKELY_STRATA)
-        why = (
-            f"the records tell no {name}"
-            if name in intervals.columns
-            else f"no column of the records is called {name}"
-        )
         notes.say(
             "stratum-absent",
             ("design", "strata"),
             "[design] strata",
             name,
-            f"{why}, so preparations are compared within each site instead",
-            f"name the column in the study file: [records.sheets.columns] or [records.plots.columns] {name}"
-            if name in LIKELY_STRATA
-            else f"name a column that the records have, such as {listed(others)}",
+            message="" if name in LIKELY_STRATA else "stratum-unknown",
+            why="the records tell no" if name in intervals.columns else "no column of the records is called",
+            others=listed(others),
         )
     if not kept or len(kept) < len(settings.design.strata):
         kept = list(dict.fromkeys(["site", *kept])) if settings.design.strata else kept
@@ -281,14 +247,8 @@ def _methods(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> 
     present = [str(method) for method in intervals["method"].cat.categories]
     for number, method in enumerate(settings.methods):
         if method.name not in present:
-            notes.say(
-                "method-without-plots",
-                ("methods", number, "name"),
-                "[[methods]] name",
-                method.name,
-                f"no plot that can be used holds this preparation; the records hold: {listed(present)}",
-                "nothing, if it was not used; else add its spelling in the sheets to its list: also",
-            )
+            place = ("methods", number, "name")
+            notes.say("method-without-plots", place, "[[methods]] name", method.name, present=listed(present))
     usual = settings.design.usual_practice
     if usual is not None and usual not in present:
         close = nearest(usual, present)
@@ -297,57 +257,36 @@ def _methods(intervals: pd.DataFrame, settings: Settings, notes: StudyLines) -> 
             ("design", "usual_practice"),
             "[design] usual_practice",
             usual,
-            f"no plot that can be used holds this preparation, so all are compared with {present[0]}; "
-            f"the records hold: {listed(present)}",
-            f'if it is meant, write usual_practice = "{close}"' if close else "name one of these",
+            message="" if close else "usual-practice-unknown",
+            first=present[0],
+            present=listed(present),
+            close=close,
         )
     elif usual is None and len(present) > 1 and settings.study.purpose == "compare preparations":
         notes.say(
             "usual-practice-unnamed",
             ("design",),
             "[design] usual_practice",
-            "",
-            "the study file does not name the usual practice, so all preparations are compared with "
-            f"“{present[0]}”, the first among those with most plots",
-            f'write under [design]: usual_practice = "..."; the records hold: {listed(present)}',
+            first=present[0],
+            present=listed(present),
         )
 
 
 def _costs(settings: Settings, notes: StudyLines) -> None:
     costed = [method.name for method in settings.methods if method.costed]
     bare = [method.name for method in settings.methods if not method.costed]
+    names = [method.name for method in settings.methods]
     if costed and bare:
-        notes.say(
-            "method-without-cost",
-            ("methods", [m.name for m in settings.methods].index(bare[0])),
-            "[[methods]] cost",
-            "",
-            f"no cost is given for {listed(bare)}, so nothing is said of what a surviving plant cost there",
-            "add a line to each: cost = { per_plant = ..., low = ..., high = ... }",
-        )
+        place = ("methods", names.index(bare[0]))
+        notes.say("method-without-cost", place, "[[methods]] cost", bare=listed(bare))
     if costed and settings.costs is None:
-        notes.say(
-            "currency-absent",
-            ("methods", [m.name for m in settings.methods].index(costed[0])),
-            "[[methods]] cost",
-            "",
-            "costs are given and no currency, so amounts are told without one",
-            'write in the study file: [costs], and under it currency = "dollars", the year of the prices and '
-            "their source",
-        )
+        notes.say("currency-absent", ("methods", names.index(costed[0])), "[[methods]] cost")
 
 
 def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
     """Say where the season cannot answer what the study file asks."""
     if settings.study.purpose == "check a target" and settings.target is None:
-        notes.say(
-            "target-absent",
-            ("study", "purpose"),
-            "[study] purpose",
-            settings.study.purpose,
-            "the season was monitored to check a target, and no target is given",
-            "add [target] with survival_per_100, such as 70, and the name of its milestone",
-        )
+        notes.say("target-absent", ("study", "purpose"), "[study] purpose", settings.study.purpose)
     last = int(first["stop_day"].max()) if len(first) else 0
     if len(first) and entries(first)["at_risk"].sum() == first["died"].sum():
         last = 0  # all are known to be dead: a later visit has nothing left to tell
@@ -356,17 +295,14 @@ def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
         asked |= {m.name: m for m in settings.milestones if m.name == settings.target.milestone}
     for number, milestone in enumerate(settings.milestones):
         if 0 < last < milestone.day - milestone.window_days:
-            due = milestone.name in asked
             notes.say(
-                "milestone-not-reached" if due else "later-milestone",
+                "milestone-not-reached" if milestone.name in asked else "later-milestone",
                 ("milestones", number, "day"),
                 "[[milestones]] day",
                 str(milestone.day),
-                f"the last visit is {last} days after planting, before the window of {milestone.name} opens "
-                f"on day {milestone.day - milestone.window_days}",
-                "name an earlier milestone as headline, or wait for the visit"
-                if due
-                else "nothing, if its visit is still to come: the report says that it is not reached",
+                last=last,
+                milestone=milestone.name,
+                opens=milestone.day - milestone.window_days,
             )
 
 
@@ -382,12 +318,4 @@ def _columns(settings: Settings, notes: StudyLines) -> None:
         for word in columns:
             like = [ours for ours in COLUMN_WORDS if word != ours and look_alike(word, ours)]
             if word not in COLUMN_WORDS and like:
-                notes.say(
-                    "column-word",
-                    (*place, "columns", word),
-                    key,
-                    word,
-                    f"this is no word of survivor's, so the column is carried along as {word}; "
-                    f"did you mean {like[0]}?",
-                    f"if so, write {like[0]} left of the = sign",
-                )
+                notes.say("column-word", (*place, "columns", word), key, word, like=like[0])

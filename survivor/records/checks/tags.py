@@ -16,8 +16,9 @@ import pandas as pd
 from survivor.intervals import row_codes
 from survivor.records.checks.plots import plot_name
 from survivor.records.checks.visits import name_visits
-from survivor.records.problems import Texts, find, joined, none_found
-from survivor.vocabulary import FIRST_PLANTING, State
+from survivor.records.problems import Texts, find, gather, joined, none_found
+from survivor.records.times import LIKE, TIMES, middle_by, times_of
+from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
 
 _POINT_NOUGHT = re.compile(r"[.,]0+$")
 
@@ -60,28 +61,8 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
     main: Texts = key.map(best)
     other = alike & (tag != main)
     if rule == "join":
-        return tag.where(~other, main), find(
-            rows,
-            other,
-            "tag-joined",
-            word="tag",
-            what="taken as tag " + main.astype(str) + ", as the study file allows",
-            mend="nothing, if they are one seedling",
-            group=key + tag,
-        )
-    return tag, find(
-        rows,
-        other,
-        "tag-spelling",
-        word="tag",
-        what="this tag and "
-        + main.astype(str)
-        + " of the same plot are probably one seedling, written in two "
-        "ways; they are taken as two",
-        mend="correct the sheet (format the column as text); or, where all such tags are one, write in the "
-        'study file under [rules]: tags_alike = "join"',
-        group=key + tag,
-    )
+        return tag.where(~other, main), find(rows, other, "tag-joined", "tag", main=main, group=key + tag)
+    return tag, find(rows, other, "tag-spelling", "tag", main=main, group=key + tag)
 
 
 def _best(spellings: list[str]) -> str:
@@ -99,6 +80,8 @@ def bare_tag(tag: str) -> str:
 
 _MOST_NAMED: Final = 4  # missing tags that are all named; of more only those that look like the stranger
 _ALIKE: Final = 0.7
+_FEWEST_TAGS: Final = 30
+_FEW_SHARED: Final = 0.02  # of the tags; where more are shared, tags begin anew in a plot or a site
 _GONE: Final = (State.DEAD, State.MISSING, State.REPLANTED)  # whose tag is often left off the next sheet
 
 
@@ -120,7 +103,7 @@ def check_unmatched_tags(rows: pd.DataFrame) -> pd.DataFrame:
     told = told[(told["visit"] != "") | told["date"].notna()]
     if told.empty:
         return none_found()
-    told = told[["tag", "state", "date"]].assign(**_codes(told))
+    told = told[["tag", "state", "date", *([TIMES] if TIMES in told.columns else [])]].assign(**_codes(told))
     once = told.drop_duplicates(["who", "at"])
     visits = once.groupby("who")["at"].transform("size")
     of_plot = once.drop_duplicates(["name", "at"]).groupby("name").size()
@@ -134,32 +117,75 @@ def check_unmatched_tags(rows: pd.DataFrame) -> pd.DataFrame:
     missing = pairs.groupby("index", sort=False)["tag_missing"].agg(list).to_dict()
     every = {row: _named(str(own[row]), tags) for row, tags in missing.items()}
     named = {row: tags for row, tags in every.items() if tags}
-    what = {row: _what(tags) for row, tags in named.items()}
-    mend = {row: _mend(tags) for row, tags in named.items()}
+    one = {row: tags[0] for row, tags in named.items() if len(tags) == 1}
+    several = {row: _all_of(tags) for row, tags in named.items() if len(tags) > 1}
+    return gather(
+        *[
+            find(
+                rows,
+                pd.Series(rows.index.isin(list(own)), index=rows.index),
+                "tag-of-one-visit",
+                "tag",
+                message=message,
+                missing=pd.Series(own, dtype=object).reindex(rows.index),
+            )
+            for message, own in (("", one), ("tags-missing", several))
+        ]
+    )
+
+
+def check_shared_tags(rows: pd.DataFrame, tags: pd.DataFrame | None = None) -> pd.DataFrame:
+    """Find the few tags that stand in two plots, where every other tag stands in one.
+
+    Where tags begin anew in every plot, nothing is asked. Nothing is changed either.
+
+    Parameters
+    ----------
+    rows
+        Every visit record of tagged seedlings: site, block, plot, cohort, tag.
+    tags
+        Tags of the seedlings that some of the records stand for: like, tag.
+    """
+    told = rows[(rows["tag"] != "") & (rows["plot"] != "") & (rows["cohort"] == FIRST_PLANTING)]
+    if told.empty:
+        return none_found()
+    every, at_row = _of_each_tag(told, tags)
+    tag = pd.factorize(every["tag"])[0]
+    plot = pd.factorize(plot_name(every))[0]
+    once = pd.DataFrame({"tag": tag, "plot": plot}).drop_duplicates()
+    number = once.groupby("tag").size()
+    shared = number.index[number > 1]
+    if len(number) < _FEWEST_TAGS or len(shared) == 0 or len(shared) > _FEW_SHARED * len(number):
+        return none_found()
+    first = once.index[once["tag"].isin(shared)]  # the first record of each of the plots
+    at = at_row[first]
+    keys = every.loc[first, list(PLOT_KEY)].to_numpy(dtype=object)
+    names = [", ".join(filter(None, map(str, key))) for key in keys]
+    others = {}
+    for own, row in zip(first, at, strict=True):
+        alike = [place != own and tag[place] == tag[own] for place in first]
+        others[row] = _all_of([name for name, also in zip(names, alike, strict=True) if also])
     return find(
         rows,
-        pd.Series(rows.index.isin(list(named)), index=rows.index),
-        "tag-of-one-visit",
-        word="tag",
-        what=pd.Series(what, dtype=object).reindex(rows.index).fillna(""),
-        mend=pd.Series(mend, dtype=object).reindex(rows.index).fillna(""),
+        pd.Series(rows.index.isin(at), index=rows.index),
+        "tag-in-two-plots",
+        "tag",
+        plots=pd.Series(others, dtype=object).reindex(rows.index),
+        group=rows["tag"],
     )
 
 
-def _what(missing: list[str]) -> str:
-    one = len(missing) == 1
-    return (
-        f"no other visit of this plot has the tag, and {_either(missing, 'and')}, which "
-        f"{'stands' if one else 'stand'} at its other visits, {'is' if one else 'are'} missing at this one"
-    )
-
-
-def _mend(missing: list[str]) -> str:
-    tags = missing[0] if len(missing) == 1 else f"one of {_either(missing, 'and')}"
-    return (
-        f"look it up: if it is {tags}, write that tag here; if it is infill, call it infill; else nothing, "
-        "it is taken as another seedling"
-    )
+def _of_each_tag(told: pd.DataFrame, tags: pd.DataFrame | None) -> tuple[pd.DataFrame, np.ndarray[Any, Any]]:
+    """Give records of every tag, in the order of the sheets; and the index of each in those given."""
+    told = told[["tag", *PLOT_KEY, *([LIKE] if tags is not None else [])]]
+    if tags is None:
+        return told.reset_index(drop=True), told.index.to_numpy()
+    several = told[LIKE].isin(tags[LIKE])
+    once = told[several].drop_duplicates([LIKE, *PLOT_KEY]).drop(columns="tag")
+    more = once.reset_index(names="index").merge(tags, on=LIKE)
+    every = pd.concat([told[~several].reset_index(names="index"), more], ignore_index=True)
+    every = every.sort_values("index", kind="stable", ignore_index=True)
+    return every, every["index"].to_numpy()
 
 
 def _codes(told: pd.DataFrame) -> dict[str, pd.Series[int]]:
@@ -188,7 +214,8 @@ def _pairs(told: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         index (of the stranger's record) and tag_missing.
     """
-    day = told.groupby(["name", "at"])["date"].transform("median")
+    middle = middle_by(told, ["name", "at"], "date", times_of(told))
+    day = pd.Series(middle.reindex(pd.MultiIndex.from_frame(told[["name", "at"]])).to_numpy(), told.index)
     told = told.assign(day=day)
     present = told[["who", "at"]].drop_duplicates()
     others = told.groupby("who", sort=False).agg(name=("name", "first"), tag=("tag", "first")).reset_index()
@@ -214,6 +241,10 @@ def _pairs(told: pd.DataFrame, alone: pd.DataFrame) -> pd.DataFrame:
     known = told[~told["who"].isin(alone["who"])].groupby(["name", "at"])["who"].nunique()
     there = known.reindex(pd.MultiIndex.from_frame(strangers[["name", "at"]])).fillna(0).to_numpy()
     lacking = kept["index"].map(kept["index"].value_counts())
+    if TIMES in told.columns:  # how many tags there are is told once each of them is looked at singly
+        folded = told.loc[told[TIMES] > 1, "name"].unique()
+        plot = kept["index"].map(dict(zip(strangers["index"], strangers["name"], strict=True)))
+        lacking = lacking.where(~plot.isin(folded), 0)
     kept = kept[lacking <= kept["index"].map(dict(zip(strangers["index"], there, strict=True)))]
     return kept.merge(
         others.rename(columns={"who": "who_missing", "tag": "tag_missing"}), on="who_missing"
@@ -226,7 +257,7 @@ def _named(stranger: str, missing: list[str]) -> list[str]:
     return difflib.get_close_matches(stranger, missing, n=_MOST_NAMED, cutoff=_ALIKE)
 
 
-def _either(tags: list[str], word: str) -> str:
+def _all_of(tags: list[str]) -> str:
     if len(tags) == 1:
         return tags[0]
-    return f"{', '.join(tags[:-1])} {word} {tags[-1]}"
+    return f"{', '.join(tags[:-1])} and {tags[-1]}"

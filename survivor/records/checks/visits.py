@@ -14,6 +14,7 @@ import pandas as pd
 from survivor.files.cells import day_texts, number_texts, of_each
 from survivor.proportions import wilson
 from survivor.records.problems import Texts, find, gather, joined, none_found, say
+from survivor.records.times import middle_by, share_by, times_of
 
 SAME_VISIT_DAYS = 3  # records without a visit's name this close in a plot are one visit
 SPREAD_DAYS = 60
@@ -38,40 +39,9 @@ def check_days(rows: pd.DataFrame, closed: dt.date) -> pd.DataFrame:
     usual = _planted_beside(rows, early)
     odd = usual.notna()
     return gather(
-        [
-            find(
-                rows,
-                odd,
-                "planting-odd",
-                word="date",
-                value=day_texts(rows["planted_first"]),
-                what="the plot has a visit before its planting date, "
-                + day_texts(rows["planted_first"])
-                + "; other plots of this site: "
-                + day_texts(usual)
-                + ". Days since planting cannot be determined, so none of its records is used",
-                mend="correct the planting date of the plot, or the date of the visit",
-                group=rows["name"],
-            ),
-            find(
-                rows,
-                early & ~odd,
-                "before-planting",
-                word="date",
-                what="the visit is dated before planting on " + day_texts(rows["planted_first"]),
-                mend="correct the date of the visit or of planting",
-                group=by_round(rows, early, own),
-            ),
-            find(
-                rows,
-                late,
-                "in-the-future",
-                word="date",
-                what=f"the visit is dated after the records were closed ({closed})",
-                mend="correct the date, or as_of in the study file",
-                group=by_round(rows, late, own),
-            ),
-        ]
+        find(rows, odd, "planting-odd", "date", value=rows["planted_first"], usual=usual, group=rows["name"]),
+        find(rows, early & ~odd, "before-planting", "date", group=by_round(rows, early, own)),
+        find(rows, late, "in-the-future", "date", closed=closed, group=by_round(rows, late, own)),
     )
 
 
@@ -110,7 +80,7 @@ def by_round(rows: pd.DataFrame, wrong: pd.Series[bool], otherwise: Texts) -> Te
         The group of a record whose round is mostly right.
     """
     place = joined(rows["source"], rows["visit"])
-    whole = wrong.groupby(place).transform("mean") >= MOST_OF_A_ROUND
+    whole = share_by(wrong.astype(float), place, times_of(rows)) >= MOST_OF_A_ROUND
     return otherwise.where(~whole | (rows["visit"] == ""), "round|" + place)
 
 
@@ -138,15 +108,7 @@ def name_visits(rows: pd.DataFrame) -> tuple[Texts, pd.DataFrame]:
     label = rows[["name", "visit", "date"]].merge(days, how="left", on=["name", "visit", "date"])["label"]
     label.index = rows.index
     spread = (rows["visit"] != "") & ~of_each(label, lambda text: text.endswith("~0"))
-    found = find(
-        rows,
-        spread,
-        "visit-spread",
-        word="date",
-        what="two records of one visit to the plot are more than two months apart",
-        mend="correct the date, or give each visit its own name",
-        group=rows["name"] + rows["visit"],
-    )
+    found = find(rows, spread, "visit-spread", "date", group=rows["name"] + rows["visit"])
     return label, found
 
 
@@ -167,7 +129,7 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
     named = rows[rows["visit"] != ""]
     if named["visit"].nunique() < 2:
         return none_found()
-    usual = named.groupby("visit")["date"].median()
+    usual = middle_by(named, ["visit"], "date", times_of(named))
     rank = _ranks(usual, order)
     days = named.groupby(["name", "visit"])["date"].agg(["min", "max"]).reset_index()
     days["rank"] = days["visit"].map(rank)
@@ -180,15 +142,7 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
         return none_found()
     group = joined(rows["name"], rows["visit"])
     at_fault = group.isin(wrong)
-    return find(
-        rows,
-        at_fault,
-        "out-of-order",
-        word="date",
-        what="the date does not fit the order of the visits: another of the plot is on the wrong side of it",
-        mend="correct the date or the name of the visit",
-        group=by_round(rows, at_fault, group),
-    )
+    return find(rows, at_fault, "out-of-order", "date", group=by_round(rows, at_fault, group))
 
 
 def _misplaced(plot: pd.DataFrame) -> list[str]:
@@ -241,27 +195,8 @@ def check_twice(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) 
     again = rows.duplicated(list(keys)) & many & ~differing
     group = pd.Series(grouped.ngroup(), index=rows.index).astype(str)
     return gather(
-        [
-            find(
-                rows,
-                many & differing,
-                "duplicate-record",
-                word=noun,
-                what=f"the {noun} stands at one visit more than once, and the records contradict each other ("
-                + rows[value].astype(str)
-                + ", ...); none of them is used",
-                mend=f"correct the {noun} or the visit of one of them, or remove it",
-                group=group,
-            ),
-            find(
-                rows,
-                again,
-                "repeated-record",
-                word=noun,
-                what=f"the {noun} stands at one visit a second time, with the same record",
-                mend=f"remove one of them, or correct the {noun} if it is another seedling or plot",
-            ),
-        ]
+        find(rows, many & differing, "duplicate-record", noun, first=rows[value], group=group),
+        find(rows, again, "repeated-record", noun),
     )
 
 
@@ -301,29 +236,17 @@ def check_observers(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: s
         rows,
         second,
         "second-observer",
-        word=noun,
-        what="taken again at this visit by another observer: "
-        + rows["observer"].astype(str)
-        + " wrote "
-        + _words(rows[value])
-        + ", "
-        + by.astype(str)
-        + " "
-        + _words(earlier)
-        + ", which is used",
-        mend="nothing; the second look is not in the answer",
+        noun,
+        wrote=_words(rows[value]),
+        first=by,
+        first_wrote=_words(earlier),
     )
     pairs = pd.DataFrame({"first": earlier[second], "second": rows.loc[second, value]})
     compared = [
-        say("observers-compared", what=_agreement(part, noun), mend=_MEND, source=int(source), word=noun)
+        say("observers-compared", noun, source=int(source), agreement=_agreement(part, noun))
         for source, part in pairs.groupby(rows.loc[second, "source"])
     ]
-    return gather([found, *compared])
-
-
-_MEND = (
-    "nothing where they agree well enough for what is asked; else settle how the state is told in the field"
-)
+    return gather(found, *compared)
 
 
 def _words(values: pd.Series[float]) -> pd.Series[str]:

@@ -43,22 +43,8 @@ def check_cells(rows: pd.DataFrame, closed: dt.date) -> list[pd.DataFrame]:
         The day after which no record can be true.
     """
     found = [
-        find(
-            rows,
-            rows["date"].isna() & ~rows["date_unread"].astype(bool),
-            "work-undated",
-            word="date",
-            what="the work has no day; it counts as done, on a day that nobody knows",
-            mend="write the day, if anybody knows it",
-        ),
-        find(
-            rows,
-            rows["date"] > pd.Timestamp(closed),
-            "work-in-future",
-            word="date",
-            what=f"the work is dated after the records were closed ({closed})",
-            mend="correct the date, or as_of in the study file",
-        ),
+        find(rows, rows["date"].isna() & ~rows["date_unread"].astype(bool), "work-undated", "date"),
+        find(rows, rows["date"] > pd.Timestamp(closed), "work-in-future", "date", closed=closed),
     ]
     for word, most in (("depth_cm", _DEEPEST_CM), ("width_cm", _WIDEST_CM)):
         found.append(
@@ -66,9 +52,10 @@ def check_cells(rows: pd.DataFrame, closed: dt.date) -> list[pd.DataFrame]:
                 rows,
                 (rows[word] <= 0) | (rows[word] > most),
                 "impossible-measure",
-                word=word,
-                what=f"a {word.removesuffix('_cm')} lies between 0 and {most:g} cm; it was left blank",
-                mend="write it in centimetres, or name the column depth_m or width_m in the study file",
+                word,
+                message="impossible-length",
+                length=word.removesuffix("_cm"),
+                most=most,
             )
         )
     return found
@@ -104,37 +91,9 @@ def check_days(spread: pd.DataFrame, rows: pd.DataFrame) -> tuple[list[Any], pd.
         rows["record"].isin(spread.loc[wrong, "record"]) for wrong in (late, early, long_before)
     )
     found = gather(
-        [
-            find(
-                rows,
-                of_late,
-                "work-after-planting",
-                word="date",
-                what=lambda own: (
-                    "the "
-                    + own["work"]
-                    + " is dated after planting, before which it belongs; it counts as done late"
-                ),
-                mend="correct the date; if weeds were controlled round plants that stood already, write "
-                "follow-up weed control",
-            ),
-            find(
-                rows,
-                of_early,
-                "work-before-planting",
-                word="date",
-                what="follow-up weed control is dated before planting; it is not used",
-                mend="correct the date; if it was done before planting, write knockdown or another work",
-            ),
-            find(
-                rows,
-                of_long,
-                "work-long-before",
-                word="date",
-                what="the work is dated more than three years before planting",
-                mend="correct the year, or leave it if that is right",
-            ),
-        ]
+        find(rows, of_late, "work-after-planting", "date"),
+        find(rows, of_early, "work-before-planting", "date"),
+        find(rows, of_long, "work-long-before", "date"),
     )
     return rows.loc[of_early, "record"].tolist(), found
 
@@ -144,29 +103,12 @@ def check_repeated(spread: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     key = [*PLOT_KEY, "work", "date", "pass"]
     again = spread.duplicated(key)
     every = again.groupby(spread["record"]).all()
-    return find(
-        rows,
-        rows["record"].isin(every.index[every]),
-        "repeated-work",
-        word="work",
-        what="another row tells the same work of the same plots on the same day",
-        mend="remove one of them; if it was a second pass, write its day or its number",
-    )
+    return find(rows, rows["record"].isin(every.index[every]), "repeated-work", "work")
 
 
 def check_silent(silent: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     """Say which planned works the diary does not speak of anywhere."""
-    return gather(
-        say(
-            "work-not-in-diary",
-            word="work",
-            value=str(work),
-            what=f"no row of the diary speaks of the {work} that preparations hold; it is taken as done as "
-            "planned, on a day that nobody knows",
-            mend="add it to the diary, or take it out of the works of [[methods]]",
-        )
-        for work in silent["work"].unique()
-    )
+    return gather(*(say("work-not-in-diary", "work", value=str(work)) for work in silent["work"].unique()))
 
 
 def departures_frame(rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
@@ -217,7 +159,7 @@ def departures(
     what = what.mask(_keys(both).isin(_keys(without)), NOT_TOLD)
     table = both.assign(what=what, usual_day=usual)[list(DEPARTURE_COLUMNS)]
     table = table.sort_values(list(DEPARTURE_COLUMNS[:5]), kind="stable").reset_index(drop=True)
-    return table, gather([*_said(table), _plots_without(without)])
+    return table, gather(*_said(table), _plots_without(without))
 
 
 def _keys(rows: pd.DataFrame) -> pd.Series[Any]:
@@ -229,17 +171,9 @@ def _label(row: Any) -> str:
 
 
 _CODES: Final = {
-    NOT_DONE: ("work-not-done", "planned and not done", "add its row to the diary if it was done"),
-    OTHER_TIME: (
-        "work-at-other-time",
-        "done at another time than on most of its plots",
-        "correct the date, or leave it if that is right",
-    ),
-    UNPLANNED: (
-        "work-not-planned",
-        "done and not planned",
-        "nothing, if it was done; else correct the row, or the works of its preparation",
-    ),
+    NOT_DONE: "work-not-done",
+    OTHER_TIME: "work-at-other-time",
+    UNPLANNED: "work-not-planned",
 }
 
 
@@ -249,14 +183,12 @@ def _said(table: pd.DataFrame) -> list[pd.DataFrame]:
     for (what, method, work), group in table[table["what"].isin(_CODES)].groupby(
         ["what", "method", "work"], sort=False
     ):
-        code, words, mend = _CODES[str(what)]
         labels = [_label(row) for row in group.itertuples()]
         days = [_days_apart(row) for row in group.itertuples()] if what == OTHER_TIME else [""] * len(labels)
         if len(labels) > _MOST_NAMED:
             labels, days = [f"{counted(len(labels), 'plot')}: {first_few(labels, 5)}"], [""]
         for label, day in zip(labels, days, strict=True):
-            said = f"{work}, of the preparation {method}: {words}{day}"
-            found.append(say(code, word="work", value=label, what=said, mend=mend))
+            found.append(say(_CODES[str(what)], "work", value=label, work=work, method=method, days=day))
     return found
 
 
@@ -282,13 +214,8 @@ def _plots_without(plots: pd.DataFrame) -> pd.DataFrame:
     if plots.empty:
         return none_found()
     return gather(
-        say(
-            "plot-without-works",
-            word="plot",
-            value=_label(row),
-            what=f"no diary row is of this plot, though its preparation, {row.method}, has works; "
-            "no answer on works counts it",
-            mend="add its works to the diary",
+        *(
+            say("plot-without-works", "plot", value=_label(row), method=row.method)
+            for row in plots.itertuples()
         )
-        for row in plots.itertuples()
     )

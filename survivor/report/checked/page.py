@@ -94,20 +94,13 @@ def _answer(records: Records) -> tuple[Block, ...]:
         lead = f"Nothing stops the answer. {of_all}" + (f", and {aside:,} are excluded." if aside else ".")
     blocks: list[Block] = [Paragraph(lead, kind="lead")]
     if looks:
-        blocks.append(
-            Paragraph(
-                f"{counted(looks, 'problem')} to look at; what was done is stated.", see=Link("More", "#look")
-            )
-        )
+        stated = f"{counted(looks, 'problem')} to look at; what was done is stated."
+        blocks.append(Paragraph(stated, see=Link("More", "#look")))
     touched = records.rules[records.rules["records"] > 0]
     if len(touched):
-        number = int(touched["records"].sum())
-        blocks.append(
-            Paragraph(
-                f"Rules that the study file allows touched {counted(number, 'record')}.",
-                see=Link("More", "#rules"),
-            )
-        )
+        records_touched = counted(int(touched["records"].sum()), "record")
+        told = f"Rules that the study file allows touched {records_touched}."
+        blocks.append(Paragraph(told, see=Link("More", "#rules")))
     return tuple(blocks)
 
 
@@ -136,17 +129,15 @@ def _blocks(kind: Kind) -> tuple[Block, ...]:
     mends = list(dict.fromkeys(kind.mends))
     if len(mends) == 1:
         blocks.append(Paragraph(sentence(mends[0]), kind="note", label="What to do"))
-        shown = tuple(kind.spots[:_MOST_SPOTS])
-        blocks.append(Listing(shown))
+        blocks.append(Listing(tuple(kind.spots[:_MOST_SPOTS])))
     else:
         rows = tuple(zip(kind.spots[:_MOST_SPOTS], kind.mends[:_MOST_SPOTS], strict=True))
         key = f"{_KEYS[kind.severity]}-{kind.code}-{abs(hash_of(kind))}"
         columns = (Column("where"), Column("what to do"))
         blocks.append(Table(key, "Where, and what to do", columns, rows))
     if number > _MOST_SPOTS:
-        blocks.append(
-            Paragraph(f"And {number - _MOST_SPOTS:,} more; the workbook marks every one.", kind="small")
-        )
+        more = f"And {number - _MOST_SPOTS:,} more; the workbook marks every one."
+        blocks.append(Paragraph(more, kind="small"))
     return tuple(blocks)
 
 

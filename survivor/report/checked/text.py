@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
@@ -16,13 +19,29 @@ from survivor.records.words import foreign, of_words
 from survivor.vocabulary import Severity
 from survivor.words import counted, first_few, full_stop, sentence, typed
 
-# What fits a page of screen, unless every one is asked for: kinds of problems, and rows named for each.
-_MOST_KINDS, _SHOWN = 8, 3
-_MOST_WORDS = 12
+# A page of screen, unless every problem is asked for.
+_PAGE_LINES, _PAGE_WIDTH = 40, 80
+
+
+@dataclass(frozen=True)
+class _Detail:
+    """How much is shown: kinds of problems in full, rows named for each, names of a list."""
+
+    kinds: int
+    rows: int
+    names: int
+
+
+# From much to little: the first that fits a page is shown.
+_DETAILS: Final = (
+    _Detail(8, 3, 12), _Detail(8, 2, 12), _Detail(8, 1, 12), _Detail(6, 1, 12), _Detail(5, 1, 8),
+    _Detail(4, 1, 8), _Detail(3, 1, 6), _Detail(3, 1, 4), _Detail(2, 1, 4), _Detail(1, 1, 4),
+    _Detail(1, 1, 2), _Detail(0, 0, 2),
+)  # fmt: skip
 UNKNOWN_WORD = "unknown-state"
 
 
-def lines_of_check(records: Records, name: str, *, every: bool) -> Iterator[str]:
+def lines_of_check(records: Records, name: str, *, every: bool, below: str = "") -> list[str]:
     """Say what was read, every kind of problem with its mend, worst first, and how columns were understood.
 
     Parameters
@@ -32,25 +51,51 @@ def lines_of_check(records: Records, name: str, *, every: bool) -> Iterator[str]
     name
         Of the study.
     every
-        Name every row, not only the first few, and also what may follow from another problem.
+        Name every row, not only the first few, and also what may follow from another problem. Without it
+        all fits a page of screen.
+    below
+        What is printed below, on the same page.
     """
+    if every:
+        most = len(records.problems)
+        return list(_lines(records, name, _Detail(most, most, most), every=True))
+    room = _PAGE_LINES - screen_lines(below)
+    lines: list[str] = []
+    for detail in _DETAILS:
+        lines = list(_lines(records, name, detail, every=False))
+        if sum(map(screen_lines, lines)) <= room:
+            break
+    return lines
+
+
+def screen_lines(text: str) -> int:
+    """Count the lines that a text takes on a screen of 80 columns."""
+    return sum(len(textwrap.wrap(line, _PAGE_WIDTH)) or 1 for line in text.split("\n")) if text else 0
+
+
+def _lines(records: Records, name: str, detail: _Detail, *, every: bool) -> Iterator[str]:
     yield f"{name}: {counted(records_read(records.accounts), 'record')} read"
     yield from _fates(records.accounts, every)
     yield from _plants(records.plants)
     problems = records.problems if every else records.first_problems
-    room = len(records.problems) if every else _MOST_KINDS
+    room = detail.kinds
     for severity, heading in HEADINGS.items():
         kinds = kinds_of(problems, severity)
-        yield from _of_severity(kinds, heading, room, every)
+        yield from _of_severity(kinds, heading, replace(detail, kinds=room), every)
         room = max(0, room - len(kinds))
     if len(records.problems) > len(problems):
         yield full_stop(following_words(records.problems, problems) + "; --all lists them")
-    yield from _rules(records.rules)
-    yield "\n" + _matched(records.matches, every)
+    yield from _rules(records.rules, detail.names)
+    yield "\n" + _matched(records.matches, every, detail.names)
 
 
-def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path) -> str:
-    """Say what comes next; the causes themselves are listed above."""
+def next_step(
+    nothing: SurvivorError | None, stops: int, looks: int, study: Path, unreadable: Sequence[str] = ()
+) -> str:
+    """Say what comes next; the causes themselves are listed above.
+
+    ``unreadable``: files of rain or weather, each of which one of the ``stops`` is about.
+    """
     lead = f"{sentence(nothing.what)}\n" if nothing is not None else ""
     if nothing is not None and not isinstance(nothing, UnusableError):
         return f"{lead}Next: {nothing.mend}: {typed('survivor', 'check', study)}"
@@ -64,9 +109,11 @@ def next_step(nothing: SurvivorError | None, stops: int, looks: int, study: Path
     )
     if nothing is not None:
         return mend
-    aside = "that problem" if stops == 1 else f"those {stops:,} problems"
+    others = stops - len(unreadable)
+    aside = "that problem" if others == 1 else f"those {others:,} problems"
+    without = [f"the records of {aside}"] * bool(others) + [first_few(unreadable, 3)] * bool(unreadable)
     report = typed("survivor", "report", study)
-    return f"{mend}\nWithout the records of {aside}, the rest can be analysed: {report}"
+    return f"{mend}\nWithout {' and '.join(without)}, the rest can be analysed: {report}"
 
 
 def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
@@ -74,7 +121,7 @@ def _fates(accounts: pd.DataFrame, every: bool) -> Iterator[str]:
     called = {
         "used": "used",
         "excluded": "excluded until corrected",
-        "listed": "not needed, they tell nothing more",
+        "listed": "that tell nothing more",
     }
     numbers = number_by(accounts)
     if not every:
@@ -105,20 +152,21 @@ def _plants(plants: pd.DataFrame) -> Iterator[str]:
         yield f"  plants: {first:,} put in, no replant among them"
 
 
-def _of_severity(kinds: list[Kind], heading: str, room: int, every: bool) -> Iterator[str]:
+def _of_severity(kinds: list[Kind], heading: str, detail: _Detail, every: bool) -> Iterator[str]:
     """Each kind of problem once: what it is, where, and what to do; where there is no room, by its name."""
     if not kinds:
         return
     number = sum(len(kind.spots) for kind in kinds)
-    named = "" if every or kinds[0].severity != Severity.NOTE else "; --all says what each is"
+    named = "" if every or kinds[0].severity != Severity.NOTE else "; see --all"
     yield f"\n{heading} ({counted(number, 'problem')} of {counted(len(kinds), 'kind')}{named})"
     if kinds[0].severity == Severity.NOTE and not every:
-        yield f"  {', '.join(map(_in_short, kinds))}"
+        yield f"  {first_few(map(_in_short, kinds), detail.names)}"
         return
+    room = detail.kinds
     for kind in kinds[:room]:
-        yield from _kind(kind, len(kind.spots) if every else _SHOWN)
+        yield from _kind(kind, len(kind.spots) if every else detail.rows, detail.names)
     if kinds[room:]:
-        yield f"  {', '.join(map(_in_short, kinds[room:]))}: --all says what each is"
+        yield f"  {first_few(map(_in_short, kinds[room:]), detail.names)}: --all says what each is"
 
 
 def _in_short(kind: Kind) -> str:
@@ -129,13 +177,13 @@ def _times(kind: Kind) -> str:
     return f", {len(kind.spots):,} times" if len(kind.spots) > 1 else ""
 
 
-def _kind(kind: Kind, most: int) -> Iterator[str]:
+def _kind(kind: Kind, most: int, words: int) -> Iterator[str]:
     """One kind of problem: what it is, the first few rows, and what to do about them."""
     number = len(kind.spots)
     more = f"{number - most:,} more: --all shows them"
     where = f" ({kind.where})" if kind.where and number > 1 else ""
     if kind.code == UNKNOWN_WORD and number > 1 and most < number:
-        yield from _words(kind)
+        yield from _words(kind, words)
         return
     if kind.what:
         others = [f"and {more}"] if number > most else []
@@ -154,10 +202,10 @@ def _kind(kind: Kind, most: int) -> Iterator[str]:
         yield f"    What to do: {mend}"
 
 
-def _words(kind: Kind) -> Iterator[str]:
+def _words(kind: Kind, most: int) -> Iterator[str]:
     """Words that nobody has explained, each once, with its number of cells."""
     often = Counter(kind.values)
-    listed = first_few([f"{word} ({counted(n, 'cell')})" for word, n in often.most_common()], _MOST_WORDS)
+    listed = first_few([f"{word} ({counted(n, 'cell')})" for word, n in often.most_common()], most)
     cells = counted(len(kind.spots), "cell")
     yield f"  {kind.code}, {cells}: {counted(len(often), 'word')} not known: {listed}."
     yield (
@@ -166,16 +214,18 @@ def _words(kind: Kind) -> Iterator[str]:
     )
 
 
-def _rules(rules: pd.DataFrame) -> Iterator[str]:
+def _rules(rules: pd.DataFrame, most: int) -> Iterator[str]:
     """Say what the study file allows to be mended, and how many records it touched."""
     if rules.empty:
         return
     yield "\nCorrected or read by a rule of the study file:"
-    for row in rules.to_dict("records"):
+    for row in rules.head(most).to_dict("records"):
         yield f"  {row['rule']}: {row['what']}, {counted(row['records'], 'record')}"
+    if len(rules) > most:
+        yield f"  and {counted(len(rules) - most, 'rule')} more: --all lists them"
 
 
-def _matched(matches: pd.DataFrame, every: bool) -> str:
+def _matched(matches: pd.DataFrame, every: bool, most: int) -> str:
     """Show what columns and words were taken for: together, or one by one."""
     own = foreign(matches).astype(str)
     if every:
@@ -199,14 +249,12 @@ def _matched(matches: pd.DataFrame, every: bool) -> str:
         )
     guessed = columns[(columns["how"] != BY_STUDY_FILE) & (columns["column"] != "")]
     pairs = dict.fromkeys(f"{row.header!r} -> {row.column} ({row.how})" for row in guessed.itertuples())
-    lines += [f"  {'; '.join(pairs)}"] * bool(pairs)
+    lines += [f"  {first_few(pairs, most)}"] * bool(pairs)
     meant: dict[str, dict[str, None]] = {}
     for header, ours in own.loc[words & (own["column"] != ""), ["header", "column"]].to_numpy():
         meant.setdefault(ours, {})[header.rpartition(": ")[2]] = None
-    listed = "; ".join(f"{', '.join(theirs)} -> {ours}" for ours, theirs in meant.items())
+    listed = "; ".join(f"{first_few(theirs, most)} -> {ours}" for ours, theirs in meant.items())
     lines += [f"  words: {listed}"] * bool(meant)
     unused = dict.fromkeys(map(repr, columns.loc[columns["column"] == "", "header"]))
-    lines += [f"  not used: {', '.join(unused)}"] if unused else []
-    return "\n".join(
-        ["Columns as understood (--all lists them; --write-matches saves them to be corrected):", *lines]
-    )
+    lines += [f"  not used: {first_few(unused, most)}"] if unused else []
+    return "\n".join(["Columns as understood (--all lists them; --write-matches saves them):", *lines])

@@ -129,9 +129,9 @@ def _copy(
             if (number, column) in marks:
                 severity = marks[number, column][0]
                 looks = book.marked[severity], book.marked_date[severity]
-                book.cell(sheet, number - 1, column, value, *looks)
+                book.cell(sheet, (number - 1, column), value, *looks)
             else:
-                book.cell(sheet, number - 1, column, value)
+                book.cell(sheet, (number - 1, column), value)
     for (row, column), (_, comment) in list(marks.items())[:_MOST_COMMENTS]:
         sheet.write_comment(row - 1, column, comment, {"x_scale": 2.5, "y_scale": 2, "author": "survivor"})
     for column in range(min(rows.shape[1], _FAR)):

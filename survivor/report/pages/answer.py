@@ -11,26 +11,28 @@ import pandas as pd
 from survivor.document.elements import Block, Figure, Link, Paragraph, Section
 from survivor.effects.confounding import BETWEEN
 from survivor.evidence.making import QUESTIONS
-from survivor.evidence.words import beside
+from survivor.evidence.words import beside, judged
 from survivor.figures.comparison import survival_figure
 from survivor.report.pages import english as en
 from survivor.report.pages.values import (
     alive,
     comparisons,
     finding,
+    has_species,
     joined,
     may_cause,
     named,
     plants,
     signed,
     size,
+    together,
     usual,
     when,
 )
 from survivor.report.reasons import is_random, usual_practice, why
 from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.vocabulary import Basis
-from survivor.words import capital, number, per_100, per_100_limits, plain
+from survivor.words import capital, number, plain
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -39,7 +41,6 @@ if TYPE_CHECKING:
 KEY = "answer"
 _CLEAR = ("clear difference", "clear but small difference")
 _MOST_REASONS = 3
-_WEAK = ("weak", "not answered")
 
 
 def answer(analysis: Analysis) -> Section:
@@ -51,6 +52,7 @@ def answer(analysis: Analysis) -> Section:
         blocks[0] = Paragraph(blocks[0].text, kind="lead", label=blocks[0].label)
     blocks += _whole(analysis)
     blocks += _warnings(analysis)
+    blocks += _not_given(analysis)
     picture = survival_picture(analysis)
     if picture is not None:
         blocks.append(picture)
@@ -63,41 +65,21 @@ def answer(analysis: Analysis) -> Section:
 def _compared(analysis: Analysis) -> list[Block]:
     """Say what was better, worse and open, leading with the largest clear gain."""
     told = [one for one in comparisons(analysis) if one.grade != "not answered"]
-    against, per = Name(usual(analysis)), analysis.per_100
     if not told:
         return _nothing_compared(analysis)
+    against, verb = Name(usual(analysis)), "kept" if may_cause(analysis) else "had"
+    common: dict[str, Name | str] = {"verb": verb, "per": analysis.per_100, "when": when(analysis)}
     clear = [one for one in told if one.reading in _CLEAR]
     better = [one for one in clear if (one.estimate or 0.0) > 0]
     worse = [one for one in clear if (one.estimate or 0.0) <= 0][::-1]
     rest: list[Sentence] = []
     if better:
         lead, *others = better
-        written, span = size(lead)
-        verb = "kept" if may_cause(analysis) else "had"
-        first = say(
-            en.LEAD,
-            method=Name(lead.methods[0]),
-            verb=verb,
-            size=written,
-            per=per,
-            usual=against,
-            when=when(analysis),
-            span=span,
-        )
-        for one in others:
-            rest.append(say(en.ALSO_BETTER, **_parts(one)))
+        first = say(en.LEAD, usual=against, **common, **_parts(lead))
+        rest += [say(en.ALSO_BETTER, **_parts(one)) for one in others]
     elif worse:
         lead, *worse = worse
-        written, span = size(lead)
-        first = say(
-            en.LEAD_WORSE,
-            method=Name(lead.methods[0]),
-            size=written,
-            per=per,
-            usual=against,
-            when=when(analysis),
-            span=span,
-        )
+        first = say(en.LEAD_WORSE, usual=against, **common, **_parts(lead))
         rest.append(say(en.NONE_BETTER, usual=against))
     else:
         lead = max(told, key=lambda one: abs(one.estimate or 0.0))
@@ -116,9 +98,9 @@ def _compared(analysis: Analysis) -> list[Block]:
     return blocks
 
 
-def _parts(one: Finding) -> dict[str, Name | Value]:
+def _parts(one: Finding) -> dict[str, Name | Value | str]:
     written, span = size(one)
-    return {"method": Name(one.methods[0]), "size": written, "span": span}
+    return {"method": Name(one.methods[0]), "size": written, "span": span, "strength": one.strength}
 
 
 def _open(analysis: Analysis, told: list[Finding]) -> list[Sentence]:
@@ -149,13 +131,8 @@ def _left_out(analysis: Analysis) -> list[Sentence]:
     """Name the preparations that could not be compared, those with one reason together."""
     if analysis.comparing.against is None:
         return []
-    reasons = dict(
-        zip(
-            analysis.comparing.against.table["method"].astype(str),
-            analysis.comparing.against.table["reason"].astype(str),
-            strict=True,
-        )
-    )
+    table = analysis.comparing.against.table
+    reasons = dict(zip(table["method"].astype(str), table["reason"].astype(str), strict=True))
     groups: dict[str, list[str]] = {}
     for one in comparisons(analysis):
         if one.grade == "not answered":
@@ -173,7 +150,7 @@ def _nothing_compared(analysis: Analysis) -> list[Block]:
     whole, reason = finding(analysis, "alive") or finding(analysis, "target"), finding(analysis, "headline")
     blocks: list[Block] = []
     if whole is not None and whole.estimate is not None:
-        numbers = alive(whole.estimate, whole.lower or 0.0, whole.upper or 0.0, _at(whole))
+        numbers = alive(*whole.size, _at(whole))
         blocks.append(Paragraph((say(en.ALL_ALIKE, when=when(analysis), **numbers),), kind="lead"))
     else:
         blocks.append(Paragraph((say(en.NO_ANSWER),), kind="lead"))
@@ -194,6 +171,8 @@ def strength(one: Finding) -> tuple[Sentence, ...]:
         if one.reach
         else say(en.STRENGTH_BARE, strength=word)
     ]
+    if one.reading in _CLEAR and (one.comparisons or 1) > 1:
+        found.append(say(en.PICKED, pairs=str(one.comparisons), span=together(one)))
     if one.grade == "strong" and not one.reasons:
         found.append(say(en.NO_CHECK))
     for place, reason in enumerate(one.reasons[:_MOST_REASONS]):
@@ -208,19 +187,21 @@ def _target(analysis: Analysis) -> list[Block]:
     promised = Value(plain(asked.survival_per_100), asked.survival_per_100)
     if one.verdict is None or one.estimate is None:
         return [Paragraph(one.answer, label=f"Target of {promised.text}: cannot be judged")]
-    size = (one.estimate, one.lower or 0.0, one.upper or 0.0)
     other = one.otherwise
-    beside_it = () if other is None else (other.estimate, other.lower, other.upper)
-    digits = beside(asked.survival_per_100, *size, *beside_it)
-    numbers = alive(*size, _at(one), digits)
-    label = f"Target of {promised.text} alive {analysis.per_100}: {one.verdict}"
+    digits = beside(asked.survival_per_100, *one.size, *(() if other is None else other.size))
+    numbers = alive(*one.size, _at(one), digits)
+    word = str(one.verdict)
+    if other is not None:
+        own = judged(*one.size[1:], asked.survival_per_100)
+        word = en.TARGET_VERDICT.format(first=own, second=other.verdict, verdict=one.verdict)
+    label = f"Target of {promised.text} alive {analysis.per_100}: {word}"
     if other is None:
-        text: tuple[Sentence, ...] = (say(en.TARGET_SEEN, when=one.milestone, target=promised, **numbers),)
+        text: tuple[Sentence, ...] = (say(en.TARGET_SEEN, when=one.milestone, **numbers),)
     else:
-        again = alive(other.estimate, other.lower, other.upper, None, digits)
+        again = alive(*other.size, None, digits)
         dead, left = (numbers, again) if analysis.settings.rules.missing == "dead" else (again, numbers)
-        text = (say(en.TARGET_DEAD, **dead), say(en.TARGET_LEFT_OUT, target=promised, **left))
-    return [Paragraph((*text, say(en.TARGET_FOR)), label=label)]
+        text = (say(en.TARGET_DEAD, **dead), say(en.TARGET_LEFT_OUT, **left))
+    return [Paragraph(text, label=label)]
 
 
 def _whole(analysis: Analysis) -> list[Block]:
@@ -231,7 +212,9 @@ def _whole(analysis: Analysis) -> list[Block]:
     sentences: list[Sentence] = []
     for row in rows.to_dict("records"):
         at = {"table": "in_all", "measure": row["measure"]}
-        numbers = plants(float(row["estimate"]), float(row["lower"]), float(row["upper"]), at)
+        stocking = analysis.settings.stocking if row["unit"] != "plants" else None
+        mark = None if stocking is None else float(stocking.target_per_hectare)
+        numbers = plants(float(row["estimate"]), float(row["lower"]), float(row["upper"]), at, mark=mark)
         put_in = float(row["put_in"])
         if row["unit"] == "plants":
             all_planted = Value(number(put_in), put_in, cell("in_all", "put_in", measure=row["measure"]))
@@ -245,14 +228,28 @@ def _whole(analysis: Analysis) -> list[Block]:
 
 def _stems_wanted(analysis: Analysis) -> list[Sentence]:
     """Say whether the stems wanted on a hectare are there; nothing where none are wanted."""
-    judged, stocking = finding(analysis, "stocking"), analysis.settings.stocking
-    if judged is None or stocking is None:
+    found, stocking = finding(analysis, "stocking"), analysis.settings.stocking
+    if found is None or stocking is None:
         return []
     stems = float(stocking.target_per_hectare)
     wanted = Value(number(stems), stems)
-    if judged.verdict is None:
+    if found.verdict is None:
         return [say(en.STEMS_LATER, wanted=wanted, milestone=analysis.settings.headline_milestone.name)]
-    return [say(en.STEMS_WANTED, wanted=wanted, verdict=en.STEMS_VERDICT[judged.verdict])]
+    word = en.STEMS_VERDICT[found.verdict]
+    if found.otherwise is not None:
+        own = judged(*found.size[1:], stems)
+        word = word.format(first=own, second=found.otherwise.verdict)
+    return [say(en.STEMS_WANTED, wanted=wanted, verdict=word)]
+
+
+def _not_given(analysis: Analysis) -> list[Block]:
+    """Say that no target was set, and that the size of the whole planting is not known, where that is so."""
+    no_target = analysis.settings.target is None
+    no_size = (
+        analysis.totals.scaled.empty and not analysis.settings.planted and analysis.basis is Basis.PLANTED
+    )
+    said = en.NOT_GIVEN.get((no_target, no_size))
+    return [Paragraph((say(said),), kind="small")] if said else []
 
 
 def _warnings(analysis: Analysis) -> list[Block]:
@@ -263,8 +260,22 @@ def _warnings(analysis: Analysis) -> list[Block]:
         if usual(analysis) and usual_practice(analysis) is None
         else None,
         None if is_random(analysis) or not comparisons(analysis) else say(en.CHOSEN),
+        *_declared(analysis),
     )
     return [Paragraph(said, kind="note")] if said else []
+
+
+def _declared(analysis: Analysis) -> list[Sentence]:
+    """Say what those who did it have at stake; where they chose preparations, what was decided before."""
+    given = analysis.settings.report
+    found = []
+    interests = given.interests.strip().rstrip(".")
+    if interests and interests.casefold() != "none":
+        found.append(say(en.INTERESTED, interests=interests))
+    decided = given.decided_before.strip().rstrip(".")
+    if decided and not is_random(analysis):
+        found.append(say(en.DECIDED, decided=decided))
+    return found
 
 
 def survival_picture(analysis: Analysis) -> Figure | None:
@@ -288,19 +299,10 @@ def survival_picture(analysis: Analysis) -> Figure | None:
         en.PICTURE_OF_SOME if bool(drawn["estimate"].isna().any()) else en.PICTURE,
         method=Name(str(best["method"])),
         per=analysis.per_100,
-        estimate=Value(
-            per_100(float(best["estimate"])),
-            float(best["estimate"]),
-            cell(at["table"], "estimate", method=best["method"]),
-        ),
-        span=Value(
-            per_100_limits(float(best["lower"]), float(best["upper"])),
-            float(best["lower"]),
-            cell(at["table"], "lower", method=best["method"]),
-        ),
+        **alive(float(best["estimate"]), float(best["lower"]), float(best["upper"]), at),
     )
-    priced = costs is not None and not costs.empty
-    caption = say(en.PICTURE_CAPTION_COST if priced else en.PICTURE_CAPTION)
+    over = " and ".join(["site", *(["species"] if has_species(analysis) else [])])
+    caption = say(en.PICTURE_CAPTION, over=over)
     return Figure(
         key="survival",
         title=f"Alive at {when(analysis)}, by preparation",
@@ -345,9 +347,9 @@ def _observed_picture(analysis: Analysis) -> Figure | None:
     words = en.PICTURE_OBSERVED_BARE if bare else en.PICTURE_OBSERVED
     return Figure(
         key="survival",
-        title=f"Alive at {when(analysis)}, by preparation, as observed",
+        title=f"Alive at {when(analysis)}, by preparation, of plants followed",
         finding=say(words, method=Name(str(best["method"])), per=analysis.per_100, **numbers),
-        caption=say(en.PICTURE_CAPTION_OBSERVED),
+        caption=say(en.PICTURE_CAPTION_BARE if bare else en.PICTURE_CAPTION_OBSERVED),
         draw=partial(survival_figure, table, usual=usual_practice(analysis), per=analysis.per_100),
         table=None,
     )

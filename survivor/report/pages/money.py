@@ -8,13 +8,15 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from survivor.costs.prices import prices_of
 from survivor.document.elements import Block, Paragraph, Section, Table, numbers, words, written
+from survivor.report.columns import in_100
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import comparisons, cost, frame_of, may_cause, usual
 from survivor.report.reasons import why
 from survivor.sentences import Name, Part, Sentence, Value, cell, say
-from survivor.words import NONE, money
+from survivor.words import NONE, change, money, number
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -38,16 +40,41 @@ def _lowest(analysis: Analysis) -> list[Sentence]:
     assert payoff is not None
     rows = frame_of(payoff.table.sort_values("cost_per_established", kind="stable"))
     best = payoff.cheapest or next(iter(rows))
-    found = [
-        say(en.COST_LOWEST, method=Name(best), **cost(rows[best], "cost_per_established", _ENDS, "payoff"))
-    ]
-    against = usual(analysis)
-    if against in rows and against != best:
-        parts = cost(rows[against], "cost_per_established", _ENDS, "payoff")
-        found.append(say(en.COST_USUAL, usual=Name(against), **parts))
+    parts = cost(rows[best], "cost_per_established", _ENDS, "payoff")
+    lowest = (
+        say(en.COST_LOWEST_OF, method=Name(best), costed=number(len(rows)), **parts)
+        if payoff.not_costed or payoff.left_out
+        else say(en.COST_LOWEST, method=Name(best), **parts)
+    )
+    found = [lowest]
     if len(rows) > 1:
-        found.append(say(en.COST_CLEAR if payoff.cheapest else en.COST_NOT_CLEAR))
+        found.append(say(en.COST_CLEAR) if payoff.cheapest else _chance(rows[best]))
+    found += _other_rule(analysis, best)
     return found
+
+
+def _chance(row: Mapping[Any, Any]) -> Sentence:
+    """Say how likely the lowest cost is the lowest."""
+    lowest = float(row["probability_lowest"])
+    at = cell("payoff", "probability_lowest", method=str(row["method"]))
+    return say(en.COST_NOT_CLEAR, chance=Value(in_100(lowest), lowest, at, 100.0))
+
+
+def _other_rule(analysis: Analysis, best: str) -> list[Sentence]:
+    """Say which costs least under the other rule for missing plants; nothing where it is the same."""
+    again = frame_of(analysis.robustness.costs)
+    if not again:
+        return []
+    least = min(again, key=lambda method: float(again[method]["cost_per_established"]))
+    if least == best:
+        return []
+    parts = cost(again[least], "cost_per_established", _ENDS, "payoff_other_rule")
+    return [say(en.COST_OTHER, rule=_rule(analysis), method=Name(least), **parts)]
+
+
+def _rule(analysis: Analysis) -> str:
+    """Name what missing plants are counted as under the rule that the study file did not choose."""
+    return "unknown" if analysis.settings.rules.missing == "dead" else "dead"
 
 
 def _plane(analysis: Analysis) -> dict[str, Mapping[Hashable, Any]]:
@@ -73,10 +100,12 @@ def _extra(analysis: Analysis) -> list[Sentence]:
         rows = {method: rows[method] for method in dict.fromkeys((next(iter(rows)), least))}
     template = en.COST_EXTRA if may_cause(analysis) else en.COST_EXTRA_SEEN
     ends = ("cost_per_extra_lower", "cost_per_extra_upper")
-    return [
+    found = [
         say(template, method=Name(method), **cost(row, "cost_per_extra", ends, "increments"))
         for method, row in rows.items()
     ]
+    below = any(float(row[ends[0]]) < 0 for row in rows.values())
+    return [*found, say(en.COST_BELOW)] if below else found
 
 
 def _worth(analysis: Analysis) -> list[Sentence]:
@@ -88,8 +117,11 @@ def _worth(analysis: Analysis) -> list[Sentence]:
     value = payoff.best_value
     currency = str(payoff.table["currency"].iloc[0])
     cheapest = payoff.table.iloc[int(payoff.table["cost_per_established"].astype(float).argmin())]
-    every = float(cheapest["cost_per_established"]) == value.lowest
-    at = cell("payoff", "cost_per_established", method=cheapest["method"]) if every else None
+    if not math.isclose(float(cheapest["cost_per_established"]), value.lowest, rel_tol=1e-9):
+        return []  # the cheapest is not among those whose values can be set beside each other
+    weighed, priced = (set(frame["method"].astype(str)) for frame in (value.table, payoff.table))
+    every = weighed == priced and not _not_costed(analysis)
+    at = cell("payoff", "cost_per_established", method=cheapest["method"])
     floor = en.WORTH_FLOOR if every else en.WORTH_FLOOR_OF
     found = [say(floor, lowest=Value(money(value.lowest, currency), value.lowest, at))]
     ahead = value.ranges.assign(method=value.ranges["method"].astype(str)).to_dict("records")
@@ -110,33 +142,57 @@ def _worth(analysis: Analysis) -> list[Sentence]:
 
 
 def _table(analysis: Analysis, rows: list[dict[Hashable, Any]]) -> Table:
-    plane = _plane(analysis)
-    open_ = {one.methods[0] for one in comparisons(analysis) if one.reading == "not enough evidence to say"}
+    plane, again = _plane(analysis), frame_of(analysis.robustness.costs)
     shown = []
     for row in rows:
         beside = plane.get(str(row["method"]))
         extra = each = NONE
         if beside is not None:
-            extra = _change(float(beside["extra_cost"]), str(row["currency"]))
-            each = en.FEWER if float(beside["upper"]) < 0 else en.NOT_CLEAR
-            if str(row["method"]) not in open_ and math.isfinite(float(beside["cost_per_extra"])):
+            extra = change(float(beside["extra_cost"]), str(row["currency"]))
+            each = en.FEWER if beside["alive_reads"] == "less" else en.NOT_CLEAR
+            if math.isfinite(float(beside["cost_per_extra"])):
                 each = money(float(beside["cost_per_extra"]), str(row["currency"]))
-        shown.append({**row, "extra": extra, "each": each})
+        living = money(float(row["cost_per_established"]), str(row["currency"]))
+        other = again.get(str(row["method"]))
+        under = NONE if other is None else money(float(other["cost_per_established"]), str(row["currency"]))
+        shown.append({**row, "living": living, "other": under, "extra": extra, "each": each})
+    absent = _not_costed(analysis)
+    shown += [
+        {
+            "method": name,
+            "cost_per_plant": price,
+            "currency": rows[0]["currency"],
+            "living": en.NOT_COSTED,
+            "other": NONE,
+            "extra": NONE,
+            "each": NONE,
+        }
+        for name, price, _ in absent
+    ]
     frame = pd.DataFrame(shown)
     fields = [
         words(en.PREPARATION, "method"),
         numbers(en.COST_PLANTED, "cost_per_plant", "currency", write=money),
-        numbers(en.COST_LIVING, "cost_per_established", "currency", write=money),
+        numbers(en.COST_LIVING, "living", write=str),
+        *([numbers(en.COST_LIVING_OTHER.format(rule=_rule(analysis)), "other", write=str)] if again else []),
     ]
     if plane:
         fields += [
             numbers(en.EXTRA_COST, "extra", write=str),
             numbers(en.EXTRA_EACH, "each", write=str),
         ]
-    note = en.COST_NOTE.format(usual=usual(analysis)) if plane else ""
+    reasons = dict.fromkeys(reason for _, _, reason in absent)
+    why_not = "".join(en.NOT_COSTED_WHY.format(reason=reason) for reason in reasons)
+    note = en.COST_NOTE.format(usual=usual(analysis), absent=why_not) if plane else why_not.strip()
     return written("cost-table", en.COST_CAPTION, frame, fields, note=note)
 
 
-def _change(value: float, currency: str) -> str:
-    sign = "−" if value < 0 else "+"
-    return f"{sign}{money(abs(value), currency)}"
+def _not_costed(analysis: Analysis) -> list[tuple[str, float, str]]:
+    """List preparations without a cost per living plant: what a plant costs, and why there is none."""
+    payoff, prices = analysis.costs.payoff, prices_of(analysis.settings)
+    assert payoff is not None
+    reasons = {**dict.fromkeys(map(str, payoff.not_costed), en.NO_COST), **payoff.left_out}
+    return [
+        (str(name), prices[name].per_plant if name in prices else math.nan, str(reason))
+        for name, reason in reasons.items()
+    ]

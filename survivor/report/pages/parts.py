@@ -13,8 +13,8 @@ from survivor.report.pages.values import joined, signed, size, when
 from survivor.sentences import Name, Names, Sentence, Value, cell, say
 from survivor.vocabulary import RANDOM, REFUSED
 from survivor.words import capital, listed, number, plain
-from survivor.works.answers import CALLED, LATER, subject_of
-from survivor.works.columns import LEAD, PASSES, RIP_SOIL
+from survivor.works.answers import LATER, subject_of
+from survivor.works.columns import CALLED, LEAD, PASSES, RIP_SOIL
 from survivor.works.parts import PAIR, WORK
 
 if TYPE_CHECKING:
@@ -87,7 +87,11 @@ def _named(row: dict[Any, Any]) -> str:
 
 def _clear(analysis: Analysis, row: dict[Any, Any], one: Finding, *, first: bool) -> Sentence:
     verb = en.PARTS_VERBS[row["allocation"] == RANDOM]
+    matters = analysis.settings.design.smallest_difference
+    less = str(one.reading).startswith("clear but")
+    small = en.PARTS_LESS.format(smallest=plain(matters)) if less else ""
     parts: dict[str, Any] = {"verb": verb, "more": signed(one), "span": size(one)[1], "per": analysis.per_100}
+    parts["small"] = small
     if row["kind"] == LATER:
         day, at = (
             Value(plain(float(row[end])), float(row[end]), cell("works", end, what=str(row["what"])))
@@ -95,10 +99,14 @@ def _clear(analysis: Analysis, row: dict[Any, Any], one: Finding, *, first: bool
         )
         followed = en.PARTS_FOLLOWED if first else en.PARTS_FOLLOWED_TOO
         return say(followed, work=Name(capital(_named(row))), day=day, at=at, **parts)
+    name, one_set = Name(capital(_named(row))), row["kind"] == WORK and row["n_sets"] == 1
+    held: Any = en.PARTS_BESIDE.format(over=row["over"]) if one_set else en.PARTS_HELD
     if row["kind"] == WORK and not first:
-        return say(en.PARTS_PAID_TOO, work=Name(capital(_named(row))), **parts)
+        if one_set:
+            return say(en.PARTS_PAID_BESIDE, work=name, held=held, **parts)
+        return say(en.PARTS_PAID_TOO, work=name, **parts)
     if row["kind"] in (WORK, PAIR):
-        return say(en.PARTS_PAID, work=Name(capital(_named(row))), when=when(analysis), **parts)
+        return say(en.PARTS_PAID, work=name, when=when(analysis), held=held, **parts)
     return say(en.PARTS_TIMED, what=capital(subject_of(row)), when=when(analysis), **parts)
 
 
@@ -124,6 +132,4 @@ def _not_answerable(analysis: Analysis) -> list[Sentence]:
     untold = [times[what] for what in works.reasons if what in times]
     if untold:
         found.append(say(en.PARTS_TIME_NOT, questions=listed(untold)))
-    if len(found) <= _MOST_SAID:
-        return found
-    return [*found[:_MOST_SAID], say(en.PARTS_REST)]
+    return found[:_MOST_SAID]

@@ -13,6 +13,7 @@ from survivor.records.accounts import number_by, records_read
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import joined
+from survivor.report.questions import to_look_at
 from survivor.sentences import Sentence, Value, say
 from survivor.vocabulary import Basis
 from survivor.words import counted, date, number
@@ -63,12 +64,9 @@ def _whole(value: float) -> Value:
 
 
 def _records(analysis: Analysis) -> tuple[Sentence, ...]:
-    accounts, problems = analysis.records.accounts, analysis.records.problems
+    accounts = analysis.records.accounts
     used = float(number_by(accounts).get("used", 0)) if not accounts.empty else 0.0
-    looks = (
-        float(problems["severity"].astype(str).isin(["stop", "check"]).sum()) if not problems.empty else 0.0
-    )
-    read = float(records_read(accounts))
+    looks, read = float(to_look_at(analysis.records)), float(records_read(accounts))
     return joined(
         say(en.RECORDS, read=Value(counted(read, "record"), read), used=_whole(used)) if read else None,
         say(en.PROBLEMS, number=Value(counted(looks, "problem"), looks)) if looks else None,

@@ -12,10 +12,10 @@ from survivor.figures.season import decile_words
 from survivor.figures.strip import STATES, strip_figure
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
-from survivor.report.reasons import why
+from survivor.report.pages.values import named
 from survivor.season.windows import dry_season_met
 from survivor.sentences import Name, Sentence, Value, cell, say
-from survivor.words import number
+from survivor.words import date, number, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
@@ -33,8 +33,10 @@ def season(analysis: Analysis) -> Section:
     more = in_annex(en.SEASON_MORE, "season")
     rain = analysis.rain.measures
     if rain.empty:
-        return Section("season", en.SEASON, (Paragraph(why(analysis, "rain", en.NO_RAIN), see=more),))
-    said = (*_rain(rain), *_water(rain))
+        known = analysis.unmade.get("rain")  # what to do about it is in the annex
+        untold = sentence(en.NO_RAIN if known is None else known.what)
+        return Section("season", en.SEASON, (Paragraph(untold, see=more),))
+    said = (*_rain(rain), *_gaps(analysis), *_water(rain))
     strip = _strip(analysis, said) if said else None
     dry = rain[(rain["measure"] == _DRY) & rain["value"].notna()]
     samples = en.FEW_SAMPLES if dry["window_start"].nunique() > 1 else en.ONE_SAMPLE
@@ -45,33 +47,64 @@ def season(analysis: Analysis) -> Section:
 
 
 def _rain(rain: pd.DataFrame) -> list[Sentence]:
-    """Say how much fell in the dry season, against the record of the gauge; a sentence a gauge."""
+    """Say how much fell in the dry season, against the record of the gauge; a sentence a gauge.
+
+    A season is named once: the next gauge is set beside the one before.
+    """
     rows = rain[(rain["measure"] == _DRY) & rain["value"].notna()].drop_duplicates(["gauge", "window_start"])
-    found = []
+    found: list[Sentence] = []
+    before = ""
     for row in rows.head(_MOST_GAUGES).to_dict("records"):
         at = {
             "gauge": row["gauge"],
             "planted_date": pd.Timestamp(row["planted_date"]).date(),
             "measure": _DRY,
         }
-        start, stop = pd.Timestamp(row["window_start"]), pd.Timestamp(row["window_end"])
-        years = str(start.year) if start.year == stop.year else f"{start.year} to {stop.year}"
+        years = _years(pd.Timestamp(row["window_start"]), pd.Timestamp(row["window_end"]))
         parts: dict[str, Value | Name | str] = {
-            "years": years,
             "gauge": Name(str(row["gauge"])),
             "rain": Value(
                 f"{number(float(row['value']))} mm", float(row["value"]), cell("rain", "value", **at)
             ),
         }
+        of, have = (float(row.get(name, float("nan"))) for name in ("days_in_window", "days_with_data"))
         decile, median = float(row.get("decile", float("nan"))), float(row.get("median", float("nan")))
+        parts["least"] = en.AT_LEAST if have < of else ""
+        parts["season"] = en.DRY_SEASON.format(years=years) if years != before else en.DRY_BESIDE
+        before = years
         if decile == decile:
-            found.append(say(en.DRY_RAIN, words=decile_words(decile), **parts))
+            found.append(say(en.DRY_RAIN[have < of], words=decile_words(decile), **parts))
         elif median == median:
             usual = Value(f"{number(median)} mm", median, cell("rain", "median", **at))
             found.append(say(en.DRY_RAIN_MEDIAN, median=usual, **parts))
         else:
             found.append(say(en.DRY_RAIN_BARE, **parts))
     return found
+
+
+def _gaps(analysis: Analysis) -> list[Sentence]:
+    """Say of a dry season without a total which days nobody read, and what would give one."""
+    rain, found = analysis.rain.measures, []
+    for gap in analysis.rain.gaps[:_MOST_GAUGES]:
+        rows = rain[(rain["gauge"] == gap.gauge) & (rain["measure"] == _DRY)]
+        row = rows[pd.to_datetime(rows["window_start"]) == gap.window.start].iloc[0]
+        at = {"gauge": gap.gauge, "planted_date": pd.Timestamp(row["planted_date"]).date(), "measure": _DRY}
+        read, of = int(row["days_with_data"]), int(row["days_in_window"])
+        found += [
+            say(
+                en.DRY_RAIN_GAP,
+                years=_years(gap.window.start, gap.window.end),
+                gauge=Name(gap.gauge),
+                read=Value(number(read), read, cell("rain", "days_with_data", **at)),
+                of=Value(number(of), of, cell("rain", "days_in_window", **at)),
+            ),
+            say(en.DRY_RAIN_FILL, when=gap.when, file=Name(gap.file)),
+        ]
+    return found
+
+
+def _years(start: pd.Timestamp, stop: pd.Timestamp) -> str:
+    return str(start.year) if start.year == stop.year else f"{start.year} to {stop.year}"
 
 
 def _water(rain: pd.DataFrame) -> list[Sentence]:
@@ -83,13 +116,15 @@ def _water(rain: pd.DataFrame) -> list[Sentence]:
     days, of = float(row["value"]), float(row["days_in_window"])
     at = {"gauge": row["gauge"], "measure": row["measure"]}
     lead = "at least " if float(row["days_with_data"]) < of or len(rows) > 1 else ""
-    return [
-        say(
-            en.SHORT_OF_WATER,
-            days=Value(f"{lead}{number(days)}", days, cell("rain", "value", **at)),
-            of=Value(number(of), of, cell("rain", "days_in_window", **at)),
-        )
-    ]
+    short = say(
+        en.SHORT_OF_WATER,
+        gauge=Name(str(row["gauge"])),
+        days=Value(f"{lead}{number(days)}", days, cell("rain", "value", **at)),
+        of=Value(number(of), of, cell("rain", "days_in_window", **at)),
+    )
+    known = set(rows["gauge"].astype(str))
+    others = [name for name in dict.fromkeys(rain["gauge"].astype(str)) if name not in known]
+    return [short, say(en.NOT_MODELLED, gauges=named(others))] if others else [short]
 
 
 def _strip(analysis: Analysis, said: tuple[Sentence, ...]) -> Figure | None:
@@ -104,7 +139,7 @@ def _strip(analysis: Analysis, said: tuple[Sentence, ...]) -> Figure | None:
     dry = dry_season_met(analysis.settings.dry_season, table["date"].min(), table["date"].max())
     return Figure(
         key="strip",
-        title=en.STRIP_TITLE[states.kind],
+        title=en.STRIP_TITLE[states.kind].format(day=date(table["date"].min())),
         finding=said,
         caption="",
         draw=partial(strip_figure, table, states=states, dry=dry),

@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING, Any
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
+from survivor.evidence.words import more_or_fewer, of_finding
 from survivor.report.reasons import compared_with, is_random, usual_practice
-from survivor.sentences import Cell, Name, Names, Sentence, Value, cell, say
+from survivor.sentences import Cell, Name, Names, Sentence, Value, cell
 from survivor.words import (
     counted,
     difference_digits,
-    estimated,
+    estimated_beside,
     limits,
     money,
     number,
@@ -48,6 +49,12 @@ def finding(analysis: Analysis, key: str) -> Finding | None:
     return next((one for one in analysis.findings if one.key == key), None)
 
 
+def has_species(analysis: Analysis) -> bool:
+    """Whether the model that is answered from holds species, so that survival is standardised for it."""
+    fitted = analysis.models.answer
+    return fitted is not None and "species" in fitted.variables
+
+
 def may_cause(analysis: Analysis) -> bool:
     """Whether a verb may be used that says that one caused the other."""
     return is_random(analysis)
@@ -55,12 +62,17 @@ def may_cause(analysis: Analysis) -> bool:
 
 def size(one: Finding) -> tuple[Value, Value]:
     """Write the size of a difference without its sign, and its interval with words for the signs."""
-    estimate, lower, upper = (float(end or 0.0) for end in (one.estimate, one.lower, one.upper))
+    estimate, lower, upper = one.size
     digits = difference_digits(estimate, lower, upper)
-    down = estimate < 0
-    at = _of(one, "estimate")
-    written = Value(number(abs(estimate), digits), estimate, at, -1.0 if down else 1.0)
-    return written, Value(_span(lower, upper, digits), lower, _of(one, "lower"), -1.0 if upper <= 0 else 1.0)
+    at = of_finding(one.key, "estimate")
+    written = Value(number(abs(estimate), digits), estimate, at, -1.0 if estimate < 0 else 1.0)
+    return written, _span(one, "lower", (lower, upper), digits)
+
+
+def together(one: Finding) -> Value:
+    """Write the interval of a difference that allows for its having been picked from several."""
+    ends = one.lower_simultaneous or 0.0, one.upper_simultaneous or 0.0
+    return _span(one, "lower_simultaneous", ends, difference_digits(one.size[0], *ends))
 
 
 def signed(one: Finding) -> Value:
@@ -70,15 +82,9 @@ def signed(one: Finding) -> Value:
     return Value(f"{written.text} {word}", written.number, written.cell, written.scale)
 
 
-def _of(one: Finding, column: str) -> Cell:
-    return cell("findings", column, key=one.key)
-
-
-def _span(lower: float, upper: float, digits: int) -> str:
-    if lower >= 0 or upper <= 0:
-        near, far = sorted((abs(lower), abs(upper)))
-        return f"{number(near, digits)} to {number(far, digits)} {'more' if lower >= 0 else 'fewer'}"
-    return f"{number(-lower, digits)} fewer to {number(upper, digits)} more"
+def _span(one: Finding, column: str, ends: tuple[float, float], digits: int) -> Value:
+    sign = -1.0 if ends[1] <= 0 else 1.0
+    return Value(more_or_fewer(*ends, digits), ends[0], of_finding(one.key, column), sign)
 
 
 def alive(
@@ -98,15 +104,21 @@ def alive(
 
 
 def plants(
-    size: float, lower: float, upper: float, at: Mapping[str, Any] | None = None, estimate: str = "estimate"
+    size: float,
+    lower: float,
+    upper: float,
+    at: Mapping[str, Any] | None = None,
+    estimate: str = "estimate",
+    mark: float | None = None,
 ) -> dict[str, Value]:
     """Write an estimated number of plants with its interval, to the ten where there are many.
 
-    ``estimate`` is the column that has it.
+    ``estimate`` is the column that has it; ``mark`` a number that none of them may be rounded to.
     """
+    written = estimated_beside((size, lower, upper), mark)
     return {
-        "estimate": Value(estimated(size), size, _at(at, estimate)),
-        "span": Value(f"{estimated(lower, size)} to {estimated(upper, size)}", lower, _at(at, "lower")),
+        "estimate": Value(written[0], size, _at(at, estimate)),
+        "span": Value(f"{written[1]} to {written[2]}", lower, _at(at, "lower")),
     }
 
 
@@ -140,14 +152,11 @@ def named(names: list[str]) -> Name | Names:
     return Name(names[0]) if len(names) == 1 else Names(tuple(names))
 
 
-def frame_of(rows: pd.DataFrame, column: str = "method") -> dict[str, Mapping[Any, Any]]:
-    """Rows of a table by the name in a column."""
-    return {str(row[column]): row for row in rows.to_dict("records")}
+def frame_of(rows: pd.DataFrame) -> dict[str, Mapping[Any, Any]]:
+    """Rows of a table by their preparation."""
+    return {str(row["method"]): row for row in rows.to_dict("records")}
 
 
 def joined(*sentences: Sentence | None) -> tuple[Sentence, ...]:
     """Gather the sentences that there are."""
     return tuple(one for one in sentences if one is not None)
-
-
-__all__ = ["limits", "say"]

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 import survivor
-from survivor.pooling.apart import standing_apart
+from survivor.pooling.result import standing_apart
 
 EFFECT = np.array([9.0, 14.0, 6.0, 11.0, 8.0, 40.0])
 ERROR = np.array([3.0, 4.0, 3.5, 2.5, 5.0, 3.0])

@@ -1,0 +1,327 @@
+"""One part of a register: read, checked, made into risk intervals, and what is kept of it."""
+
+from __future__ import annotations
+
+import datetime as dt
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from survivor.files.datasets import Batches, Cells, Scattered, place_of, read_part
+from survivor.files.headers import squeezed
+from survivor.files.sheets import Grid
+from survivor.records import book
+from survivor.records.accounts import counted_up, no_rows, rules_in_force
+from survivor.records.checks.names import plants_by_plot
+from survivor.records.collapsing import Alike, Rule, alike, intervals_of, packed, rules_kept
+from survivor.records.folding import MEASURED, Folded, Named, fold, lines_of
+from survivor.records.frames import intervals_frame, plots_frame, visits_frame
+from survivor.records.plots import PlotTable
+from survivor.records.prepare import WORKINGS, Ready, Whole, left, prepare
+from survivor.records.problems import (
+    NOWHERE,
+    Source,
+    account_table,
+    causes_of,
+    gather,
+    none_found,
+)
+from survivor.records.sheets import RawSheet, visit_sheet_of
+from survivor.records.tidy import Tidy, stack, tidy_visits
+from survivor.records.times import LIKE, TIMES
+from survivor.settings import Settings, Sheet
+from survivor.vocabulary import PLOT_KEY
+
+EXAMPLES: Final = 200  # problems of one code that are listed; more are counted
+_MANY: Final = ("tag",)  # texts of which hardly two are the same
+ON_SHEETS: Final = ("how-read", "assumed")  # said once a file, and not once a part
+
+
+@dataclass(frozen=True)
+class RegisterFile:
+    """One table of the study file that names a register."""
+
+    sheet: Sheet
+    batches: Batches
+    sample: RawSheet
+    scattered: Scattered
+
+
+@dataclass(frozen=True)
+class Register:
+    """What every part of a register is read by."""
+
+    folder: Path
+    settings: Settings
+    closed: dt.date
+    files: tuple[RegisterFile, ...]
+    plots: Tidy | None
+    table: PlotTable | None
+    sources: tuple[Source, ...]
+    together: str
+    parts: int
+    usual: Mapping[str, Sequence[str]]
+    one_site: str
+    named: Named | None
+    sites: Mapping[str, str]
+
+
+@dataclass(frozen=True)
+class Part:
+    """What is kept of one part, texts of its visits and intervals as categories: see `Records`.
+
+    ``places`` holds a record of each plot and preparation.
+    """
+
+    plots: pd.DataFrame
+    visits: pd.DataFrame
+    intervals: dict[Rule, pd.DataFrame]
+    accounts: pd.DataFrame
+    causes: pd.DataFrame
+    number: pd.Series[int]
+    places: pd.DataFrame
+    plants: pd.Series[int]
+    lived: frozenset[str]
+    sizes: Counter[str]
+    rules: pd.DataFrame
+    traits: tuple[str, ...]
+    matches: pd.DataFrame
+    sites: frozenset[str]
+    filled: bool
+
+
+def raw_sheet(
+    folder: Path,
+    batches: Batches,
+    part: Cells,
+    sheet: Sheet,
+    settings: Settings,
+    sites: Mapping[str, str],
+) -> RawSheet:
+    """Lay out rows of a register as those of a sheet; each has the row and the file that it is from."""
+    grid = Grid(batches.name, "", batches.header, part.table(), places=tuple(range(len(batches.header))))
+    raw = visit_sheet_of(folder, grid, sheet, settings, sites)
+    line, own = raw.cells["line"].to_numpy(), len(raw.sources)
+    source = raw.cells["source"].to_numpy() + own * part.file[line]
+    sources = tuple(replace(source, file=shown) for shown in batches.shown for source in raw.sources)
+    return replace(raw, cells=raw.cells.assign(row=part.row[line], source=source), sources=sources)
+
+
+# ---- one part -----------------------------------------------------------------------------
+
+
+def part_of(register: Register, number: int) -> Part:
+    """Read one part: check its records, make its risk intervals, and keep what an analysis needs."""
+    table = _plots_of(register, number)
+    parts = [
+        (file, read_part(path).filled())
+        for file in register.files
+        if (path := file.scattered.paths[number]).exists()
+    ]
+    if not parts or not any(len(part.row) for _, part in parts):
+        return _empty(table, register)
+    if register.named is None:
+        return _kept_of(register, table, _looked_at(register, table, parts, None))
+    [(file, part)] = parts
+    apart = np.empty(0, dtype=np.intp)
+    while True:
+        folded = fold(part, register.named, apart)
+        looked_at = _looked_at(register, table, [(file, part.take(folded.kept))], folded)
+        singly = _singly(looked_at, folded)
+        if not len(singly):
+            return _kept_of(register, table, looked_at)
+        apart = np.union1d(apart, singly)
+
+
+@dataclass(frozen=True)
+class _LookedAt:
+    """Records of a part, checked and made into histories; what was found stands for all that are alike."""
+
+    read: pd.DataFrame
+    ready: Ready
+    made: book.Made
+    found: pd.DataFrame
+    lines: np.ndarray[Any, Any]  # of what was found
+    measured: np.ndarray[Any, Any]  # lines of seedlings that stand for others and have a measure
+    matches: pd.DataFrame
+    sites: frozenset[str]
+    told: bool
+    folded: Folded | None
+
+
+def _looked_at(
+    register: Register,
+    table: PlotTable | None,
+    parts: Sequence[tuple[RegisterFile, Cells]],
+    folded: Folded | None,
+) -> _LookedAt:
+    settings = register.settings
+    raws = [
+        raw_sheet(register.folder, file.batches, part, file.sheet, settings, register.sites)
+        for file, part in parts
+        if len(part.row)
+    ]
+    if folded is not None:
+        line = raws[0].cells["line"].to_numpy()
+        stands = {TIMES: folded.times[line], LIKE: folded.like[line]}
+        raws = [replace(raws[0], cells=raws[0].cells.assign(**stands))]
+    visits = stack([tidy_visits(raw, settings.records.kind) for raw in raws], after=[register.plots])
+    visits = _as_in_all(register, visits, raws)
+    read, told = visits.rows[["record", "source", "row"]], book.tells(visits)
+    line_of = visits.rows.set_index("record")["line"]
+    measured = np.empty(0, dtype=np.intp)
+    if folded is not None:
+        words = [word for word in MEASURED if word in visits.rows.columns]
+        own = visits.rows[words].notna().any(axis=1) & (visits.rows[TIMES] > 1)
+        measured = visits.rows.loc[own, "line"].to_numpy(dtype=np.intp)
+        read = read.assign(**{TIMES: visits.rows[TIMES]})
+    sites = frozenset(map(str, visits.rows["site"].dropna().unique()))
+    whole = table if table is None or len(table.plots) else register.table  # for what a label may mean
+    beside = Whole(register.usual, None if folded is None else folded.tags)
+    matches = visits.matches
+    ready = prepare(visits, whole, register.sources, settings, register.closed, beside)
+    made = book.made_of(ready.rows, ready.traits, table, settings, register.sources)
+    found = gather(ready.found, made.found)
+    found = found[~((found["record"] == NOWHERE) & found["code"].isin(ON_SHEETS))]
+    return _LookedAt(
+        read, ready, made, found, lines_of(found, line_of), measured, matches, sites, told, folded
+    )
+
+
+def _singly(looked_at: _LookedAt, folded: Folded) -> np.ndarray[Any, Any]:
+    """Name the places whose seedlings are to be looked at one by one."""
+    return np.union1d(
+        folded.to_look_at_singly(looked_at.found, looked_at.lines), folded.places(looked_at.measured)
+    )
+
+
+def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) -> Part:
+    """Keep of a part what an analysis needs."""
+    settings, ready, made, found = register.settings, looked_at.ready, looked_at.made, looked_at.found
+    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
+    kept = _alike(left(pd.concat(seen, ignore_index=True), found), ready.traits, settings)
+    intervals, sizes = _intervals(made, kept, ready.traits, settings)
+    everything, read = found, looked_at.read
+    if looked_at.folded is not None:
+        everything = looked_at.folded.of_all(found, looked_at.lines)
+        found = found.assign(**{TIMES: found["record"].map(read.set_index("record")[TIMES]).fillna(1)})
+    causes = causes_of(everything, register.sources)
+    usable = None if table is None else book.used_plots(table, table.found)
+    accounts = account_table(read, looked_at.found, register.sources)
+    return Part(
+        plots=plots_frame(usable, made.entries, ready.traits, tagged=settings.records.kind == "tagged"),
+        visits=_visits(kept.rows, register, ready.traits),
+        intervals=intervals,
+        accounts=counted_up(accounts, read[TIMES].to_numpy() if TIMES in read.columns else None),
+        causes=_examples(causes),
+        number=causes["code"].value_counts(),
+        places=_places(made.rows, ready.traits),
+        plants=plants_by_plot(made.rows),
+        lived=book.names_with_intervals(made.entries, next(iter(intervals.values()))),
+        sizes=Counter(sizes),
+        rules=rules_in_force(found, settings),
+        traits=ready.traits,
+        matches=looked_at.matches,
+        sites=looked_at.sites,
+        filled=looked_at.told,
+    )
+
+
+def _plots_of(register: Register, number: int) -> PlotTable | None:
+    """Take the plots of the plot sheet that belong to a part."""
+    table = register.table
+    if table is None:
+        return None
+    told = table.plots[register.together]
+    mine = told.map({text: place_of(squeezed(text), register.parts) for text in told.unique()}) == number
+    names = table.plots.index[mine]
+    return replace(
+        table, plots=table.plots.loc[names], planted=table.planted[table.planted["name"].isin(names)]
+    )
+
+
+def _places(rows: pd.DataFrame, traits: Sequence[str]) -> pd.DataFrame:
+    """Take a record of each plot and preparation."""
+    facts = ["name", "method", *PLOT_KEY, "cohort"]
+    columns = ["record", "source", "row", "tag", *facts, *traits]
+    return rows.drop_duplicates(facts)[columns] if len(rows) else rows
+
+
+def _as_in_all(register: Register, visits: Tidy, raws: Sequence[RawSheet]) -> Tidy:
+    """Give the sources their numbers over all files, and name what no column tells."""
+    places = {(s.file, s.sheet, s.record): n for n, s in enumerate(register.sources)}
+    number = {
+        n: places[s.file, s.sheet, s.record] for n, s in enumerate(visits.sources, sources_before(register))
+    }
+    rows = visits.rows.assign(source=visits.rows["source"].map(number))
+    found = visits.found.assign(source=visits.found["source"].map(number))
+    if register.one_site:
+        rows = rows.assign(site=register.one_site)
+    return book.no_method(replace(visits, rows=rows, found=found), [*raws, *_plot_words(register)])
+
+
+def sources_before(register: Register) -> int:
+    """Count the sources that come before those of the visits."""
+    return len(register.plots.sources) if register.plots is not None else 0
+
+
+def _plot_words(register: Register) -> list[Any]:
+    return [] if register.plots is None else [_Words(tuple(register.plots.rows.columns))]
+
+
+@dataclass(frozen=True)
+class _Words:
+    words: tuple[str, ...]
+
+
+def _alike(rows: pd.DataFrame, traits: tuple[str, ...], settings: Settings) -> Alike:
+    if settings.records.kind != "tagged" or rows.empty:
+        return Alike(rows, pd.Series(dtype=int))
+    return alike(rows, traits, settings.heights.at_least_cm if settings.heights is not None else None)
+
+
+def _intervals(
+    made: book.Made, kept: Alike, traits: tuple[str, ...], settings: Settings
+) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
+    sizes: dict[str, int] = {}
+    if made.past is not None:
+        under, sizes = intervals_of(made.past, kept, traits, settings)
+    else:
+        rows = no_rows(traits) if made.intervals.empty else made.intervals
+        under = {rules_kept(settings.rules)[0]: intervals_frame(rows, traits, settings)}
+    # Preparations stand in an order of all parts, which is made of them together.
+    plain = {rule: table.assign(method=table["method"].astype(object)) for rule, table in under.items()}
+    return {rule: packed(table, but=_MANY) for rule, table in plain.items()}, sizes
+
+
+def _visits(rows: pd.DataFrame, register: Register, traits: tuple[str, ...]) -> pd.DataFrame:
+    tagged_seedlings = register.settings.records.kind == "tagged"
+    needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
+    spare = [word for word in WORKINGS if word not in needed]
+    rows = rows.drop(columns=spare, errors="ignore")
+    visits = visits_frame(rows, register.sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
+    return packed(visits, but=_MANY)
+
+
+def _examples(causes: pd.DataFrame) -> pd.DataFrame:
+    """Keep the first causes of each code, and all of those that other parts may share."""
+    alone = causes["group"] == ""
+    return causes[~alone | (causes.groupby(["code", alone]).cumcount() < EXAMPLES)]
+
+
+def _empty(table: PlotTable | None, register: Register) -> Part:
+    """Give what is kept of a part without visits: its plots."""
+    none, traits = pd.DataFrame(), table.traits if table is not None else ()
+    rows, number = no_rows(traits), pd.Series(dtype=int)
+    usable = None if table is None else book.used_plots(table, table.found)
+    return Part(
+        plots_frame(usable, rows, traits, tagged=register.settings.records.kind == "tagged"),
+        none, {}, none, causes_of(none_found(), ()), number, rows.iloc[:0], number,
+        frozenset(), Counter(), rules_in_force(none_found(), register.settings), traits,
+        none, frozenset(), False,
+    )  # fmt: skip
