@@ -19,7 +19,6 @@ from typing import Any, Literal, cast
 
 import numpy as np
 import pandas as pd
-from formulaic import Formula, model_matrix
 
 from survivor.arrays import Floats
 from survivor.effects.cells import check_day, study_cells
@@ -28,6 +27,7 @@ from survivor.intervals import cluster_columns, entries, group_codes
 from survivor.models.fit import Model
 from survivor.models.fit import fit as fit_model
 from survivor.models.fitted import Estimates
+from survivor.models.formulas import matrix_of, terms_and_columns
 from survivor.models.result import Fit
 from survivor.vocabulary import PLOT_KEY
 
@@ -167,7 +167,7 @@ def _natural(values: Floats, knots: tuple[float, ...]) -> Floats:
     """Natural cubic spline basis: column j is 1 at knot j and 0 at the others."""
     low, *inner, high = knots
     frame = pd.DataFrame({"value": values})
-    found = model_matrix(
+    found = matrix_of(
         "cr(value, knots=inner, lower_bound=low, upper_bound=high) - 1",
         frame,
         context={"inner": list(inner), "low": low, "high": high},
@@ -290,16 +290,13 @@ class Answer:
 def _other_terms(formula: str, taken: set[str]) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """Terms of a formula that do not touch the columns ``taken``, and those that do in part."""
     kept, dropped = [], []
-    for term in Formula("1 + " + formula.replace("~", " ")):
-        variables = (
-            {str(name) for name in Formula(f"0 + {term}").required_variables} if str(term) != "1" else set()
-        )
-        if not variables:
+    for term, columns in terms_and_columns(formula):
+        if not columns:
             continue
-        if not variables & taken:
-            kept.append(str(term))
-        elif variables - taken:
-            dropped.append(str(term))
+        if not columns & taken:
+            kept.append(term)
+        elif columns - taken:
+            dropped.append(term)
     return tuple(kept), tuple(dropped)
 
 

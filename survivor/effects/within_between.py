@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
-from formulaic import Formula
 
 from survivor.effects.cells import check_by, check_name, levels_of
 from survivor.effects.confounding import WITHIN
@@ -27,6 +26,7 @@ from survivor.intervals import cluster_columns, entries
 from survivor.limits import INDEPENDENT, said_of_floor
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import fit as fit_model
+from survivor.models.formulas import terms_and_columns
 from survivor.models.grouped import arranged
 from survivor.shown import Shown
 
@@ -184,14 +184,14 @@ def _split(
 def _others(formula: str, by: str) -> list[str]:
     """Terms of a formula without ``by``."""
     kept = []
-    for term in Formula("1 + " + formula.replace("~", " ")):
-        if str(term) in ("1", by):
+    for term, columns in terms_and_columns(formula):
+        if term == by:
             continue
-        if by in {str(name) for name in Formula(f"0 + {term}").required_variables}:
+        if by in columns:
             raise EffectError(
                 f"{by} enters {formula!r} in an interaction, so it has no one difference to split",
                 where="formula",
                 mend=f"fit with {by} as a term of its own",
             )
-        kept.append(str(term))
+        kept.append(term)
     return kept

@@ -27,7 +27,6 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from threading import Lock
 from typing import Literal
 
 import numpy as np
@@ -40,6 +39,7 @@ from survivor.limits import Errors, floored
 from survivor.models.clusters import Sandwich, WaldTest, sandwich, share_informed
 from survivor.models.design import Design, build_design, refuse_aliased
 from survivor.models.fitted import Estimates
+from survivor.models.formulas import ONE_AT_A_TIME
 from survivor.models.jackknife import Deletions, apart, blocks, delete_each, rounds
 from survivor.models.partial import (
     Maximum,
@@ -436,7 +436,6 @@ def scaled_residuals(fit: Fit) -> pd.DataFrame:
 
 CoxVariance = Literal["jackknife", "CR0"]
 
-_ONE_AT_A_TIME = Lock()
 _MOST_ROWS = 20_000  # above so many lifelines takes longer than all the rest
 
 
@@ -557,8 +556,7 @@ def _from_lifelines(sets: RiskSets) -> Floats:
     ]
     rows = pd.concat(parts, ignore_index=True).query("number > 0")
     fitter, late = CoxPHFitter(), rows["start"].any()
-    # What warns is a setting of the whole program: threads take their turn.
-    with _ONE_AT_A_TIME, warnings.catch_warnings():
+    with ONE_AT_A_TIME, warnings.catch_warnings():
         # It warns of columns that nearly separate; ``maximise`` decides, and names the term.
         warnings.simplefilter("ignore", ConvergenceWarning)
         warnings.simplefilter("ignore", RuntimeWarning)

@@ -18,6 +18,7 @@ from survivor.arguments import brief
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.intervals import alike, group_codes, less_means, row_codes, sum_by, whole_names
+from survivor.models.formulas import ONE_AT_A_TIME, matrix_of, parsed
 from survivor.models.separation import range_within
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import any_text, first_few, term_words
@@ -120,9 +121,9 @@ class Design:
         )
         cells_apart = cells.iloc[first]
         try:
-            with warnings.catch_warnings(), np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            with ONE_AT_A_TIME, warnings.catch_warnings():
                 warnings.simplefilter("error", DataMismatchWarning)
-                matrix = self.spec.get_model_matrix(cells_apart)
+                matrix = matrix_of(self.spec, cells_apart)
         except FormulaicError as problem:
             raise ModelError(
                 f"a column is of another kind than in the records fitted: {problem}",
@@ -186,11 +187,10 @@ def build_design(
         When a column is absent, holds blanks, or a term cannot be distinguished from
         the strata or from other terms; the text names it.
     """
-    parsed, needed = _read(frame, formula)
+    terms_read, needed = _read(frame, formula)
     _refuse_single(frame, needed)
     try:
-        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-            matrix = parsed.get_model_matrix(_levels_there(frame, needed), output="numpy", na_action="ignore")
+        matrix = matrix_of(terms_read, _levels_there(frame, needed), output="numpy", na_action="ignore")
     except (FormulaicError, SyntaxError) as problem:
         raise ModelError(
             f"the formula cannot be used: {problem}", where=formula, mend="check its terms"
@@ -283,31 +283,30 @@ def _read(frame: pd.DataFrame, formula: str) -> tuple[Formula, list[str]]:
     # The baseline, or the strata, stand for the intercept; keeping it in the formula
     # gives factors one column less than levels.
     try:
-        parsed = Formula("1 + " + _right_hand_side(formula))
+        terms_read, needed = parsed("1 + " + _right_hand_side(formula))
     except (FormulaicError, SyntaxError) as problem:
         raise ModelError(
             f"the formula cannot be read: {str(problem).splitlines()[0]}",
             where=formula,
             mend='write e.g. "method"',
         ) from problem
-    if not isinstance(parsed, SimpleFormula):
+    if not isinstance(terms_read, SimpleFormula):
         raise ModelError(
             "the formula has several parts",
             where=formula,
             mend='write one, with "+" between its terms; levels by site are strata="site"',
         )
-    if "died" in parsed.required_variables:
+    if "died" in needed:
         raise ModelError(
             "died is what is explained, so it explains nothing",
             where=formula,
             mend="leave it out of the formula",
         )
-    needed = sorted(str(name) for name in parsed.required_variables)
     _refuse_functions(frame, needed, formula)
     _refuse_absent(frame, needed)
     _refuse_blank(frame, needed)
     _refuse_codes(frame, needed, formula)
-    return parsed, needed
+    return terms_read, needed
 
 
 def _refuse_codes(frame: pd.DataFrame, names: Sequence[str], formula: str) -> None:

@@ -17,6 +17,7 @@ import numpy as np
 from survivor.arrays import Floats
 from survivor.errors import ModelError
 from survivor.models.fitted import Fitted
+from survivor.models.formulas import ONE_AT_A_TIME
 
 
 @dataclass(frozen=True)
@@ -127,7 +128,9 @@ def _read(fit: Fitted, text: str, names: Mapping[str, Form]) -> Form:
         raise ValueError("no number, term or sum of them")
 
     try:
-        return of(ast.parse(rest.strip() or "0", mode="eval").body)
+        with ONE_AT_A_TIME:
+            tree = ast.parse(rest.strip() or "0", mode="eval")
+        return of(tree.body)
     except (SyntaxError, ValueError):
         raise ModelError(
             f"no term {text.strip()} in this fit, nor a sum of its terms",

@@ -19,6 +19,7 @@ from survivor.intervals import cluster_columns, row_codes, sum_by
 from survivor.models.cells import Reader, Survival, strata_with_odds
 from survivor.models.clusters import Kind
 from survivor.models.design import Design, build_design, refuse_aliased
+from survivor.models.formulas import ONE_AT_A_TIME
 from survivor.models.likelihood import Rows, covariance_by, solve
 from survivor.models.outcome import outcomes
 from survivor.models.penalised_fit import penalised_parts
@@ -150,7 +151,7 @@ def _start(rows: Rows) -> Floats:
     matrix = np.hstack([(rows.stratum[:, None] == np.arange(strata)).astype(float), rows.columns])
     number, alive = rows.weighted
     counts = np.column_stack([alive, number - alive])
-    with warnings.catch_warnings():
+    with ONE_AT_A_TIME, warnings.catch_warnings():
         # Separation and its overflows: the steps that follow find the term and name it.
         for known in (RuntimeWarning, ModelWarning):
             warnings.simplefilter("ignore", known)
