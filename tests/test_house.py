@@ -83,7 +83,7 @@ INSIDE = {
 }
 
 # Functions with so many parameters or more: no more of them than there are, and none wider.
-MANY, WIDE_FUNCTIONS, WIDEST = 7, 18, 12
+MANY, WIDE_FUNCTIONS, WIDEST = 7, 19, 12
 
 # Words of no field, or of another meaning in ours, that have a plain one (DEVELOPERS.md, "Our own words").
 DIALECT = re.compile(
