@@ -41,6 +41,8 @@ def look_alike(one: str, other: str) -> bool:
     words = list(zip(first.split(), second.split(), strict=False))
     if len(first.split()) != len(second.split()):
         words = [(first.replace(" ", ""), second.replace(" ", ""))]
+    if any(abs(len(mine) - len(yours)) > 1 for mine, yours in words):  # one slip a word adds no second letter
+        return False
     slips = [_slips(*pair) for pair in words]
     few = all(
         number == 0 or (number == 1 and max(map(len, pair)) >= _SHORTEST)

@@ -11,11 +11,13 @@ import datetime as dt
 import difflib
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
 from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.records.checks import works as check
 from survivor.records.problems import Texts, find, gather, none_found, set_aside
 from survivor.records.tidy import Tidy
@@ -165,34 +167,38 @@ def _spread(
     rows: pd.DataFrame, places: pd.DataFrame, methods: Sequence[Method]
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Give each row of the diary to the plots that it is of."""
-    folded = {word: places[word].astype(str).map(folded_name) for word in PLOT_KEY}
+    folded = {word: places[word].astype(str).map(folded_name).to_numpy() for word in PLOT_KEY}
     spelling = {folded_works(s): folded_works(m.name) for m in methods for s in (*m.also, m.name)}
-    folded["method"] = places["method"].astype(str).map(folded_works)
-    chosen: list[int] = []
-    whose: list[Any] = []
-    why: dict[Any, str] = {}
-    for index, row in zip(rows.index, rows[[*PLOT_KEY, "method"]].to_dict("records"), strict=True):
-        here = pd.Series(True, index=places.index)
-        for word in ("site", "block"):
-            if row[word] and row[word].casefold() not in _ALL:
-                here &= folded[word] == folded_name(row[word])
-        one = row["plot"].casefold() not in _ALL
+    folded["method"] = places["method"].astype(str).map(folded_works).to_numpy()
+
+    @cache
+    def plots_of(site: str, block: str, plot: str, method: str) -> tuple[Codes, str]:
+        """Find the plots that such a row is of, or why it is of none."""
+        here = np.ones(len(places), dtype=bool)
+        for word, told in (("site", site), ("block", block)):
+            if told and told.casefold() not in _ALL:
+                here &= folded[word] == folded_name(told)
+        one = plot.casefold() not in _ALL
         if one:
-            here &= folded["plot"] == folded_name(row["plot"])
-        elif row["method"]:
-            asked = folded_works(row["method"])
+            here &= folded["plot"] == folded_name(plot)
+        elif method:
+            asked = folded_works(method)
             here &= folded["method"] == spelling.get(asked, asked)
-        if one and here.sum() > 1:
-            why[index] = "several plots have this label"
-        elif not here.any():
-            why[index] = "no plot of the records is there" if not one else "no such plot is in the records"
-        else:
-            chosen += np.flatnonzero(here.to_numpy()).tolist()
-            whose += [index] * int(here.sum())
+        chosen = np.flatnonzero(here)
+        if one and len(chosen) > 1:
+            return chosen[:0], "several plots have this label"
+        if not len(chosen):
+            return chosen, "no such plot is in the records" if one else "no plot of the records is there"
+        return chosen, ""
+
+    told = [plots_of(*place) for place in rows[[*PLOT_KEY, "method"]].itertuples(index=False, name=None)]
+    why = {index: reason for index, (_, reason) in zip(rows.index, told, strict=True) if reason}
+    chosen = np.concatenate([np.empty(0, dtype=np.intp), *(plots for plots, _ in told)])
+    whose = np.repeat(np.arange(len(rows)), [len(plots) for plots, _ in told])
     lost = pd.Series(rows.index.isin(list(why)), index=rows.index)
     found = _nowhere(rows, lost, why, places)
-    spread = rows.loc[whose].drop(columns=[*PLOT_KEY, "method"]).reset_index(drop=True)
-    at = places.loc[chosen, [*PLOT_KEY, "method", "planted_date"]].reset_index(drop=True)
+    spread = rows.iloc[whose].drop(columns=[*PLOT_KEY, "method"]).reset_index(drop=True)
+    at = places.iloc[chosen][[*PLOT_KEY, "method", "planted_date"]].reset_index(drop=True)
     at["method"] = at["method"].astype(object)
     out = pd.concat([at, spread], axis=1)
     out["day"] = (out["date"] - out["planted_date"]).dt.days.astype(float)

@@ -27,6 +27,7 @@ NOWHERE: Final = -1
 FIRST: Final = "date-order"  # the problem whose mend mends many others
 LONGEST_TEXT: Final = 1000
 _LONGEST_VALUE: Final = 120
+_FEW_ROWS: Final = 500  # that are joined sooner than told apart
 SAID: Final = "_said"  # behind the name of a column: what stood in the cell
 LINE: Final = "line"  # what a record of the study file is called
 WORKS_ROW: Final = "works row"  # what a record of the works diary is called
@@ -151,6 +152,9 @@ def _filled(
 
 def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     """Join the texts of each row by "|"; rows that are alike share one text, however many they are."""
+    if len(parts[0]) < _FEW_ROWS:
+        texts = [part.astype(str).tolist() for part in parts]
+        return pd.Series(list(map(fold, map("|".join, zip(*texts, strict=True)))), parts[0].index, object)
     codes, first = row_codes(parts, in_order=False)
     columns = [part.iloc[first].astype(str) for part in parts]
     distinct = np.array([fold("|".join(words)) for words in zip(*columns, strict=True)], dtype=object)

@@ -16,6 +16,7 @@ from survivor.effects.compare import working_of
 from survivor.models.by_period import fit_by_period
 from survivor.study import load
 from tests.public.making import F
+from tests.slow import some_slow
 
 ROUNDS = (0.0, 90.0, 180.0, 270.0, 365.0)
 
@@ -120,7 +121,7 @@ def with_nobody_dead(frame: pd.DataFrame) -> pd.DataFrame:
     return both.assign(method=pd.Categorical(both["method"], [*frame["method"].cat.categories, "mound"]))
 
 
-@pytest.mark.parametrize("name", [*ONE_RATIO, "penalised"])
+@pytest.mark.parametrize("name", some_slow([*ONE_RATIO, "penalised"], ["cox", "penalised"]))
 def test_every_model_of_one_ratio_says_where_it_turns_round_and_by_one_test(name):
     options = ONE_RATIO.get(name, {})
     road = survivor.fit(turning(3), "method", cluster=options.get("cluster", "plot"))

@@ -4,6 +4,7 @@ from matplotlib.text import Text
 
 from survivor.figures.colours import COLOURS
 from survivor.figures.style import Size, lines, panels, spread, styled, titled, wrapped
+from tests.slow import some_slow
 
 
 def _luminance(colour: str) -> float:
@@ -85,7 +86,7 @@ def test_a_long_name_is_broken_and_an_empty_one_is_a_line() -> None:
 
 
 @pytest.mark.parametrize("size", ["wide", "narrow"])
-@pytest.mark.parametrize("count", [1, 2, 3, 4, 8])
+@pytest.mark.parametrize("count", some_slow([1, 2, 3, 4, 8], [3, 8]))
 def test_no_title_of_a_panel_is_wider_than_its_panel(size: Size, count: int) -> None:
     names = ("spray, pre-emergent and rip", "MMMM WWWW MMMM WWWW", "spray and mulch mat", "rip and mound")
     with styled():

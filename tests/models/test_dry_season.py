@@ -8,6 +8,7 @@ import pytest
 import survivor
 from survivor.errors import ModelError
 from tests.models.cohorts import counts
+from tests.slow import some_slow
 
 
 @pytest.fixture
@@ -42,7 +43,7 @@ def _filtered(frame):
 WAYS = (_merged, _read_again, _put_together, _filtered, pd.DataFrame.copy)
 
 
-@pytest.mark.parametrize("model", ["grouped", "mixed"])
+@pytest.mark.parametrize("model", some_slow(["grouped", "mixed"], 1))
 @pytest.mark.parametrize("way", WAYS)
 def test_a_table_worked_on_first_gives_the_same_numbers(frame, way, model):
     whole = survivor.fit(frame, "method", model=model)

@@ -152,6 +152,7 @@ def test_who_is_on_the_sheet(tmp_path: Path) -> None:
     assert rows["Tag"].tolist() == ["1", "2", "5", "10", "6"]  # by number, infill below
 
 
+@pytest.mark.slow
 def test_a_filled_sheet_is_never_written_over(tmp_path: Path) -> None:
     home = from_demo(tmp_path, "tagged")
     run = CliRunner().invoke(app, ["sheets", str(home)])

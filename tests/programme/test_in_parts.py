@@ -45,6 +45,7 @@ def in_parts(top: Path, room: Path, between: Callable[[], object] = lambda: None
     return finish(answers_of, (str(top), NAME, ASKED), opened, parts[::-1])
 
 
+@pytest.mark.slow
 def test_answers_are_those_of_the_whole_and_twice_the_same(top, tmp_path):
     whole = answers_of(str(top), NAME, ASKED)
     assert whole.state == "used"

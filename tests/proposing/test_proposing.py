@@ -19,6 +19,7 @@ from survivor.settings.questions import MOST, Line, answered, answers_to, questi
 from tests.once import analysed, study_of
 from tests.records.sheetfiles import as_csv, as_xlsx
 from tests.season.months import NAMED, WITH_YEARS, grid
+from tests.slow import some_slow
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 COHORTS = ("tagged", "counts", "works", *(f"seasons/season-{year}" for year in (2021, 2022, 2023)))
@@ -271,7 +272,7 @@ def kind_of(finding: survivor.Finding) -> str:
 
 @pytest.mark.parametrize(
     "cohort",
-    [own if own == QUICK_COHORT else pytest.param(own, marks=pytest.mark.slow) for own in COHORTS],
+    some_slow(COHORTS, [QUICK_COHORT]),
 )
 def test_the_demo_proposed_and_answered_gives_the_demos_own_answers(answered_once, tmp_path, cohort):
     folder = answered_once(cohort)

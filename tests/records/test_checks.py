@@ -386,21 +386,11 @@ def test_every_code_has_a_case() -> None:
     assert set(CASES) | ELSEWHERE == set(CODES)
 
 
-@pytest.mark.parametrize(
-    ("name", "asked"),
-    [
-        *(
-            (name, True)
-            for name in ("2022-01-02", "1/2/2022", "3-Feb", "#N/A", "#REF!", "?", "--", "NaN", "n/a")
-        ),
-        *((name, False) for name in ("1", "1-2", "A-1", "12/3", "North 2022", "Ñ", "NA", "é", "3-Mile")),
-    ],
-)
-def test_a_site_that_is_called_by_a_date_or_an_error_is_asked_about(
-    read_study: ReadStudy, name: str, asked: bool
-) -> None:
-    visits = SEEDLINGS + GOOD.replace("Rise", name)
+def test_a_site_that_is_called_by_a_date_or_an_error_is_asked_about(read_study: ReadStudy) -> None:
+    asked = ("2022-01-02", "1/2/2022", "3-Feb", "#N/A", "#REF!", "?", "--", "NaN", "n/a")
+    names = ("1", "1-2", "A-1", "12/3", "North 2022", "Ñ", "NA", "é", "3-Mile")
+    visits = SEEDLINGS + "".join(GOOD.replace("Rise", name) for name in (*asked, *names))
     records = read_study(TAGGED.replace("\nas_of", AIM + "\nas_of") + sheet() + RULES, visits_csv=visits)
     found = records.problems[records.problems["code"] == "no-name"]
-    assert found["value"].tolist() == ([name] if asked else [])
+    assert sorted(found["value"]) == sorted(asked)
     assert set(records.accounts["fate"]) == {"used"}

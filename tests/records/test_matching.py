@@ -29,23 +29,23 @@ STATES = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize("word", STATES, ids=repr)
-def test_words_for_states(read_study: ReadStudy, word: str) -> None:
-    records = read_study(AIM + sheet() + RULES, visits_csv="site,plot,tag,date,state\n" + ROWS.format(word))
-    expected = STATES[word]
-    if expected is None:
-        problem = records.problems[records.problems["code"] == "unknown-state"].iloc[0]
-        assert problem["value"] == word
-        assert f'"{word}" =' in problem["mend"]
-        assert list(records.visits["tag"]) == ["002"]
-    else:
-        assert "unknown-state" not in set(records.problems["code"])
-        assert list(records.visits["state"]) == [expected, "alive"]
-    if word:
-        shown = records.matches[records.matches["header"] == f"state: {word}"].iloc[0]
-        assert shown["column"] == (expected or "")
-        assert shown["how"] == ("not used" if expected is None else
-                                "same word" if word == expected else "forgiving match")  # fmt: skip
+def test_words_for_states(read_study: ReadStudy) -> None:
+    words = dict(enumerate(STATES, start=1))
+    rows = "".join(f"Rise,1,{tag},2022-07-01,{word}\n" for tag, word in words.items())
+    records = read_study(AIM + sheet() + RULES, visits_csv="site,plot,tag,date,state\n" + rows)
+    told = {
+        words[int(tag)]: state
+        for tag, state in zip(records.visits["tag"], records.visits["state"], strict=True)
+    }
+    assert told == {word: state for word, state in STATES.items() if state is not None}
+    asked = records.problems[records.problems["code"] == "unknown-state"]
+    assert set(asked["value"]) == {word for word, state in STATES.items() if state is None}
+    assert all(f'"{value}" =' in mend for value, mend in zip(asked["value"], asked["mend"], strict=True))
+    shown = records.matches.set_index("header")
+    for word, state in STATES.items():
+        if word:
+            how = "not used" if state is None else "same word" if word == state else "forgiving match"
+            assert tuple(shown.loc[f"state: {word}", ["column", "how"]]) == (state or "", how)
 
 
 def test_the_study_file_explains_words(read_study: ReadStudy) -> None:

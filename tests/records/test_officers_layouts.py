@@ -15,6 +15,7 @@ from survivor.settings import read_settings
 from tests.records.found_layouts import Case
 from tests.records.officers_layouts import CASES
 from tests.records.read_back import read
+from tests.slow import some_slow
 
 # Out of reach, and said to be: a file or tab that tells of each tag its state alone, states told by colour, a
 # cross table of blocks and preparations, a list of the dead with the days on which they were found.
@@ -29,7 +30,7 @@ REFUSED = {
 
 @pytest.mark.parametrize(
     "make",
-    [*CASES[:4], *(pytest.param(make, marks=pytest.mark.slow) for make in CASES[4:])],
+    some_slow(CASES, 3),
     ids=lambda make: make.__name__,
 )
 def test_a_workbook_of_an_officer(make: Callable[[], Case], tmp_path: Path) -> None:

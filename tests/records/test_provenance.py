@@ -11,6 +11,7 @@ import pytest
 from survivor.errors import StudyFileError
 from survivor.files import content as module
 from survivor.study import load
+from tests.slow import some_slow
 from tests.writing import Seedling, states_until, study_file, write_season
 
 TWO = """
@@ -73,7 +74,7 @@ def test_a_sheet_that_is_saved_while_it_is_read_is_certified_as_it_was_read(tmp_
 
 
 @pytest.mark.parametrize("how", ["beside", "absolute", "a link"])
-@pytest.mark.parametrize("what", ["records", "gauge"])
+@pytest.mark.parametrize("what", some_slow(["records", "gauge"], 1))
 def test_what_lies_outside_the_folder_is_refused_unless_the_study_file_says_so(tmp_path, how, what):
     folder = season(tmp_path / "study", study_file())
     (tmp_path / "secret").mkdir()

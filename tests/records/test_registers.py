@@ -80,6 +80,7 @@ def test_as_many_records_as_the_file_has_rows(at_once, rows):
     assert records_read(accounts) == number["visit row"] + others
 
 
+@pytest.mark.slow
 def test_parquet_in_several_files_with_columns_of_its_own_kinds(at_once, rows, tmp_path):
     study = a_study(tmp_path / "study", rows, "records/*.parquet")
     (study / "records").mkdir()

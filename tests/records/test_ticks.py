@@ -11,6 +11,7 @@ import survivor
 from survivor.errors import RecordsError
 from survivor.proposing.proposal import propose, write_proposal
 from tests.records.sheetfiles import as_csv
+from tests.slow import some_slow
 
 DAYS = ("2023-08-14", "2023-12-12", "2024-04-04")
 NAMES = ("alive", "dead", "missing")
@@ -59,7 +60,7 @@ def folder_of(tmp_path: Path, table: list[list[str]]) -> Path:
 
 
 @pytest.mark.parametrize("layout", [wide, over, long])
-@pytest.mark.parametrize("heads", [("Alive", "Dead", "Missing"), ("A", "D", "M")])
+@pytest.mark.parametrize("heads", some_slow([("Alive", "Dead", "Missing"), ("A", "D", "M")], 1))
 def test_a_mark_in_one_of_several_columns_is_that_state(tmp_path: Path, layout, heads) -> None:
     mark = {wide: "x", over: "\N{CHECK MARK}", long: "1"}[layout]
     text = propose(folder_of(tmp_path, layout(mark, heads)))

@@ -117,6 +117,7 @@ def read(name: str, folder: Path, home: Path) -> tuple[str, str]:
         return "asked", f"refused: {fault}"[:300]
 
 
+@pytest.mark.slow
 def test_ten_open_questions_fit_a_page_of_screen(tmp_path: Path) -> None:
     for file in ("p01-brackenmere.xlsx", "p01-brackenmere rain.csv"):
         shutil.copy(HERE / file, tmp_path)

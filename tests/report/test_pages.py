@@ -18,6 +18,7 @@ from tests.analysis.seasons import write
 from tests.document.poppler import needs_poppler, text_of
 from tests.report.demo import DATASETS, forms_of, reported
 from tests.report.generated import pines, write_generated
+from tests.slow import some_slow
 
 pytestmark = needs_poppler
 
@@ -86,12 +87,7 @@ def _renamed(folder: Path, names: dict[str, str]) -> Path:
     return folder
 
 
-LONG = ("tagged", "season of 2021", "pines", "many visits", "a small season")
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.slow) if name in LONG else name for name in STUDIES]
-)
+@pytest.mark.parametrize("name", some_slow(STUDIES, ["counts"]))
 def test_page_numbers_are_true(name: str, tmp_path: Path) -> None:
     _true(name, STUDIES[name](tmp_path), tmp_path)
 

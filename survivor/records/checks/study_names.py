@@ -315,7 +315,6 @@ def _columns(settings: Settings, notes: StudyLines) -> None:
     if settings.records.plots is not None:
         tables.append((("records", "plots"), "[records.plots.columns]", dict(settings.records.plots.columns)))
     for place, key, columns in tables:
-        for word in columns:
-            like = [ours for ours in COLUMN_WORDS if word != ours and look_alike(word, ours)]
-            if word not in COLUMN_WORDS and like:
-                notes.say("column-word", (*place, "columns", word), key, word, like=like[0])
+        for word in (word for word in columns if word not in COLUMN_WORDS):
+            if like := next((ours for ours in COLUMN_WORDS if look_alike(word, ours)), None):
+                notes.say("column-word", (*place, "columns", word), key, word, like=like)
