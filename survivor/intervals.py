@@ -23,6 +23,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
+from scipy import sparse
 from scipy.special import gammaln
 
 from survivor.arguments import several
@@ -451,6 +452,12 @@ def sum_by(codes: Codes, values: NDArray[Any], count: int = 0) -> NDArray[np.flo
     for place, column in enumerate(values.T):
         sums[:, place] = np.bincount(codes, weights=column, minlength=len(sums))
     return sums
+
+
+def sums_of(codes: Codes, count: int) -> sparse.csr_array:
+    """Matrix that sums rows by code, shape (count, n): for sums of many columns."""
+    every = np.arange(len(codes))
+    return sparse.csr_array((np.ones(len(codes)), (codes, every)), shape=(count, len(codes)))
 
 
 def running(values: NDArray[np.float64], sizes: Codes) -> NDArray[np.float64]:

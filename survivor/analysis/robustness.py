@@ -86,7 +86,7 @@ def robustness_of(season: Season, models: SeasonFits, comparisons: Comparisons, 
         unmade.keep(Reason("robustness", why))
         return Robustness()
     tables = other_rules(season, head.data["method"].unique())
-    bounds, differences = answers_under(tables, head, season, models.whole)
+    bounds, differences = answers_under(tables, head, season, models)
     if comparisons.against is None:
         unmade.keep(replace(unmade["comparing"], part="robustness"))
         return Robustness(bounds=bounds)
@@ -165,7 +165,7 @@ def under_other_missing(missing_is: Missing) -> str:
 
 
 def answers_under(
-    tables: dict[str, pd.DataFrame], headline: Fit, season: Season, whole: Fit | None = None
+    tables: dict[str, pd.DataFrame], headline: Fit, season: Season, models: SeasonFits
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Survival per method and differences under each rule, by the headline model.
 
@@ -177,9 +177,9 @@ def answers_under(
         The model whose formula and strata are used again.
     season
         For the day and the plants of the whole planting.
-    whole
+    models
         The model of the whole planting, for survival of all preparations together under each
-        rule; it is told where it is a model of the same methods.
+        rule, is told where it is a model of the same methods.
 
     Returns
     -------
@@ -189,6 +189,14 @@ def answers_under(
     survived: list[pd.DataFrame] = []
     together: list[pd.DataFrame] = []
     differences: list[pd.DataFrame] = []
+    missing, whole = other_missing(season.settings.rules.missing), models.whole
+
+    def again(rule: str, intervals: pd.DataFrame, fitted: Fit) -> Fit:
+        if _same(intervals, fitted.data):
+            return fitted
+        known = _other_missing(season, models, fitted) if rule == missing else None
+        return fit_again(intervals, fitted) if known is None else known
+
     if whole is not None and set(whole.data["method"].astype(str)) != set(
         headline.data["method"].astype(str)
     ):
@@ -196,7 +204,7 @@ def answers_under(
     for rule, intervals in tables.items():
         day = min(season.milestone_day, float(intervals["stop_day"].max()))
         try:
-            fitted = headline if _same(intervals, headline.data) else fit_again(intervals, headline)
+            fitted = again(rule, intervals, headline)
             alive = survival(fitted, at=day, population=season.population).table
             pairs = contrasts(fitted, at=day, population=season.population).table
         except SurvivorError:  # a rule under which no model is told has no line of limits
@@ -205,9 +213,8 @@ def answers_under(
         differences.append(pairs[pairs["basis"] != REFUSED].assign(rule=rule))
         if whole is not None:
             try:
-                same = whole is headline or _same(intervals, whole.data)
-                again = fit_again(intervals, whole) if not same else fitted if whole is headline else whole
-                line = survival(again, None, day, season.population).table
+                told = fitted if whole is headline else again(rule, intervals, whole)
+                line = survival(told, None, day, season.population).table
             except SurvivorError:  # nor one of the planting as a whole
                 continue
             together.append(line.assign(rule=rule, method=TOGETHER))
@@ -367,6 +374,13 @@ def _other_days(fitted: Fit, day: float, window: float) -> list[Fit]:
         except SurvivorError:
             continue  # the answer then cannot turn on it
     return refitted
+
+
+def fit_under_other(season: Season, models: SeasonFits) -> None:
+    """Fit the models under the other rule for missing plants, before parts that ask for it are shared out."""
+    for fitted in (models.within, models.whole):
+        if fitted is not None:
+            _other_missing(season, models, fitted)
 
 
 def _other_missing(season: Season, models: SeasonFits, fitted: Fit) -> Fit | None:

@@ -26,7 +26,13 @@ from survivor.analysis.planting_years import survival_by_year
 from survivor.analysis.radius import Radius, radius_of
 from survivor.analysis.rain import Rain, rain_of
 from survivor.analysis.result import Analysis
-from survivor.analysis.robustness import Fragility, Robustness, fragility_of, robustness_of
+from survivor.analysis.robustness import (
+    Fragility,
+    Robustness,
+    fit_under_other,
+    fragility_of,
+    robustness_of,
+)
 from survivor.analysis.season import Season, season_of
 from survivor.analysis.supporting import Supporting, supporting_of
 from survivor.analysis.survival import Survival, same_fate, survival_of
@@ -157,6 +163,7 @@ def analyse(
     else:
         comparing = comparisons_of(season, models, unmade)
     say("The same under other models and rules, weed-free radius, money and works")
+    fit_under_other(season, models)
     made = _Beside(season, models, survival, comparing, rain, alike).made(unmade)
     planting, supporting = made.planting, made.supporting
     say("Findings")

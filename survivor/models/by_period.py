@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import group_codes, sum_by
+from survivor.intervals import group_codes, row_codes, sum_by
 from survivor.limits import said_of_floor
 from survivor.models.cells import Cells
 from survivor.models.clusters import Sandwich, WaldTest
@@ -49,21 +49,24 @@ class Levels:
     names
         The levels that occur, in their own order.
     columns
-        Columns of every fitted row were it of each level, shape (levels, n, q).
+        Columns of each kind of fitted row were it of each level, shape (levels, kinds, q).
+    kind
+        Kind of each fitted row by all else that the formula reads, shape (n,).
     effects
-        How they differ from those under the first level, shape (levels, q).
+        How columns differ from those under the first level, shape (levels, q).
     own
         Level of each fitted row, shape (n,).
     """
 
     names: tuple[Any, ...]
     columns: Floats
+    kind: Codes
     effects: Floats
     own: Codes
 
 
 def levels_in(fit: Fit, fitted: Arranged, by: str) -> Levels:
-    """Set every fitted row to each level of ``by`` in turn.
+    """Set every kind of fitted row to each level of ``by`` in turn.
 
     Raises
     ------
@@ -76,9 +79,14 @@ def levels_in(fit: Fit, fitted: Arranged, by: str) -> Levels:
             where=f"by={by!r}",
             mend=f"fit a model with {by} in the formula",
         )
-    rows = fit.data.iloc[fitted.rows]
-    names = _names(fit.data[by])
-    columns = np.array([fitted.design.columns_for(_set(rows, by, name)) for name in names])
+    design = fitted.design
+    read = dict.fromkeys([by, *design.variables, *(design.strata if design.centre.any() else ())])
+    rows = fit.data[list(read)].iloc[fitted.rows]
+    kind, first = row_codes(
+        [np.zeros(len(rows), dtype=np.intp), *(rows[name] for name in read if name != by)], in_order=False
+    )
+    kinds, names = rows.iloc[first], _names(fit.data[by])
+    columns = np.array([design.columns_for(_set(kinds, by, name)) for name in names])
     effects = columns[:, 0] - columns[0, 0]
     if not np.allclose(columns - columns[:1], effects[:, None]):
         raise ModelError(
@@ -86,8 +94,9 @@ def levels_in(fit: Fit, fitted: Arranged, by: str) -> Levels:
             where="formula",
             mend=f"fit with {by} as a term of its own",
         )
-    own = pd.Index(names).get_indexer(pd.Index(rows[by].to_numpy())).astype(np.intp)
-    return Levels(tuple(names), columns, effects, own)
+    code, found = group_codes(rows, [by])
+    own = pd.Index(names).get_indexer(pd.Index(found[by].to_numpy())).astype(np.intp)[code]
+    return Levels(tuple(names), columns, kind, effects, own)
 
 
 def _names(column: pd.Series[Any]) -> list[Any]:
@@ -198,8 +207,16 @@ class PeriodFit:
 def fit_in_periods(fit: Fit, by: str, least_deaths: float = 3.0) -> PeriodFit:
     """Fit again with an effect of each level in each period, periods joined until all can be told.
 
-    Parameters and errors as of :func:`fit_by_period`.
+    Parameters and errors as of :func:`fit_by_period`. Made once a fit.
     """
+    asked = by, least_deaths
+    if asked not in fit.in_periods:
+        fit.in_periods[asked] = _fitted_in_periods(fit, by, least_deaths)
+    found: PeriodFit = fit.in_periods[asked]
+    return found
+
+
+def _fitted_in_periods(fit: Fit, by: str, least_deaths: float) -> PeriodFit:
     fitted = arranged(fit)
     levels = levels_in(fit, fitted, by)
     names = fitted.pieces.names

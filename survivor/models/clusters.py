@@ -34,13 +34,14 @@ from scipy import stats
 
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import sum_by
+from survivor.intervals import sum_by, sums_of
 from survivor.limits import Errors, floored, floored_f, no_spread, root_of_diagonal
 
 Kind = Literal["CR0", "CR1", "CR2", "model"]
 
 _FULL_LEVERAGE = 1e-9  # eigenvalues of T_g below this: a direction that one cluster alone decides
 _PADDED = 2  # how many times the rows may grow when clusters are made equally long
+_BLOCK = 2_000_000  # numbers held at once
 _LEAST_INFORMED = 0.1  # least share of a contrast's variance that the clusters must tell of
 
 
@@ -215,27 +216,27 @@ class Sandwich:
             return np.full(len(contrasts), np.inf)
         if self.kind != "CR2":
             return np.full(len(contrasts), float(self.clusters - 1))
-        df = np.empty(len(contrasts))
-        for row, contrast in enumerate(contrasts):
-            own, level, common = self._spread(contrast[None])
-            mean = float(np.sum(own[0, 0] - level[0] ** 2 - np.sum(common[0] ** 2, axis=1)))
-            spread = self._variance(own, level, common, 0, 0) / 2
-            df[row] = mean**2 / spread if spread > 0 else np.nan
+        df, at_once = np.empty(len(contrasts)), max(_BLOCK // self._pull.size, 1)
+        for begin in range(0, len(contrasts), at_once):
+            parts = self._spread(contrasts[begin : begin + at_once])
+            for row in range(len(parts[0])):
+                own, square = self._alone(*parts, row)
+                spread = self._variance(*parts, row, row) / 2
+                df[begin + row] = float(np.sum(own - square)) ** 2 / spread if spread > 0 else np.nan
         return np.where(np.isnan(self._informed(contrasts)), np.nan, df)
 
     def _spread(self, contrasts: Floats) -> tuple[Floats, Floats, Floats]:
         """Take apart the working variance of the sandwich of each pair of contrasts.
 
         The variance estimate of contrast s is a quadratic form whose clusters g, h
-        meet as delta_gh own[s, s, g] - level[s, g] level[s, h] (one stratum) -
+        meet as delta_gh own[s, g] . own[s, g] - level[s, g] level[s, h] (one stratum) -
         common[s, g] . common[s, h].
         """
-        rotated = self._rotated(contrasts)
         kept = self._values > _FULL_LEVERAGE
         safe = np.where(kept, self._values, 1.0)
-        own = np.einsum("gj,sgj,tgj->stg", np.where(kept, (1 - safe) / safe, 0.0), rotated, rotated)
-        scaled = np.where(kept, (1 - safe) / np.sqrt(safe), 0.0) * rotated
-        back = _each(self._turn.transpose(0, 2, 1), scaled)
+        leverage = np.maximum(1 - safe, 0.0)
+        own = np.sqrt(leverage / safe) * self._rotated(contrasts)
+        back = _each(self._turn.transpose(0, 2, 1), np.sqrt(leverage) * own)
         half = np.linalg.cholesky(self.bread.common)
         if not len(self.bread.level):
             return own, np.zeros(back.shape[:2]), back @ half
@@ -243,20 +244,24 @@ class Sandwich:
         on_level = back[:, :, 0] / np.sqrt(self.bread.level[self._stratum])
         return own, on_level, (back[:, :, 1:] + back[:, :, :1] * slope) @ half
 
+    def _alone(self, own: Floats, level: Floats, common: Floats, s: int) -> tuple[Floats, Floats]:
+        """Give what each cluster has of contrast s in both parts of the quadratic form, shapes (G,)."""
+        return _products(own[s], own[s]), level[s] ** 2 + _products(common[s], common[s])
+
     def _variance(self, own: Floats, level: Floats, common: Floats, s: int, t: int) -> float:
         """Working variance of element (s, t) of the sandwich."""
+        (own_s, square_s), (own_t, square_t) = (self._alone(own, level, common, each) for each in (s, t))
         vs, vt, ls, lt = common[s], common[t], level[s], level[t]
-        square_s, square_t = ls**2 + np.sum(vs**2, axis=1), lt**2 + np.sum(vt**2, axis=1)
-        inner = ls * lt + np.sum(vs * vt, axis=1)
+        inner, both = ls * lt + _products(vs, vt), _products(own[s], own[t])
         strata = max(len(self.bread.level), 1)
-        levels = sum_by(self._stratum, ls * lt, strata)
-        across = sum_by(self._stratum, ls[:, None] * vt, strata)
-        back = sum_by(self._stratum, lt[:, None] * vs, strata)
+        to_strata = sums_of(self._stratum, strata)
+        levels, across = to_strata @ (ls * lt), to_strata @ (ls[:, None] * vt)
+        back = across if s == t else to_strata @ (lt[:, None] * vs)
         shared = vs.T @ vt
         straight = np.sum(levels**2) + np.sum(across**2) + np.sum(back**2) + np.sum(shared**2)
         crossed = np.sum(levels**2) + 2 * np.sum(across * back) + np.sum(shared * shared.T)
-        first = np.sum(own[s, s] * own[t, t] - own[s, s] * square_t - own[t, t] * square_s) + straight
-        second = np.sum(own[s, t] ** 2 - 2 * own[s, t] * inner) + crossed
+        first = np.sum(own_s * own_t - own_s * square_t - own_t * square_s) + straight
+        second = np.sum(both**2 - 2 * both * inner) + crossed
         return float(first + second)
 
     def wald(self, contrasts: Floats, parameters: Floats) -> WaldTest:
@@ -279,7 +284,9 @@ class Sandwich:
         values, vectors = np.linalg.eigh(self.independent(contrasts))
         parts = self._spread((vectors / np.sqrt(values)) @ vectors.T @ contrasts)
         count = len(contrasts)
-        total = sum(self._variance(*parts, s, t) for s in range(count) for t in range(count))
+        # Element (t, s) varies as (s, t) does.
+        pairs = [(s, t) for s in range(count) for t in range(s, count)]
+        total = sum((1 + (s < t)) * self._variance(*parts, s, t) for s, t in pairs)
         return count * (count + 1) / total if total > 0 else np.nan
 
 
@@ -356,9 +363,12 @@ def sandwich(
 
 def _each(matrices: Floats, vectors: Floats) -> Floats:
     """Each cluster's matrix times its vector, (G, p, p) and (m, G, p): shape (m, G, p)."""
-    if len(vectors) == 1:
-        return np.asarray(np.einsum("gij,mgj->mgi", matrices, vectors))
     return np.asarray(np.matmul(matrices, vectors.transpose(1, 2, 0)).transpose(2, 0, 1))
+
+
+def _products(first: Floats, second: Floats) -> Floats:
+    """Product of each row with the same row of another, shape (n,)."""
+    return np.asarray(np.einsum("gj,gj->g", first, second))
 
 
 def by_cluster(
@@ -381,22 +391,22 @@ def by_cluster(
     scores, information
         Shapes (clusters, p) and (clusters, p, p).
     """
-    scores = sum_by(codes, rows * score[:, None], clusters)
+    scores = sums_of(codes, clusters) @ (rows * score[:, None])
+    size, counts = rows.shape[1], np.bincount(codes, minlength=clusters)
     order = np.argsort(codes, kind="stable")
-    rows, weight = rows[order], weight[order, None]
-    size = rows.shape[1]
-    ends = np.searchsorted(codes[order], np.arange(1, clusters + 1))
-    begins = np.concatenate([[0], ends[:-1]])
-    width = int((ends - begins).max())
+    begins = np.cumsum(counts) - counts
+    width = int(counts.max())
     if clusters * width <= _PADDED * len(rows):
         # Clusters of much the same size: one product of all of them, the short filled up with noughts.
-        place = codes[order] * width + np.arange(len(rows)) - np.repeat(begins, ends - begins)
-        filled, heavy = np.zeros((clusters * width, size)), np.zeros((clusters * width, 1))
-        filled[place], heavy[place] = rows, weight
-        own, weighted = (part.reshape(clusters, width, size) for part in (filled, filled * heavy))
+        place = np.empty(len(rows), dtype=np.intp)
+        place[order] = np.arange(len(rows)) + np.repeat(np.arange(clusters) * width - begins, counts)
+        own, weighted = np.zeros((2, clusters * width, size))
+        own[place], weighted[place] = rows, rows * weight[:, None]
+        own, weighted = (part.reshape(clusters, width, size) for part in (own, weighted))
         return scores, np.matmul(weighted.transpose(0, 2, 1), own)
     information = np.empty((clusters, size, size))
-    for cluster, (begin, end) in enumerate(zip(begins.tolist(), ends.tolist(), strict=True)):
-        mine = rows[begin:end]
-        np.matmul((mine * weight[begin:end]).T, mine, out=information[cluster])
+    rows, weight = rows[order], weight[order, None]
+    for cluster, (begin, count) in enumerate(zip(begins.tolist(), counts.tolist(), strict=True)):
+        mine = slice(begin, begin + count)
+        np.matmul((rows[mine] * weight[mine]).T, rows[mine], out=information[cluster])
     return scores, information

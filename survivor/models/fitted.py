@@ -271,6 +271,11 @@ class Fitted:
         """Tests of one ratio all season made so far, by column: each takes another fit, so it is kept."""
         return {}
 
+    @cached_property
+    def in_periods(self) -> dict[tuple[str, float], Any]:
+        """Fits with ratios by period made so far, by column and least deaths."""
+        return {}
+
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.
 

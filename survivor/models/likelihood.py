@@ -23,13 +23,12 @@ from dataclasses import dataclass, fields, replace
 from typing import Any, Self
 
 import numpy as np
-from scipy import sparse
 from scipy.special import expit
 
 from survivor.arrays import Codes, Flags, Floats
 from survivor.climbing import CONVERGED, MOST_STEPS, Curvature, climb
 from survivor.errors import ModelError
-from survivor.intervals import log_ways, sum_by
+from survivor.intervals import log_ways, row_codes, sum_by, sums_of
 from survivor.models.clusters import Bread, Kind, Sandwich, bread_of, by_cluster, sandwich
 from survivor.models.quadrature import Link
 from survivor.models.separation import (
@@ -47,6 +46,7 @@ _NEAR = (
 )
 _LEARN_FROM = 8  # scoring has usually settled by this step; where not, curvature is learnt from the steps
 _FLAT = 1e-10  # least eigenvalue of the scaled information at which the terms are told apart
+_FEW = 1000  # rows up to which looking for those alike costs more than it saves
 _DIVERGENT = 12.0  # a piece whose log hazard lies this far below another's is running to zero
 
 
@@ -191,10 +191,10 @@ def solve(data: Rows, start: Floats | None = None, converged: float = CONVERGED)
     lengths = data.lengths / scale
     level, common = np.split(data.start() if start is None else start, [data.strata])
     level = level + np.log(scale)
-    way = _Way(data, lengths, _indicator(data), _spread(data))
-    state = _evaluate(level, common, data, lengths)
+    way = _Way(data, lengths)
+    state = way.sums.evaluate(level, common)
     if data.link == "hazard":
-        _refuse_flat(state, data, way.to_strata)
+        _refuse_flat(way.sums.expected(state), data)
     climbed = climb(state, way.step, way.reach, converged=converged)
     if not climbed.settled:
         raise ModelError(
@@ -203,14 +203,14 @@ def solve(data: Rows, start: Floats | None = None, converged: float = CONVERGED)
             mend="use fewer terms or pieces",
         )
     divergent = way.divergent(climbed.at)
-    return _solution(climbed.at, data, scale, climbed.steps, divergent)
+    return _solution(climbed.at, way.sums, scale, climbed.steps, divergent)
 
 
 class _Way:
     """The steps of one climb, and what it learns on the way."""
 
-    def __init__(self, data: Rows, lengths: Floats, to_strata: sparse.csr_array, spread: Floats) -> None:
-        self.data, self.lengths, self.to_strata, self.spread = data, lengths, to_strata, spread
+    def __init__(self, data: Rows, lengths: Floats) -> None:
+        self.data, self.sums, self.spread = data, _Sums(data, lengths), _spread(data)
         self.later = lengths.shape[1] - 1
         self.middle = piece_means(data.columns, lengths, data.weighted[0])
         self._curvature, self._steps, self._gain = Curvature(), 0, np.inf
@@ -222,7 +222,7 @@ class _Way:
 
     def reach(self, now: _State, step: Floats, part: float) -> _State:
         level, common = np.split(part * step, [len(now.level)])
-        return _evaluate(now.level + level, now.common + common, self.data, self.lengths)
+        return self.sums.evaluate(now.level + level, now.common + common)
 
     def step(self, now: _State) -> tuple[Floats, float] | None:
         """Step by the expected information, or Newton's near the maximum; None where a piece runs away."""
@@ -234,81 +234,214 @@ class _Way:
             return None
         beta = now.common[self.later :]
         if (np.abs(beta) * self.spread).max(initial=0.0) > FAR:
-            error = errors_from(_expected(now, self.to_strata).common)[self.later :]
+            error = errors_from(self.sums.expected(now).bread.common)[self.later :]
             _refuse_divergence(beta, self.spread, error, data)
-        score = np.concatenate([self.to_strata @ (now.score * now.hazard), now.score @ now.rows])
+        score = self.sums.score(now)
         place = np.concatenate([now.level, now.common])
         if self._before is not None and self._steps >= _LEARN_FROM:
             self._curvature.learn(place - self._before[0], self._before[1] - score)
         self._before, self._steps = (place, score), self._steps + 1
-        step = _newton(now, data, self.to_strata, score) if self._gain < _NEAR else None
+        step = self._newton(now, score) if self._gain < _NEAR else None
         if step is None:
-            step = self._curvature.inverse_times(_expected(now, self.to_strata).times, score[None])[0]
+            step = self._curvature.inverse_times(self.sums.expected(now).bread.times, score[None])[0]
         self._gain = float(score @ step)
         return step, self._gain
+
+    def _newton(self, now: _State, score: Floats) -> Floats | None:
+        """Newton's step by the observed information; None where it leads down or is dear."""
+        if self.data.link == "logit":
+            return None
+        information = self.sums.observed(now)
+        if information.level.min() <= 0:
+            return None
+        step: Floats = np.hstack(information.bread.times(score[None]))[0]
+        return step if score @ step > 0 else None
 
 
 def read_rows(data: Rows, found: Solution) -> Solution:
     """Hazard, score and weight of each row at the parameters of a solution of the same model."""
     scale = data.lengths.sum(axis=1).mean()
     level, common = found.level + np.log(scale), np.concatenate([found.alpha, found.beta])
-    state = _evaluate(level, common, data, data.lengths / scale)
-    return _solution(state, data, scale, found.steps, found.divergent)
+    sums = _Sums(data, data.lengths / scale)
+    return _solution(sums.evaluate(level, common), sums, scale, found.steps, found.divergent)
 
 
 @dataclass(frozen=True)
 class _State:
+    """Parameters, log-likelihood, and what rows say there.
+
+    ``parts`` of the hazard of each row in each piece that it lies in (ones for odds), as in
+    ``_Sums``; ``score`` and ``weight`` of each row.
+    """
+
     level: Floats
     common: Floats
     value: float
-    hazard: Floats
-    rows: Floats
+    parts: Floats
     score: Floats
     weight: Floats
 
 
-def _indicator(data: Rows) -> sparse.csr_array:
-    """Matrix that sums rows by stratum, shape (S, n)."""
-    count = len(data.stratum)
-    return sparse.csr_array((np.ones(count), (data.stratum, np.arange(count))), shape=(data.strata, count))
+@dataclass(frozen=True)
+class _Information:
+    """Information with the strata levels as a border: (S,), levels by common (S, p), common (p, p)."""
+
+    level: Floats
+    across: Floats
+    common: Floats
+
+    @property
+    def bread(self) -> Bread:
+        """Its inverse."""
+        return bread_of(self.level, self.across, self.common)
 
 
-def _evaluate(level: Floats, common: Floats, data: Rows, lengths: Floats) -> _State:
-    at_risk, died = data.weighted
-    if data.link == "logit":
-        linear = level[data.stratum] + data.columns @ common
-        value = float(np.sum(died * linear - at_risk * np.logaddexp(0.0, linear)))
-        share, ones = expit(linear), np.ones(len(linear))
-        spread = at_risk * share * expit(-linear)
-        return _State(level, common, value, ones, data.columns, died - at_risk * share, spread)
-    later, fixed = lengths.shape[1] - 1, data.columns.shape[1]
-    alpha = np.concatenate([[0.0], common[:later]])
-    relative = np.exp(np.clip(level[data.stratum] + data.columns @ common[later : later + fixed], -60, 60))
-    by_piece = relative[:, None] * (lengths * np.exp(np.clip(alpha, -60, 60)))
-    moved = []
-    if data.effect is not None:
-        # -1 takes the last, which is of no effect.
-        by_piece *= np.append(np.exp(np.clip(common[later + fixed :], -60, 60)), 1.0)[data.effect]
-        found = np.zeros((len(relative), data.effects + 1))
-        for effect, part in zip(data.effect.T, by_piece.T, strict=True):
-            found[np.arange(len(part)), effect] += part
-        moved.append(found[:, :-1])
-    hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
-    value = float(np.sum(died * np.log(-np.expm1(-hazard))) - (at_risk - died) @ hazard)
-    rows = np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved])
-    odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
-    # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
-    return _State(level, common, value, hazard, rows, died * odds - (at_risk - died), at_risk * odds)
+class _Sums:
+    """Sums over rows, made by what rows share.
+
+    A row's hazard is a sum of parts, one a piece that it lies in, and each part is its days times the
+    exponential of a sum of parameters: those of its kind (covariates and effects), stratum and piece.
+    Every derivative follows from sums of the parts, and of products of two of them, over rows of a kind
+    in a stratum: those are few where rows are many.
+    """
+
+    def __init__(self, data: Rows, lengths: Floats) -> None:
+        self.data, self.pieces = data, lengths.shape[1]
+        self.at_risk, self.died = data.weighted
+        kind, first, self.group, where = _kinds(data)
+        self.columns, self.effect = data.columns[first], None if data.effect is None else data.effect[first]
+        self.kind, self.stratum = kind[where], data.stratum[where]
+        self.row, self.piece = np.nonzero(lengths)
+        self.days = lengths[self.row, self.piece]
+        self.place = self.group[self.row] * self.pieces + self.piece
+        self.every = np.arange(len(first))
+        self.to_kinds = sums_of(self.kind, len(first))
+        self.to_strata = sums_of(self.stratum, data.strata)
+        self.moved = (
+            [] if self.effect is None else [sums_of(own + 1, data.effects + 1) for own in self.effect.T]
+        )
+        pairs = [np.arange(len(self.row))] * 2
+        apart = 1
+        while len(more := np.flatnonzero(self.row[apart:] == self.row[:-apart])):
+            pairs = [np.append(pairs[0], more), np.append(pairs[1], more + apart)]
+            apart += 1
+        self.pairs = pairs
+        self.pair_row = self.row[pairs[0]]
+        self.pair_place = self.place[pairs[0]] * self.pieces + self.piece[pairs[1]]
+
+    def evaluate(self, level: Floats, common: Floats) -> _State:
+        """Log-likelihood, and what each row says."""
+        data, later, fixed = self.data, self.pieces - 1, self.columns.shape[1]
+        linear = level[self.stratum] + (self.columns @ common[later : later + fixed])[self.kind]
+        if data.link == "logit":
+            linear = linear[self.group]
+            value = float(self.died @ linear - self.at_risk @ np.logaddexp(0.0, linear))
+            share = expit(linear)
+            spread = self.at_risk * share * expit(-linear)
+            return _State(level, common, value, self.days, self.died - self.at_risk * share, spread)
+        alpha = np.concatenate([[0.0], common[:later]])
+        rate = np.exp(np.clip(linear, -60, 60))[:, None] * np.exp(np.clip(alpha, -60, 60))
+        if self.effect is not None:
+            # -1 takes the last, which is of no effect.
+            own = np.append(np.exp(np.clip(common[later + fixed :], -60, 60)), 1.0)[self.effect]
+            rate *= own[self.kind]
+        parts = rate.ravel()[self.place] * self.days
+        hazard = np.maximum(sum_by(self.row, parts, len(self.died)), 1e-300)
+        odds = 1 / np.expm1(np.minimum(hazard, 700.0))  # (1 - p) / p
+        lived = self.at_risk - self.died
+        value = -float(self.died @ np.log1p(odds) + lived @ hazard)
+        # d log L / d H = d (1 - p) / p - (n - d); expected information in H: n (1 - p) / p.
+        return _State(level, common, value, parts, self.died * odds - lived, self.at_risk * odds)
+
+    def by_piece(self, now: _State) -> Floats:
+        """Parts of each row, noughts too, shape (n, K)."""
+        found = np.zeros((len(self.died), self.pieces))
+        found[self.row, self.piece] = now.parts
+        return found
+
+    def score(self, now: _State) -> Floats:
+        """Score of levels and common parameters, shape (S + p,)."""
+        own = self._own(now)
+        level = self.to_strata @ own.sum(axis=1)
+        return np.concatenate([level, self._pulled(self.to_kinds @ own, self.every).sum(axis=0)])
+
+    def expected(self, now: _State) -> _Information:
+        """Give the expected information."""
+        return self._information(self._products(now, now.weight))
+
+    def observed(self, now: _State) -> _Information:
+        """Give the observed information: the second derivatives of a row's hazard are its parts again."""
+        odds = now.weight / self.at_risk
+        products = self._products(now, self.died * odds * (1 + odds))
+        each = np.arange(self.pieces)
+        products[:, each, each] -= self._own(now)
+        return self._information(products)
+
+    def _own(self, now: _State) -> Floats:
+        """Score of each stratum and kind by piece, shape (G, K)."""
+        sums = sum_by(self.place, now.score[self.row] * now.parts, len(self.stratum) * self.pieces)
+        return sums.reshape(-1, self.pieces)
+
+    def _products(self, now: _State, weight: Floats) -> Floats:
+        """Weighted products of the parts of rows, by stratum and kind, shape (G, K, K)."""
+        one, other = self.pairs
+        values = weight[self.pair_row] * now.parts[one] * now.parts[other]
+        sums = sum_by(self.pair_place, values, len(self.stratum) * self.pieces**2)
+        half = sums.reshape(-1, self.pieces, self.pieces)
+        both = half + half.transpose(0, 2, 1)
+        each = np.arange(self.pieces)
+        both[:, each, each] = half[:, each, each]
+        return both
+
+    def _information(self, products: Floats) -> _Information:
+        whole = products.sum(axis=2)
+        across = self.to_strata @ self._pulled(whole, self.kind)
+        by_kind = (self.to_kinds @ products.reshape(len(products), -1)).reshape(-1, self.pieces, self.pieces)
+        later, last = self.pieces - 1, self.pieces - 1 + self.columns.shape[1]
+        common = np.zeros((across.shape[1],) * 2)
+        common[later:last] = self.columns.T @ self._pulled(by_kind.sum(axis=2), self.every)
+        for piece in range(self.pieces):
+            pulled = self._pulled(by_kind[:, piece], self.every)
+            if piece:
+                common[piece - 1] = pulled.sum(axis=0)
+            if self.moved:
+                common[last:] += (self.moved[piece] @ pulled)[1:]
+        return _Information(self.to_strata @ whole.sum(axis=1), across, (common + common.T) / 2)
+
+    def _pulled(self, by_piece: Floats, kind: Codes) -> Floats:
+        """Take sums by piece (m, K), each of rows of one kind, to the common parameters; shape (m, p)."""
+        fixed = by_piece.sum(axis=1)[:, None] * self.columns[kind]
+        if self.effect is None:
+            return np.hstack([by_piece[:, 1:], fixed])
+        return np.hstack([by_piece[:, 1:], fixed, _by_effect(by_piece, self.effect[kind], self.data.effects)])
 
 
-def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None:
+def _by_effect(by_piece: Floats, effect: Codes, effects: int) -> Floats:
+    """Take sums by piece (m, K) to the effect that there is in each; shape (m, r)."""
+    found = np.zeros((len(by_piece), effects + 1))  # -1 takes the last, which is of no effect
+    every = np.arange(len(by_piece))
+    for own, part in zip(effect.T, by_piece.T, strict=True):
+        found[every, own] += part
+    return found[:, :-1]
+
+
+def _kinds(data: Rows) -> tuple[Codes, Codes, Codes, Codes]:
+    """Tell the kind of each row by covariates and effects, and its group by stratum too; a row of each."""
+    if len(data.died) <= _FEW:
+        every = np.arange(len(data.died))
+        return every, every, every, every
+    effects = [] if data.effect is None else [*data.effect.T]
+    kind, first = row_codes(
+        [np.zeros(len(data.died), dtype=np.intp), *data.columns.T, *effects], in_order=False
+    )
+    return kind, first, *row_codes([data.stratum, kind], in_order=False)
+
+
+def _refuse_flat(information: _Information, data: Rows) -> None:
     """Raise where a column follows the pieces, strata and other columns exactly."""
-    weighted = state.weight[:, None] * state.rows
-    level = to_strata @ (state.weight * state.hazard**2)
-    sums = to_strata @ (weighted * state.hazard[:, None])
-    squares = weighted.T @ state.rows
-    schur = squares - sums.T @ (sums / level[:, None])
-    scale = np.sqrt(np.maximum(np.diag(squares), 1e-300))
+    across = information.across
+    schur = information.common - across.T @ (across / information.level[:, None])
+    scale = np.sqrt(np.maximum(np.diag(information.common), 1e-300))
     values, vectors = np.linalg.eigh(schur / np.outer(scale, scale))
     if len(values) and values[0] < _FLAT:
         share = np.abs(vectors[len(scale) - data.covariates :, 0])
@@ -319,44 +452,6 @@ def _refuse_flat(state: _State, data: Rows, to_strata: sparse.csr_array) -> None
             where="grouped model",
             mend="leave the term out, or use fewer pieces (pieces= in days)",
         )
-
-
-def _expected(state: _State, to_strata: sparse.csr_array) -> Bread:
-    """Inverse of the expected information."""
-    weighted = state.weight[:, None] * state.rows
-    level = to_strata @ (state.weight * state.hazard**2)
-    across = to_strata @ (weighted * state.hazard[:, None])
-    return bread_of(level, across, weighted.T @ state.rows)
-
-
-def _newton(state: _State, data: Rows, to_strata: sparse.csr_array, score: Floats) -> Floats | None:
-    """Newton's step by the observed information; None where it leads down or is dear.
-
-    The second derivatives of H are its parts in each piece again: H twice in the level,
-    ``rows`` in the level and another, and in later pieces, columns and effects those below.
-    """
-    if data.link == "logit":
-        return None
-    at_risk, died = data.weighted
-    odds = state.weight / at_risk
-    curved = died * odds * (1 + odds)
-    off = curved * state.hazard - state.score
-    level = to_strata @ (off * state.hazard)
-    if level.min() <= 0:
-        return None
-    later, last = len(state.common) - data.covariates, len(state.common) - data.effects
-    second, apart = np.zeros((len(state.common),) * 2), np.r_[:later, last : len(state.common)]
-    second[:, later:last] = (state.score[:, None] * state.rows).T @ data.columns
-    second[later:last] = second[:, later:last].T
-    second[apart, apart] = (state.score @ state.rows)[apart]
-    if data.effect is not None:
-        for piece in range(later):
-            both = sum_by(data.effect[:, piece + 1] + 1, state.score * state.rows[:, piece], data.effects + 1)
-            second[piece, last:] = second[last:, piece] = both[1:]
-    common = (curved[:, None] * state.rows).T @ state.rows - second
-    bread = bread_of(level, to_strata @ (off[:, None] * state.rows), common)
-    step: Floats = np.hstack(bread.times(score[None]))[0]
-    return step if score @ step > 0 else None
 
 
 def _spread(data: Rows) -> Floats:
@@ -406,16 +501,18 @@ def _refuse_divergence(beta: Floats, spread: Floats, error: Floats, data: Rows) 
         raise no_finite_estimate([name], data.model, who)
 
 
-def _solution(state: _State, data: Rows, scale: float, steps: int, divergent: int | None) -> Solution:
-    pieces = data.lengths.shape[1]
-    constant = log_ways(data.at_risk, data.died, data.weight)
+def _solution(state: _State, sums: _Sums, scale: float, steps: int, divergent: int | None) -> Solution:
+    data, later = sums.data, sums.pieces - 1
+    by_piece = sums.by_piece(state)
+    moved = [] if data.effect is None else [_by_effect(by_piece, data.effect, data.effects)]
+    hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
     return Solution(
         state.level - np.log(scale),
-        state.common[: pieces - 1],
-        state.common[pieces - 1 :],
-        state.value + constant,
-        state.hazard,
-        state.rows,
+        state.common[:later],
+        state.common[later:],
+        state.value + log_ways(data.at_risk, data.died, data.weight),
+        hazard,
+        np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved]),
         state.score,
         state.weight,
         steps,

@@ -30,7 +30,7 @@ from survivor.models.fitted import Estimates
 from survivor.models.likelihood import NoFiniteBaseline, has_deaths
 from survivor.models.logistic import MEANING, rows_with_outcome
 from survivor.models.mixed_likelihood import MixedRows, likelihood
-from survivor.models.mixed_solver import PieceDiverges, Solution, solve_mixed
+from survivor.models.mixed_solver import PROFILED, PieceDiverges, Solution, solve_mixed
 from survivor.models.outcome import outcomes
 from survivor.models.paths import total
 from survivor.models.pieces import DayPieces, Merged, SeasonPieces, absorb, choose_pieces
@@ -269,7 +269,8 @@ def fit_mixed(
             columns, lengths, stratum, *numbers, design.terms, link=data.link, groups=codes
         ).joined()
         try:
-            solution = solve_mixed(fitted, counts, fixed_sd=fixed_sd)
+            only_to = PROFILED if restricted else None
+            solution = solve_mixed(fitted, counts, fixed_sd=fixed_sd, only_to=only_to)
             objective = Objective(likelihood(fitted), nodes, restricted)
             if restricted:
                 free = solution.free | solution.at_zero
@@ -341,7 +342,7 @@ def _result(
 ) -> MixedFit:
     design, solution, objective = data.design, profile.solution, profile.objective
     left = degrees(fitted.columns, fitted.stratum, fitted.groups)
-    engine = MixedEngine(Reader(design, chosen, data.place), solution, left, fitted)
+    engine = MixedEngine(Reader(design, chosen, data.place), replace(solution, ready=None), left, fitted)
     error = np.sqrt(np.diag(engine.covariance_of_terms(np.eye(len(design.terms)))))
     table = coefficient_table(design.terms, solution.beta, error, left.terms, VARIANCE, RATIOS[fitted.link])
     groups = [number for number, _ in left.counted]

@@ -26,7 +26,7 @@ from survivor.models.separation import FAR, diverges, errors_from, no_finite_est
 
 _STEPS = 200
 _NEAR = 1e-8  # squared length of a step from which the observed information is worth its cost
-_PROFILED = 1e-12  # the same where only the maximum is wanted, to be compared with others
+PROFILED = 1e-12  # squared length of the last step where a maximum is compared with others
 _SLOW = 0.1  # a step that leaves more than this of the squared distance is slow
 _SAME_PLACE = 1e-10  # the information is computed anew when the estimate has moved further
 _NOTHING = 1e-3  # a standard deviation on the log hazard or odds below this is none
@@ -68,6 +68,8 @@ class Solution:
         How the parameters lie: see ``level``, ``alpha``, ``beta``.
     adjustment
         What a restricted likelihood adds to the log-likelihood; 0 for a full one.
+    ready
+        The likelihood there, for those who go on from it.
     """
 
     at: Parameters
@@ -80,6 +82,7 @@ class Solution:
     strata: int
     steps: int
     adjustment: float = 0.0
+    ready: Evaluation | None = None
 
     @property
     def level(self) -> Floats:
@@ -136,7 +139,11 @@ class Solution:
 
 
 def solve_mixed(
-    rows: MixedRows, points: Sequence[int], *, fixed_sd: Sequence[float | None] | None = None
+    rows: MixedRows,
+    points: Sequence[int],
+    *,
+    fixed_sd: Sequence[float | None] | None = None,
+    only_to: float | None = None,
 ) -> Solution:
     """Fit a mixed model to arrays.
 
@@ -148,6 +155,8 @@ def solve_mixed(
         Quadrature points of each level of effects, outermost first; 1 is Laplace.
     fixed_sd
         For each level a standard deviation to hold, or None to estimate it.
+    only_to
+        As for `solve_from`.
 
     Raises
     ------
@@ -166,7 +175,7 @@ def solve_mixed(
     first, ready = start.run(_beginning(rows, likely, fixed), _NEAR)
     if free.any():
         first = replace(first, sd=np.where(free, _first_sd(ready), fixed))
-    return solve_from(likely, nodes, first, free)
+    return solve_from(likely, nodes, first, free, only_to=only_to)
 
 
 def solve_from(
@@ -175,12 +184,26 @@ def solve_from(
     start: Parameters,
     free: Flags,
     *,
-    information: bool = True,
+    only_to: float | None = None,
+    near: Evaluation | None = None,
 ) -> Solution:
-    """Fit from given parameters; without ``information`` only the maximum is found."""
+    """Fit from given parameters.
+
+    Parameters
+    ----------
+    likely, nodes
+        The likelihood, and the quadrature rule of each level of effects.
+    start, free
+        Where to start, and which standard deviations are estimated.
+    only_to
+        Squared length of the last step where only the maximum is wanted; None: its information too.
+    near
+        The likelihood at parameters near the start, whose modes are started from.
+    """
     climb = _Climb(likely, nodes, free.copy())
-    goal = CONVERGED if information else _PROFILED
-    at, ready = climb.run(start, goal)
+    climb.informed = only_to is None
+    goal = CONVERGED if only_to is None else only_to
+    at, ready = climb.run(start, goal, near)
     for level in np.flatnonzero(free & ~climb.free):
         # A minimum at zero, not a maximum: the likelihood rises when the effect is let in.
         trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, _NOTHING, at.sd))
@@ -188,7 +211,7 @@ def solve_from(
             climb.free[level] = True
             trial = replace(at, sd=np.where(np.arange(len(at.sd)) == level, 20 * _NOTHING, at.sd))
             at, ready = climb.run(trial, goal)
-    bread = climb.bread_at(at, ready) if information else None
+    bread = climb.bread_at(at, ready) if only_to is None else None
     return Solution(
         at,
         ready.value + likely.constant,
@@ -199,6 +222,7 @@ def solve_from(
         likely.pieces,
         likely.strata,
         climb.steps,
+        ready=ready,
     )
 
 
@@ -247,13 +271,15 @@ class _Climb:
 
     def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], free: Flags) -> None:
         self.likely, self.nodes, self.free = likely, nodes, free
-        self.steps = 0
+        self.steps, self.informed = 0, False
         self._bread: Bread | None = None
         self._moved = 0.0  # squared distance from where the information was computed
 
-    def run(self, at: Parameters, goal: float) -> tuple[Parameters, Evaluation]:
+    def run(
+        self, at: Parameters, goal: float, near: Evaluation | None = None
+    ) -> tuple[Parameters, Evaluation]:
         """Climb until the squared step, in standard errors, is below ``goal``."""
-        ready = self.likely.evaluate(at, self.nodes)
+        ready = self.likely.evaluate(at, self.nodes, near and near.peaks)
         self._bread = None
         before, slow = np.inf, 0
         for _ in range(_STEPS):
@@ -272,7 +298,7 @@ class _Climb:
                 self._bread, before = None, np.inf
                 continue
             slow = slow + 1 if gain > _SLOW * before and gain < 1.0 else 0
-            near = goal == CONVERGED and gain < _NEAR and self._bread is None
+            near = self.informed and gain < _NEAR and self._bread is None
             if near or slow >= _PATIENCE or (slow and self._bread is not None):
                 self._bread, slow = self._observed(at, ready), 0
             before = gain

@@ -29,7 +29,8 @@ from scipy.special import digamma, gammaln, zeta
 
 from survivor.arrays import Codes, Floats
 from survivor.climbing import MOST_STEPS, climb
-from survivor.intervals import row_codes, running, sum_by
+from survivor.intervals import row_codes, running, sum_by, sums_of
+from survivor.models.clusters import by_cluster
 from survivor.models.separation import FAR, diverges, errors_of, range_within
 
 _SETTLED = (
@@ -199,15 +200,9 @@ def _placed(first: Codes, last: Codes, strata: Codes, day_strata: Codes) -> dict
     shift, places = np.searchsorted(levels, strata).astype(np.intp), len(day_strata) + len(levels)
     return {
         "_shift": shift,
-        "_enter_leave": _indicator(first + shift, places) - _indicator(last + shift, places),
-        "_death": _indicator(last - 1, len(day_strata)),
+        "_enter_leave": sums_of(first + shift, places) - sums_of(last + shift, places),
+        "_death": sums_of(last - 1, len(day_strata)),
     }
-
-
-def _indicator(codes: Codes, levels: int) -> sparse.csr_array:
-    """Matrix that sums rows by code, shape (levels, rows)."""
-    rows = len(codes)
-    return sparse.csr_array((np.ones(rows), (codes, np.arange(rows))), shape=(levels, rows))
 
 
 @dataclass(frozen=True)
@@ -330,13 +325,10 @@ def by_stratum(sets: RiskSets, beta: Floats) -> tuple[Floats, Floats, Floats]:
     cross = sums.b1[:, None, None] * (s1[:, :, None] * d1[:, None, :] + d1[:, :, None] * s1[:, None, :])
     squares = sums.b0[:, None, None] * s1[:, :, None] * s1[:, None, :] - cross
     squares += sums.b2[:, None, None] * d1[:, :, None] * d1[:, None, :]
-    own = weight[:, None, None] * x[:, :, None] * x[:, None, :]
-
-    def summed(codes: Codes, parts: Floats) -> Floats:
-        return sum_by(codes, parts.reshape(len(parts), -1), strata).reshape(strata, *parts.shape[1:])
-
-    gradient = summed(sets.strata, sets.died[:, None] * x) - summed(sets.day_strata, a1 * s1 - a2 * d1)
-    return gradient, summed(sets.strata, own) - summed(sets.day_strata, squares), sums.a1
+    of_rows = by_cluster(sets.strata, strata, x, sets.died, weight)
+    gradient = of_rows[0] - sum_by(sets.day_strata, a1 * s1 - a2 * d1, strata)
+    days = sums_of(sets.day_strata, strata) @ squares.reshape(len(squares), -1)
+    return gradient, of_rows[1] - days.reshape(of_rows[1].shape), sums.a1
 
 
 def residuals(sets: RiskSets, beta: Floats) -> Floats:

@@ -207,8 +207,8 @@ class _Dealt:
     def t(self, level: Codes, contrast: Floats, start: Solution) -> float:
         """CR2 t of a contrast of the columns under a layout; infinite, signed, where the estimate is."""
         fitted = self.fitted
-        rows = np.arange(len(fitted.codes))
-        data: Rows = replace(fitted.data, columns=self.levels.columns[level[fitted.codes], rows])
+        columns = self.levels.columns[level[fitted.codes], self.levels.kind]
+        data: Rows = replace(fitted.data, columns=columns)
         try:
             solution = solve(data, start.parameters, converged=_CLOSE)
             if _far(solution, data):
@@ -225,13 +225,13 @@ class _Dealt:
 
     def scores(self, first: int, second: int) -> Floats:
         """Score of each plot's log hazard were two levels one, shape (G,): about deaths less expected."""
-        fitted, rows = self.fitted, np.arange(len(self.fitted.codes))
-        level = np.where(self.level == first, second, self.level)
-        columns = self.levels.columns[level[fitted.codes], rows]
+        fitted, levels = self.fitted, self.levels
+        of_row = np.where(self.level == first, second, self.level)[fitted.codes], levels.kind
+        columns = levels.columns[of_row]
         # The columns of the two as one: one less, since what told them apart is zero in every row.
         values, vectors = np.linalg.eigh(columns.T @ columns)
         told = vectors[:, values > _EQUAL * max(values[-1], 1.0)]
-        data: Rows = replace(fitted.data, columns=columns @ told, names=())
+        data: Rows = replace(fitted.data, columns=(levels.columns @ told)[of_row], names=())
         solution = solve(data)
         if solution.divergent is not None:
             raise ModelError("the model has no finite estimate were the two one")

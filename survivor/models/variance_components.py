@@ -22,7 +22,7 @@ Royal Statistical Society B 49, 1-39, which for normal outcomes is REML.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -31,9 +31,10 @@ from numpy.typing import NDArray
 from scipy import optimize, stats
 
 from survivor.arrays import Flags, Floats
+from survivor.climbing import CONVERGED
 from survivor.errors import ModelError
-from survivor.models.mixed_likelihood import Information, Likelihood
-from survivor.models.mixed_solver import Solution, solve_from
+from survivor.models.mixed_likelihood import Evaluation, Information, Likelihood
+from survivor.models.mixed_solver import PROFILED, Solution, solve_from
 from survivor.models.quadrature import Nodes
 from survivor.vocabulary import CONFIDENCE
 
@@ -77,13 +78,7 @@ class Objective:
             near[0] = self._held(near[0], self._with(held, levels, log_sd))  # from where the last one ended
             return -self.value(near[0])
 
-        found = optimize.minimize(
-            below,
-            first,
-            method="Nelder-Mead",
-            bounds=[(np.log(_NOTHING), np.log(_LARGEST))] * len(levels),
-            options={"xatol": 1e-3, "fatol": 1e-7, "initial_simplex": _simplex(first)},
-        ).x
+        found = _lowest(below, first)
         held = best = self._held(near[0], self._with(held, levels, found))
         for level in levels[np.exp(found) < _SMALL]:
             # Near zero the likelihood is flat in the log of a standard deviation.
@@ -98,13 +93,14 @@ class Objective:
             if np.linalg.eigvalsh(curve)[0] <= 0:
                 break
             found = found + np.clip(np.linalg.solve(curve, slope), -0.05, 0.05)
-        return replace(self._held(held, self._with(held, levels, found)), free=free)
+        return replace(self._held(held, self._with(held, levels, found), CONVERGED), free=free)
 
     def informed(self, found: Solution) -> Solution:
         """Add the inverse information of the means and the free standard deviations."""
         free = found.free
-        ready = self.likely.evaluate(found.at, self.nodes)
-        raw: Information | None = self.likely.information(found.at, self.nodes, free, ready.peaks)
+        raw: Information | None = self.likely.information(
+            found.at, self.nodes, free, self._ready(found).peaks
+        )
         if self.restricted and raw is not None and free.any():
             levels = np.flatnonzero(free)
             _, curve = self._differences(found, levels, np.log(found.sd[levels]))
@@ -118,15 +114,17 @@ class Objective:
             )
         return replace(found, bread=bread)
 
-    def _plain(self, start: Solution, free: Flags) -> Solution:
-        return solve_from(self.likely, self.nodes, start.at, free, information=False)
+    def _plain(self, start: Solution, free: Flags, goal: float = PROFILED) -> Solution:
+        return solve_from(self.likely, self.nodes, start.at, free, only_to=goal, near=start.ready)
 
-    def _held(self, start: Solution, sd: Floats) -> Solution:
+    def _ready(self, found: Solution) -> Evaluation:
+        return self.likely.evaluate(found.at, self.nodes) if found.ready is None else found.ready
+
+    def _held(self, start: Solution, sd: Floats, goal: float = PROFILED) -> Solution:
         """Maximise over everything but the standard deviations."""
         moved = replace(start, at=replace(start.at, sd=sd))
-        solution = self._plain(moved, np.zeros(len(sd), dtype=bool))
-        ready = self.likely.evaluate(solution.at, self.nodes)
-        bread, _ = self.likely.scoring(solution.at, ready.peaks)
+        solution = self._plain(moved, np.zeros(len(sd), dtype=bool), goal)
+        bread, _ = self.likely.scoring(solution.at, self._ready(solution).peaks)
         size = float(np.log(bread.level).sum() - np.linalg.slogdet(bread.common)[1])
         return replace(solution, adjustment=-size / 2, at_zero=start.at_zero)
 
@@ -141,7 +139,7 @@ class Objective:
         moves = _STEP * np.eye(count)
 
         def value(log_sd: Floats) -> float:
-            return self.value(self._held(near, self._with(near, levels, log_sd)))
+            return self.value(self._held(near, self._with(near, levels, log_sd), CONVERGED))
 
         middle = value(at)
         high, low = ([value(at + sign * move) for move in moves] for sign in (1, -1))
@@ -154,8 +152,20 @@ class Objective:
         return slope, curve
 
 
-def _simplex(first: Floats) -> Floats:
-    return np.vstack([first, first + 0.3 * np.eye(len(first))])
+def _lowest(below: Callable[[Floats], float], first: Floats) -> Floats:
+    """Find the logs of standard deviations at which something is lowest, to about 0.001."""
+    low, high = np.log(_NOTHING), np.log(_LARGEST)
+    if len(first) == 1:
+
+        def one(log_sd: float) -> float:
+            return below(np.clip([log_sd], low, high))
+
+        found = optimize.minimize_scalar(one, bracket=(first[0], first[0] + 0.3), options={"xtol": 1e-3}).x
+        return np.clip([found], low, high)
+    simplex = np.vstack([first, first + 0.3 * np.eye(len(first))])
+    options = {"xatol": 1e-3, "fatol": 1e-7, "initial_simplex": simplex}
+    bounds = [(low, high)] * len(first)
+    return np.asarray(optimize.minimize(below, first, method="Nelder-Mead", bounds=bounds, options=options).x)
 
 
 def _replaced(raw: Information, curve: Floats) -> Information | None:
