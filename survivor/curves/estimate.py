@@ -5,7 +5,7 @@ What a reader needs to be told beside a curve, in plain sentences.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 from typing import Final, get_args
@@ -48,6 +48,7 @@ from survivor.words import counted
 _TELLING: Final = 0.01  # a difference from Turnbull's estimate worth a sentence
 _ROWS_TO_COMPARE: Final = 50_000
 _SURVIVAL: Final = ("survival", "lower", "upper")
+_COUNTS: Final = ("at_risk", "died")
 
 
 def remarks(name: str, sample: Sample, survival: Floats, estimator: Estimator) -> list[str]:
@@ -161,7 +162,7 @@ def limits_in_words(
 class _Fitted:
     """One group: its rows of the table, the first being where the watch begins, and what to say."""
 
-    table: pd.DataFrame
+    table: Mapping[str, Floats]
     gaps: tuple[tuple[float, float], ...] = ()
     masses: tuple[tuple[float, float, float], ...] = ()
     gradient: float = float("nan")
@@ -169,7 +170,7 @@ class _Fitted:
     @property
     def survival(self) -> Floats:
         """Survival after the first day."""
-        return self.table["survival"].to_numpy()[1:]
+        return self.table["survival"][1:]
 
 
 def curve(
@@ -263,7 +264,7 @@ def curve(
         said.append((name, remarks(name, sample, fitted[-1].survival, estimator)))
     edges = any(np.isin(f.survival, (0.0, 1.0)).any() for f in fitted)
     return Curves(
-        table=_labelled(labels, [f.table for f in fitted]),
+        table=_labelled(labels, [len(f.survival) + 1 for f in fitted], _whole_counts(fitted)),
         by=by,
         estimator=estimator,
         limits=limits_in_words(cluster, strata, limits, icc if edges else None, estimator),
@@ -271,7 +272,7 @@ def curve(
         steps=tuple(
             _step(name, s, f, tuple(spans)) for name, s, f in zip(names, samples, fitted, strict=True)
         ),
-        masses=_labelled(labels, [pd.DataFrame(f.masses, columns=["left", "right", "mass"]) for f in fitted]),
+        masses=_labelled(labels, [len(f.masses) for f in fitted], _masses(fitted)),
         largest_gradient=tuple(f.gradient for f in fitted) if estimator == "turnbull" else (),
         _samples=tuple(samples),
     )
@@ -439,7 +440,7 @@ def _limits(
     return np.where(limited, error, np.nan), lower, upper
 
 
-def _table(sample: Sample, days: Floats, *columns: Floats) -> pd.DataFrame:
+def _table(sample: Sample, days: Floats, *columns: Floats) -> dict[str, Floats]:
     """Rows of one group from where the watch begins: survival, its error, limits, at risk, died."""
     first = float(sample.start.min())
     begin = float(sample.at_risk[sample.start == first].sum())
@@ -448,19 +449,26 @@ def _table(sample: Sample, days: Floats, *columns: Floats) -> pd.DataFrame:
         (first, 1.0, 0.0, 1.0, 1.0, begin, 0.0),
     )
     parts = zip(names, starts, (days, *columns), strict=True)
-    return pd.DataFrame({name: np.concatenate([[start], values]) for name, start, values in parts})
+    return {name: np.concatenate([[start], values]) for name, start, values in parts}
 
 
 def _step(name: str, sample: Sample, fitted: _Fitted, rounds: tuple[tuple[float, float], ...]) -> Step:
-    day, survival, lower, upper = (fitted.table[name].to_numpy() for name in ("day", *_SURVIVAL))
+    day, survival, lower, upper = (fitted.table[name] for name in ("day", *_SURVIVAL))
     return Step(name, day, survival, lower, upper, sample.last_day, fitted.gaps, rounds)
 
 
-def _labelled(labels: pd.Series, parts: Sequence[pd.DataFrame]) -> pd.DataFrame:
-    """Tables of groups as one, with the label of each row's group first; whole counts as whole numbers."""
-    table = pd.concat(parts, ignore_index=True)
-    for name in {"at_risk", "died"} & set(table.columns):
-        table[name] = whole(table[name].to_numpy())
-    groups = labels.iloc[np.repeat(np.arange(len(parts)), [len(part) for part in parts])]
+def _whole_counts(fitted: Sequence[_Fitted]) -> pd.DataFrame:
+    """Tables of groups as one, whole counts as whole numbers."""
+    columns = {name: np.concatenate([f.table[name] for f in fitted]) for name in fitted[0].table}
+    return pd.DataFrame({name: whole(c) if name in _COUNTS else c for name, c in columns.items()})
+
+
+def _masses(fitted: Sequence[_Fitted]) -> pd.DataFrame:
+    return pd.DataFrame([mass for f in fitted for mass in f.masses], columns=["left", "right", "mass"])
+
+
+def _labelled(labels: pd.Series, sizes: Sequence[int], table: pd.DataFrame) -> pd.DataFrame:
+    """Put the label of each row's group first; groups have so many rows each."""
+    groups = labels.iloc[np.repeat(np.arange(len(sizes)), sizes)]
     table.insert(0, str(labels.name), groups.reset_index(drop=True))
     return table

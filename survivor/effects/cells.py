@@ -20,6 +20,7 @@ from survivor.arrays import Floats
 from survivor.entry import watch_begins
 from survivor.errors import EffectError
 from survivor.intervals import ENTRY_GROUP, entries, group_codes
+from survivor.models.fitted import once
 from survivor.models.paths import PATH, Path, changing, paths_of
 from survivor.models.result import check_fit
 from survivor.words import listed
@@ -151,9 +152,15 @@ def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | Non
     EffectError
         When the population cannot be joined to the records.
     """
+    # The key holds the planted numbers themselves, so that nothing else can come to have their identity.
+    key = "cells", tuple(without), _Same(population)
+    return once(fit, key, lambda: _study_cells(fit, without, population))
+
+
+def _study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | None) -> Cells:
     moving = changed_between_visits(fit, without)
     data = fit.data.reset_index(drop=True) if moving else fit.data
-    rows = entries(data)
+    rows = entries(data) if moving else entered(fit)
     read = [*fit.variables, *fit.strata, "site", "planted_date"]
     kept = [name for name in dict.fromkeys(read) if name in rows.columns and name not in without]
     kept = [name for name in kept if name not in moving]
@@ -184,6 +191,26 @@ def study_cells(fit: Fit, without: Sequence[str], population: pd.DataFrame | Non
     if moving:
         frame[PATH] = pd.Series([paths[number] for number in frame[PATH]], dtype=object)
     return Cells(frame, summed[carried], checks)
+
+
+class _Same:
+    """A table as a key: like itself alone."""
+
+    def __init__(self, table: pd.DataFrame | None) -> None:
+        self.table = table
+
+    def __eq__(self, other: object) -> bool:
+        """Whether the other holds the same table."""
+        return isinstance(other, _Same) and other.table is self.table
+
+    def __hash__(self) -> int:
+        """Follow identity."""
+        return id(self.table)
+
+
+def entered(fit: Fit) -> pd.DataFrame:
+    """Rows of the records of a fit at which seedlings entered."""
+    return once(fit, "entered", lambda: entries(fit.data))
 
 
 def changed_between_visits(fit: Fit, without: Sequence[str] = ()) -> list[str]:

@@ -7,7 +7,7 @@ are printed whatever it says, since a test of few plots misses much.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -121,13 +121,18 @@ class ResidualRounds(Shown):
         ``<by>, day`` (mean age at death of the round), ``first_day, last_day, deaths``
         (of all levels in the round), ``estimate`` (the residuals' average: the log
         hazard ratio of that round, roughly) and ``overall`` (the fit's).
-    checks
-        Whether the records speak against one ratio all season; the drawing shows how.
+    fit
+        The Cox fit, asked by ``checks``.
     """
 
     by: str
     table: pd.DataFrame
-    checks: tuple[str, ...]
+    fit: Fit = field(repr=False)
+
+    @property
+    def checks(self) -> tuple[str, ...]:
+        """Whether the records speak against one ratio all season; the drawing shows how."""
+        return said_of_one_ratio(self.fit, self.by)
 
     def plot(self) -> Drawing:
         """Draw a panel a level: points that rise or fall are a ratio that changes with age."""
@@ -196,4 +201,4 @@ def residual_rounds(fit: Fit, by: str = "method", gap: float = 15.0) -> Residual
     ).reset_index()
     table["overall"] = table["level"].map(overall)
     told = table.drop(columns="round").rename(columns={"level": by})
-    return ResidualRounds(by, told, said_of_one_ratio(fit, by))
+    return ResidualRounds(by, told, fit)

@@ -15,10 +15,20 @@ import pandas as pd
 
 from survivor.arrays import Floats
 from survivor.curves.limits import edge_numbers
-from survivor.effects.cells import PLANTS, Cells, check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.cells import (
+    PLANTS,
+    Cells,
+    check_by,
+    check_day,
+    entered,
+    levels_of,
+    study_cells,
+    under_levels,
+)
 from survivor.entry import per_100_of, said_of_entry
-from survivor.intervals import entries, tally
+from survivor.intervals import tally
 from survivor.limits import Limits, at_edge, check_level, with_level
+from survivor.models.fitted import once
 from survivor.models.one_ratio import said_of_one_ratio
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, PER_100
@@ -134,7 +144,7 @@ def survival(
     levels = [ALL] if by is None else levels_of(fit.data, by)
     stacked, weights = _stack(fit, cells, by, levels)
     found = fit.average_survival(stacked, weights, at)
-    counts = pd.DataFrame([_counts(fit.data, by, level) for level in levels])
+    counts = once(fit, ("counts", by), lambda: pd.DataFrame([_counts(fit.data, by, one) for one in levels]))
     limits = found.limits_of_survival(behind(fit, by, levels, at, found, level), level)
     name = ALL if by is None else by
     table = pd.DataFrame(
@@ -210,7 +220,7 @@ def _unseen(fit: Fit, by: str | None, levels: list[Any], cells: Cells) -> pd.Dat
     """Cells of the average whose place and species never had the level."""
     if by is None:
         return pd.DataFrame(columns=[ALL, PLANTS, "share_per_100"])
-    data = entries(fit.data)
+    data = entered(fit)
     numbers = [name for name in fit.variables if pd.api.types.is_numeric_dtype(data[name])]
     support = ["site", *fit.strata, *fit.variables]
     places = [name for name in dict.fromkeys(support) if name in cells.frame.columns and name not in numbers]

@@ -32,7 +32,7 @@ from survivor.intervals import group_codes, row_codes, sum_by
 from survivor.limits import said_of_floor
 from survivor.models.cells import Cells
 from survivor.models.clusters import Sandwich, WaldTest
-from survivor.models.fitted import Arranged
+from survivor.models.fitted import Arranged, once
 from survivor.models.grouped import arranged, fit_grouped
 from survivor.models.likelihood import Rows, Solution, covariance_by, solve
 from survivor.models.paths import stretches
@@ -166,7 +166,7 @@ def fit_by_period(fit: Fit, by: str, least_deaths: float = 3.0) -> ByPeriod:
     ModelError
         When two periods cannot be distinguished: there is one piece only, or too few deaths.
     """
-    return _result(fit_in_periods(fit, by, least_deaths))
+    return once(fit, ("by period", by, least_deaths), lambda: _result(fit_in_periods(fit, by, least_deaths)))
 
 
 @dataclass(frozen=True)
@@ -209,11 +209,7 @@ def fit_in_periods(fit: Fit, by: str, least_deaths: float = 3.0) -> PeriodFit:
 
     Parameters and errors as of :func:`fit_by_period`. Made once a fit.
     """
-    asked = by, least_deaths
-    if asked not in fit.in_periods:
-        fit.in_periods[asked] = _fitted_in_periods(fit, by, least_deaths)
-    found: PeriodFit = fit.in_periods[asked]
-    return found
+    return once(fit, ("in periods", by, least_deaths), lambda: _fitted_in_periods(fit, by, least_deaths))
 
 
 def _fitted_in_periods(fit: Fit, by: str, least_deaths: float) -> PeriodFit:

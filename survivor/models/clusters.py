@@ -27,10 +27,11 @@ and Tipton (2018), Journal of Business and Economic Statistics 36, 672-683.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
-from scipy import stats
+from scipy import sparse, stats
 
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
@@ -113,6 +114,29 @@ def bread_of(level: Floats, across: Floats, common: Floats) -> Bread:
     slope = -across / level[:, None]
     inverse = np.linalg.inv(common + across.T @ slope)
     return Bread((inverse + inverse.T) / 2, level, slope)
+
+
+@dataclass(frozen=True)
+class _Spread:
+    """Working variances of contrasts, taken apart by cluster.
+
+    The variance estimate of contrast s is a quadratic form whose clusters g, h meet as
+    delta_gh own[s, g] . own[s, g] - level[s, g] level[s, h] (one stratum) - common[s, g] . common[s, h].
+    """
+
+    own: Floats
+    level: Floats
+    common: Floats
+
+    @cached_property
+    def own_square(self) -> Floats:
+        """Shape (m, G)."""
+        return np.asarray(np.einsum("mgj,mgj->mg", self.own, self.own))
+
+    @cached_property
+    def square(self) -> Floats:
+        """What a cluster has of its own in the others two parts, shape (m, G)."""
+        return self.level**2 + np.asarray(np.einsum("mgj,mgj->mg", self.common, self.common))
 
 
 @dataclass(frozen=True)
@@ -219,19 +243,13 @@ class Sandwich:
         df, at_once = np.empty(len(contrasts)), max(_BLOCK // self._pull.size, 1)
         for begin in range(0, len(contrasts), at_once):
             parts = self._spread(contrasts[begin : begin + at_once])
-            for row in range(len(parts[0])):
-                own, square = self._alone(*parts, row)
-                spread = self._variance(*parts, row, row) / 2
+            for row, (own, square) in enumerate(zip(parts.own_square, parts.square, strict=True)):
+                spread = self._variance(parts, row, row) / 2
                 df[begin + row] = float(np.sum(own - square)) ** 2 / spread if spread > 0 else np.nan
         return np.where(np.isnan(self._informed(contrasts)), np.nan, df)
 
-    def _spread(self, contrasts: Floats) -> tuple[Floats, Floats, Floats]:
-        """Take apart the working variance of the sandwich of each pair of contrasts.
-
-        The variance estimate of contrast s is a quadratic form whose clusters g, h
-        meet as delta_gh own[s, g] . own[s, g] - level[s, g] level[s, h] (one stratum) -
-        common[s, g] . common[s, h].
-        """
+    def _spread(self, contrasts: Floats) -> _Spread:
+        """Take apart the working variance of the sandwich of each pair of contrasts."""
         kept = self._values > _FULL_LEVERAGE
         safe = np.where(kept, self._values, 1.0)
         leverage = np.maximum(1 - safe, 0.0)
@@ -239,24 +257,26 @@ class Sandwich:
         back = _each(self._turn.transpose(0, 2, 1), np.sqrt(leverage) * own)
         half = np.linalg.cholesky(self.bread.common)
         if not len(self.bread.level):
-            return own, np.zeros(back.shape[:2]), back @ half
+            return _Spread(own, np.zeros(back.shape[:2]), back @ half)
         slope = self.bread.slope[self._stratum]
         on_level = back[:, :, 0] / np.sqrt(self.bread.level[self._stratum])
-        return own, on_level, (back[:, :, 1:] + back[:, :, :1] * slope) @ half
+        return _Spread(own, on_level, (back[:, :, 1:] + back[:, :, :1] * slope) @ half)
 
-    def _alone(self, own: Floats, level: Floats, common: Floats, s: int) -> tuple[Floats, Floats]:
-        """Give what each cluster has of contrast s in both parts of the quadratic form, shapes (G,)."""
-        return _products(own[s], own[s]), level[s] ** 2 + _products(common[s], common[s])
+    @cached_property
+    def _to_strata(self) -> sparse.csr_array:
+        return sums_of(self._stratum, max(len(self.bread.level), 1))
 
-    def _variance(self, own: Floats, level: Floats, common: Floats, s: int, t: int) -> float:
+    def _variance(self, parts: _Spread, s: int, t: int) -> float:
         """Working variance of element (s, t) of the sandwich."""
-        (own_s, square_s), (own_t, square_t) = (self._alone(own, level, common, each) for each in (s, t))
-        vs, vt, ls, lt = common[s], common[t], level[s], level[t]
-        inner, both = ls * lt + _products(vs, vt), _products(own[s], own[t])
-        strata = max(len(self.bread.level), 1)
-        to_strata = sums_of(self._stratum, strata)
-        levels, across = to_strata @ (ls * lt), to_strata @ (ls[:, None] * vt)
-        back = across if s == t else to_strata @ (lt[:, None] * vs)
+        vs, vt, ls, lt = parts.common[s], parts.common[t], parts.level[s], parts.level[t]
+        own_s, own_t, square_s, square_t = *parts.own_square[[s, t]], *parts.square[[s, t]]
+        both, inner = (
+            (own_s, square_s)
+            if s == t
+            else (_products(parts.own[s], parts.own[t]), ls * lt + _products(vs, vt))
+        )
+        levels, across = self._to_strata @ (ls * lt), self._to_strata @ (ls[:, None] * vt)
+        back = across if s == t else self._to_strata @ (lt[:, None] * vs)
         shared = vs.T @ vt
         straight = np.sum(levels**2) + np.sum(across**2) + np.sum(back**2) + np.sum(shared**2)
         crossed = np.sum(levels**2) + 2 * np.sum(across * back) + np.sum(shared * shared.T)
@@ -286,7 +306,7 @@ class Sandwich:
         count = len(contrasts)
         # Element (t, s) varies as (s, t) does.
         pairs = [(s, t) for s in range(count) for t in range(s, count)]
-        total = sum((1 + (s < t)) * self._variance(*parts, s, t) for s, t in pairs)
+        total = sum((1 + (s < t)) * self._variance(parts, s, t) for s, t in pairs)
         return count * (count + 1) / total if total > 0 else np.nan
 
 

@@ -148,7 +148,9 @@ class Design:
         names = list(self.strata)
         _refuse_absent(cells, names)
         known = {level: code for code, level in enumerate(_in_words(self.strata_levels, names))}
-        asked = _in_words(cells, names)
+        # Names are read once a stratum.
+        code, first = row_codes([cells[name] for name in names], in_order=False)
+        asked = _in_words(cells[names].iloc[first], names)
         for level in asked:
             if level not in known:
                 raise ModelError(
@@ -156,7 +158,7 @@ class Design:
                     where="prediction",
                     mend="predict only for strata that are in the records fitted",
                 )
-        return np.array([known[level] for level in asked], dtype=np.intp)
+        return np.array([known[level] for level in asked], dtype=np.intp)[code]
 
 
 def build_design(

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
-from typing import Any, Protocol
+from typing import Any, Protocol, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -31,6 +31,8 @@ from survivor.models.pieces import Merged
 from survivor.models.told import refuse_told
 from survivor.models.working import Working
 from survivor.vocabulary import CONFIDENCE
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -272,9 +274,12 @@ class Fitted:
         return {}
 
     @cached_property
-    def in_periods(self) -> dict[tuple[str, float], Any]:
-        """Fits with ratios by period made so far, by column and least deaths."""
+    def _made(self) -> dict[Hashable, Any]:
         return {}
+
+    def __getstate__(self) -> dict[str, Any]:
+        """Leave out what can be made again."""
+        return {name: value for name, value in self.__dict__.items() if name != "_made"}
 
     def average_survival(self, cells: pd.DataFrame, weights: Floats, at: float) -> Estimates:
         """Weighted sums of predicted survival from planting to day ``at``.
@@ -320,3 +325,12 @@ class Fitted:
                 mend="give one weight a cell, shape (m, n)",
             )
         return self.engine.average(cells, shares, at)
+
+
+def once(fit: object, key: Hashable, make: Callable[[], T]) -> T:
+    """Give what was made of a fit under a key before, else make it; of what only looks like a fit anew."""
+    made = fit._made if isinstance(fit, Fitted) else {}
+    if key not in made:
+        made[key] = make()
+    found: T = made[key]
+    return found

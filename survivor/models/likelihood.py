@@ -20,6 +20,7 @@ log odds ``level + x beta``, there is one piece, and ``H`` stands for the log od
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
+from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
@@ -137,9 +138,8 @@ class Solution:
         the later pieces to the first, shape (K - 1,); coefficients, shape (q + r,).
     log_likelihood
         With the binomial constant; each row times its weight.
-    hazard, rows
-        Each row's cumulative hazard, shape (n,): its derivative in its own level; and
-        its derivative in the common parameters, shape (n, K - 1 + q + r).
+    data, by_piece
+        The rows, and their cumulative hazard in each piece, shape (n, K).
     score, weight
         Score and expected information weight of each row, shape (n,).
     divergent
@@ -150,13 +150,25 @@ class Solution:
     alpha: Floats
     beta: Floats
     log_likelihood: float
-    hazard: Floats
-    rows: Floats
+    data: Rows
+    by_piece: Floats
     score: Floats
     weight: Floats
     steps: int
     divergent: int | None = None
     link: Link = "hazard"
+
+    @cached_property
+    def hazard(self) -> Floats:
+        """Each row's cumulative hazard, which is its derivative in its own level; ones for odds; (n,)."""
+        return np.maximum(self.by_piece.sum(axis=1), 1e-300)
+
+    @cached_property
+    def rows(self) -> Floats:
+        """Derivative of each row's hazard in the common parameters, shape (n, K - 1 + q + r)."""
+        data, by_piece = self.data, self.by_piece
+        moved = [] if data.effect is None else [_by_effect(by_piece, data.effect, data.effects)]
+        return np.hstack([by_piece[:, 1:], self.hazard[:, None] * data.columns, *moved])
 
     @property
     def parameters(self) -> Floats:
@@ -504,15 +516,13 @@ def _refuse_divergence(beta: Floats, spread: Floats, error: Floats, data: Rows) 
 def _solution(state: _State, sums: _Sums, scale: float, steps: int, divergent: int | None) -> Solution:
     data, later = sums.data, sums.pieces - 1
     by_piece = sums.by_piece(state)
-    moved = [] if data.effect is None else [_by_effect(by_piece, data.effect, data.effects)]
-    hazard = np.maximum(by_piece.sum(axis=1), 1e-300)
     return Solution(
         state.level - np.log(scale),
         state.common[:later],
         state.common[later:],
         state.value + log_ways(data.at_risk, data.died, data.weight),
-        hazard,
-        np.hstack([by_piece[:, 1:], hazard[:, None] * data.columns, *moved]),
+        data,
+        by_piece,
         state.score,
         state.weight,
         steps,
