@@ -1,4 +1,4 @@
-"""What a workbook shows and its cells do not hold: hidden rows and columns, and decimals of labels.
+"""What a workbook shows and its cells do not hold: hidden rows and columns, decimals of labels, struck cells.
 
 A label such as 1.10 that was typed as a number is the number 1.1, shown with two places; only the
 format of its cell tells it from plot 1.1. Read from the parts of an XLSX or ODS file by their plain text:
@@ -10,15 +10,16 @@ from __future__ import annotations
 import io
 import re
 import zipfile
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from html import unescape
 from pathlib import Path
 from typing import Final
 
+from survivor.files.bounds import column_number
 from survivor.files.content import content
 from survivor.files.errors_shown import part_of_sheet
-from survivor.files.sheets import letters
+from survivor.files.sheets import Grid, as_text, letters
 
 ENDINGS: Final = (".xlsx", ".xlsm")
 ODS: Final = ".ods"
@@ -26,6 +27,7 @@ _YES: Final = ("1", "true")  # as the format writes it, in either way
 _BUILT_IN: Final = {1: 0, 2: 2, 3: 0, 4: 2}  # number formats of every workbook -> decimals
 _FIXED: Final = re.compile(r"#?(?:,##)?0(?:\.(0+))?(?:_\))?(?:;.*)?")
 _ATTRIBUTE: Final = re.compile(r'([\w:.-]+)="([^"]*)"')
+_STRIKE: Final = re.compile(r'<strike(?:\s+val="(?:1|true)")?\s*/>')
 
 
 @dataclass(frozen=True)
@@ -73,6 +75,59 @@ def decimals(path: Path, sheet: str, column: int, rows: Sequence[int]) -> dict[i
     return shown
 
 
+def struck_told(path: Path, grid: Grid, places: Iterable[int], *, turned: bool = False) -> Grid:
+    """Write before the cells of some columns that they are struck through, where they are.
+
+    That may mean dead, or that the cell was withdrawn: only the crew can tell.
+
+    Parameters
+    ----------
+    path
+        The file of the grid.
+    grid
+        A sheet as read; columns that no sheet holds have the place -1.
+    places
+        Columns of it.
+    turned
+        Whether it lies on its side.
+    """
+    out = _struck(path, grid.sheet)
+    if not out:
+        return grid
+    table = grid.cells.copy()
+    for place in places:
+        own = grid.places[place]
+        table[place] = [
+            f"struck through: {as_text(cell)}"
+            if ((own + 1, row - 1) if turned else (row, own)) in out and as_text(cell)
+            else cell
+            for row, cell in table[place].items()
+        ]
+    return replace(grid, cells=table)
+
+
+def _struck(path: Path, sheet: str) -> frozenset[tuple[int, int]]:
+    """Rows, numbered as shown, and columns, counted from 0, of cells whose letters are struck through."""
+    if path.suffix.lower() == ODS:
+        return _struck_in_ods(path, sheet)
+    styles = _member(path, lambda _: "xl/styles.xml")
+    fonts = re.findall(r"<font>.*?</font>|<font\b[^>]*/>", _between(styles, "fonts"), re.DOTALL)
+    of_font = {str(number) for number, font in enumerate(fonts) if _STRIKE.search(font)}
+    tags = re.findall(r"<xf\b[^>]*>", _between(styles, "cellXfs"))
+    own = {str(number) for number, tag in enumerate(tags) if _attributes(tag).get("fontId", "0") in of_font}
+    if not own:
+        return frozenset()
+    found = re.findall(r"<c\b[^>]*>", _sheet_text(path, sheet))
+    names = [marks["r"] for marks in map(_attributes, found) if marks.get("s") in own and "r" in marks]
+    parts = [re.match(r"([A-Z]+)(\d+)", name) for name in names]
+    return frozenset((int(one[2]), column_number(one[1].encode()) - 1) for one in parts if one is not None)
+
+
+def _between(text: str, part: str) -> str:
+    """Text of the one part of a file that has this name."""
+    return text[text.find(f"<{part}") : text.find(f"</{part}>")]
+
+
 def _attributes(tag: str) -> dict[str, str]:
     return {name: unescape(value) for name, value in _ATTRIBUTE.findall(tag)}
 
@@ -115,24 +170,55 @@ def _hidden_in_ods(table: str) -> Hidden:
 
 def _decimals_in_ods(table: str, column: int, wanted: set[int]) -> dict[int, int]:
     shown: dict[int, int] = {}
+    for rows, part in _ods_rows(table):
+        if not wanted.intersection(rows):
+            continue
+        for _, after, cell in _ods_cells(part):
+            if after > column:
+                if (places := _SHOWN.search(cell[2] or "")) is not None:
+                    shown |= dict.fromkeys(wanted.intersection(rows), len(places[1]))
+                break
+    return shown
+
+
+def _ods_rows(table: str) -> Iterator[tuple[range, str]]:
+    """Numbers of the rows that one tag tells, and the text of their cells."""
     row = 1
     for part in re.split(r"(?=<table:table-row\b)", table):
         tag = _ODS_ROW.match(part)
         if tag is None:
             continue
         after = row + int(_attributes(tag[1]).get("table:number-rows-repeated", "1"))
-        here = range(row, after) if after - row < _MOST_REPEATED else range(row, row)
+        yield range(row, after) if after - row < _MOST_REPEATED else range(row, row), part[tag.end() :]
         row = after
-        if not wanted.intersection(here):
-            continue
-        at = 0
-        for cell in _ODS_CELL.finditer(part, tag.end()):
-            at += int(_attributes(cell[1]).get("table:number-columns-repeated", "1"))
-            if at > column:
-                if (places := _SHOWN.search(cell[2] or "")) is not None:
-                    shown |= dict.fromkeys(wanted.intersection(here), len(places[1]))
-                break
-    return shown
+
+
+def _ods_cells(row: str) -> Iterator[tuple[int, int, re.Match[str]]]:
+    """First column, the one after the last, and the tag, of the cells of a row."""
+    at = 0
+    for cell in _ODS_CELL.finditer(row):
+        after = at + int(_attributes(cell[1]).get("table:number-columns-repeated", "1"))
+        yield at, after, cell
+        at = after
+
+
+def _struck_in_ods(path: Path, sheet: str) -> frozenset[tuple[int, int]]:
+    text = _member(path, lambda _: "content.xml")
+    named = {
+        _attributes(style[1]).get("style:name")
+        for style in re.finditer(r"<style:style\s([^>]*[^/>])>(.*?)</style:style>", text, re.DOTALL)
+        if _attributes(style[2]).get("style:text-line-through-style", "none") != "none"
+    }
+    if not named:
+        return frozenset()
+    return frozenset(
+        (row, column)
+        for rows, part in _ods_rows(_ods_table(path, sheet))
+        for at, after, cell in _ods_cells(part)
+        if cell[2] and _attributes(cell[1]).get("table:style-name") in named
+        for row in rows
+        for column in range(at, min(after, at + _MOST_REPEATED))
+    )
 
 
 def _member(path: Path, find: Callable[[zipfile.ZipFile], str]) -> str:
@@ -162,7 +248,7 @@ def _places_of_styles(path: Path) -> dict[int, int]:
     for number, code in codes.items():
         if (match := _FIXED.fullmatch(code)) is not None:
             fixed[number] = len(match[1] or "")
-    cells = text[text.find("<cellXfs") : text.find("</cellXfs>")]
+    cells = _between(text, "cellXfs")
     return {
         place: fixed[number]
         for place, tag in enumerate(re.findall(r"<xf\b[^>]*>", cells))

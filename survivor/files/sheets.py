@@ -31,6 +31,7 @@ from python_calamine import (
 from survivor.errors import RecordsError
 from survivor.files.bounds import check_bounds, column_number
 from survivor.files.content import content
+from survivor.files.days import read_day
 from survivor.files.delimited import read_delimited
 from survivor.files.errors_shown import errors_shown
 from survivor.files.kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
@@ -475,6 +476,13 @@ def as_text(cell: object) -> str:
     return "" if cell is None else str(cell)
 
 
+_OF_DAYS: Final = frozenset({"date", "dates", "day", "visit date", "date of visit"})
+
+
+def _is_day(text: str) -> bool:
+    return read_day(text, "day-first")[0] is not None
+
+
 def join_header(rows: list[list[str]], spans: dict[tuple[int, int], int] | None) -> list[str]:
     """Join the rows of a header into one text a column.
 
@@ -493,6 +501,12 @@ def join_header(rows: list[list[str]], spans: dict[tuple[int, int], int] | None)
         The non-empty parts of each column joined by " / ", equal parts once.
     """
     carried = [list(row) for row in rows]
+    for r, row in enumerate(rows[1:], 1):
+        for c, part in enumerate(
+            row[:-1]
+        ):  # "Date" before a row of days says what they are, and heads nothing
+            if part.rstrip(":").casefold() in _OF_DAYS and rows[r - 1][c] and _is_day(row[c + 1]):
+                carried[r][c] = ""
     for r, row in enumerate(rows[:-1]):
         reach = -1
         for c, part in enumerate(row):

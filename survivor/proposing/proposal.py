@@ -17,6 +17,7 @@ from survivor.proposing.works import design_lines, works_lines
 from survivor.records.study_text import propose_study
 from survivor.settings import STUDY_FILE
 from survivor.settings.questions import PLANTED_AT, STATE_CHOICES, Rank, asked, numbered, quoted
+from survivor.words import counted
 
 _NOTHING: Final = re.compile(
     r"\b(?:nothing|nil|none|untreated|control|no prep\w*|not treated)\b", re.IGNORECASE
@@ -105,9 +106,9 @@ def _words(facts: Facts) -> Iterator[str]:
         yield "[records.states]"
         yield from asked(
             Rank.STATES,
-            f"what do these words mean? {number:,} cells hold them, and none is used until it is said.",
+            f"what do these words mean? They stand in {counted(number, 'cell')}, unused until you say.",
             [
-                f'{quoted(word)} = ""   # {times:,} cells: {STATE_CHOICES}'
+                f'{quoted(word)} = ""   # {counted(times, "cell")}: {STATE_CHOICES}'
                 for word, times in facts.states.items()
             ],
         )
@@ -118,7 +119,7 @@ def _words(facts: Facts) -> Iterator[str]:
             Rank.SPECIES,
             "are these species written in two ways? Survival is compared within species.",
             [
-                f"{quoted(word)} = {quoted(ours)}   # {facts.species[word]:,} cells"
+                f"{quoted(word)} = {quoted(ours)}   # {counted(facts.species[word], 'cell')}"
                 for word, ours in rare.items()
             ],
         )
@@ -153,7 +154,7 @@ def _rules(facts: Facts, tagged: bool) -> Iterator[str]:
     if facts.undated:
         yield from asked(
             Rank.PLANTED,
-            "on which day was planted? No sheet tells it for some plots, and their records wait.",
+            "on which day were they planted? No sheet tells it for some plots, and their records wait.",
             [f'planted_date = ""   # {_ALL_SITES if len(facts.undated_sites) > 1 else ""}{_DAY}'],
         )
     if tagged:

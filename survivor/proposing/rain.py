@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -9,14 +10,17 @@ from typing import Final
 
 from survivor.errors import RecordsError, SeasonError
 from survivor.files import cells
+from survivor.files.headers import squeezed
 from survivor.files.sheets import read_rows, sheet_names
-from survivor.season.daily import NoYearError
+from survivor.season.daily import NoYearError, SeveralColumnsError
 from survivor.season.gauge import IN_MONDAY, GaugeRecord, read_gauge
 from survivor.season.weather import read_weather
 from survivor.settings import Gauge, Weather
 from survivor.settings.questions import Rank, asked, quoted
 
 _WEEKEND: Final = ("weekend", "w/e", "saturday", "sunday")
+_SUMMED: Final = re.compile(r"cumul|total|to date|sum\b|average|mean|normal", re.IGNORECASE)
+_UNIT: Final = re.compile(r"\(?\bmm\b\)?|\b(?:rain(?:fall)?|gauge)\b", re.IGNORECASE)
 _FEWEST_DAYS: Final = 20  # of a file of rain
 
 
@@ -57,20 +61,35 @@ def rain_files(files: Sequence[Path]) -> list[RainFile]:
         except RecordsError:
             continue  # whoever reads the records says so
         for name in names:
-            several = len(names) > 1
-            own = _rain(file, name if several else None)
-            if own is not None:
-                found.append(own)
+            sheet = name if len(names) > 1 else None
+            found += _rain(file, Gauge(name=sheet or file.stem, file=file.name, sheet=sheet))
     return found
 
 
-def _rain(file: Path, sheet: str | None) -> RainFile | None:
-    called = sheet if sheet is not None else file.stem
-    gauge = Gauge(name=called, file=file.name, sheet=sheet)
+def _rain(file: Path, gauge: Gauge) -> list[RainFile]:
+    """Read a sheet of one gauge, or of several beside each other under headings of their own."""
+    try:
+        own = _one_gauge(file, gauge)
+    except SeveralColumnsError as fault:
+        if fault.word != "rain_mm" or any(map(_SUMMED.search, fault.rivals)):
+            return []
+        names = {head: " ".join(_UNIT.sub(" ", head).split()) or head for head in fault.rivals}
+        columns = [
+            gauge.model_copy(update={"name": name, "columns": {"rain_mm": head}})
+            for head, name in names.items()
+        ]
+        return [own for each in columns if (own := _one_gauge(file, each)) is not None]
+    return [own] if own is not None else []
+
+
+def _one_gauge(file: Path, gauge: Gauge) -> RainFile | None:
+    sheet = gauge.sheet
     try:
         record = read_gauge(file, gauge)
     except NoYearError:
         return RainFile(file.name, sheet, gauge, None, weekends_told=False)
+    except SeveralColumnsError:
+        raise
     except SeasonError:  # no rain
         return None
     known = record.daily["rain_mm"].notna()
@@ -100,6 +119,8 @@ def gauge_lines(rain: Sequence[RainFile], weather: Sequence[str], sites: Sequenc
         yield from ["[[gauges]]", f"name = {quoted(own.gauge.name)}", f"file = {quoted(own.file)}"]
         if own.sheet is not None:
             yield f"sheet = {quoted(own.sheet)}"
+        if own.gauge.columns:
+            yield f"columns = {{ rain_mm = {quoted(own.gauge.columns['rain_mm'])} }}"
         if own.record is None:
             text = "in which year is the first month of this grid of rain? Without it no rain is read."
             yield from asked(Rank.RAIN, f"{own.file}: {text}", ["year = 0   # such as 2024"])
@@ -114,7 +135,10 @@ def gauge_lines(rain: Sequence[RainFile], weather: Sequence[str], sites: Sequenc
                     'weekends = "not read"   # nobody read it, and Monday\'s is of one day',
                 ],
             )
-        if len(rain) > 1:
+        named = [site for site in sites if squeezed(site) == squeezed(own.gauge.name)]
+        if named and len(rain) > 1:
+            yield f"sites = [{quoted(named[0])}]   # as its heading, or its name, says"
+        elif len(rain) > 1:
             listed = ", ".join(map(quoted, sites))
             yield from asked(
                 Rank.RAIN,

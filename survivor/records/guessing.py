@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -51,6 +51,7 @@ _WHEN: Final = rf"(?:in |on )?(?:\d{{1,2}}\W)?(?:{cells.MONTH_NAME}|\d{{1,2}})\b
 _PLANTED_IN: Final = re.compile(  # a number planted, with its month or day in the header
     rf"(?:(?:no\.?|number|n|total) )?planted\W+{_WHEN}", re.IGNORECASE
 )
+_THIS_CENTURY: Final = (36_526, 58_440)  # a spreadsheet's numbers of the days from 2000 to 2059
 _OF_TICKS: Final = 100  # more than all columns by themselves: a mark in one of several tells the state
 _FEWEST_CELLS: Final = 2  # of a header row: a lone cell above the records is a title
 _WRITTEN_ONCE: Final = 0.9  # a label in fewer of the rows than this may be meant for those below as well
@@ -92,7 +93,7 @@ def guess_table(
         guess = _best(part, several, (order, planted), turned=False)
     except RecordsError as fault:
         guess, first = None, fault
-    if guess is not None and (guess.role != "other" or _too_large_to_turn(part.whole)):
+    if guess is not None and (guess.holds_visits or _too_large_to_turn(part.whole)):
         return guess
     try:  # with the plots across and the visits down the side
         other = _best(replace(part, whole=part.whole.turned()), several, (order, planted), turned=True)
@@ -206,7 +207,11 @@ def _as_read(
     role: Role
     if tagged.has("tag") and (tagged.has("state") or wide) and not _days_are_tags(grid, tagged, wide):
         role, matched = "tagged", tagged
-    elif _tells_plot(counts) and (counts.has("alive") or counts.has("dead") or _of_counts(wide, shares)):
+    elif (
+        _tells_plot(counts)
+        and (counts.has("alive") or counts.has("dead") or _of_counts(wide, shares))
+        and not _is_key(grid, counts)
+    ):
         role, matched = "counts", counts
     elif plots.has("plot") and (plots.has("method") or plots.has("planted_date") or plots.has("planted")):
         role, matched, wide = "plots", plots, ()
@@ -301,6 +306,14 @@ def _of_counts(visits: Sequence[VisitColumns], shares: Mapping[int, float]) -> b
     return bool(visits) and not scores and not all(shares[visit.value] > _WORDS for visit in visits)
 
 
+def _is_key(grid: Grid, matched: Matched) -> bool:
+    """Tell whether what may be counts are words alone, as in a key of codes headed "A, alive"."""
+    places = [place for word in ("alive", "dead") for place in matched.positions.get(word, ())]
+    texts = pd.concat([cells.texts(grid.cells[place]) for place in places] or [pd.Series(dtype=object)])
+    filled = texts[texts != ""]
+    return len(filled) > 0 and not filled.str.contains(r"\d").any()
+
+
 def _tells_plot(matched: Matched) -> bool:
     return matched.has("plot") or (matched.has("block") and matched.has("method"))
 
@@ -329,6 +342,13 @@ def _is_planted(header: str) -> bool:
     return squeezed(header.rsplit(" / ", 1)[-1]) in _PLANTED
 
 
+def _day_numbers(column: pd.Series[Any]) -> bool:
+    """Tell whether all cells are a spreadsheet's numbers of days of this century, and no round numbers."""
+    values, faults = cells.numbers(column[cells.texts(column) != ""])
+    near = values.between(*_THIS_CENTURY) & (values % 1 == 0) & (faults == "")
+    return len(values) > 0 and bool(near.all() and (values % 100 != 0).any())
+
+
 def _matched(
     grid: Grid,
     taken: Collection[int],
@@ -342,7 +362,7 @@ def _matched(
         dated = [
             c
             for c, header in enumerate(grid.header)
-            if _is_planted(header) and cells.hold_days(grid.cells[c])
+            if _is_planted(header) and (cells.hold_days(grid.cells[c]) or _day_numbers(grid.cells[c]))
         ]
         others = {squeezed(word) for word in ("planted_date", *COLUMN_WORDS["planted_date"])}
         if len(dated) == 1 and not others & set(map(squeezed, grid.header)):

@@ -15,7 +15,7 @@ from survivor import settings as study_file
 from survivor.errors import RecordsError
 from survivor.files import cells
 from survivor.files.headers import Matched, find_header, match_columns, need, squeezed
-from survivor.files.looks import decimals, hidden
+from survivor.files.looks import decimals, hidden, struck_told
 from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import sums_of_rows_above, total_rows
 from survivor.records.days_told import date_in_headers
@@ -138,6 +138,8 @@ def visit_sheet_of(
     matched = _matched(grid, sheet, words, "records.sheets")
     refuse_one_of_ticks(grid, matched.positions.get("state", ()))
     grid = _as_shown(folder, sheet, grid, matched)
+    values = [place for word in ("state", "alive") for place in matched.positions.get(word, ())]
+    grid = struck_told(folder / sheet.file, grid, values, turned=sheet.turned)
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
     if records.kind == "counts":
         facts = _facts(grid, matched, (*KEY_WORDS, "date", "visit", "alive"))
@@ -518,7 +520,9 @@ def _wide(
     grid = _as_shown(folder, sheet, grid, matched)
     facts = _facts(grid, matched, words, sheet.fill_down, methods)
     value = "state" if records.kind == "tagged" else "alive"
-    counted = [grid.cells[slot[value]].reset_index(drop=True) for slot in slots if value in slot]
+    values = [slot[value] for slot in slots if value in slot]
+    grid = struck_told(folder / sheet.file, grid, values, turned=sheet.turned)
+    counted = [grid.cells[place].reset_index(drop=True) for place in values]
     facts, said = _sorted_out(facts, grid, matched, sheet, counted, records.kind == "counts")
     facts = _planted_by_site(facts, sheet)
     if records.kind == "counts" and sheet.counted != "alive per cent":

@@ -91,6 +91,18 @@ class NoYearError(SeasonError):
     """Months that bear no year: somebody has to say of which the first one is."""
 
 
+class SeveralColumnsError(SeasonError):
+    """Columns of which each may be the one that is needed: ``rivals``, by their headers."""
+
+    def __init__(self, word: str, rivals: Sequence[str], file: str, section: str) -> None:
+        super().__init__(
+            f"several columns may be {word}: {', '.join(rivals)}",
+            where=file,
+            mend=f'name one in the study file: {section} {word} = "{rivals[0]}"',
+        )
+        self.word, self.rivals = word, tuple(rivals)
+
+
 class At(NamedTuple):
     """A cell of a daily file: its row, our word for its column, and what stands in it."""
 
@@ -390,8 +402,4 @@ def _one_column_a_word(headers: list[str], wanted: Mapping[str, str], file: str,
     for word in ("date", *sorted(frozenset().union(*layout.needed))):
         alike = [header for header in free if layout.word_of(plain(header).split()) == word]
         if word not in wanted and len(alike) > 1:
-            raise SeasonError(
-                f"several columns may be {word}: {', '.join(alike)}",
-                where=file,
-                mend=f'name one in the study file: {layout.section} {word} = "{alike[0]}"',
-            )
+            raise SeveralColumnsError(word, alike, file, layout.section)

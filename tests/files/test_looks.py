@@ -1,4 +1,4 @@
-"""What a sheet hides, and with how many decimals it shows a label, in OpenDocument as in XLSX.
+"""What a sheet hides or strikes through, and the decimals of its labels, in OpenDocument as in XLSX.
 
 Attributes by OpenDocument 1.3 part 3: table:visibility (19.749), table:number-rows-repeated (19.679).
 """
@@ -10,7 +10,8 @@ from pathlib import Path
 
 import xlsxwriter
 
-from survivor.files.looks import Hidden, decimals, hidden
+from survivor.files.looks import Hidden, decimals, hidden, struck_told
+from survivor.files.sheets import read_whole
 from tests.records.sheetfiles import ods_of
 
 NUMBER = (
@@ -65,3 +66,39 @@ def test_rows_and_columns_are_hidden_in_either_way_that_the_format_writes_it(tmp
         for name in old.namelist():
             new.writestr(name, old.read(name).replace(b' hidden="1"', b' hidden="true"'))
     assert hidden(tmp_path / "other/book.xlsx", "Data") == Hidden((3, 4, 5), (1,))
+
+
+def struck_ods(file: Path) -> None:
+    """A row of two cells alike by one tag, as LibreOffice writes them, and its style before the tables."""
+    style = (
+        '<style:style style:name="ce2" style:family="table-cell"><style:text-properties '
+        'style:text-line-through-style="{}"/></style:style>'
+    )
+    styles = style.format("solid") + style.replace("ce2", "ce3").format("none")
+    struck = TEXT.replace(" office", ' table:style-name="{}" table:number-columns-repeated="2" office', 1)
+    rows = [TEXT.format("Tag") + TEXT.format("V1") + TEXT.format("V2")]
+    rows += [TEXT.format(1) + struck.format("ce2", "ok"), TEXT.format(2) + struck.format("ce3", "ok")]
+    body = "".join(f"<table:table-row>{row}</table:table-row>" for row in rows)
+    file.write_bytes(ods_of(f'{styles}<table:table table:name="Data">{body}</table:table>'))
+
+
+def struck_xlsx(file: Path) -> None:
+    with xlsxwriter.Workbook(file) as book:
+        page, struck = book.add_worksheet("Data"), book.add_format({"font_strikeout": True})
+        page.write_row(0, 0, ["Tag", "V1", "V2"])
+        page.write_row(1, 0, ["1", "ok", "ok"], struck)
+        page.write_row(2, 0, ["2", "ok", "ok"], book.add_format({"bold": True}))
+
+
+def test_cells_struck_through_say_so_in_the_columns_that_are_asked_for(tmp_path: Path) -> None:
+    struck_ods(tmp_path / "book.ods")
+    struck_xlsx(tmp_path / "book.xlsx")
+    for file in (tmp_path / "book.ods", tmp_path / "book.xlsx"):
+        whole = read_whole(file, sheet="Data")
+        rows = struck_told(file, whole.cut(), [1, 2]).cells.to_numpy().tolist()
+        assert rows == [["1", *["struck through: ok"] * 2], ["2", "ok", "ok"]], file.name
+        grid = whole.turned().cut()  # whose first row below the heading is the visit of the second column
+        assert grid.cells[1].tolist() == ["ok", "ok"]
+        across = struck_told(file, grid, [1, 2], turned=True).cells
+        assert across[1].tolist() == ["struck through: ok"] * 2, file.name
+        assert across[2].tolist() == ["ok", "ok"]

@@ -117,6 +117,16 @@ def test_without_merged_cells_a_top_header_is_carried_over_the_blanks() -> None:
     ]  # fmt: skip
 
 
+def test_date_before_a_row_of_days_is_no_part_of_the_heading_above_it() -> None:
+    low = ["", "Date:", "2024-05-31", "2024-11-30"]
+    assert join_header([["Plot", "Tag", "V1", "V2"], low], {}) == [
+        "Plot", "Tag", "V1 / 2024-05-31", "V2 / 2024-11-30",
+    ]  # fmt: skip
+    assert join_header([["Tag", "Spring", ""], ["", "Date", "State"]], {(0, 1): 2}) == [
+        "Tag", "Spring / Date", "Spring / State",
+    ]  # fmt: skip
+
+
 def workbook(path: Path, sheets: dict[str, list[list[object]]]) -> None:
     book = xlsxwriter.Workbook(str(path))
     for name, rows in sheets.items():
