@@ -1,4 +1,4 @@
-"""What a workbook shows and its cells do not hold: hidden rows and columns, decimals of labels, struck cells.
+"""What a workbook shows and its cells do not hold: what is hidden, struck through or red, decimals of labels.
 
 A label such as 1.10 that was typed as a number is the number 1.1, shown with two places; only the
 format of its cell tells it from plot 1.1. Read from the parts of an XLSX or ODS file by their plain text:
@@ -27,7 +27,15 @@ _YES: Final = ("1", "true")  # as the format writes it, in either way
 _BUILT_IN: Final = {1: 0, 2: 2, 3: 0, 4: 2}  # number formats of every workbook -> decimals
 _FIXED: Final = re.compile(r"#?(?:,##)?0(?:\.(0+))?(?:_\))?(?:;.*)?")
 _ATTRIBUTE: Final = re.compile(r'([\w:.-]+)="([^"]*)"')
-_STRIKE: Final = re.compile(r'<strike(?:\s+val="(?:1|true)")?\s*/>')
+_STRIKE: Final = re.compile(r'<strike(?:\s+val="(?:1|true)")?\s*/>|style:text-line-through-style="(?!none)')
+_FONT: Final = r"<font>.*?</font>|<font\b[^>]*/>"
+_COLOUR: Final = re.compile(
+    r'<(?:color|fgColor)\b[^>]*\brgb="(?:[0-9A-F]{2})?([0-9A-F]{6})"|'
+    r'\bfo:(?:background-)?color="#([0-9A-F]{6})"',
+    re.IGNORECASE,
+)
+_IN_RED: Final = "in red"
+_REDDER: Final = 48  # of 255: how much more red than green and blue
 
 
 @dataclass(frozen=True)
@@ -75,10 +83,11 @@ def decimals(path: Path, sheet: str, column: int, rows: Sequence[int]) -> dict[i
     return shown
 
 
-def struck_told(path: Path, grid: Grid, places: Iterable[int], *, turned: bool = False) -> Grid:
-    """Write before the cells of some columns that they are struck through, where they are.
+def looks_told(path: Path, grid: Grid, places: Iterable[int], *, turned: bool = False) -> Grid:
+    """Write before the cells of some columns how they look, where that may tell what their words do not.
 
-    That may mean dead, or that the cell was withdrawn: only the crew can tell.
+    A word struck through, or in red where it stands in other colours too, may mean that the plant is
+    dead, or that the cell was withdrawn: only the crew can tell.
 
     Parameters
     ----------
@@ -87,40 +96,65 @@ def struck_told(path: Path, grid: Grid, places: Iterable[int], *, turned: bool =
     grid
         A sheet as read; columns that no sheet holds have the place -1.
     places
-        Columns of it.
+        Columns of it; red numbers are left as they are, as that often is no more than emphasis.
     turned
         Whether it lies on its side.
     """
-    out = _struck(path, grid.sheet)
-    if not out:
+    looks = _looks(path, grid.sheet)
+    if not looks:
         return grid
-    table = grid.cells.copy()
-    for place in places:
-        own = grid.places[place]
+    table, own = grid.cells.copy(), {place: grid.places[place] for place in places}
+    texts = {place: [as_text(cell) for cell in table[place]] for place in own}
+    seen = {
+        place: [looks.get((at + 1, row - 1) if turned else (row, at), "") for row in table.index]
+        for place, at in own.items()
+    }
+    plain = {
+        text for place in own for text, look in zip(texts[place], seen[place], strict=True) if look != _IN_RED
+    }
+    plain = {text for text in plain if not re.search(r"\d", text)}
+    for place in own:
         table[place] = [
-            f"struck through: {as_text(cell)}"
-            if ((own + 1, row - 1) if turned else (row, own)) in out and as_text(cell)
-            else cell
-            for row, cell in table[place].items()
+            f"{look}: {text}" if look and text and (look != _IN_RED or text in plain) else cell
+            for cell, text, look in zip(table[place], texts[place], seen[place], strict=True)
         ]
     return replace(grid, cells=table)
 
 
-def _struck(path: Path, sheet: str) -> frozenset[tuple[int, int]]:
-    """Rows, numbered as shown, and columns, counted from 0, of cells whose letters are struck through."""
+def _looks(path: Path, sheet: str) -> dict[tuple[int, int], str]:
+    """Give row, numbered as shown, and column, counted from 0, of each cell that is struck through or red."""
     if path.suffix.lower() == ODS:
-        return _struck_in_ods(path, sheet)
+        return _looks_in_ods(path, sheet)
     styles = _member(path, lambda _: "xl/styles.xml")
-    fonts = re.findall(r"<font>.*?</font>|<font\b[^>]*/>", _between(styles, "fonts"), re.DOTALL)
-    of_font = {str(number) for number, font in enumerate(fonts) if _STRIKE.search(font)}
-    tags = re.findall(r"<xf\b[^>]*>", _between(styles, "cellXfs"))
-    own = {str(number) for number, tag in enumerate(tags) if _attributes(tag).get("fontId", "0") in of_font}
-    if not own:
-        return frozenset()
-    found = re.findall(r"<c\b[^>]*>", _sheet_text(path, sheet))
-    names = [marks["r"] for marks in map(_attributes, found) if marks.get("s") in own and "r" in marks]
-    parts = [re.match(r"([A-Z]+)(\d+)", name) for name in names]
-    return frozenset((int(one[2]), column_number(one[1].encode()) - 1) for one in parts if one is not None)
+    fonts, fills = (
+        [_look(part) for part in re.findall(pattern, _between(styles, of), re.DOTALL)]
+        for of, pattern in (("fonts", _FONT), ("fills", r"<fill>.*?</fill>"))
+    )
+    of_style: dict[str, str] = {}
+    for number, tag in enumerate(re.findall(r"<xf\b[^>]*>", _between(styles, "cellXfs"))):
+        ids = (int(_attributes(tag).get(own, "0")) for own in ("fontId", "fillId"))
+        looks = [own[at] for own, at in zip((fonts, fills), ids, strict=True) if at < len(own)]
+        of_style[str(number)] = next(filter(None, looks), "")
+    if not any(of_style.values()):
+        return {}
+    found = {}
+    for marks in map(_attributes, re.findall(r"<c\b[^>]*>", _sheet_text(path, sheet))):
+        place = re.fullmatch(r"([A-Z]+)(\d+)", marks.get("r", ""))
+        if place is not None and (look := of_style.get(marks.get("s", "0"), "")):
+            found[int(place[2]), column_number(place[1].encode()) - 1] = look
+    return found
+
+
+def _look(part: str) -> str:
+    """Tell what a font, a fill or a style makes of a cell: struck through, red, or neither."""
+    if _STRIKE.search(part):
+        return "struck through"
+    return _IN_RED if any(_is_red(own[1] or own[2]) for own in _COLOUR.finditer(part)) else ""
+
+
+def _is_red(colour: str) -> bool:
+    red, green, blue = (int(colour[at : at + 2], 16) for at in (0, 2, 4))
+    return red - max(green, blue) >= _REDDER and abs(green - blue) <= _REDDER // 2
 
 
 def _between(text: str, part: str) -> str:
@@ -202,23 +236,20 @@ def _ods_cells(row: str) -> Iterator[tuple[int, int, re.Match[str]]]:
         at = after
 
 
-def _struck_in_ods(path: Path, sheet: str) -> frozenset[tuple[int, int]]:
+def _looks_in_ods(path: Path, sheet: str) -> dict[tuple[int, int], str]:
     text = _member(path, lambda _: "content.xml")
-    named = {
-        _attributes(style[1]).get("style:name")
-        for style in re.finditer(r"<style:style\s([^>]*[^/>])>(.*?)</style:style>", text, re.DOTALL)
-        if _attributes(style[2]).get("style:text-line-through-style", "none") != "none"
-    }
+    styles = re.finditer(r"<style:style\s([^>]*[^/>])>(.*?)</style:style>", text, re.DOTALL)
+    named = {_attributes(style[1]).get("style:name"): look for style in styles if (look := _look(style[2]))}
     if not named:
-        return frozenset()
-    return frozenset(
-        (row, column)
+        return {}
+    return {
+        (row, column): named[style]
         for rows, part in _ods_rows(_ods_table(path, sheet))
         for at, after, cell in _ods_cells(part)
-        if cell[2] and _attributes(cell[1]).get("table:style-name") in named
+        if cell[2] and (style := _attributes(cell[1]).get("table:style-name")) in named
         for row in rows
         for column in range(at, min(after, at + _MOST_REPEATED))
-    )
+    }
 
 
 def _member(path: Path, find: Callable[[zipfile.ZipFile], str]) -> str:

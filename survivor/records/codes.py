@@ -29,6 +29,7 @@ _SHEETS: Final = {
     "no-site": Code(_NOTE, "used", "no column tells sites apart: all plots are taken as one site"),
     "total-row": Code(_NOTE, "listed", "a row that sums up others"),
     "note-row": Code(_NOTE, "listed", "a remark between or below the records"),
+    "unused-line": Code(_CHECK, "listed", "a tag and nothing else, below the records of its plot"),
 }
 _STUDY_FILE: Final = {
     "planted-unmatched": Code(_CHECK, "used", "a number planted that no plot matches is left out"),

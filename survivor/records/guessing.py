@@ -99,7 +99,10 @@ def guess_table(
         other = _best(replace(part, whole=part.whole.turned()), several, (order, planted), turned=True)
     except RecordsError:
         other = None
-    if other is not None and other.holds_visits and other.visits:
+    # Names of plots may look like visits (M01): what may be a list of plots lies on its side by its days.
+    of_plots = guess is not None and guess.role == "plots"
+    dated = other is not None and all(visit.day for visit in other.visits)
+    if other is not None and other.holds_visits and other.visits and (dated or not of_plots):
         return replace(other, part=part)
     if guess is None:
         raise first

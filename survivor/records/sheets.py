@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import partial
+from functools import cache, partial
 from pathlib import Path
 from typing import Any
 
@@ -15,9 +15,9 @@ from survivor import settings as study_file
 from survivor.errors import RecordsError
 from survivor.files import cells
 from survivor.files.headers import Matched, find_header, match_columns, need, squeezed
-from survivor.files.looks import decimals, hidden, struck_told
+from survivor.files.looks import decimals, hidden, looks_told
 from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
-from survivor.records.checks.cells import sums_of_rows_above, total_rows
+from survivor.records.checks.cells import lines_unused, sums_of_rows_above, total_rows
 from survivor.records.days_told import date_in_headers
 from survivor.records.problems import WORKS_ROW, Source
 from survivor.records.sections import filled_down, with_sections
@@ -139,7 +139,7 @@ def visit_sheet_of(
     refuse_one_of_ticks(grid, matched.positions.get("state", ()))
     grid = _as_shown(folder, sheet, grid, matched)
     values = [place for word in ("state", "alive") for place in matched.positions.get(word, ())]
-    grid = struck_told(folder / sheet.file, grid, values, turned=sheet.turned)
+    grid = looks_told(folder / sheet.file, grid, values, turned=sheet.turned)
     needed = ("plot", "tag", "date", "state") if records.kind == "tagged" else ("plot", "date", "alive")
     if records.kind == "counts":
         facts = _facts(grid, matched, (*KEY_WORDS, "date", "visit", "alive"))
@@ -375,7 +375,8 @@ def _sorted_out(
     filled, again = _looked_through(grid)
     table = grid.cells.reset_index(drop=True)
     beside = [n for n in table.columns if not any(table[n].equals(column) for column in values)]
-    total = total_rows(lambda: table[beside].apply(cells.texts), own, told)
+    beside_texts = cache(lambda: table[beside].apply(cells.texts))
+    total = total_rows(beside_texts, own, told)
     if "species" in facts.columns and counts:
         total |= cells.texts(facts["species"]).map(is_total)
     if counts and "plot" in facts.columns:
@@ -385,6 +386,8 @@ def _sorted_out(
         total |= sums_of_rows_above(number, (facts[bare].apply(cells.texts) == "").all(axis=1))
     again &= ~total
     note = (_notes(table, filled, own, told) | again) & ~total
+    if key == "tag":
+        note |= lines_unused(beside_texts, matched, own, told, total | note)
     facts = facts.assign(total=total | note, note=note)
     facts, number_filled = filled_down(facts, sheet.fill_down)
     words = ", ".join(sheet.fill_down)
@@ -521,7 +524,7 @@ def _wide(
     facts = _facts(grid, matched, words, sheet.fill_down, methods)
     value = "state" if records.kind == "tagged" else "alive"
     values = [slot[value] for slot in slots if value in slot]
-    grid = struck_told(folder / sheet.file, grid, values, turned=sheet.turned)
+    grid = looks_told(folder / sheet.file, grid, values, turned=sheet.turned)
     counted = [grid.cells[place].reset_index(drop=True) for place in values]
     facts, said = _sorted_out(facts, grid, matched, sheet, counted, records.kind == "counts")
     facts = _planted_by_site(facts, sheet)

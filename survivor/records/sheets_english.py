@@ -135,6 +135,10 @@ OF_SHEETS: Final[dict[str, tuple[str, str]]] = {
         "correct the state if the plant lives, else take the height out or write it into a remark",
     ),
     "total-row": ("this row sums up others and was left out", "nothing; or remove it from the sheet"),
+    "unused-line": (
+        "nothing but the tag stands here: it was taken as a line of the form that was not used, and left out",
+        "nothing; or, if a seedling has this tag, write its plot",
+    ),
     "note-row": (
         "this row holds a remark and no record, and was left out",
         "nothing; or remove it from the sheet",

@@ -14,7 +14,7 @@ from survivor.errors import RecordsError, StudyFileError
 from survivor.files.cells import DateOrder
 from survivor.files.headers import NOT_USED, match_columns, squeezed
 from survivor.files.kinds import TEXT_ENDINGS, WORKBOOK_ENDINGS
-from survivor.files.looks import struck_told
+from survivor.files.looks import looks_told
 from survivor.files.sheets import (
     Grid,
     Whole,
@@ -104,7 +104,7 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
     visits = _with_preparations(visits, plots)
     visits = _with_groups(visits, plots)
     visits = _with_days(visits, [*plots, *(guess for guess in guesses if guess.role == "other")])
-    visits = [replace(own, grid=_struck_told(folder, own)) for own in visits]
+    visits = [replace(own, grid=_looks_told(folder, own)) for own in visits]
     text = _written(folder, guesses, visits, plots, remarks, older)
     works = [
         _table("works.diary", "[works.diary]   # what was done, where and when", d) for d in diaries.values()
@@ -112,8 +112,8 @@ def propose_study(folder: Path, beside: Collection[tuple[str, str]] = ()) -> str
     return "\n".join([text, *works[0]]) if works else text
 
 
-def _struck_told(folder: Path, guess: Guess) -> Grid:
-    return struck_told(folder / guess.sheet.file, guess.grid, guess.values, turned=guess.sheet.turned)
+def _looks_told(folder: Path, guess: Guess) -> Grid:
+    return looks_told(folder / guess.sheet.file, guess.grid, guess.values, turned=guess.sheet.turned)
 
 
 def _lacking(guesses: Sequence[Guess]) -> Iterator[str]:

@@ -96,7 +96,9 @@ def _headers(texts: pd.DataFrame) -> list[int]:
     """Rows that hold headers we know, that of the plot or the tag among them."""
     heads = []
     for row, line in zip(texts.index, texts.to_numpy(), strict=True):
-        known = {_KNOWN[own] for cell in line if cell and (own := squeezed(cell)) in _KNOWN}
+        # "Plot:" has its value beside it, and heads no column.
+        heading = [cell for cell in line if cell and not cell.endswith(":")]
+        known = {_KNOWN[own] for cell in heading if (own := squeezed(cell)) in _KNOWN}
         named = known & _KEYS or {"block", "method"} <= known
         if named and len(known) < _FEWEST_KNOWN:
             known |= {str(cell) for cell in line if cell and (is_round(cell) or days_in(cell, "day-first"))}
@@ -147,7 +149,7 @@ def plot_labels(text: str) -> dict[str, str]:
 
 def _is_title(line: list[str]) -> bool:
     filled = [cell for cell in line if cell]
-    labelled = any(plot_labels(cell) for cell in filled)
+    labelled = any(plot_labels(cell) or cell.endswith(":") for cell in filled)
     return len(filled) < _FEWEST_CELLS or (labelled and len(filled) <= _MOST_LABELLED)
 
 
@@ -173,4 +175,13 @@ def _starts_across(texts: pd.DataFrame, head: int) -> list[int]:
         any(left <= key < right for key in keys)
         for left, right in zip(starts, [*starts[1:], len(line)], strict=True)
     )
-    return starts if len(starts) > 1 and each else []
+    return starts if len(starts) > 1 and each else _beyond_gap(texts.loc[head:], line)
+
+
+def _beyond_gap(texts: pd.DataFrame, line: list[str]) -> list[int]:
+    """First column of a table, and of a summary right of an empty column that has a heading of it again."""
+    for gap in (place for place in range(1, len(line)) if (texts[place] == "").all()):
+        left, right = ({own for own in part if own in _KNOWN} for part in (line[:gap], line[gap:]))
+        if left & right and not {_KNOWN[own] for own in right} & _KEYS:
+            return [next(place for place, own in enumerate(line) if own), gap + 1]
+    return []

@@ -289,9 +289,13 @@ def _dates_beside(
     return paired
 
 
+# A full stop behind it ends the sentence.
+_IN_FIGURES: Final = r"(?<![\d./-])\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d{2})(?![\d/-]|\.\d)"
+
+
 def numeric_days(text: str) -> list[str]:
     """Days in a text that are written in figures, such as 12/07/2023."""
-    return re.findall(r"(?<![\d./-])\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d{2})(?![\d./-])", text)
+    return re.findall(_IN_FIGURES, text)
 
 
 def days_in(text: str, order: cells.DateOrder) -> list[str]:
@@ -302,9 +306,11 @@ def days_in(text: str, order: cells.DateOrder) -> list[str]:
 def days_and_places(text: str, order: cells.DateOrder) -> list[tuple[str, int]]:
     """Days that stand in a sentence, as year-month-day, and where each begins."""
     nth = r"\d{1,2}(?:st|nd|rd|th)?"
-    named = rf"\b{nth} (?:of )?{_MONTHS},? \d{{4}}|\b{_MONTHS} {nth},? \d{{4}}"
-    figures = r"(?<![\d./-])\d{1,2}[./-]\d{1,2}[./-](?:\d{4}|\d{2})(?![\d./-])"
-    found = re.finditer(rf"{named}|{figures}|\b\d{{4}}-\d\d-\d\d", text, re.IGNORECASE)
+    year = (
+        r"(?:\d{4}|\d\d(?=\s*(?:$|[.,;:)])))"  # of two figures: nothing follows that they may be a number of
+    )
+    named = rf"\b{nth}[ -](?:of )?{_MONTHS},?[ -]{year}|\b{_MONTHS} {nth},? \d{{4}}"
+    found = re.finditer(rf"{named}|{_IN_FIGURES}|\b\d{{4}}-\d\d-\d\d", text, re.IGNORECASE)
     days = [(cells.one_date(one[0].replace(" of ", " "), order), one.start()) for one in found]
     return [(day, place) for day, place in days if day is not None]
 

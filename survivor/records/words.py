@@ -31,7 +31,9 @@ _COLUMN_WORDS: Final = {
     ),
     "visit": "visit name, visit no, visit number, survey, monitoring visit, inspection",
     "date": "visit date, date visited, visited, date of visit, survey date, monitoring date, inspection date",
-    "state": ("status, seedling state, seedling status, alive or dead, alive dead, a d, fate, alive"),
+    "state": (
+        "status, seedling state, seedling status, alive or dead, alive dead, a d, fate, alive, alive y n"
+    ),
     "alive": (
         "no alive, number alive, n alive, alive count, count alive, live, no live, living, live "
         "plants, plants alive, surviving, survivors, count, live trees, live seedlings, live stems, "

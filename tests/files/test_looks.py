@@ -10,7 +10,7 @@ from pathlib import Path
 
 import xlsxwriter
 
-from survivor.files.looks import Hidden, decimals, hidden, struck_told
+from survivor.files.looks import Hidden, decimals, hidden, looks_told
 from survivor.files.sheets import read_whole
 from tests.records.sheetfiles import ods_of
 
@@ -68,6 +68,44 @@ def test_rows_and_columns_are_hidden_in_either_way_that_the_format_writes_it(tmp
     assert hidden(tmp_path / "other/book.xlsx", "Data") == Hidden((3, 4, 5), (1,))
 
 
+RED = {"ods": "#ffc7ce", "xlsx": "#FF0000"}
+
+
+def red_ods(file: Path) -> None:
+    style = (
+        '<style:style style:name="ce5" style:family="table-cell"><style:table-cell-properties '
+        f'fo:background-color="{RED["ods"]}"/></style:style>'
+    )
+    red = TEXT.replace(" office", ' table:style-name="ce5" office', 1)
+    lines = [
+        [TEXT.format("ok"), TEXT.format("9")],
+        [red.format("ok"), red.format("9")],
+        [red.format("D"), ""],
+    ]
+    rows = [TEXT.format("V1") + TEXT.format("Height"), *("".join(line) for line in lines)]
+    body = "".join(f"<table:table-row>{row}</table:table-row>" for row in rows)
+    file.write_bytes(ods_of(f'{style}<table:table table:name="Data">{body}</table:table>'))
+
+
+def red_xlsx(file: Path, key: str) -> None:
+    with xlsxwriter.Workbook(file) as book:
+        page, red = book.add_worksheet("Data"), book.add_format({key: RED["xlsx"]})
+        page.write_row(0, 0, ["V1", "Height"])
+        page.write_row(1, 0, ["ok", "9"], book.add_format({key: "#00B050"}))
+        page.write_row(2, 0, ["ok", "9"], red)
+        page.write_row(3, 0, ["D"], red)
+
+
+def test_a_word_in_red_says_so_where_it_stands_in_other_colours_too(tmp_path: Path) -> None:
+    red_ods(tmp_path / "book.ods")
+    red_xlsx(tmp_path / "filled.xlsx", "bg_color")
+    red_xlsx(tmp_path / "written.xlsx", "font_color")
+    for name in ("book.ods", "filled.xlsx", "written.xlsx"):
+        told = looks_told(tmp_path / name, read_whole(tmp_path / name, sheet="Data").cut(), [0, 1]).cells
+        assert told[0].tolist() == ["ok", "in red: ok", "D"], name
+        assert told[1].tolist() == ["9", "9", ""], name
+
+
 def struck_ods(file: Path) -> None:
     """A row of two cells alike by one tag, as LibreOffice writes them, and its style before the tables."""
     style = (
@@ -95,10 +133,10 @@ def test_cells_struck_through_say_so_in_the_columns_that_are_asked_for(tmp_path:
     struck_xlsx(tmp_path / "book.xlsx")
     for file in (tmp_path / "book.ods", tmp_path / "book.xlsx"):
         whole = read_whole(file, sheet="Data")
-        rows = struck_told(file, whole.cut(), [1, 2]).cells.to_numpy().tolist()
+        rows = looks_told(file, whole.cut(), [1, 2]).cells.to_numpy().tolist()
         assert rows == [["1", *["struck through: ok"] * 2], ["2", "ok", "ok"]], file.name
         grid = whole.turned().cut()  # whose first row below the heading is the visit of the second column
         assert grid.cells[1].tolist() == ["ok", "ok"]
-        across = struck_told(file, grid, [1, 2], turned=True).cells
+        across = looks_told(file, grid, [1, 2], turned=True).cells
         assert across[1].tolist() == ["struck through: ok"] * 2, file.name
         assert across[2].tolist() == ["ok", "ok"]

@@ -349,8 +349,8 @@ ELSEWHERE = {  # in the tables of histories, counts, slips, the works diary and 
     "stratum-absent", "usual-practice-unnamed",
     "method-without-plots", "method-without-cost", "currency-absent", "target-absent",
     "milestone-not-reached",
-    "later-milestone", "column-word", "rule-without-use", "note-row", "replant-unclear", "site-blank",
-    "blank-untold", "blank-alive", "radius-read-in-metres",  # in the table of habits
+    "later-milestone", "column-word", "rule-without-use", "note-row", "unused-line", "replant-unclear",
+    "site-blank", "blank-untold", "blank-alive", "radius-read-in-metres",  # in the table of habits
     "replanted-tag", "replant-row", "assumed", "living-reckoned", "no-planted-for-living",
     "share-of-no-number", "more-dead-than-planted", "small-plot", "sheet-not-read",
     "method-differs", "method-spelling", "site-spelling", "one-plot-method", "one-plot-site",

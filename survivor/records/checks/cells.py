@@ -7,12 +7,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
 from survivor.files import cells as read
 from survivor.files.cells import number_texts
+from survivor.files.headers import Matched
 from survivor.records.problems import Group, Source, Texts, find, gather, none_found
 from survivor.records.words import speaks_of_sums
 from survivor.vocabulary import State
@@ -162,6 +163,47 @@ def _above_one(text: str) -> bool:
     return number is not None and number > 1
 
 
+def lines_unused(
+    beside: Callable[[], pd.DataFrame],
+    matched: Matched,
+    own: pd.Series[bool],
+    told: pd.DataFrame,
+    skip: pd.Series[bool],
+) -> pd.Series[bool]:
+    """Tell the lines of a printed form that nobody filled in: a tag alone, below the records of its plot.
+
+    Parameters
+    ----------
+    beside, matched
+        Gives the text of every cell beside the states; and what the columns were taken for.
+    own
+        Rows with a tag of their own.
+    told
+        Text of the states, one column each.
+    skip
+        Rows that are no records.
+    """
+    says = (told != "").any(axis=1)
+    bare = own & ~says
+    if not bare.any():
+        return bare
+    texts = beside()
+    known: set[Any] = {place for places in matched.positions.values() for place in places}
+    texts = texts.drop(columns=list(matched.positions["tag"]))
+    labelled = (texts[[place for place in texts.columns if place in known]] != "").any(axis=1)
+    printed = [
+        place for place in texts.columns if place not in known and _numbers_lines(texts.loc[own, place])
+    ]
+    bare &= (texts.drop(columns=printed) == "").all(axis=1)
+    part = labelled.cumsum()
+    below = (~bare & ~skip)[::-1].astype(int).groupby(part).cumsum()[::-1]
+    return bare & (below == 0) & says.groupby(part).transform("any")
+
+
+def _numbers_lines(column: pd.Series[Any]) -> bool:
+    return bool(read.numbers(column)[0].diff().iloc[1:].eq(1).all())
+
+
 def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.Series[bool]:
     """Tell which rows without a label hold the sums of the rows above them.
 
@@ -186,7 +228,10 @@ def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.
 def check_totals(rows: pd.DataFrame) -> pd.DataFrame:
     """List the rows that sum up others, and those that hold a remark only."""
     sums = find(rows, rows["total"] & ~rows["note"], "total-row", "plot")
-    return gather(sums, find(rows, rows["note"], "note-row", "plot"))
+    tags = rows["tag"] if "tag" in rows.columns else pd.Series("", index=rows.index)
+    unused = rows["note"] & tags.str.fullmatch(r"\S*\d\S*")  # a tag, and no remark or header
+    lines = find(rows, unused, "unused-line", "tag", group=rows["source"])
+    return gather(sums, lines, find(rows, rows["note"] & ~unused, "note-row", "plot"))
 
 
 def check_keys(rows: pd.DataFrame, words: list[str]) -> pd.DataFrame:
