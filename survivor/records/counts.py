@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.records.checks.beside import check_steps
+from survivor.records.checks.plots import entry_name
 from survivor.records.checks.sense import check_first_count, check_planted_column
 from survivor.records.frames import with_facts
 from survivor.records.problems import Source, find, gather
@@ -101,7 +102,7 @@ def _living(
     untold = (how != "alive") & number.isna()
     impossible = (how != "alive") & ((alive < 0) | (alive > number))
     found = [
-        find(rows, untold, "no-planted-for-living", "alive", group=rows["entry"]),
+        find(rows, untold, "no-planted-for-living", "alive", group=entry_name),
         find(rows, odd, "share-of-no-number", "alive", there=number),
         find(rows, impossible & ~odd, "more-dead-than-planted", "alive", how=how, there=number),
         find(
@@ -121,7 +122,7 @@ def _number_planted(
 ) -> tuple[pd.DataFrame, pd.Series[float], list[pd.DataFrame]]:
     own = rows.groupby("entry")["planted"]
     differs = own.transform("nunique") > 1
-    found = [find(rows, differs, "planted-differs", "planted", group=rows["entry"])]
+    found = [find(rows, differs, "planted-differs", "planted", group=entry_name)]
     rows = rows[~differs]
     number = rows.groupby("entry")["planted"].first()
     number = number.fillna(planted.reindex(number.index))
@@ -141,7 +142,7 @@ def _number_planted(
             rows["entry"].map(number == 0).astype(bool),
             "nothing-planted",
             "planted",
-            group=rows["entry"],
+            group=entry_name,
         ),
     ]
     return rows[~rows["entry"].map(number == 0).astype(bool)], number, found
@@ -158,7 +159,7 @@ def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool
     before = rows.groupby("entry")["alive"].shift().fillna(rows["number"])
     # At the visit at which infill went in, the count is of the first plants unless it rose.
     mixed = since & (~put_in | put_in.groupby(rows["entry"]).cumsum().gt(1) | (rows["alive"] > before))
-    found = find(rows, mixed, "infill-mixed", "alive", group=rows["entry"])
+    found = find(rows, mixed, "infill-mixed", "alive", group=entry_name)
     return found, mixed
 
 
@@ -231,7 +232,5 @@ def check_left_out(counts: Counted) -> pd.DataFrame:
     alone = unknown & ~none_alive & (by_group["day"].transform("nunique") == 1)
     return gather(
         find(rows, alone, "seen-once", "alive", message="one-count"),
-        find(
-            rows, none_alive, "never-seen-alive", "alive", message="none-alive-counted", group=rows["entry"]
-        ),
+        find(rows, none_alive, "never-seen-alive", "alive", message="none-alive-counted", group=entry_name),
     )

@@ -15,6 +15,7 @@ import pandas as pd
 from survivor.files.datasets import Batches, Cells, Scattered, place_of, read_part
 from survivor.files.headers import squeezed
 from survivor.files.sheets import Grid
+from survivor.frames import tables_share
 from survivor.records import book
 from survivor.records.accounts import counted_up, no_rows, rules_in_force
 from survivor.records.checks.names import plants_by_plot
@@ -115,6 +116,7 @@ def raw_sheet(
 # ---- one part -----------------------------------------------------------------------------
 
 
+@tables_share()
 def part_of(register: Register, number: int) -> Part:
     """Read one part: check its records, make its risk intervals, and keep what an analysis needs."""
     table = _plots_of(register, number)

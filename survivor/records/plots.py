@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime as dt
 import difflib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -115,7 +115,7 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         word for word in rows.columns if word not in (*_PLAIN, *PLOT_KEY, "method", *DATES, "planted_until")
     ]
     for word in (*traits, "weed_free_radius_m"):
-        rows[word], wrong = one_fact(rows, name, word)
+        rows[word], wrong = one_fact(rows, name, word, check.plot_name)
         found.append(wrong)
     kept = rows[~rows["record"].isin(repeated["record"])].assign(name=name)
     plots = kept.drop_duplicates("name").set_index("name")
@@ -201,12 +201,26 @@ def _rows_of(rows: pd.DataFrame, name: Texts) -> Texts:
     )
 
 
-def one_fact(rows: pd.DataFrame, name: Texts, word: str) -> tuple[pd.Series[Any], pd.DataFrame]:
-    """Blank a fact of a plot that its rows tell in two ways; carry it to all of them."""
+def one_fact(
+    rows: pd.DataFrame, key: pd.Series[Any], word: str, called: Callable[[pd.DataFrame], Texts]
+) -> tuple[pd.Series[Any], pd.DataFrame]:
+    """Blank a fact of a plot (or plant) that its rows tell in two ways; carry it to all of them.
+
+    Parameters
+    ----------
+    rows
+        Records with the column ``word``.
+    key
+        Tells those of a plot.
+    word
+        The fact.
+    called
+        Names the plots of records at fault.
+    """
     told = rows[word].where(rows[word] != "") if is_text(rows[word]) else rows[word]
-    differs = told.groupby(name).transform("nunique") > 1
-    found = find(rows, differs, "fact-differs", word, group=name + word)
-    first = told.groupby(name).transform("first").where(~differs)
+    differs = told.groupby(key).transform("nunique") > 1
+    found = find(rows, differs, "fact-differs", word, group=lambda wrong: called(wrong) + word)
+    first = told.groupby(key).transform("first").where(~differs)
     return (first.fillna("") if is_text(rows[word]) else first), found
 
 

@@ -9,7 +9,6 @@ from typing import Any, Final
 
 import pandas as pd
 
-from survivor.files.cells import day_texts
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
 from survivor.records.checks.beside import (
@@ -23,17 +22,18 @@ from survivor.records.checks.blanks import blank_untold, first_gone
 from survivor.records.checks.cells import check_heights
 from survivor.records.checks.names import check_no_name, check_species
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED, PLANTED_SOURCE, check_slips
+from survivor.records.checks.plots import entry_name, entry_parts
 from survivor.records.checks.sense import check_years
 from survivor.records.checks.tags import check_shared_tags, check_unmatched_tags, one_tag
 from survivor.records.checks.visits import check_observers
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
-from survivor.records.problems import SAID, Source, Texts, find, gather, joined, set_aside
+from survivor.records.problems import SAID, Source, Texts, find, gather, joined, numbered, set_aside
 from survivor.records.replants import check_replants, replants_apart
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.times import LIKE, TIMES
 from survivor.records.words import COLUMN_WORDS, RADIUS_WORDS, TRAIT_WORDS
 from survivor.settings import Settings
-from survivor.vocabulary import FIRST_PLANTING, INFILL, PLOT_KEY, State
+from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY, State
 
 _BOOKKEEPING: Final = (
     "record",
@@ -162,13 +162,13 @@ def prepare(
     rows, more = _spelt(rows, settings, table, whole.usual)
     found += [*more, check_no_name(rows)]
     if table is None:
-        rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)), kind)
+        rows = _with_entry(rows.assign(name=check_plots.plot_name(rows)))
         rows = kept(*_own_facts(rows, sources, settings))
     else:
         rows = kept(*_facts_of_plots(rows, table, sources, settings))
     if rows.empty:
         return Ready(rows, traits, rows, gather(*found))
-    rows = kept(*_planting(_with_entry(rows, kind), settings, closed))
+    rows = kept(*_planting(_with_entry(rows), settings, closed))
     found += [check_heights(rows, sources), check_years(rows[rows["cohort"] == FIRST_PLANTING])]
     found += [check_lone_plots(rows), check_growth(rows), check_causes(rows)]
     if names is not None and read is not None:
@@ -214,14 +214,9 @@ def _spelt(
     return rows, [*found, check_species(rows), alike]
 
 
-def _with_entry(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
-    """Name the seedling (or the group counted together) that each record is of.
-
-    Infill never shares an entry with the plant it replaced, nor with an earlier infill.
-    """
-    who = rows["tag"] if kind == "tagged" else rows["species"]
-    later = day_texts(rows["planted_date"]).where(rows["cohort"] == INFILL, "")
-    return rows.assign(entry=joined(rows["name"], who, rows["cohort"], later))
+def _with_entry(rows: pd.DataFrame) -> pd.DataFrame:
+    """Tell the seedling (or the group counted together) of each record by a number, in order of the names."""
+    return rows.assign(entry=numbered(*entry_parts(rows)))
 
 
 def _facts_of_plots(
@@ -233,7 +228,7 @@ def _facts_of_plots(
     rows = left(rows, gather(located, followed)).assign()
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
         rows["method"], unknown, two = check_plots.methods_of_visits(
-            _with_entry(rows, settings.records.kind),
+            _with_entry(rows),
             settings.methods,
             settings.rules.preparation_of,
             sources,
@@ -284,7 +279,7 @@ def _own_facts(
     if radius.groupby(rows["entry"]).nunique().max() > 1:
         rows[PATCH_RADIUS] = radius
     rows["weed_free_radius_m"] = radius
-    rows["weed_free_radius_m"], twice = one_fact(rows, rows["entry"], "weed_free_radius_m")
+    rows["weed_free_radius_m"], twice = one_fact(rows, rows["entry"], "weed_free_radius_m", entry_name)
     return rows, [unknown, differs, wrong, twice]
 
 
@@ -301,7 +296,7 @@ def _planting(
     found = [
         check_plots.check_planting_dates(planted, closed, several=several, needed=True),
         check_plots.check_seasons(planted),
-        find(infill, infill["planted_date"].isna(), "infill-no-date", "planted_date", group=infill["entry"]),
+        find(infill, infill["planted_date"].isna(), "infill-no-date", "planted_date", group=entry_name),
     ]
     both = pd.concat([planted, infill]).sort_index() if len(infill) else planted
     return both, found
@@ -320,7 +315,7 @@ def _traits(
     ]
     carried, found = [], []
     for word in told:
-        values, differs = one_fact(rows, rows["entry"], word)
+        values, differs = one_fact(rows, rows["entry"], word, entry_name)
         if differs.empty or word in TRAIT_WORDS:
             rows[word] = values
             carried.append(word)

@@ -16,6 +16,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.files.cells import DateOrder, day_texts, number_texts
 from survivor.intervals import row_codes
 from survivor.records.codes import CODES
@@ -159,6 +160,13 @@ def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     columns = [part.iloc[first].astype(str) for part in parts]
     distinct = np.array([fold("|".join(words)) for words in zip(*columns, strict=True)], dtype=object)
     return pd.Series(distinct[codes], index=parts[0].index, dtype=object)
+
+
+def numbered(*parts: pd.Series[Any]) -> Codes:
+    """Give each row the place of its text, as `joined` makes it, among all texts in order."""
+    codes, first = row_codes(parts, in_order=False)
+    texts = joined(*(part.iloc[first] for part in parts)).to_numpy()
+    return np.asarray(np.unique(texts, return_inverse=True)[1][codes], dtype=np.intp)
 
 
 def say(code: str, word: str = "", *, source: int = NOWHERE, value: str = "", **said: object) -> pd.DataFrame:

@@ -30,6 +30,7 @@ from survivor.files.datasets import (
 )
 from survivor.files.headers import squeezed
 from survivor.files.kinds import WORKBOOK_ENDINGS
+from survivor.frames import tables_share
 from survivor.parallel import side_by_side
 from survivor.progress import tell
 from survivor.records import book
@@ -113,7 +114,9 @@ def open_register(study_file: str | Path, settings: Settings, home: Path) -> Reg
 def join_parts(study_file: str | Path, register: Register, parts: Sequence[Part]) -> Records:
     """Put the parts of a register together; they are used up."""
     tell(f"{_number(register)}, put together")
-    return _put_together(register, parts, StudyLines(key_lines(Path(study_file)), len(register.sources) - 1))
+    with tables_share():
+        notes = StudyLines(key_lines(Path(study_file)), len(register.sources) - 1)
+        return _put_together(register, parts, notes)
 
 
 def parts_about(study_file: str | Path, settings: Settings) -> int:

@@ -14,13 +14,14 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.files.cells import number_texts, of_each
+from survivor.files.cells import day_texts, number_texts, of_each
 from survivor.files.headers import plain
 from survivor.files.names import look_alike
 from survivor.records.checks.cells import check_renamed
 from survivor.records.problems import Source, Texts, find, gather, joined, none_found
 from survivor.records.words import RADIUS_WORDS
 from survivor.settings import Method
+from survivor.vocabulary import INFILL
 
 _MOST_NAMED = 6  # rows of one preparation that are named one by one
 _MOST_ODD = 0.1  # share of the rows, or plants, of a plot that may tell another preparation by a slip
@@ -121,6 +122,22 @@ def plot_name(rows: pd.DataFrame) -> Texts:
     return joined(rows["site"], rows["block"], rows["plot"], fold=str.casefold)
 
 
+def entry_parts(rows: pd.DataFrame) -> tuple[Texts, ...]:
+    """Give what tells apart the seedlings, or the groups counted, that records are of.
+
+    Infill never shares an entry with the plant it replaced, nor with an earlier infill.
+    """
+    infill = rows["cohort"] == INFILL
+    later = pd.Series("", index=rows.index, dtype=object)
+    later[infill] = day_texts(rows.loc[infill, "planted_date"])
+    return rows["name"], rows["tag" if "state" in rows.columns else "species"], rows["cohort"], later
+
+
+def entry_name(rows: pd.DataFrame) -> Texts:
+    """Name the seedling, or the group counted, that each record is of."""
+    return joined(*entry_parts(rows))
+
+
 def match_methods(rows: pd.DataFrame, methods: Sequence[Method]) -> tuple[Texts, pd.DataFrame]:
     """Match the methods of a sheet to those of the study file, forgiving case and spaces only.
 
@@ -203,7 +220,7 @@ def methods_of_visits(
         if several[part.index[0]]
     }
     often = {str(name): int(number) for name, number in method.value_counts().items()}
-    joined = {
+    spelt = {
         name: spellings_told([str(told) for told in part.dropna().unique()], often)
         for name, part in known
         if several[part.index[0]] and not methods
@@ -215,8 +232,8 @@ def methods_of_visits(
         "method",
         message=f"preparations-of-{of}",
         named=whose.map(named),
-        spelt=whose.map(joined),
-        group=whose,
+        spelt=whose.map(spelt),
+        group=entry_name if of == "plant" else rows["name"],
     )
     return method, unknown, gather(odd, differs)
 

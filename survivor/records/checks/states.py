@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
+from survivor.records.checks.plots import entry_name
 from survivor.records.problems import find, gather, joined
 from survivor.records.tagged import Followed, Histories, never_at_risk
 from survivor.vocabulary import State
@@ -105,7 +106,7 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
     ever_alive = rows.groupby("entry")["alive"].transform("any")
     in_interval = rows["entry"].isin(followed.intervals["entry"])
     return gather(
-        find(rows, dead_at_once, "dead-at-planting", "state", group=rows["entry"]),
-        find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=rows["entry"]),
+        find(rows, dead_at_once, "dead-at-planting", "state", group=entry_name),
+        find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=entry_name),
         find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=rows["whole_visit"]),
     )
