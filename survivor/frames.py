@@ -23,6 +23,7 @@ from pandas.api.types import union_categoricals
 
 from survivor.arrays import Codes
 from survivor.errors import IntervalsError
+from survivor.intervals import row_codes
 
 _MANY: Final = 20_000  # rows from which names of places are kept as codes
 _PLACES: Final = ("site", "block", "plot", "tag")
@@ -115,8 +116,8 @@ def same_histories(unit: Codes, content: Codes) -> tuple[Codes, Codes, Codes]:
     rows = np.full((len(size), longest + 1), -1, dtype=np.int64)
     rows[unit[told], place[told]] = content[told]
     rows[:, longest] = np.where(size > longest, np.arange(len(size)), -1)  # a longer one is like no other
-    _, first, history = np.unique(rows, axis=0, return_index=True, return_inverse=True)
-    return history.reshape(-1).astype(np.intp), first.astype(np.intp), place
+    history, first = row_codes(rows.T + 1)
+    return history, first, place
 
 
 def _from_partitions(table: Table, together: bool) -> pd.DataFrame:

@@ -256,6 +256,8 @@ def _put_together(
         problems = problem_table(found, sources)
         nothing = why_nothing(problems, sources, settings.study.name, filled=read.filled)
     rows = no_rows(traits) if made.intervals.empty else made.intervals
+    if made.past is not None and len(rows):
+        rows = tagged.assemble(made.past, rows, traits)
     intervals = intervals_frame(rows, traits, settings)
     if nothing is None:
         settings, unmatched = check_study_names(intervals, set(read.sites), settings, notes)
@@ -301,7 +303,10 @@ def _put_together(
 
 @dataclass(frozen=True)
 class Made:
-    """Histories and intervals of the visit records, with what was found on the way."""
+    """Histories and intervals of the visit records, with what was found on the way.
+
+    Of tagged seedlings ``intervals`` are the stretches, without facts (`survivor.records.tagged.assemble`).
+    """
 
     intervals: pd.DataFrame
     entries: pd.DataFrame
@@ -328,7 +333,7 @@ def made_of(
         followed = tagged.follow(past, settings.rules.missing)
         rows = followed.rows
         return Made(
-            intervals=tagged.assemble(past, followed, traits),
+            intervals=followed.intervals,
             entries=past.entries,
             rows=rows.assign(state=rows["state"].where(~(rows["blank"] & rows["death"]), str(State.DEAD))),
             found=gather(more, check_states(past, followed)),

@@ -13,12 +13,13 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.errors import RecordsError
 from survivor.files.cells import is_text
 from survivor.frames import same_histories
-from survivor.intervals import row_codes
+from survivor.intervals import ENTRY_GROUP, row_codes
 from survivor.records import tagged
-from survivor.records.frames import INTERVAL_ORDER, intervals_frame, likely_causes, with_facts
+from survivor.records.frames import INTERVAL_ORDER, in_columns, likely_causes, with_facts
 from survivor.records.prepare import PATCH_RADIUS
 from survivor.records.renaming import Words, in_words, ordered
 from survivor.records.summing import one_a_past
@@ -140,8 +141,13 @@ def alike(rows: pd.DataFrame, traits: Iterable[str], at_least_cm: float | None) 
     return Alike(rows.assign(**{PLANTS: rows["entry"].map(number)}), number)
 
 
-def _comparable(column: pd.Series[Any]) -> pd.Series[Any]:
-    return column.astype(object).fillna("").astype(str) if column.dtype == object else column
+def _comparable(column: pd.Series[Any]) -> pd.Series[Any] | Codes:
+    """Give a column that tells rows apart; texts are compared once, and a blank is an empty text."""
+    if column.dtype != object:
+        return column
+    codes, values = pd.factorize(column, use_na_sentinel=False)
+    texts = np.array(["" if pd.isna(value) else str(value) for value in values], dtype=object)
+    return np.asarray(pd.factorize(texts)[0][codes], dtype=np.intp)
 
 
 def _means(rows: pd.DataFrame, history: np.ndarray[Any, Any], place: np.ndarray[Any, Any]) -> pd.DataFrame:
@@ -173,35 +179,47 @@ def intervals_of(
         The study file.
     """
     number, visits = kept.number, kept.rows
-    # Numbers in place of names, which are compared again and again; in the order of the rows to be made.
+    # Numbers in the order of the rows to be made.
     own_entries = past.entries[past.entries.index.isin(number.index)]
     number = number.reindex(own_entries.sort_values(list(INTERVAL_ORDER[:-1]), kind="stable").index)
     place = pd.Series(np.arange(len(number)), index=number.index)
-    rows = past.rows.assign(entry=past.rows["entry"].map(place), state=past.rows["state"].astype("category"))
+    rows = past.rows.assign(entry=past.rows["entry"].map(place))
     rows = rows[rows["entry"].notna()].reset_index(drop=True).astype({"entry": np.int64})
-    entries = own_entries.set_axis(place.reindex(own_entries.index).rename("entry").to_numpy(), axis=0)
-    entries.index.name = "entry"
-    number = number.reset_index(drop=True)
-    own = replace(past, rows=rows, entries=entries)
-    causes_told = "cause" in visits.columns and bool((visits["cause"].fillna("") != "").any())
+    own = replace(past, rows=rows, entries=own_entries.set_axis(place.reindex(own_entries.index).to_numpy()))
+    times = number.to_numpy()
+    facts = packed(_facts(own.entries.sort_index(), traits, settings), but=("tag",))
+    told = [facts[name] for name in facts.columns if name != "tag"]
+    if "cause" in visits.columns and bool((visits["cause"].fillna("") != "").any()):
+        told.append(likely_causes(own.entries.sort_index(), visits))
+    alike = row_codes(told, in_order=False)[0]
     made: dict[Rule, pd.DataFrame] = {}
     counted: dict[str, int] = {}
-    for missing, unknown in rules_kept(settings.rules):
-        followed = tagged.follow(own, missing, unknown)
-        counted = counted or tagged.sizes(own, followed, number)
-        times = followed.intervals["entry"].map(number).to_numpy()
-        stretches = followed.intervals.assign(at_risk=times, died=followed.intervals["died"] * times)
-        facts = with_facts(stretches, own.entries, traits)
-        table = intervals_frame(facts, traits, settings, ordered=True)
-        causes = likely_causes(table, visits) if causes_told else None
-        made[missing, unknown] = one_a_past(table, causes)
+    rules = rules_kept(settings.rules)
+    for rule, followed in zip(rules, tagged.follow_each(own, rules), strict=True):
+        counted = counted or tagged.sizes(own, followed, number.reset_index(drop=True))
+        of_each = times[followed.intervals["entry"]]
+        stretches = followed.intervals.assign(at_risk=of_each, died=followed.intervals["died"] * of_each)
+        table = with_facts(one_a_past(stretches, alike), facts, traits)
+        made[rule] = packed(in_columns(table, traits, settings), but=("tag",))
     return made, counted
+
+
+def _facts(entries: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
+    """Take what risk intervals tell of a seedling; a preparation not of the study file is blank."""
+    facts = entries[list(dict.fromkeys((*ENTRY_GROUP, "weed_free_radius_m", *traits)))]
+    known = {*(method.name for method in settings.methods), settings.design.usual_practice}
+    if not settings.methods:
+        return facts
+    return facts.assign(method=facts["method"].where(facts["method"].isin(known)))
 
 
 def packed(frame: pd.DataFrame, but: Sequence[str] = ()) -> pd.DataFrame:
     """Hold texts as categories: a table that is kept beside others."""
+    coded = {
+        str(name): frame[name].cat.remove_unused_categories() for name in frame.select_dtypes("category")
+    }
     texts = [name for name in frame.columns if frame[name].dtype == object and name not in but]
-    return frame.assign(**{name: frame[name].astype("category") for name in texts})
+    return frame.assign(**coded, **{name: frame[name].astype("category") for name in texts})
 
 
 def unpacked(frame: pd.DataFrame, but: Sequence[str] = ("method",)) -> pd.DataFrame:

@@ -33,9 +33,7 @@ _MEASURED: Final = ("height_cm", "cause", "weed_cover", "vigour", "browsing", "o
 INTERVAL_ORDER: Final = ("site", "block", "plot", "tag", "species", "cohort", "planted_date", "start_day")
 
 
-def intervals_frame(
-    table: pd.DataFrame, traits: Sequence[str], settings: Settings, *, ordered: bool = False
-) -> pd.DataFrame:
+def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
     """Order the columns and rows of the risk intervals and type them.
 
     Parameters
@@ -48,18 +46,18 @@ def intervals_frame(
         The study file: the usual practice comes first among the methods (where none is
         named, or no plot holds it, the method with most plots), and the dry season, where
         it gives one, is the last column.
-    ordered
-        Whether the rows are in their order already (`INTERVAL_ORDER`).
     """
     out = table.assign(method=pd.Categorical(table["method"], categories=methods_in_order(table, settings)))
-    out = out[[*INTERVAL_COLUMNS, *traits]]
-    if not ordered:
-        order = table[list(INTERVAL_ORDER)].sort_values(list(INTERVAL_ORDER), kind="stable").index
-        out = out.loc[order]
-    out = out.reset_index(drop=True)
-    if settings.dry_season is not None:
-        out[DRY_SEASON] = season_words(settings.dry_season.start, settings.dry_season.end)
-    return out
+    order = table[list(INTERVAL_ORDER)].sort_values(list(INTERVAL_ORDER), kind="stable").index
+    return in_columns(out.loc[order].reset_index(drop=True), traits, settings)
+
+
+def in_columns(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
+    """Order the columns of risk intervals, the dry season the last where the study file gives one."""
+    out = table[[*INTERVAL_COLUMNS, *traits]]
+    if settings.dry_season is None:
+        return out
+    return out.assign(**{DRY_SEASON: season_words(settings.dry_season.start, settings.dry_season.end)})
 
 
 def methods_in_order(table: pd.DataFrame, settings: Settings) -> list[str]:

@@ -290,15 +290,13 @@ def _alike(rows: pd.DataFrame, traits: tuple[str, ...], settings: Settings) -> A
 def _intervals(
     made: book.Made, kept: Alike, traits: tuple[str, ...], settings: Settings
 ) -> tuple[dict[Rule, pd.DataFrame], dict[str, int]]:
-    sizes: dict[str, int] = {}
     if made.past is not None:
-        under, sizes = intervals_of(made.past, kept, traits, settings)
-    else:
-        rows = no_rows(traits) if made.intervals.empty else made.intervals
-        under = {rules_kept(settings.rules)[0]: intervals_frame(rows, traits, settings)}
+        return intervals_of(made.past, kept, traits, settings)
+    rows = no_rows(traits) if made.intervals.empty else made.intervals
+    table = intervals_frame(rows, traits, settings)
     # Preparations stand in an order of all parts, which is made of them together.
-    plain = {rule: table.assign(method=table["method"].astype(object)) for rule, table in under.items()}
-    return {rule: packed(table, but=_MANY) for rule, table in plain.items()}, sizes
+    plain = table.assign(method=table["method"].astype(object))
+    return {rules_kept(settings.rules)[0]: packed(plain, but=_MANY)}, {}
 
 
 def _visits(rows: pd.DataFrame, register: Register, traits: tuple[str, ...]) -> pd.DataFrame:

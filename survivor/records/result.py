@@ -168,7 +168,7 @@ class Records:
             return self.intervals.copy()
         followed = tagged.follow(self._past, missing or self._settings.rules.missing, unknown)
         return intervals_frame(
-            tagged.assemble(self._past, followed, self._traits), self._traits, self._settings
+            tagged.assemble(self._past, followed.intervals, self._traits), self._traits, self._settings
         )
 
     def renamed(self, settings: Settings, words: Words) -> Records:

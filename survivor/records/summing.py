@@ -29,21 +29,22 @@ _SUMMED: Final = ("at_risk", "died")
 _OF_STRETCH: Final = ("start_day", "stop_day", "start_date", "stop_date")
 
 
-def one_a_past(table: pd.DataFrame, told: pd.Series[Any] | None = None) -> pd.DataFrame:
+def one_a_past(table: pd.DataFrame, facts: Codes) -> pd.DataFrame:
     """Keep one seedling for those of a plot with the same stretches, and how many they are.
 
     Parameters
     ----------
     table
-        Risk intervals of tagged seedlings; the rows of one stand together, in order.
-    told
-        What else tells seedlings apart, a value a row; None: nothing.
+        entry, start_day, stop_day, at_risk, died of tagged seedlings; the rows of one stand together, in
+        order.
+    facts
+        What else tells seedlings apart, a number an entry (0, 1, ...).
     """
     if table.empty:
         return table
-    unit = row_codes([table[name] for name in ENTRY_GROUP], in_order=False)[0]
-    rows = [table[name] for name in table.columns if name not in ("tag", *_SUMMED)]
-    rows += [table["died"] > 0, *([] if told is None else [told])]
+    entry = table["entry"].to_numpy()
+    unit = np.cumsum(np.append(False, entry[1:] != entry[:-1]))
+    rows = [facts[entry], table["start_day"], table["stop_day"], table["died"] > 0]
     history, first, _ = same_histories(unit, row_codes(rows, in_order=False)[0])
     opening = np.concatenate([[True], unit[1:] != unit[:-1]])
     number = np.bincount(history, weights=table["at_risk"].to_numpy(float)[opening]).astype(np.int64)

@@ -16,12 +16,14 @@ Infill is tagged when it is planted: that is how one knows its planting date.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.files.cells import number_texts
 from survivor.records.frames import with_facts
 from survivor.records.problems import find, gather, none_found
@@ -32,6 +34,7 @@ from survivor.vocabulary import AT_PLANTING_DAYS, FIRST_PLANTING, State
 
 Missing = Literal["dead", "unknown"]
 Unknown = Literal["censored", "dead", "alive"]
+_NEVER: Final = -2  # the turn of no visit
 
 
 @dataclass(frozen=True)
@@ -181,51 +184,80 @@ def follow(past: Histories, missing: Missing, unknown: Unknown = "censored") -> 
     Followed
         Missing or dead and alive later means alive throughout, under every rule.
     """
+    return next(follow_each(past, [(missing, unknown)]))
+
+
+def follow_each(past: Histories, rules: Iterable[tuple[Missing, Unknown]]) -> Iterator[Followed]:
+    """Follow each seedling under one rule after another; what rules share is told once."""
+    known: dict[Missing, tuple[pd.DataFrame, pd.DataFrame]] = {}
+    for missing, unknown in rules:
+        if missing not in known:
+            told = _told(past, missing)
+            known[missing] = told, _lost(past, told)
+        told, lost = known[missing]
+        yield Followed(_stretches(past, told, lost, unknown), told, lost)
+
+
+def _of_each(how: np.ufunc, values: np.ndarray[Any, Any], begins: Codes) -> np.ndarray[Any, Any]:
+    """Sum up the rows of each seedling, which stand together."""
+    return np.asarray(how.reduceat(values, begins)) if len(begins) else values[:0]
+
+
+def _begins(rows: pd.DataFrame) -> Codes:
+    """Give the first row of each seedling: as many as there are entries, in their order."""
+    entry = rows["entry"].to_numpy()
+    return np.flatnonzero(np.append(True, entry[1:] != entry[:-1])[: len(entry)])
+
+
+def _told(past: Histories, missing: Missing) -> pd.DataFrame:
     rows = past.rows
-    entry, day, state = rows["entry"], rows["day"], rows["state"]
-    place = pd.Series(np.arange(len(rows)), index=rows.index)
-    last_alive = place.where(state == State.ALIVE).groupby(entry).transform("max").fillna(-1)
-    replanted = state == State.REPLANTED  # what lives on under the tag is another plant
-    seen = state.isin([str(State.ALIVE), str(State.DEAD), str(State.MISSING)])
-    alive = seen & (place <= last_alive)
-    dead = (
-        (state == State.DEAD) | replanted | rows["blank"] | ((state == State.MISSING) & (missing == "dead"))
-    )
+    begins, place, state = _begins(rows), np.arange(len(rows)), rows["state"].to_numpy(dtype=object)
+    size = np.diff(np.append(begins, len(rows)))
+    # Texts are compared as arrays: a frame's column looks at each for a blank first.
+    lives, dies, gone = (state == str(own) for own in (State.ALIVE, State.DEAD, State.MISSING))
+    last_alive = np.repeat(_of_each(np.maximum, np.where(lives, place, -1), begins), size)
+    alive = (lives | dies | gone) & (place <= last_alive)
+    replanted = state == str(State.REPLANTED)  # what lives on under the tag is another plant
+    dead = dies | replanted | rows["blank"].to_numpy(dtype=bool) | (gone & (missing == "dead"))
     dead &= place > last_alive
-    death = dead & ~dead.groupby(entry).cumsum().gt(1)
-    told = rows.assign(alive=alive, dead=dead, death=death)
-    points = pd.DataFrame(
-        {"entry": entry[alive | death], "day": day[alive | death], "dies": death[alive | death]}
-    )
+    so_far = np.cumsum(dead)
+    death = dead & (so_far - np.repeat((so_far - dead)[begins], size) == 1)
+    return rows.assign(alive=alive, dead=dead, death=death)
+
+
+def _stretches(past: Histories, told: pd.DataFrame, lost: pd.DataFrame, unknown: Unknown) -> pd.DataFrame:
+    death = told["death"].to_numpy()
+    seen = np.flatnonzero(told["alive"].to_numpy() | death)
     planted = past.entries.index[past.entries["at_planting"]]
-    zero = pd.DataFrame({"entry": planted, "day": 0, "dies": False})
-    lost = _lost(past, told)
-    parts = [zero, points]
+    parts = [
+        (planted, np.zeros(len(planted)), np.zeros(len(planted), dtype=bool)),
+        (told["entry"].to_numpy()[seen], told["day"].to_numpy(dtype=float)[seen], death[seen]),
+    ]
     if unknown != "censored":
         days = (lost["next_date"] if unknown == "dead" else lost["last_date"]) - lost["planted_date"]
-        parts.append(pd.DataFrame({"entry": lost.index, "day": days.dt.days, "dies": unknown == "dead"}))
-    points = pd.concat(parts, ignore_index=True)
-    points = points.sort_values(["entry", "day", "dies"], kind="stable", ignore_index=True)
-    start = points.groupby("entry")["day"].shift()
-    stretch = start.notna() & (points["day"] > start)
-    intervals = pd.DataFrame(
+        parts.append((lost.index, days.dt.days.to_numpy(dtype=float), np.full(len(lost), unknown == "dead")))
+    entry, day, dies = (np.concatenate(part) for part in zip(*parts, strict=True))
+    order = np.lexsort((dies, day, entry))
+    entry, day, dies = entry[order], day[order], dies[order]
+    stretch = np.flatnonzero((entry[1:] == entry[:-1]) & (day[1:] > day[:-1]))
+    return pd.DataFrame(
         {
-            "entry": points.loc[stretch, "entry"],
-            "start_day": start[stretch].astype(np.int64),
-            "stop_day": points.loc[stretch, "day"].astype(np.int64),
-            "died": points.loc[stretch, "dies"].astype(np.int64),
+            "entry": entry[stretch + 1],
+            "start_day": day[stretch].astype(np.int64),
+            "stop_day": day[stretch + 1].astype(np.int64),
+            "died": dies[stretch + 1].astype(np.int64),
         }
     )
-    return Followed(intervals.reset_index(drop=True), told, lost)
 
 
 def _lost(past: Histories, told: pd.DataFrame) -> pd.DataFrame:
     """Entries last seen alive (or put in at planting) whose plot was visited later without telling."""
-    turns = told["turn"].where(told["alive"]).groupby(told["entry"]).max()
-    entries = past.entries[["name", "planted_date", "at_planting"]].copy()
-    entries["turn"] = turns.reindex(entries.index).fillna(past.entries["turn_before"]).astype(int)
-    known = told.groupby("entry")[["alive", "death"]].any().reindex(entries.index)
-    entries = entries[~known["death"] & (known["alive"] | entries["at_planting"])]
+    begins, alive = _begins(told), told["alive"].to_numpy()
+    last = _of_each(np.maximum, np.where(alive, told["turn"].to_numpy(), _NEVER), begins)
+    died = _of_each(np.logical_or, told["death"].to_numpy(), begins)
+    turn = np.where(last == _NEVER, past.entries["turn_before"], last).astype(int)
+    entries = past.entries[["name", "planted_date", "at_planting"]].assign(turn=turn)
+    entries = entries[~died & ((last != _NEVER) | entries["at_planting"].to_numpy())]
     final = past.visits.sort_values("turn").drop_duplicates("name", keep="last").set_index("name")
     entries["last_date"] = entries["name"].map(final["date"])
     entries = entries[entries["turn"] < entries["name"].map(final["turn"])]
@@ -235,15 +267,15 @@ def _lost(past: Histories, told: pd.DataFrame) -> pd.DataFrame:
     return entries
 
 
-def assemble(past: Histories, followed: Followed, traits: tuple[str, ...]) -> pd.DataFrame:
-    """Join the facts of each seedling to its intervals.
+def assemble(past: Histories, stretches: pd.DataFrame, traits: tuple[str, ...]) -> pd.DataFrame:
+    """Join the facts of each seedling to its stretches.
 
     Returns
     -------
     DataFrame
         One row a stretch, at_risk 1, with keys, facts, days and dates.
     """
-    return with_facts(followed.intervals.assign(at_risk=np.int64(1)), past.entries, traits)
+    return with_facts(stretches.assign(at_risk=np.int64(1)), past.entries, traits)
 
 
 def never_at_risk(followed: Followed) -> list[str]:
