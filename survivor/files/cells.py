@@ -53,7 +53,7 @@ _PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
 
 def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
     """Cells as text, trimmed; "" for a blank."""
-    codes, distinct = pd.factorize(cells.to_numpy(dtype=object), use_na_sentinel=False)
+    codes, distinct = _coded(cells)
     written = np.array([as_text(cell) for cell in distinct], dtype=object)
     return pd.Series(written[codes], index=cells.index, dtype=object)
 
@@ -101,7 +101,9 @@ def lengths(cells: pd.Series[Any], unit: Literal["cm", "m"]) -> tuple[pd.Series[
     own = parted[1].notna()
     if not own.any():
         return numbers(cells)
-    values, faults = numbers(pd.Series(parted[0].where(own, cells), index=cells.index, dtype=object))
+    values, faults = numbers(
+        pd.Series(parted[0].where(own, cells.astype(object)), index=cells.index, dtype=object)
+    )
     of_metre = parted[1].map({"cm": 0.01, "mm": 0.001}).fillna(1.0)
     scaled = (values * of_metre / (0.01 if unit == "cm" else 1.0)).round(6)
     return values.where(~own, scaled), faults
@@ -191,17 +193,24 @@ def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
 
 def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:
     """Ask one question of each distinct value of a column, and give every row its answer."""
-    codes, distinct = pd.factorize(column, use_na_sentinel=False)
+    codes, distinct = _coded(column)
     told = [tell(value) for value in distinct]
     # Rows that are alike share one text: an array of texts of one width would copy it into each.
     kind = object if not told or any(isinstance(value, str) for value in told) else None
     return pd.Series(np.array(told, dtype=kind)[codes], index=column.index)
 
 
+def _coded(column: pd.Series[Any]) -> tuple[np.ndarray[Any, Any], Any]:
+    """Give the distinct cells of a column, and the place of each cell among them."""
+    if isinstance(column.dtype, pd.CategoricalDtype) and not column.hasnans:  # as those of a register are
+        return column.cat.codes.to_numpy(), column.cat.categories.to_numpy(dtype=object)
+    return pd.factorize(column.to_numpy(dtype=object) if is_text(column) else column, use_na_sentinel=False)
+
+
 def _each(
     cells: pd.Series[Any], read: Callable[[object], tuple[Any, str]]
 ) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    codes, distinct = pd.factorize(cells.to_numpy(dtype=object), use_na_sentinel=False)
+    codes, distinct = _coded(cells)
     values = np.empty(len(distinct), dtype=object)
     faults = np.empty(len(distinct), dtype=object)
     for place, cell in enumerate(distinct):

@@ -360,7 +360,7 @@ class Cells:
 
     def take(self, rows: np.ndarray[Any, Any]) -> Cells:
         """Give some of the rows."""
-        columns = tuple((codes[rows], texts) for codes, texts in self.columns)
+        columns = tuple(_used(codes[rows], texts) for codes, texts in self.columns)
         return Cells(columns, self.row[rows], self.file[rows])
 
     def filled(self) -> Cells:
@@ -371,8 +371,18 @@ class Cells:
         return self.take(np.flatnonzero(~blank)) if blank.any() else self
 
     def table(self) -> pd.DataFrame:
-        """Write the cells out, as texts."""
-        return pd.DataFrame({n: texts[codes] for n, (codes, texts) in enumerate(self.columns)})
+        """Give the cells as categories, each a text."""
+        coded = (pd.Categorical.from_codes(codes, texts) for codes, texts in self.columns)
+        return pd.DataFrame(dict(enumerate(coded)))
+
+
+def _used(
+    codes: np.ndarray[Any, Any], texts: np.ndarray[Any, Any]
+) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
+    """Leave out the texts that no cell has."""
+    used = np.zeros(len(texts), dtype=bool)
+    used[codes] = True
+    return (np.cumsum(used, dtype=np.int32) - 1)[codes], texts[used]
 
 
 def read_part(path: Path) -> Cells:

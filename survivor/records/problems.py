@@ -225,19 +225,26 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
     found = _worded(found.sort_values(["source", "row"], kind="stable", ignore_index=True))
     # A row of a wide sheet is a record a visit; what is wrong with the row is one problem.
-    sheet = found["source"].map(lambda own: f"{sources[own].file}|{sources[own].sheet}" if own >= 0 else "")
-    place = found["row"].astype(str).where(found["row"] >= 0, found.index.to_series().astype(str) + "-")
-    alone = joined(found["code"], sheet, place, found["word"], found["value"], found["what"])
-    key = np.where(found["group"] == "", alone, found["code"] + "\n" + found["group"])
-    grouped = found.groupby(key, sort=False)
+    own = found["source"].to_numpy(dtype=int)
+    file, sheet = (  # the last of each is of no source
+        pd.Series(np.array([*told, ""], dtype=object)[own])
+        for told in ([one.file for one in sources], [f"{one.file}|{one.sheet}" for one in sources])
+    )
+    lone = found[found["group"].to_numpy(dtype=object) == ""]
+    place = lone["row"].astype(str).where(lone["row"] >= 0, lone.index.to_series().astype(str) + "-")
+    key = found["code"] + "\n" + found["group"]
+    key[lone.index] = joined(
+        lone["code"], sheet[lone.index], place, lone["word"], lone["value"], lone["what"]
+    )
+    number = pd.factorize(key)[0]
+    grouped = found.groupby(number, sort=False)
     first = grouped.head(1).copy()
-    files = found["source"].map(lambda place: sources[place].file if place >= 0 else "")
     return first.assign(
-        key=pd.Series(key, index=found.index).loc[first.index],
+        key=key.loc[first.index],
         count=grouped["row"].transform("size").loc[first.index],
         top=grouped["row"].transform("min").loc[first.index],
         foot=grouped["row"].transform("max").loc[first.index],
-        one_file=files.groupby(key).transform("nunique").loc[first.index] == 1,
+        one_file=file.groupby(number).transform("nunique").loc[first.index] == 1,
     )
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from typing import Final
 
 import pandas as pd
@@ -36,10 +37,13 @@ def replants_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     rows, found
         With cohort and planting day of the later plants; and what was taken as such.
     """
-    plot = plot_name(rows)
     tag: Texts = of_each(rows["tag"], str.casefold)
     of_first = (rows["cohort"] == FIRST_PLANTING) & rows["date"].notna() & (tag != "")
     put_in = rows["date"].where(of_first & (rows["state"] == State.REPLANTED))
+    base = {own: first for own in tag.unique() if (first := behind_a_tag(own)) is not None}
+    if not base and put_in.isna().all():
+        return rows, none_found()
+    plot = plot_name(rows)
     later = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[ns]")
     key = joined(plot, tag)
     if put_in.notna().any():
@@ -47,7 +51,7 @@ def replants_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
             for day in sorted(put_in[own.index].dropna().unique()):
                 later[own.index[own["date"] > day]] = day
     old_tag = find(rows, later.notna(), "replanted-tag", "tag", later=later, group=key)  # fmt: skip
-    first_seen, own_row = _rows_of_their_own(rows, plot, tag, of_first)
+    first_seen, own_row = _rows_of_their_own(rows, plot, tag, of_first, base)
     found = find(rows, own_row, "replant-row", "tag", first_seen=first_seen, group=key)  # fmt: skip
     day = later.fillna(first_seen.where(own_row))
     if day.isna().all():
@@ -59,15 +63,14 @@ def replants_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
 
 def behind_a_tag(tag: str) -> str | None:
     """Give what a tag in small letters has before the sign for a later plant; None without such a sign."""
-    found = _BEHIND.fullmatch(tag)
+    found = None if tag.isdigit() else _BEHIND.fullmatch(tag)
     return None if found is None else str(found[1]).rstrip(" ./(_-")
 
 
 def _rows_of_their_own(
-    rows: pd.DataFrame, plot: Texts, tag: Texts, of_first: pd.Series[bool]
+    rows: pd.DataFrame, plot: Texts, tag: Texts, of_first: pd.Series[bool], base: Mapping[str, str]
 ) -> tuple[pd.Series[pd.Timestamp], pd.Series[bool]]:
     """Tell tags with a sign behind that of a plant that was gone when they begin, and their first day."""
-    base = {own: first for own in tag.unique() if (first := behind_a_tag(own)) is not None}
     none = pd.Series(pd.NaT, index=rows.index, dtype="datetime64[ns]")
     if not base:
         return none, pd.Series(False, index=rows.index)
@@ -92,6 +95,8 @@ def check_replants(rows: pd.DataFrame) -> pd.DataFrame:
         Every visit record of tagged seedlings, also those that are excluded: site, block,
         plot, cohort, tag, date, state, and replant (a word of its row speaks of it).
     """
+    if not rows["replant"].any():
+        return none_found()
     key = joined(plot_name(rows), of_each(rows["tag"], str.casefold))
     first = rows["cohort"] == FIRST_PLANTING
     ended = rows["replant"] & ~rows["state"].isin([str(State.ALIVE), ""])

@@ -379,5 +379,6 @@ def one_spelling(
     meaning = {s: best[fold(ours_for.get(s.casefold(), s))] for s in often}
     values = rows[word].map(meaning)
     by_rule = cells.of_each(rows[word], lambda text: text.casefold() in ours_for)
-    found = find(rows, (values != rows[word]) & ~by_rule, "spelling", word, read=values, group=rows[word])
+    other = pd.Series(values.to_numpy() != rows[word].to_numpy(), index=rows.index)
+    found = find(rows, other & ~by_rule, "spelling", word, read=values, group=rows[word])
     return values, gather(found, check.check_renamed(rows, word, values, by_rule))

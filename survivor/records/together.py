@@ -61,7 +61,7 @@ def _without_units(raw: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
         texts = cells.texts(raw[word])
         rows = texts.isin(list(told))
         number = texts[rows].map({text: float(found[1]) for text, found in told.items()})
-        raw = raw.assign(**{word: raw[word].where(~rows, number.astype(object))})
+        raw = raw.assign(**{word: raw[word].astype(object).where(~rows, number.astype(object))})
         text = next(iter(told))
         said.append(f"{int(rows.sum()):,} cells such as {text} are read as {told[text][1]}")
     return raw, tuple(said)
@@ -75,11 +75,11 @@ def _counts(raw: pd.DataFrame) -> tuple[pd.DataFrame, tuple[str, ...]]:
     rows = texts.isin(list(told))
     alive = texts[rows].map({text: float(found[1]) for text, found in told.items()})
     planted = texts[rows].map({text: float(found[2]) for text, found in told.items()})
-    raw = raw.assign(alive=raw["alive"].where(~rows, alive.astype(object)))
+    raw = raw.assign(alive=raw["alive"].astype(object).where(~rows, alive.astype(object)))
     if "planted" not in raw.columns:
         raw["planted"] = pd.Series("", index=raw.index, dtype=object)
     blank = rows & (cells.texts(raw["planted"]) == "")
-    raw["planted"] = raw["planted"].where(~blank, planted.astype(object))
+    raw["planted"] = raw["planted"].astype(object).where(~blank, planted.astype(object))
     text = next(iter(told))
     said = f"{int(rows.sum()):,} cells such as {text} are read as alive of those planted"
     return raw, (said,)
@@ -106,12 +106,12 @@ def _states(raw: pd.DataFrame, states: Mapping[str, str]) -> tuple[pd.DataFrame,
     rows = texts.isin(list(told))
     word = texts[rows].map({text: own[0] for text, own in told.items()})
     height = texts[rows].map({text: own[1] for text, own in told.items()})
-    raw = raw.assign(state=raw["state"].where(~rows, word))
+    raw = raw.assign(state=raw["state"].astype(object).where(~rows, word))
     if "height_cm" not in raw.columns and "height_m" not in raw.columns:
         raw["height_cm"] = pd.Series("", index=raw.index, dtype=object)
     if "height_cm" in raw.columns:
         blank = rows & (cells.texts(raw["height_cm"]) == "")
-        raw["height_cm"] = raw["height_cm"].where(~blank, height.astype(object))
+        raw["height_cm"] = raw["height_cm"].astype(object).where(~blank, height.astype(object))
     text = next(iter(told))
     return raw, (*said, f"{int(rows.sum()):,} cells such as {text} are read as a state and a height in cm")
 
@@ -133,7 +133,7 @@ def _with_remarks(raw: pd.DataFrame, known: frozenset[str]) -> tuple[pd.DataFram
     rows = texts.isin(list(told))
     text = next(iter(told))
     said = f"{int(rows.sum()):,} states with a remark behind them, such as {text!r}, are read without it"
-    return raw.assign(state=raw["state"].where(~rows, texts.map(told))), (said,)
+    return raw.assign(state=raw["state"].astype(object).where(~rows, texts.map(told))), (said,)
 
 
 def _each(column: pd.Series[Any], read: Any) -> dict[str, Any]:

@@ -107,13 +107,14 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
     rows
         Records with site, name, visit, turn and date; dates all known.
     """
-    visits = rows["turn"].groupby(rows["name"]).transform("max")
-    middle_of_site = middle_by(rows.assign(visits=visits), ["site"], "visits", times_of(rows))
-    numbered = (rows["visit"] == "") & (visits == rows["site"].map(middle_of_site))
-    asked = rows[(rows["visit"] != "") | numbered]
+    unnamed, asked, visit = rows["visit"] == "", rows, rows["visit"]
+    if unnamed.any():
+        visits = rows["turn"].groupby(rows["name"]).transform("max")
+        middle_of_site = middle_by(rows.assign(visits=visits), ["site"], "visits", times_of(rows))
+        asked = rows[~unnamed | (visits == rows["site"].map(middle_of_site))]
+        visit = asked["visit"].where(asked["visit"] != "", "number " + (asked["turn"] + 1).astype(str))
     if asked.empty:
         return none_found()
-    visit = asked["visit"].where(asked["visit"] != "", "number " + (asked["turn"] + 1).astype(str))
     few = asked.groupby("site")["name"].transform("nunique") < _FEWEST
     place = joined(asked["site"].where(~few, ""), visit)
     of_plot = middle_by(asked.assign(place=place), ["place", "name"], "date", times_of(asked))

@@ -37,6 +37,8 @@ def check_dates(rows: pd.DataFrame, word: str, raw: Texts, faults: Texts, group:
     group
         Faults of one group are one problem.
     """
+    if not (faults.to_numpy(dtype=object) != "").any():
+        return none_found()
     return gather(
         find(rows, faults == read.AMBIGUOUS, read.AMBIGUOUS, word, value=raw, group=group),
         find(rows, faults == read.NOT_A_DATE, read.NOT_A_DATE, word, value=raw, group=group),
@@ -266,9 +268,9 @@ def check_renamed(rows: pd.DataFrame, word: str, values: Texts, by_rule: pd.Seri
     by_rule
         Whether the study file says so of the name.
     """
-    other = (values != rows[word]) & by_rule
-    if not other.any():
+    if not by_rule.any():
         return none_found()
+    other = (values != rows[word]) & by_rule
     return find(
         rows,
         other,

@@ -250,6 +250,8 @@ def check_method_of_sheet(rows: pd.DataFrame, method: Texts, methods: Sequence[M
     methods
         The preparations of the study file.
     """
+    if (rows["method"].to_numpy(dtype=object) == "").all():
+        return none_found()
     own, _ = match_methods(rows, methods)
     own = own.where(own != "", rows["method"])
     return find(
