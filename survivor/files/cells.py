@@ -53,7 +53,7 @@ _PERCENT = re.compile(r"[-+]?\d+([.,]\d+)?\s*(%|per ?cent|percent)")
 
 def texts(cells: pd.Series[Any]) -> pd.Series[Any]:
     """Cells as text, trimmed; "" for a blank."""
-    codes, distinct = _coded(cells)
+    codes, distinct = _coded(cells, object)
     written = np.array([as_text(cell) for cell in distinct], dtype=object)
     return pd.Series(written[codes], index=cells.index, dtype=object)
 
@@ -101,9 +101,7 @@ def lengths(cells: pd.Series[Any], unit: Literal["cm", "m"]) -> tuple[pd.Series[
     own = parted[1].notna()
     if not own.any():
         return numbers(cells)
-    values, faults = numbers(
-        pd.Series(parted[0].where(own, cells.astype(object)), index=cells.index, dtype=object)
-    )
+    values, faults = numbers(parted[0].where(own, cells.astype(object)))
     of_metre = parted[1].map({"cm": 0.01, "mm": 0.001}).fillna(1.0)
     scaled = (values * of_metre / (0.01 if unit == "cm" else 1.0)).round(6)
     return values.where(~own, scaled), faults
@@ -141,6 +139,11 @@ def hold_days(column: pd.Series[Any]) -> bool:
 def is_text(column: pd.Series[Any]) -> bool:
     """Tell whether a column holds texts, however the frame stores them."""
     return pd.api.types.is_object_dtype(column) or pd.api.types.is_string_dtype(column)
+
+
+def holds(column: pd.Series[Any], text: str) -> pd.Series[bool]:
+    """Tell which cells are a text: compared as an array, where a frame looks at each for a blank first."""
+    return pd.Series(column.to_numpy(dtype=object) == str(text), index=column.index)
 
 
 def day_texts(days: pd.Series[Any]) -> pd.Series[Any]:
@@ -200,17 +203,17 @@ def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any
     return pd.Series(np.array(told, dtype=kind)[codes], index=column.index)
 
 
-def _coded(column: pd.Series[Any]) -> tuple[np.ndarray[Any, Any], Any]:
-    """Give the distinct cells of a column, and the place of each cell among them."""
+def _coded(column: pd.Series[Any], kind: type | None = None) -> tuple[np.ndarray[Any, Any], Any]:
+    """Give the distinct cells of a column, as those of a kind, and the place of each cell among them."""
     if isinstance(column.dtype, pd.CategoricalDtype) and not column.hasnans:  # as those of a register are
         return column.cat.codes.to_numpy(), column.cat.categories.to_numpy(dtype=object)
-    return pd.factorize(column.to_numpy(dtype=object) if is_text(column) else column, use_na_sentinel=False)
+    return pd.factorize(column if kind is None else column.to_numpy(dtype=kind), use_na_sentinel=False)
 
 
 def _each(
     cells: pd.Series[Any], read: Callable[[object], tuple[Any, str]]
 ) -> tuple[np.ndarray[Any, Any], np.ndarray[Any, Any]]:
-    codes, distinct = _coded(cells)
+    codes, distinct = _coded(cells, object)
     values = np.empty(len(distinct), dtype=object)
     faults = np.empty(len(distinct), dtype=object)
     for place, cell in enumerate(distinct):

@@ -193,15 +193,15 @@ def _squeezed(columns: Sequence[tuple[Codes, np.ndarray[Any, Any]]], rows: int) 
     return row_codes(folded, in_order=False)[0]
 
 
-def _is_number(tag: str) -> bool:
-    if tag.isascii():
-        return tag.isdigit() and tag[0] != "0"
-    return _NUMBER.fullmatch(tag) is not None
-
-
 def _plain(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     """Tell the tags that mean nothing but themselves, and that no other is written like."""
-    number = np.array([_is_number(tag) for tag in tags.tolist()], dtype=bool)
+    number = np.array(
+        [
+            tag.isdigit() and tag[0] != "0" and (tag.isascii() or _NUMBER.fullmatch(tag) is not None)
+            for tag in tags.tolist()
+        ],
+        dtype=bool,
+    )
     others = tags[~number].tolist()
     if not others:
         return number

@@ -11,7 +11,7 @@ from typing import Any, Final
 import pandas as pd
 
 from survivor.errors import RecordsError
-from survivor.files.cells import is_text
+from survivor.files.cells import holds, is_text
 from survivor.records.checks import plots as check
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED
 from survivor.records.checks.sense import check_planted_column
@@ -250,7 +250,7 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     RecordsError
         When the sheets share no key by which plots can be told apart.
     """
-    filled = {word: _filled(visits[word]) for word in PLOT_KEY}
+    filled = {word: ~holds(visits[word], "") for word in PLOT_KEY}
     told = pd.DataFrame({word: own for word, own in filled.items() if own.any()})
     told = told.groupby(visits["source"]).any()
     if len(told.drop_duplicates()) > 1:  # a sheet with a site beside one without
@@ -262,7 +262,7 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
 
 def _located(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataFrame, pd.DataFrame]:
     plots = table.plots
-    shared = [word for word in PLOT_KEY if (plots[word] != "").any() and _filled(visits[word]).any()]
+    shared = [word for word in PLOT_KEY if (plots[word] != "").any() and not holds(visits[word], "").all()]
     by_key = _joined(plots, shared or PLOT_KEY)
     if "plot" not in shared or (by_key.duplicated().mean() > 0.5 and len(by_key) > 2):
         raise RecordsError(
@@ -282,7 +282,7 @@ def _located(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.Dat
     spelt = []
     for word in PLOT_KEY:
         as_listed = name.map(plots[word]).fillna("")
-        as_listed = as_listed.where(_filled(as_listed), visits[word])
+        as_listed = as_listed.where(~holds(as_listed, ""), visits[word])
         spelt.append(_other_spelling(visits, word, as_listed))
         out[word] = as_listed
     return out, gather(unknown, *spelt)
@@ -292,18 +292,13 @@ def _other_spelling(visits: pd.DataFrame, word: str, listed: Texts) -> pd.DataFr
     other = pd.Series(listed.to_numpy() != visits[word].to_numpy(), index=visits.index)
     return find(
         visits,
-        other & _filled(visits[word]),
+        other & ~holds(visits[word], ""),
         "spelling",
         word,
         message="spelling-of-plot-sheet",
         read=listed,
         group=visits[word],
     )
-
-
-def _filled(column: Texts) -> pd.Series[bool]:
-    """Tell which texts are not blank; as an array, which is compared without a look for what is absent."""
-    return pd.Series(column.to_numpy(dtype=object) != "", index=column.index)
 
 
 def _joined(rows: pd.DataFrame, words: Sequence[str]) -> Texts:
@@ -317,7 +312,7 @@ def _as_read(rows: pd.DataFrame) -> Texts:
 
 def _labels_apart(visits: pd.DataFrame, name: Texts, shared: Sequence[str]) -> pd.Series[bool]:
     """Tell records whose plot the plot sheet cannot tell from another (same label, other site)."""
-    alone = [word for word in PLOT_KEY if word not in shared and _filled(visits[word]).any()]
+    alone = [word for word in PLOT_KEY if word not in shared and not holds(visits[word], "").all()]
     if not alone:
         return pd.Series(False, index=visits.index)
     places = _joined(visits, alone).groupby(name).transform("nunique")

@@ -9,6 +9,7 @@ from typing import Any, Final
 
 import pandas as pd
 
+from survivor.files.cells import holds
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
 from survivor.records.checks.beside import (
@@ -327,15 +328,19 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     """Apply the study file's rules for heights and blanks; list what says nothing."""
     rules = settings.rules
     measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
-    place = joined(rows["source"], rows["visit"])
-    alive = find(rows, measured, "measured-alive", "height_cm", group=place)
+    alive = find(rows, measured, "measured-alive", "height_cm", group=_whole_visit)
     rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
     after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
     lives = after_planting & (rules.blank == "alive") & (rows["date"] < first_gone(rows))
+    taken = find(rows, lives, "blank-alive", "state", group=_whole_visit)
     rows = rows.assign(state=rows["state"].where(~lives, str(State.ALIVE)))
     blank = after_planting & (rules.blank == "dead")
     says = rows["state"].isin([str(state) for state in SAYS])
     says |= blank
+    if not holds(rows["state"], "").any():
+        silent = find(rows, ~says, "not-visited", "state", message="blank-not-visited", group=_whole_visit)
+        return rows.assign(blank=blank, says=says), [alive, taken, silent]
+    place = _whole_visit(rows)
     of_site = joined(place, rows["site"])
     whole = (
         (rows["state"] == "") & ~says.groupby(of_site).transform("any") & says.groupby(place).transform("any")
@@ -350,8 +355,11 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
         message="blank-not-visited",
         group=place,
     )
-    taken = find(rows, lives, "blank-alive", "state", group=place)
     return rows.assign(blank=blank, says=says), [alive, taken, site, untold, silent]
+
+
+def _whole_visit(rows: pd.DataFrame) -> Texts:
+    return joined(rows["source"], rows["visit"])
 
 
 def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
@@ -362,7 +370,7 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
         "not-visited",
         "alive",
         message="not-counted",
-        group=joined(rows["source"], rows["visit"]),
+        group=_whole_visit,
     )
     return rows.assign(says=says), [silent]
 

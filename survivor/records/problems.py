@@ -359,21 +359,27 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
     own = found[found["record"] != NOWHERE]
     rank = own["code"].map(lambda code: {SET_ASIDE: 0, LISTED: 1, USED: 2}[CODES[code].fate])
     worst = own.assign(rank=rank).sort_values("rank", kind="stable").drop_duplicates("record")
-    code = records["record"].map(worst.set_index("record")["code"]).astype(object).fillna("").astype(str)
+    number, codes = pd.factorize(worst["code"])
+    at = records["record"].map(pd.Series(number + 1, index=worst["record"])).fillna(0).to_numpy(dtype=int)
+    reasons = ["in the risk intervals", *(CODES[own].reason for own in codes)]
+    code, fate, reason = (
+        np.array(told, dtype=object)[at]
+        for told in (["", *codes], [USED, *(CODES[own].fate for own in codes)], reasons)
+    )
     source = records["source"].to_numpy(dtype=int)
     file, sheet, record = (
         np.array([getattr(own, name) for own in sources], dtype=object)[source]
         for name in ("file", "sheet", "record")
     )
-    of_works = (record == WORKS_ROW) & (code == "").to_numpy()
+    of_works = (record == WORKS_ROW) & (at == 0)
     table = pd.DataFrame(
         {
             "file": file,
             "sheet": sheet,
             "row": records["row"].astype(int),
             "record": np.where(code == "total-row", "total row", record),
-            "fate": code.map({"": USED, **{c: CODES[c].fate for c in CODES}}),
-            "reason": code.map({c: CODES[c].reason for c in CODES}).fillna("in the risk intervals"),
+            "fate": fate,
+            "reason": reason,
             "code": code,
         }
     )

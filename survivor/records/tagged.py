@@ -24,7 +24,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.arrays import Codes
-from survivor.files.cells import number_texts
+from survivor.files.cells import holds, number_texts
 from survivor.records.frames import with_facts
 from survivor.records.problems import find, gather, none_found
 from survivor.records.times import number as number_of
@@ -76,11 +76,7 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
         The rules of the study file.
     """
     rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
-    species = rows["species"].where(rows["species"] != "").groupby(rows["entry"])
-    two = find(
-        rows, (species.transform("nunique") > 1) & ~rows["entry"].duplicated(), "two-species-one-tag", "tag"
-    )
-    rows["species"] = species.transform("first").fillna("")
+    rows["species"], two = _one_species(rows)
     entries = rows.drop_duplicates("entry").set_index("entry")
     last = rows.groupby(["name", "turn"])["date"].max().reset_index()
     entries = entries.assign(
@@ -90,6 +86,19 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
     return Histories(rows, entries, last), gather(
         two, _more_tags(entries, planted), _delayed(rows, entries, rules)
     )
+
+
+def _one_species(rows: pd.DataFrame) -> tuple[pd.Series[Any], pd.DataFrame]:
+    """Take the first species that is told of each seedling; find tags of two."""
+    begins, told = _begins(rows), rows["species"].to_numpy(dtype=object)
+    first = np.repeat(told[begins], np.diff(np.append(begins, len(rows))))
+    if (first == told).all():
+        return rows["species"], none_found()
+    species = rows["species"].where(~holds(rows["species"], "")).groupby(rows["entry"])
+    two = find(
+        rows, (species.transform("nunique") > 1) & ~rows["entry"].duplicated(), "two-species-one-tag", "tag"
+    )
+    return species.transform("first").fillna(""), two
 
 
 def _tagged_at_planting(

@@ -349,7 +349,7 @@ def stack(parts: Sequence[Tidy], after: Sequence[Tidy | None] = ()) -> Tidy:
         sources += part.sources
         records += len(part.rows)
     table = pd.concat(rows, ignore_index=True)
-    for name in table.columns:
+    for name in table.columns if len(parts) > 1 else ():
         if cells.is_text(table[name]):  # a column that one of the sheets lacks is blank there
             table[name] = table[name].where(table[name].notna(), BLANK)
     matches = pd.concat([part.matches for part in parts], ignore_index=True)

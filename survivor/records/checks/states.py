@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pandas as pd
 
+from survivor.files.cells import holds
 from survivor.records.checks.plots import entry_name
-from survivor.records.problems import find, gather, joined
+from survivor.records.problems import Texts, find, gather, joined, none_found
 from survivor.records.tagged import Followed, Histories, never_at_risk
 from survivor.vocabulary import State
 
@@ -19,10 +20,6 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
         The histories, and what the rules of the study file made of them.
     """
     rows = followed.rows
-    rows = rows.assign(
-        visit_of_plot=joined(rows["name"], rows["label"]),
-        whole_visit=joined(rows["source"], rows["visit"]),
-    )
     last_turn = past.visits.groupby("name")["turn"].max()
     at_end = rows["turn"] == rows["name"].map(last_turn)
     return gather(
@@ -37,25 +34,33 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
     )
 
 
+def _visit_of_plot(rows: pd.DataFrame) -> Texts:
+    return joined(rows["name"], rows["label"])
+
+
+def _whole_visit(rows: pd.DataFrame) -> Texts:
+    return joined(rows["source"], rows["visit"])
+
+
 def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
     """Find seedlings called dead or missing and alive later."""
-    again = rows["alive"] & (rows["state"] == State.DEAD)
+    again = rows["alive"] & holds(rows["state"], State.DEAD)
     times = again.groupby(rows["entry"]).transform("sum")
     return gather(
         find(rows, again & (times == 1), "reshoot", "state"),
         find(rows, again & (times > 1), "reshoot-late", "state"),
-        find(rows, rows["alive"] & (rows["state"] == State.MISSING), "alive-after-missing", "state"),
+        find(rows, rows["alive"] & holds(rows["state"], State.MISSING), "alive-after-missing", "state"),
     )
 
 
 def unconfirmed(rows: pd.DataFrame, at_end: pd.Series[bool]) -> pd.DataFrame:
     """Find seedlings first called dead at the last visit of their plot."""
-    return find(rows, rows["death"] & at_end & (rows["state"] == State.DEAD), "unconfirmed-death", "state")
+    return find(rows, rows["death"] & at_end & holds(rows["state"], State.DEAD), "unconfirmed-death", "state")
 
 
 def missing(rows: pd.DataFrame) -> pd.DataFrame:
     """Say how missing plants were read."""
-    gone = rows["state"] == State.MISSING
+    gone = holds(rows["state"], State.MISSING)
     return gather(
         find(rows, gone & rows["death"], "missing-dead", "state", group=rows["source"]),
         find(rows, gone & ~rows["alive"] & ~rows["dead"], "missing-unknown", "state", group=rows["source"]),
@@ -64,11 +69,13 @@ def missing(rows: pd.DataFrame) -> pd.DataFrame:
 
 def blanks(rows: pd.DataFrame) -> pd.DataFrame:
     """Say which blanks were read as dead; find plots where every seedling is blank."""
-    all_blank = rows.groupby("visit_of_plot")["blank"].transform("all")
+    if not rows["blank"].any():
+        return none_found()
+    all_blank = rows["blank"].groupby(_visit_of_plot(rows)).transform("all")
     return gather(
-        find(rows, rows["blank"] & rows["death"], "blank-dead", "state", group=rows["visit_of_plot"]),
-        find(rows, rows["blank"] & ~rows["death"], "not-visited", "state", group=rows["visit_of_plot"]),
-        find(rows, all_blank & rows["death"], "plot-all-blank", "state", group=rows["visit_of_plot"]),
+        find(rows, rows["blank"] & rows["death"], "blank-dead", "state", group=_visit_of_plot),
+        find(rows, rows["blank"] & ~rows["death"], "not-visited", "state", group=_visit_of_plot),
+        find(rows, all_blank & rows["death"], "plot-all-blank", "state", group=_visit_of_plot),
     )
 
 
@@ -78,25 +85,25 @@ def skipped(rows: pd.DataFrame, past: Histories) -> pd.DataFrame:
     before = known.groupby("entry")["turn"].shift()
     at_planting = past.entries["turn_before"].where(past.entries["at_planting"])
     gap = known["turn"] - before.fillna(known["entry"].map(at_planting))
-    return find(known, gap > 1, "skipped-visit", "visit", group=known["whole_visit"])
+    return find(known, gap > 1, "skipped-visit", "visit", group=_whole_visit)
 
 
 def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
     """Find tags that nobody found, at one visit or never again."""
     lost = rows["entry"].isin(followed.lost.index)
     last = ~rows.duplicated("entry", keep="last")
-    nowhere = rows["state"] == State.NOT_FOUND
-    at_end = lost & last & ~rows["alive"] & (rows["state"] != State.DOUBTFUL)
+    nowhere = holds(rows["state"], State.NOT_FOUND)
+    at_end = lost & last & ~rows["alive"] & ~holds(rows["state"], State.DOUBTFUL)
     return gather(
         find(rows, at_end, "not-found-at-end", "state"),
-        find(rows, nowhere & ~at_end, "not-found", "state", group=rows["whole_visit"]),
+        find(rows, nowhere & ~at_end, "not-found", "state", group=_whole_visit),
         find(rows, lost & last & rows["alive"], "lost-from-sight", "tag", value=rows["tag"]),
     )
 
 
 def doubtful(rows: pd.DataFrame) -> pd.DataFrame:
     """Find records of which nobody could tell whether the seedling lived."""
-    return find(rows, rows["state"] == State.DOUBTFUL, "doubtful", "state")
+    return find(rows, holds(rows["state"], State.DOUBTFUL), "doubtful", "state")
 
 
 def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) -> pd.DataFrame:
@@ -108,5 +115,5 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
     return gather(
         find(rows, dead_at_once, "dead-at-planting", "state", group=entry_name),
         find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=entry_name),
-        find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=rows["whole_visit"]),
+        find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=_whole_visit),
     )
