@@ -54,7 +54,8 @@ def order_that_fits(
     if other is None or not columns:
         return None
     asked = [read.is_two_way(column) for column in columns.values()]
-    cells = pd.concat([column[own] for column, own in zip(columns.values(), asked, strict=True)])
+    own_cells = [column[own].astype(object) for column, own in zip(columns.values(), asked, strict=True)]
+    cells = pd.concat(own_cells)
     if cells.empty:
         return None
     weights = None if times is None else np.concatenate([times[own.to_numpy()] for own in asked])
