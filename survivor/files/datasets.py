@@ -10,7 +10,7 @@ import csv
 import hashlib
 import zlib
 from collections import Counter
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 _BLOCK: Final = 4 * 2**20  # bytes of text read at a time
 _BATCH: Final = 50_000  # rows of Parquet read at a time
 _SAMPLE: Final = 64 * 2**10
+_MANY: Final = 1_000  # distinct texts of a column in a batch, from which codes are no shorter
 _ROW, _FILE = "row", "file"  # columns beside the cells: where each row stood
 _NO_ARROW: Final = "Parquet and registers larger than memory need pyarrow, which is not installed"
 
@@ -71,11 +72,19 @@ class Batches:
     shown: tuple[str, ...]
     header: tuple[str, ...]
 
-    def each(self, rows: int | None = None) -> Iterator[pa.Table]:
-        """Give the rows in batches of text, with the columns ``row`` and ``file``; at most about so many."""
+    def each(self, rows: int | None = None, plain: Collection[str] = ()) -> Iterator[pa.Table]:
+        """Give the rows in batches of coded text, with the columns ``row`` and ``file``.
+
+        Parameters
+        ----------
+        rows
+            About how many at most.
+        plain
+            Columns whose texts are written out; looked at anew for each batch.
+        """
         given = 0
         for number, (path, shown) in enumerate(zip(self.paths, self.shown, strict=True)):
-            for table in _batches(path, shown, self.header):
+            for table in _batches(path, shown, self.header, plain):
                 yield _placed(table, number)
                 given += len(table)
                 if rows is not None and given >= rows:
@@ -156,12 +165,17 @@ def _unreadable(name: str, fault: Exception) -> RecordsError:
     return RecordsError(what, where=name, mend="check that it was saved whole, and as CSV (UTF-8) or Parquet")
 
 
-def _batches(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]:
+def _batches(path: Path, name: str, header: Sequence[str], plain: Collection[str]) -> Iterator[pa.Table]:
+    import pyarrow as pa
+
     try:
         if path.suffix.lower() in PARQUET_ENDINGS:
-            yield from _of_parquet(path, header)
+            batches = _of_parquet(path, header)
         else:
-            yield from _of_text(path, name, header)
+            batches = _of_text(path, name, header)
+        for batch in batches:
+            columns = [_as_text(batch.column(head).combine_chunks(), head in plain) for head in header]
+            yield pa.table([*columns, batch.column(_ROW)], names=[*header, _ROW])
     except (OSError, ValueError) as fault:  # Arrow's errors are of these kinds
         raise _unreadable(name, fault) from fault
 
@@ -171,21 +185,37 @@ def _of_parquet(path: Path, header: Sequence[str]) -> Iterator[pa.Table]:
     import pyarrow.parquet as pq
 
     row = 2  # as a sheet would number it: the header is row 1
-    for batch in pq.ParquetFile(path).iter_batches(_BATCH, columns=list(header)):
-        columns = [_as_text(batch.column(name)) for name in header]
+    texts = [field.name for field in pq.read_schema(path) if pa.types.is_string(field.type)]
+    for batch in pq.ParquetFile(path, read_dictionary=texts).iter_batches(_BATCH, columns=list(header)):
         rows = pa.array(np.arange(row, row + len(batch), dtype=np.int64))
-        yield pa.table([*columns, rows], names=[*header, _ROW])
+        yield pa.table([*map(batch.column, header), rows], names=[*header, _ROW])
         row += len(batch)
 
 
-def _as_text(column: Any) -> Any:
-    """Write a column of any kind as text, blanks as "" and days as year-month-day."""
+def _as_text(column: Any, plain: bool) -> Any:
+    """Write each distinct value of a column of any kind as text, with codes into these; or those of all."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    if pa.types.is_dictionary(column.type):
+        texts = column.dictionary
+        if not (plain or column.null_count or texts.null_count or len(texts) > len(column)):
+            return pa.DictionaryArray.from_arrays(column.indices.cast(pa.int32()), _written(texts))
+        column = column.dictionary_decode()
+    if plain:
+        return _written(column)
+    if pa.types.is_string(column.type):
+        column = pc.fill_null(column, "")  # an empty text may stand beside what is absent
+    coded = pc.dictionary_encode(column, "encode")
+    return pa.DictionaryArray.from_arrays(coded.indices, _written(coded.dictionary))
+
+
+def _written(column: Any) -> Any:
+    """Write values as text, blanks as "" and days as year-month-day."""
     import pyarrow as pa
     import pyarrow.compute as pc
 
     kind = column.type
-    if pa.types.is_dictionary(kind):
-        column, kind = column.dictionary_decode(), kind.value_type
     if pa.types.is_timestamp(kind):
         days = column.cast(pa.date32(), safe=False)
         column = days if pc.all(pc.equal(days.cast(kind), column)).as_py() is not False else column
@@ -293,24 +323,43 @@ def scatter(
     done = Scattered([home / f"{number}.arrow" for number in range(parts)])
     done.words = {name: Counter() for name in counted}
     known: dict[tuple[str, ...], int] = {}
+    plain: set[str] = set()  # columns with many texts, which are written out
     with ExitStack() as until:
         writers: dict[int, Any] = {}
-        for table in batches.each():
+        for table in batches.each(plain=plain):
+            coded = {
+                name: table.column(name).combine_chunks() for name in batches.header if name not in plain
+            }
             for name in counted:
-                values = table.column(name).combine_chunks().value_counts()
-                texts, times = (values.field(place).to_pylist() for place in (0, 1))
-                done.words[name].update(dict(zip(texts, times, strict=True)))
-            part = _parts(table, together, fold, known, parts)
+                times = np.bincount(coded[name].indices.to_numpy(), minlength=len(coded[name].dictionary))
+                texts = coded[name].dictionary.to_pylist()
+                done.words[name].update({text: n for text, n in zip(texts, times.tolist(), strict=True) if n})
+            part = _parts([coded[name] for name in together], len(table), fold, known, parts)
+            many = {name for name, column in coded.items() if len(column.dictionary) > _MANY}
+            if not done.rows:  # the first batch tells which
+                plain |= many - {*together, *counted}
+                table = _again(table, plain, coded=False)
             order = np.argsort(part, kind="stable")
-            sorted_rows, ends = table.take(pa.array(order)).combine_chunks(), np.cumsum(np.bincount(part))
+            sorted_rows, ends = table.take(pa.array(order)), np.cumsum(np.bincount(part))
             for number in np.unique(part):
                 if number not in writers:
                     writers[number] = until.enter_context(_writer(done.paths[number], sorted_rows.schema))
                 begin = ends[number - 1] if number else 0
-                writers[number].write_table(sorted_rows.slice(begin, ends[number] - begin))
+                own = sorted_rows.slice(begin, ends[number] - begin).combine_chunks()
+                # Texts that no row of a part has would be written for every part.
+                writers[number].write_table(_again(own, many - plain, coded=True))
             done.rows += len(table)
             tell(f"{done.rows:,} records of {batches.name}, sorted by place")
     return done
+
+
+def _again(rows: pa.Table, names: Collection[str], *, coded: bool) -> pa.Table:
+    """Write the texts of some columns out, or code them anew."""
+    for name in names:
+        texts = rows.column(name).combine_chunks().dictionary_decode()
+        new = texts.dictionary_encode() if coded else texts
+        rows = rows.set_column(rows.column_names.index(name), name, new)
+    return rows
 
 
 def _writer(path: Path, schema: pa.Schema) -> Any:
@@ -320,16 +369,15 @@ def _writer(path: Path, schema: pa.Schema) -> Any:
 
 
 def _parts(
-    table: pa.Table,
-    together: Sequence[str],
+    coded: Sequence[Any],
+    rows: int,
     fold: Callable[[str], str],
     known: dict[tuple[str, ...], int],
     parts: int,
 ) -> np.ndarray[Any, Any]:
     """Part of each row."""
-    if not together:
-        return np.zeros(len(table), dtype=np.int64)
-    coded = [table.column(name).combine_chunks().dictionary_encode() for name in together]
+    if not coded:
+        return np.zeros(rows, dtype=np.int64)
     codes = pd.DataFrame({n: array.indices.to_numpy() for n, array in enumerate(coded)})
     texts = [array.dictionary.to_pylist() for array in coded]
     group = codes.groupby(list(codes), sort=False)
@@ -402,5 +450,5 @@ def cells_of(table: pa.Table) -> Cells:
     for name in table.column_names[: table.num_columns - 2]:
         coded = table.column(name).combine_chunks().dictionary_encode()
         texts = np.array(coded.dictionary.to_pylist(), dtype=object)
-        columns.append((coded.indices.to_numpy()[order], texts))
+        columns.append(_used(coded.indices.to_numpy()[order], texts))
     return Cells(tuple(columns), row[order], file[order])

@@ -229,6 +229,8 @@ def sums_of_rows_above(values: pd.DataFrame, unlabelled: pd.Series[bool]) -> pd.
 
 def check_totals(rows: pd.DataFrame) -> pd.DataFrame:
     """List the rows that sum up others, and those that hold a remark only."""
+    if not rows["total"].any():  # of which notes are some
+        return none_found()
     sums = find(rows, rows["total"] & ~rows["note"], "total-row", "plot")
     tags = rows["tag"] if "tag" in rows.columns else pd.Series("", index=rows.index)
     unused = rows["note"] & tags.str.fullmatch(r"\S*\d\S*")  # a tag, and no remark or header
