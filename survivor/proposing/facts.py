@@ -92,6 +92,9 @@ def facts_of(file: Path, text: str) -> Facts:
     visits = records.visits
     plots = visits.drop_duplicates([*PLOT_KEY, "method"])
     unknown = records.findings.loc[records.findings["code"] == "unknown-state", "value"]
+    if unknown.str.isdigit().any():  # 1 may be the lowest of such scores, and is asked for with them
+        numbers = records.findings.loc[records.findings["code"] == "state-number", "value"]
+        unknown = pd.concat([unknown, numbers])
     small = records.findings[records.findings["code"] == "radius-in-metres"]
     first = visits[visits["cohort"] == FIRST_PLANTING]
     untold = records.findings.loc[records.findings["code"] == "blank-untold", "what"]

@@ -102,11 +102,13 @@ def _head(facts: Facts) -> Iterator[str]:
 def _words(facts: Facts) -> Iterator[str]:
     """Words for states, spellings of species: one table for all sheets."""
     if facts.states:
-        number = sum(facts.states.values())
+        number = counted(sum(facts.states.values()), "cell")
+        used = " and ".join(sorted({"0", "1"} & facts.states.keys()))
+        until = f"only {used} used until you say" if used else "unused until you say"
         yield "[records.states]"
         yield from asked(
             Rank.STATES,
-            f"what do these words mean? They stand in {counted(number, 'cell')}, unused until you say.",
+            f"what do these words mean? They stand in {number}, {until}.",
             [
                 f'{quoted(word)} = ""   # {counted(times, "cell")}: {STATE_CHOICES}'
                 for word, times in facts.states.items()

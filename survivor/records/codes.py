@@ -57,7 +57,9 @@ _CELLS: Final = {
     "unreadable-date": Code(_STOP, "excluded", "the date cannot be read"),
     "serial-date": Code(_NOTE, "used", "a spreadsheet's day number, read as a day"),
     "unknown-state": Code(_STOP, "excluded", "the word for the state is not known"),
-    "state-number": Code(_CHECK, "used", "a number for a state, where the study file gives other words"),
+    "state-number": Code(
+        _CHECK, "used", "a number for a state, where other words or numbers stand for states too"
+    ),
     "unknown-cohort": Code(_STOP, "excluded", "the word for first planting or infill is not known"),
     "percentage": Code(_STOP, "excluded", "a percentage where a count is needed"),
     "unreadable-count": Code(_STOP, "excluded", "the count cannot be read"),

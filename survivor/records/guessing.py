@@ -93,16 +93,18 @@ def guess_table(
         guess = _best(part, several, (order, planted), turned=False)
     except RecordsError as fault:
         guess, first = None, fault
-    if guess is not None and (guess.holds_visits or _too_large_to_turn(part.whole)):
+    undated = guess is not None and all(visit.day is None and visit.date is None for visit in guess.visits)
+    settled = guess is not None and guess.holds_visits and not (guess.visits and undated)
+    if guess is not None and (settled or _too_large_to_turn(part.whole)):
         return guess
     try:  # with the plots across and the visits down the side
         other = _best(replace(part, whole=part.whole.turned()), several, (order, planted), turned=True)
     except RecordsError:
         other = None
-    # Names of plots may look like visits (M01): what may be a list of plots lies on its side by its days.
-    of_plots = guess is not None and guess.role == "plots"
+    # Names of plots may look like visits (M01): what may be something else lies on its side by its days.
+    needs_days = guess is not None and guess.role != "other"
     dated = other is not None and all(visit.day for visit in other.visits)
-    if other is not None and other.holds_visits and other.visits and (dated or not of_plots):
+    if other is not None and other.holds_visits and other.visits and (dated or not needs_days):
         return replace(other, part=part)
     if guess is None:
         raise first

@@ -177,7 +177,7 @@ OF_SHEETS: Final[dict[str, tuple[str, str]]] = {
         "the planting date as year-month-day",
     ),
     "state-number": (
-        "the study file gives other words for states, and this is read as {read}",
+        "other words, or numbers, stand for states too, and this is read as {read}",
         'nothing, if it is right; else correct it, or write under [records.sheets.states]: "{value}" = "..."',
     ),
     "how-read": ("{how}", "nothing, if that is right"),

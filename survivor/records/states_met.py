@@ -18,7 +18,7 @@ _MEANINGS: Final = {
     "healthy": "alive", "survived": "alive", "missing": "missing", "gone": "missing",
     "present": "alive", "absent": "missing", "not found": "not found",
     "not visited": "not visited", "not checked": "not visited", "nobody looked": "not visited",
-    "replanted": "replanted", "replaced": "replanted",
+    "replanted": "replanted", "replaced": "replanted", "dormant": "alive", "leafless": "alive",
 }  # fmt: skip
 _KNOWN: Final = {spoken(word): str(state) for state, words in STATE_WORDS.items() for word in words}
 _SCORES: Final = re.compile(r"\b(?:vigou?r|health|condition|scores?|rating|class)\b", re.IGNORECASE)
@@ -27,6 +27,7 @@ _YES_OR_NO: Final = {"y": "alive", "yes": "alive", "n": "dead", "no": "dead"}
 _YES: Final = ("y", "yes", "1", "true", "x", "✓", "✔")
 _NO: Final = ("n", "no", "0", "false")
 _DASHES: Final = frozenset({"-", "--", "\N{EN DASH}", "\N{EM DASH}"})
+_LONGEST_CODE: Final = 2  # letters: a longer word says by itself what it means
 _RARELY: Final = 0.05  # of the plants with such a word that may live on after a dead one: they reshot
 
 
@@ -50,6 +51,8 @@ def states_met(guess: Guess, beside: Sequence[str]) -> tuple[dict[str, str], dic
     of_key = {word: state for word in counts if (state := explained(word, beside)) is not None}
     of_key |= _of_the_dead(guess, counts)
     of_key |= _of_scores(guess, counts, of_key, beside)
+    if of_key:  # a key of states, then, and none of preparations alone
+        of_key = {**{word: own for word in counts if (own := _in_other_words(word, beside))}, **of_key}
     of_key = {**_of_presence(counts, of_key), **of_key}
     told = {word: state for word, state in of_key.items() if _KNOWN.get(spoken(word)) != state}
     meant = {word: of_key.get(word) or _KNOWN.get(spoken(word)) for word in counts}
@@ -124,6 +127,17 @@ def explained(word: str, beside: Sequence[str]) -> str | None:
             again = state in _GONE and re.search(r"\b(?:replac|replant|infill|refill)", rest, re.IGNORECASE)
             found.add("replanted" if again else state)
     return found.pop() if len(found) == 1 else None
+
+
+def _in_other_words(word: str, beside: Sequence[str]) -> str | None:
+    """Meaning of a word by a key such as "S = stressed"; one of no known state puts a known code in doubt."""
+    for text in beside:
+        one = re.search(rf"(?:^|[\s,;(]){re.escape(word)}\s*=\s*([^\W\d][^,;=.)]{{2,}})(?:$|[,;.)])", text)
+        one = one or re.fullmatch(rf"{re.escape(word)} ([^\W\d][^=.]{{2,40}})", text)
+        if one is not None:
+            code = len(word) <= _LONGEST_CODE and spoken(word) in _KNOWN
+            return _KNOWN.get(spoken(one[1])) or ("doubtful" if code else None)
+    return None
 
 
 def _by_use(

@@ -250,7 +250,8 @@ def _states(
     unknown = values == UNREADABLE
     asked, meant = _states_meant(words[unknown], raw.sheet.states)
     own_words = {spoken(theirs) for theirs in raw.sheet.states}
-    numbers = _NUMBERS - own_words if own_words else frozenset[str]()
+    scores = own_words or any(word.isdigit() for word in words[unknown].unique())
+    numbers = _NUMBERS - own_words if scores else frozenset[str]()
     bare = cells.of_each(words, lambda word: spoken(word) in numbers)
     number = find(raw.cells, bare, "state-number", "state", value=words, read=values, group=words)
     found = find(

@@ -105,13 +105,13 @@ def site_of(guess: Guess, several: bool, own: str = "") -> str | None:
     labelled = [title for title in guess.titles if plot_labels(title)]
     others = {*guess.every_row.values(), *labelled}  # of a plot, its block or its preparation
     leads = [lead for lead in leads if lead not in others and not any(own in lead for own in labelled)]
-    leads = [_without_records(lead) for lead in leads if not is_round(lead)]
+    leads = [_without_records(lead) for lead in leads if not is_round(lead) and not plot_labels(lead)]
     leads = [lead for lead in leads if cells.one_date(lead) is None]
     own = own or (guess.part.name.strip() if guess.part.sheet and not guess.part.area else "")
     named_so = own and several and not _GENERIC.fullmatch(own.casefold())
     if named_so and not is_round(own) and not _day_in_name(own):
         return next((lead for lead in leads if lead.casefold().startswith(own.casefold())), own)
-    if several:
+    if several and (leads or not guess.part.area):
         return leads[0] if leads else None
     # One table alone: its title names the place where no word of it speaks of the records.
     above = leads if guess.sheet.skip_rows or guess.sheet.turned else []

@@ -12,7 +12,9 @@ from survivor.files import cells
 from survivor.files.sheets import as_text
 from survivor.records.words import STATE_WORDS, spoken
 
-_OF_PLANTED: Final = re.compile(r"(\d{1,4})\s*(?:/|of|out of)\s*(\d{1,4})", re.IGNORECASE)
+_OF_PLANTED: Final = re.compile(  # 17/20, 17 of 20 (85%)
+    r"(\d{1,4})\s*(?:/|of|out of)\s*(\d{1,4})(?:\s*[(=,]?\s*\d{1,3}(?:[.,]\d+)?\s*%\)?)?", re.IGNORECASE
+)
 _WITH_UNIT: Final = re.compile(
     r"(\d{1,4})\s*(?:alive|living|live|plants?|pl|seedlings?|trees?|stems?|tubes?)\.?",
     re.IGNORECASE,

@@ -9,7 +9,8 @@ import pytest
 import survivor
 from survivor.proposing.proposal import propose
 from survivor.records.visit_columns import days_in
-from tests.records.sheetfiles import as_csv
+from survivor.settings.questions import questions_in
+from tests.records.sheetfiles import as_csv, as_xlsx
 
 DAYS = ("14/8/2023", "20/11/2023", "9/4/2024")
 STATES = ("A,A,A", "A,D,D", "A,A,M", "A,A,A")
@@ -119,3 +120,78 @@ def test_a_list_of_plots_whose_names_look_like_visits_is_not_turned(tmp_path: Pa
     )
     assert study.records.plots["planted"].sum() == 120
     assert len(study.records.visits) == 18
+
+
+def coded(codes: str, *key: str) -> list[list[str]]:
+    """Give a sheet of eight seedlings with a code a visit, and a key below it."""
+    rows = [["Site", "Plot", "Prep", "Tag", "Planted on", *DAYS]]
+    rows += [
+        ["Home", f"P{n % 4}", ("rip", "mound")[n % 2], str(n), "2023-06-01", *codes[n % 4 :][:3]]
+        for n in range(8)
+    ]
+    return [*rows, [""], *([line] for line in key)]
+
+
+@pytest.mark.parametrize(
+    ("meaning", "state"),
+    [("dormant", "alive"), ("stressed", "alive"), ("deer damage", "doubtful"), ("died", "dead")],
+)
+def test_a_code_is_what_the_key_says_and_in_doubt_where_it_says_no_state(
+    tmp_path: Path, meaning: str, state: str
+) -> None:
+    study = loaded(tmp_path, coded("AADAXA", "A = alive", f"D = {meaning}", "X = dead"))
+    visits = study.records.visits.astype({"row": int}).sort_values(["row", "date"])
+    said = [code for n in range(8) for code in "AADAXA"[n % 4 :][:3]]
+    read = {own for code, own in zip(said, visits["state"].astype(str), strict=True) if code == "D"}
+    assert read == {state}
+    assert ("doubtful" in set(study.records.findings["code"])) == (state == "doubtful")
+
+
+def test_one_is_asked_for_with_scores_of_which_nothing_tells_the_lowest(tmp_path: Path) -> None:
+    (tmp_path / "seen.csv").write_bytes(as_csv(coded("323142")))
+    (question,) = [own for own in questions_in(propose(tmp_path)) if "these words mean" in own.text]
+    assert sorted(part[0].key for part in question.parts) == ['"1"', '"2"', '"3"', '"4"']
+    assert "only 1 used until you say" in question.text
+
+
+def test_plots_across_named_as_months_are_read_by_the_days_down_the_side(tmp_path: Path) -> None:
+    names = [f"M{n}" for n in range(1, 7)]
+    rows = [["Plot", *names], ["Prep", *["rip", "mound"] * 3], ["No. planted", *["20"] * 6]]
+    rows += [["Planted on", *["2023-06-01"] * 6], *([day, *["15"] * 6] for day in DAYS)]
+    visits = loaded(tmp_path, rows).records.visits
+    assert sorted(visits["plot"].unique()) == names
+    assert visits["alive"].tolist() == [15.0] * 18
+
+
+def test_plots_side_by_side_are_of_the_site_that_the_sheet_names(tmp_path: Path) -> None:
+    rows: list[list[str]] = [["Planted 1/6/2023"]]
+    for left, right in (("P1 - rip", "P2 - mound"), ("P3 - rip", "P4 - mound")):
+        rows += [[""], [f"Plot {left}", "", "", "", "", f"Plot {right}"], ["Tag", *DAYS, "", "Tag", *DAYS]]
+        rows += [
+            [f"{left[1]}{n}", *states.split(","), "", f"{right[1]}{n}", *states.split(",")]
+            for n, states in enumerate(STATES)
+        ]
+    (tmp_path / "home.xlsx").write_bytes(as_xlsx(rows, "Home"))
+    (tmp_path / "study.toml").write_text(propose(tmp_path), "utf-8")
+    visits = survivor.load(tmp_path).records.visits
+    assert set(visits["site"].str.casefold()) == {"home"}
+    assert sorted(visits["plot"].unique()) == ["P1", "P2", "P3", "P4"]
+
+
+def test_a_count_may_have_its_share_behind_it(tmp_path: Path) -> None:
+    rows = [["Site", "Plot", "Prep", "Planted on", *DAYS]]
+    rows += [
+        [
+            "Home",
+            f"P{n}",
+            ("rip", "mound")[n % 2],
+            "2023-06-01",
+            "18/20 (90%)",
+            "17 of 20, 85 %",
+            "9/20 45.5%",
+        ]
+        for n in range(4)
+    ]
+    study = loaded(tmp_path, rows)
+    assert study.records.visits.groupby("date")["alive"].sum().tolist() == [72.0, 68.0, 36.0]
+    assert study.records.plots["planted"].tolist() == [20.0] * 4
