@@ -12,7 +12,7 @@ from survivor.analysis.parts import no_rows
 from survivor.analysis.season import Season
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
-from survivor.intervals import ENTRY_GROUP, entries, group_codes
+from survivor.intervals import ENTRY_GROUP, entries, group_codes, row_codes
 from survivor.models.pieces import SeasonPieces
 from survivor.records import Records
 from survivor.settings import DrySeason, Settings
@@ -280,14 +280,18 @@ def _neither(count: int) -> str:
 def _found_at_first_visit(
     visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
 ) -> list[dict[str, object]]:
-    planted = intervals.drop_duplicates(list(PLOT_KEY))[[*PLOT_KEY, "planted_date"]]
+    read = [name for name in (*PLOT_KEY, "tag", "date", "state", PLANTS) if name in visits.columns]
     first = visits[visits["cohort"] == FIRST_PLANTING] if "cohort" in visits.columns else visits
-    dated = first.merge(planted, on=list(PLOT_KEY), how="inner")
-    age = (dated["date"] - dated["planted_date"]).dt.days
+    first = first[read].reset_index(drop=True)
+    plots = pd.concat([intervals[list(PLOT_KEY)], first[list(PLOT_KEY)]], ignore_index=True)
+    code, opening = row_codes([plots[name] for name in PLOT_KEY], in_order=False)
+    known = opening < len(intervals)  # plots that the intervals hold, by their first row
+    planted = intervals["planted_date"].iloc[np.where(known, opening, 0)].where(known)
+    age = (first["date"] - planted.iloc[code[len(intervals) :]].to_numpy()).dt.days
     # Of two visits as near to the day, the later tells.
     off = (age - at).abs() + 0.25 * (age < at)
-    near = dated[(age - at).abs() <= window].assign(off=off).sort_values("off", kind="stable")
-    seen = near.drop_duplicates([*PLOT_KEY, "tag"])
+    near = first[(age - at).abs() <= window].assign(off=off).sort_values("off", kind="stable")
+    seen = near.iloc[row_codes([near[name] for name in (*PLOT_KEY, "tag")], in_order=False)[1]]
     number = seen[PLANTS] if PLANTS in seen.columns else pd.Series(1, index=seen.index)
     alive = int(number[seen["state"] == State.ALIVE].sum())
     dead = int(number[seen["state"].isin([str(State.DEAD), str(State.REPLANTED)])].sum())

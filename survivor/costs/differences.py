@@ -121,6 +121,7 @@ def gaps(
         np.fill_diagonal(numbers[name], float(name == "ratio"))
     basis = np.full((size, size), WITHIN, dtype=object)
     grid = layout(fit.data, by, place_columns(fit))
+    within, shares = [], []
     for first, second in combinations(range(size), 2):
         line = _line(lines, methods[second], methods[first])
         basis[first, second] = basis[second, first] = line["basis"]
@@ -132,7 +133,9 @@ def gaps(
             numbers[name][first, second] = sign * numbers[column][second, first]
         shared = grid.shared(methods[first], methods[second])
         plants = cells.plants * stands_at(cells.frame, grid.places[shared])
-        ratio, error, df = over.ratio(second, first, plants / plants.sum())
+        within.append((second, first))
+        shares.append(plants / plants.sum())
+    for (second, first), (ratio, error, df) in zip(within, over.ratios(within, shares), strict=True):
         numbers["ratio"][second, first] = ratio
         numbers["ratio"][first, second] = 1 / ratio if ratio else np.nan
         for name, value in (("ratio_error", error), ("ratio_df", df)):
@@ -192,15 +195,28 @@ class _Planting:
         used = (rows != 0).any(axis=0)
         return self.fit.average_survival(self.stacked[used].reset_index(drop=True), rows[:, used], self.at)
 
-    def ratio(self, first: int, second: int, share: Floats) -> tuple[float, float, float]:
-        """Ratio of two survivals over some cells, the standard error of its logarithm, and its df."""
-        both = np.array([self.row({place: share}) for place in (first, second)])
-        above, below = np.asarray(self.average(both).estimate, dtype=float)
-        if at_edge(np.array([above, below])).any():
-            return float(above / below) if below > 0 else math.nan, math.nan, math.nan
-        average = self.average(self.row({first: share / above, second: -share / below})[None, :])
-        error = float(average.std_error[0])
-        return float(above / below), error if error > 0 else math.nan, float(np.asarray(average.df)[0])
+    def ratios(
+        self, pairs: Sequence[tuple[int, int]], shares: Sequence[Floats]
+    ) -> list[tuple[float, float, float]]:
+        """Ratios of two survivals over some cells, the standard errors of their logarithms, and their df."""
+        if not pairs:
+            return []
+        asked = list(zip(pairs, shares, strict=True))
+        both = [self.row({place: share}) for pair, share in asked for place in pair]
+        alive = np.asarray(self.average(np.array(both)).estimate, dtype=float).reshape(-1, 2)
+        found = [(a / b if b > 0 else math.nan, math.nan, math.nan) for a, b in alive.tolist()]
+        told = np.flatnonzero(~at_edge(alive).any(axis=1))
+        if not len(told):
+            return found
+        slopes = [
+            self.row({first: share / alive[place, 0], second: -share / alive[place, 1]})
+            for place, ((first, second), share) in enumerate(asked)
+            if place in told
+        ]
+        average = self.average(np.array(slopes))
+        for place, error, df in zip(told.tolist(), average.std_error, np.asarray(average.df), strict=True):
+            found[place] = found[place][0], float(error) if error > 0 else math.nan, float(df)
+        return found
 
 
 def draw_gaps(found: Gaps, base: int, draws: int, rng: np.random.Generator) -> Floats:

@@ -22,7 +22,7 @@ from scipy.sparse.csgraph import connected_components
 
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
-from survivor.intervals import entries, group_codes
+from survivor.intervals import entries, group_codes, row_codes
 from survivor.vocabulary import PLOT_KEY, REFUSED
 
 if TYPE_CHECKING:
@@ -247,8 +247,10 @@ def stands_at(frame: pd.DataFrame, places: pd.DataFrame) -> NDArray[np.bool_]:
     if not names:
         return np.full(len(frame), len(places) > 0)
     wanted = set(zip(*(places[name].astype(str) for name in names), strict=True))
-    rows = zip(*(frame[name].astype(str) for name in names), strict=True)
-    return np.fromiter((row in wanted for row in rows), dtype=bool, count=len(frame))
+    # Names are read once a place.
+    code, first = row_codes([frame[name] for name in names], in_order=False)
+    rows = zip(*(frame[name].iloc[first].astype(str) for name in names), strict=True)
+    return np.fromiter((row in wanted for row in rows), dtype=bool, count=len(first))[code]
 
 
 @dataclass(frozen=True)

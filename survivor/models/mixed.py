@@ -342,7 +342,9 @@ def _result(
 ) -> MixedFit:
     design, solution, objective = data.design, profile.solution, profile.objective
     left = degrees(fitted.columns, fitted.stratum, fitted.groups)
-    engine = MixedEngine(Reader(design, chosen, data.place), replace(solution, ready=None), left, fitted)
+    engine = MixedEngine(
+        Reader(design, chosen, data.place), replace(solution, ready=None, scored=None), left, fitted
+    )
     error = np.sqrt(np.diag(engine.covariance_of_terms(np.eye(len(design.terms)))))
     table = coefficient_table(design.terms, solution.beta, error, left.terms, VARIANCE, RATIOS[fitted.link])
     groups = [number for number, _ in left.counted]

@@ -68,8 +68,8 @@ class Solution:
         How the parameters lie: see ``level``, ``alpha``, ``beta``.
     adjustment
         What a restricted likelihood adds to the log-likelihood; 0 for a full one.
-    ready
-        The likelihood there, for those who go on from it.
+    ready, scored
+        The likelihood there and its approximate information, where known, for those who go on from it.
     """
 
     at: Parameters
@@ -83,6 +83,7 @@ class Solution:
     steps: int
     adjustment: float = 0.0
     ready: Evaluation | None = None
+    scored: Bread | None = None
 
     @property
     def level(self) -> Floats:
@@ -223,6 +224,7 @@ def solve_from(
         likely.strata,
         climb.steps,
         ready=ready,
+        scored=climb.scored,
     )
 
 
@@ -272,6 +274,7 @@ class _Climb:
     def __init__(self, likely: Likelihood, nodes: Sequence[Nodes], free: Flags) -> None:
         self.likely, self.nodes, self.free = likely, nodes, free
         self.steps, self.informed = 0, False
+        self.scored: Bread | None = None  # approximate information where the climb stands, where it was made
         self._bread: Bread | None = None
         self._moved = 0.0  # squared distance from where the information was computed
 
@@ -327,6 +330,7 @@ class _Climb:
     def _step(self, at: Parameters, ready: Evaluation) -> tuple[Parameters, float]:
         sds = np.flatnonzero(self.free)
         sd_step = np.zeros(len(at.sd))
+        self.scored = None
         if self._bread is not None:
             gradient = np.concatenate([ready.level, ready.common, ready.sd[sds]])
             level, inner = (part[0] for part in self._bread.times(gradient[None]))
@@ -335,6 +339,7 @@ class _Climb:
             return step, float(gradient @ np.concatenate([level, inner]))
         try:
             bread, variances = self.likely.scoring(at, ready.peaks)
+            self.scored = bread
         except np.linalg.LinAlgError as problem:
             raise ModelError(
                 "terms, levels and pieces of the baseline cannot all be told apart",

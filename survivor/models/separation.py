@@ -119,12 +119,12 @@ def _cells(
 ) -> tuple[_Cells, Codes, Codes]:
     """Distinct cells; the cell and the row of every pair of a row and a piece that it reaches into."""
     row_of, piece = np.nonzero(inside)
-    pieces = (piece[:, None] == np.arange(1, inside.shape[1])).astype(float)
-    key = np.column_stack([stratum[row_of], piece, columns[row_of]])
-    of_row, first = row_codes(key.T, in_order=False)
+    kind = row_codes([stratum, *columns.T], in_order=False)[0]
+    of_row, first = row_codes([kind[row_of], piece], in_order=False)
     count = len(first)
+    pieces = (piece[first, None] == np.arange(1, inside.shape[1])).astype(float)
     cells = _Cells(
-        np.column_stack([pieces, columns[row_of]])[first],
+        np.column_stack([pieces, columns[row_of[first]]]),
         stratum[row_of][first],
         sum_by(of_row, died[row_of], count) > 0,
         sum_by(of_row, lived[row_of], count) > 0,

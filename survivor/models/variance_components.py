@@ -124,7 +124,9 @@ class Objective:
         """Maximise over everything but the standard deviations."""
         moved = replace(start, at=replace(start.at, sd=sd))
         solution = self._plain(moved, np.zeros(len(sd), dtype=bool), goal)
-        bread, _ = self.likely.scoring(solution.at, self._ready(solution).peaks)
+        bread = solution.scored
+        if bread is None:
+            bread = self.likely.scoring(solution.at, self._ready(solution).peaks)[0]
         size = float(np.log(bread.level).sum() - np.linalg.slogdet(bread.common)[1])
         return replace(solution, adjustment=-size / 2, at_zero=start.at_zero)
 
