@@ -11,6 +11,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
@@ -95,11 +96,36 @@ class Information:
 
 @dataclass(frozen=True)
 class _Block:
+    """Rows of whole outermost groups; rows of an innermost group alike in stratum and columns are a cell.
+
+    ``columns`` and ``stratum`` of each cell, ``cells`` where each starts among the rows.
+    """
+
     counts: Counts
     columns: Floats
     lengths: Floats
     stratum: Codes
+    cells: Codes
     tree: Tree
+
+    @cached_property
+    def sizes(self) -> Codes:
+        """Rows of each cell."""
+        return np.diff(self.cells, append=self.tree.rows)
+
+    @cached_property
+    def groups(self) -> Codes:
+        """Where each innermost group starts among the cells."""
+        return np.searchsorted(self.cells, self.tree.row_starts[-1]).astype(np.intp)
+
+    @cached_property
+    def roots(self) -> Codes:
+        """Stratum of each outermost group."""
+        return self.stratum[np.searchsorted(self.cells, self.tree.row_starts[0])]
+
+    def sums(self, rows: Floats) -> Floats:
+        """Sum rows by cell."""
+        return np.add.reduceat(rows, self.cells, axis=0)
 
 
 @dataclass(frozen=True)
@@ -138,11 +164,11 @@ class Likelihood:
             modes = None if start is None else start[place].modes
             found: Integral = integrate(block.counts, predictor, at.sd, block.tree, nodes, modes)
             value += float(found.value.sum())
+            of_cell, later = block.sums(found.rows), self._later(at)
             if self.border:
-                level += sum_by(block.stratum, found.rows, self.border)
-            later = self._later(at)
+                level += sum_by(block.stratum, of_cell, self.border)
             common[: self.pieces - 1] += ((found.rows / total) @ block.lengths[:, 1:]) * later
-            common[self.pieces - 1 :] += found.rows @ block.columns
+            common[self.pieces - 1 :] += of_cell @ block.columns
             sd += found.sd.sum(axis=0)
             if found.peak is not None:
                 peaks.append(found.peak)
@@ -155,10 +181,10 @@ class Likelihood:
     def _predictor(self, block: _Block, at: Parameters) -> tuple[Floats, Floats]:
         """Predictor without effects, and the length of each row weighted by the baseline."""
         total = block.lengths @ np.concatenate([[1.0], self._later(at)])
-        predictor = np.log(total) + block.columns @ at.common[self.pieces - 1 :]
+        of_cell = block.columns @ at.common[self.pieces - 1 :]
         if self.border:
-            predictor = predictor + at.level[block.stratum]
-        return predictor, total
+            of_cell = of_cell + at.level[block.stratum]
+        return np.log(total) + np.repeat(of_cell, block.sizes), total
 
     def scoring(self, at: Parameters, peaks: Sequence[Peak]) -> tuple[Bread, Floats]:
         """Approximate information at the modes: of levels and common parameters, and of variances.
@@ -174,14 +200,12 @@ class Likelihood:
         weight = self._later(at)
         for block, peak in zip(self.blocks, peaks, strict=True):
             _, total = self._predictor(block, at)
-            rows = np.hstack([block.lengths[:, 1:] * weight / total[:, None], block.columns])
-            roots, cross, own = _marginal(peak, rows)
+            roots, cross, own = _marginal(peak, block, block.lengths[:, 1:] * weight / total[:, None])
             common += own
             variances += _of_variances(peak)
             if self.border:
-                stratum = block.stratum[block.tree.row_starts[0]]
-                level += sum_by(stratum, roots, self.border)
-                np.add.at(across, stratum, cross)
+                level += sum_by(block.roots, roots, self.border)
+                np.add.at(across, block.roots, cross)
         return bread_of(level, across, common), variances
 
     def information(
@@ -220,13 +244,18 @@ class Likelihood:
         return Information(level, across, (common + common.T) / 2)
 
 
-def _marginal(peak: Peak, rows: Floats) -> tuple[Floats, Floats, Floats]:
-    """Information of a level shared by each root, of it with the rows' columns, and of the columns."""
+def _marginal(peak: Peak, block: _Block, pieces: Floats) -> tuple[Floats, Floats, Floats]:
+    """Information of a level shared by each root, of it with what follows, and of pieces and columns."""
     curved, tree = peak.curvature, peak.curvature.tree
-    inside = -peak.slopes[1][:, None] * rows
-    common = rows.T @ inside
+    weight = -peak.slopes[1]
+    weighted = weight[:, None] * pieces
+    by_piece, by_column = block.sums(weighted), block.sums(weight)[:, None] * block.columns
+    both = by_piece.T @ block.columns
+    common = np.block([[pieces.T @ weighted, both], [both.T, block.columns.T @ by_column]])
+    inside = np.hstack([by_piece, by_column])
     for level in range(tree.depth - 1, -1, -1):
-        summed = tree.gather(level, inside)
+        innermost = level == tree.depth - 1
+        summed = np.add.reduceat(inside, block.groups if innermost else tree.starts[level], axis=0)
         inside = summed / curved.own[level][:, None]
         common -= curved.sd[level] ** 2 * (summed.T @ inside)
     return curved.followed[0], inside, common
@@ -258,9 +287,10 @@ def _down(tree: Tree, outer: int, level: int, values: Floats) -> Floats:
 
 def likelihood(rows: MixedRows) -> Likelihood:
     """Put rows in the order of their groups, and in blocks."""
-    order = np.lexsort(tuple(rows.groups[:, level] for level in range(rows.groups.shape[1] - 1, -1, -1)))
+    kind = row_codes([rows.stratum, *rows.columns.T], in_order=False)[0]
+    order = np.lexsort((kind, *rows.groups.T[::-1]))
     groups, stratum = rows.groups[order], rows.stratum[order]
-    starts = _starts(groups)
+    *starts, cells = _starts(np.column_stack([groups, kind[order]]))
     roots = starts[0]
     bordered = bool(np.array_equal(np.repeat(stratum[roots], np.diff(roots, append=len(order))), stratum))
     columns = rows.columns[order]
@@ -273,14 +303,15 @@ def likelihood(rows: MixedRows) -> Likelihood:
     blocks = []
     for low, high in _cuts(roots, len(order)):
         part = slice(low, high)
-        inside = [level[(level >= low) & (level < high)] - low for level in starts]
+        *inside, own = (level[(level >= low) & (level < high)] - low for level in (*starts, cells))
         nested = [np.searchsorted(child, parent).astype(np.intp) for parent, child in pairwise(inside)]
         blocks.append(
             _Block(
                 Counts(at_risk[part], died[part], rows.link),
-                columns[part],
+                columns[own + low],
                 lengths[part],
-                stratum[part],
+                stratum[own + low],
+                own,
                 Tree((*nested, inside[-1]), high - low),
             )
         )

@@ -57,7 +57,7 @@ class Objective:
     def work(self) -> int:
         """Rows times quadrature nodes: what one evaluation costs."""
         nodes = int(np.prod([len(rule[0]) for rule in self.nodes]))
-        return nodes * sum(len(block.stratum) for block in self.likely.blocks)
+        return nodes * sum(block.tree.rows for block in self.likely.blocks)
 
     def value(self, found: Solution) -> float:
         """Give what is maximised, with the binomial constant."""
