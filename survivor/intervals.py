@@ -148,7 +148,7 @@ def _refuse_overlap(frame: pd.DataFrame) -> None:
     keys = [frame[name] for name in (*INTERVAL_KEYS, "cohort") if name in frame.columns]
     start, stop = (frame[name].to_numpy(dtype=float) for name in ("start_day", "stop_day"))
     tagged = ~blank_names(frame["tag"])
-    first = _new_runs(keys)
+    first = new_runs(keys)
     same = np.concatenate([~first[1:], [False]])
     order: slice | Codes = slice(None)
     if not _together(keys, first) or (same[:-1] & (start[1:] < start[:-1])).any():
@@ -163,7 +163,7 @@ def _refuse_overlap(frame: pd.DataFrame) -> None:
         _refuse(ordered, wrong, "start_day", "two intervals of one tag overlap", "look for a tag used twice")
 
 
-def _new_runs(columns: Sequence[pd.Series[Any]]) -> NDArray[np.bool_]:
+def new_runs(columns: Sequence[pd.Series[Any]]) -> NDArray[np.bool_]:
     """Whether a row differs from the row before in some column; True for the first row."""
     new = np.zeros(len(columns[0]), dtype=bool)
     new[:1] = True
@@ -222,7 +222,7 @@ def refuse_blank_places(
 
 def blank_names(column: pd.Series[Any]) -> NDArray[np.bool_]:
     """Whether each value is absent or an empty text, shape (n,)."""
-    begins = np.flatnonzero(_new_runs([column]))
+    begins = np.flatnonzero(new_runs([column]))
     values = column.iloc[begins]
     blank = values.isna().to_numpy() | (values == "").to_numpy(dtype=bool, na_value=False)
     return np.repeat(blank, np.diff(np.append(begins, len(column))))
@@ -234,14 +234,14 @@ def _run_codes(columns: Sequence[pd.Series[Any]], begins: Codes) -> tuple[Codes,
 
 
 def _together(columns: Sequence[pd.Series[Any]], new: NDArray[np.bool_]) -> bool:
-    """Whether rows alike in some columns stand one after the other; ``new`` from ``_new_runs``."""
+    """Whether rows alike in some columns stand one after the other; ``new`` from ``new_runs``."""
     begins = np.flatnonzero(new)
     return len(_run_codes(columns, begins)[1]) == len(begins)
 
 
 def _distinct(columns: Sequence[pd.Series[Any]]) -> int:
     """Count the distinct rows of some columns."""
-    return len(_run_codes(columns, np.flatnonzero(_new_runs(columns)))[1])
+    return len(_run_codes(columns, np.flatnonzero(new_runs(columns)))[1])
 
 
 def group_codes(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[Codes, pd.DataFrame]:
@@ -418,7 +418,7 @@ def _entered(frame: pd.DataFrame) -> NDArray[np.bool_]:
     keys = [name for name in ENTRY_GROUP if name in frame.columns]
     start = frame["start_day"].to_numpy(dtype=float)
     columns = [frame[name] for name in keys]
-    if columns and _together(columns, new := _new_runs(columns)):
+    if columns and _together(columns, new := new_runs(columns)):
         first, codes = np.minimum.reduceat(start, np.flatnonzero(new)), np.cumsum(new) - 1
     else:
         codes = row_codes(columns, in_order=False)[0] if keys else np.zeros_like(start, int)
@@ -513,7 +513,7 @@ def alike(frame: pd.DataFrame, columns: Sequence[str]) -> tuple[pd.DataFrame, Co
     key = [frame[name].to_numpy() for name in ("start_day", "stop_day")]  # few values: the first to read
     if traits:
         # Seedlings of a plot stand together in most tables: their names are read once a run.
-        new = _new_runs(traits)
+        new = new_runs(traits)
         begins = np.flatnonzero(new)
         codes = _run_codes(traits, begins)[0]
         key.append(np.repeat(codes, np.diff(np.append(begins, count))))

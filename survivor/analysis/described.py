@@ -12,7 +12,7 @@ from survivor.analysis.parts import no_rows
 from survivor.analysis.season import Season
 from survivor.curves import curve
 from survivor.curves.rounds import at_milestone
-from survivor.intervals import ENTRY_GROUP, entries, group_codes, row_codes
+from survivor.intervals import ENTRY_GROUP, entries, group_codes, new_runs, row_codes
 from survivor.models.pieces import SeasonPieces
 from survivor.records import Records
 from survivor.settings import DrySeason, Settings
@@ -281,16 +281,21 @@ def _found_at_first_visit(
     visits: pd.DataFrame, intervals: pd.DataFrame, at: float, window: float
 ) -> list[dict[str, object]]:
     read = [name for name in (*PLOT_KEY, "tag", "date", "state", PLANTS) if name in visits.columns]
-    first = visits[visits["cohort"] == FIRST_PLANTING] if "cohort" in visits.columns else visits
-    first = first[read].reset_index(drop=True)
-    plots = pd.concat([intervals[list(PLOT_KEY)], first[list(PLOT_KEY)]], ignore_index=True)
+    # Visits of a plot stand together: its names are read once a run.
+    runs = np.flatnonzero(new_runs([visits[name] for name in PLOT_KEY]))
+    plots = pd.concat([intervals[list(PLOT_KEY)], visits[list(PLOT_KEY)].iloc[runs]], ignore_index=True)
     code, opening = row_codes([plots[name] for name in PLOT_KEY], in_order=False)
     known = opening < len(intervals)  # plots that the intervals hold, by their first row
     planted = intervals["planted_date"].iloc[np.where(known, opening, 0)].where(known)
-    age = (first["date"] - planted.iloc[code[len(intervals) :]].to_numpy()).dt.days
+    of_run = planted.to_numpy()[code[len(intervals) :]]
+    age = (visits["date"] - np.repeat(of_run, np.diff(runs, append=len(visits)))).dt.days
+    around = ((age - at).abs() <= window).to_numpy()
+    near, age = visits[around], age[around]
     # Of two visits as near to the day, the later tells.
-    off = (age - at).abs() + 0.25 * (age < at)
-    near = first[(age - at).abs() <= window].assign(off=off).sort_values("off", kind="stable")
+    near = near[read].assign(off=(age - at).abs() + 0.25 * (age < at))
+    if "cohort" in visits.columns:
+        near = near[visits["cohort"].to_numpy()[around] == FIRST_PLANTING]
+    near = near.sort_values("off", kind="stable")
     seen = near.iloc[row_codes([near[name] for name in (*PLOT_KEY, "tag")], in_order=False)[1]]
     number = seen[PLANTS] if PLANTS in seen.columns else pd.Series(1, index=seen.index)
     alive = int(number[seen["state"] == State.ALIVE].sum())

@@ -32,7 +32,7 @@ from survivor.effects.contrasts import Contrasts, Pair, contrasts, simultaneous,
 from survivor.effects.refits import Refits, refits
 from survivor.errors import EffectError, SurvivorError
 from survivor.limits import half_width, no_less_than_independent, said_of_floor, t_test
-from survivor.models.by_period import fit_again
+from survivor.models.by_period import fit_again, fit_by_cluster
 from survivor.models.result import check_fit, holm
 from survivor.vocabulary import REFUSED
 
@@ -129,7 +129,7 @@ def like_sites(
     )
     how = "" if moved is None else ", by one Newton step each"
     note = f"95 % CI by leaving out {what} in turn{how}, of each comparison on its own"
-    independent = contrasts(fit_again(fit.data, fit, cluster=None), by, at, base, population=population)
+    independent = contrasts(fit_by_cluster(fit, None), by, at, base, population=population)
     jackknifed, floored = _with_limits(table, told.to_numpy(), without, independent.table)
     checks = (*independent.noticed, *said_of_floor(table[by].tolist(), floored))
     made = replace(found, table=jackknifed, limits_note=note, noticed=checks, fit=fit)
@@ -145,7 +145,7 @@ def _differences(
     hold every level of all sites for each site; degrees of freedom are then of levels by site.
     """
     if sites <= MOST_PARTS or fit.strata == ("site",):
-        return contrasts(fit_again(fit.data, fit, cluster="site"), by, at, against, population=population)
+        return contrasts(fit_by_cluster(fit, "site"), by, at, against, population=population)
     found = contrasts(fit_again(fit.data, fit), by, at, against, population=population)
     of_sites = fit_again(fit.data, replace(fit, strata=("site",)), cluster="site")
     df = contrasts(of_sites, by, at, against, population=population).table.set_index(by)["df"]

@@ -28,11 +28,11 @@ from numpy.typing import NDArray
 
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
-from survivor.intervals import group_codes, row_codes, sum_by
+from survivor.intervals import cluster_columns, group_codes, row_codes, sum_by
 from survivor.limits import said_of_floor
 from survivor.models.cells import Cells
-from survivor.models.clusters import Sandwich, WaldTest
-from survivor.models.fitted import Arranged, once
+from survivor.models.clusters import Kind, Sandwich, WaldTest
+from survivor.models.fitted import Arranged, DeltaEngine, once
 from survivor.models.grouped import arranged, fit_grouped
 from survivor.models.likelihood import Rows, Solution, covariance_by, solve
 from survivor.models.paths import stretches
@@ -373,6 +373,55 @@ def fit_again(frame: pd.DataFrame, like: Fit, **options: Any) -> Fit:
     strata = list(like.strata) or None
     again = fit_grouped(frame, like.formula, strata=strata, working=like.working, **asked)
     return again if like.by_period is None else fit_varying(again, like.by_period)
+
+
+def fit_by_cluster(fit: Fit, cluster: str | None) -> Fit:
+    """Give a grouped fit with limits by another cluster, one of whole clusters of its own.
+
+    As :func:`fit_again` on the same rows, but where nothing else of the model turns on the cluster
+    only the limits are made anew.
+
+    Parameters
+    ----------
+    fit
+        The fit, with ratios by period or without.
+    cluster
+        Column of clusters; None: rows independent.
+    """
+    engine = fit.engine
+    model = getattr(getattr(engine, "survival", None), "model", None)
+    fitted = model.fitted if isinstance(model, PeriodFit) else getattr(engine, "fitted", None)
+    if not (
+        isinstance(engine, DeltaEngine)
+        and fitted is not None
+        and (fit.working, fit.weights, fitted.design.offset) == ("independence", None, None)
+        and not fitted.pieces.given
+    ):
+        return fit_again(fit.data, fit, cluster=cluster)
+    names = [] if cluster is None else cluster_columns(fit.data, cluster)
+    of_table = group_codes(fit.data, names)[0] if names else fitted.cluster_codes
+    whole = np.empty(int(fitted.cluster_codes.max()) + 1, dtype=np.intp)
+    whole[fitted.cluster_codes] = of_table
+    if not np.array_equal(whole[fitted.cluster_codes], of_table):
+        return fit_again(fit.data, fit, cluster=cluster)
+    levels, codes = np.unique(of_table[fitted.rows], return_inverse=True)
+    kind: Kind = "CR2" if names else "model"
+    again = replace(fitted, codes=codes.astype(np.intp), clusters=len(levels), kind=kind)
+    rows, solution, terms = again.data, again.solution, again.design.terms
+    if isinstance(model, PeriodFit):
+        rows, solution = model.rows, model.solution
+        terms = (*rows.names[: -_effects(model)], *_period_terms(model, str(fit.by_period)))
+    covariance = covariance_by(again.codes, again.clusters, rows, solution, kind)
+    own = None if isinstance(model, PeriodFit) else again
+    parts = likeliest_parts(solution, covariance, engine.survival, names, terms, own)
+    return replace(
+        fit,
+        table=parts.table,
+        engine=parts.engine,
+        variance=parts.variance,
+        cluster=tuple(names),
+        n_clusters=again.clusters if names else len(fit.data),
+    )
 
 
 def _effects(model: PeriodFit) -> int:
