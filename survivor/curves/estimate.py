@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from typing import Final, get_args
 
@@ -115,6 +116,14 @@ def _ragged(name: str, sample: Sample, survival: Floats) -> list[str]:
         f"{100 * survival[-1]:.1f} alive per 100, Turnbull's estimate, made for this, {100 * turnbull:.1f}"
     )
     return [said]
+
+
+def _said_of(
+    notes: tuple[str, ...], groups: Sequence[tuple[str, Sample, Floats]], estimator: Estimator
+) -> tuple[str, ...]:
+    """Give notes on curves, and remarks on each group."""
+    said = [(name, remarks(name, sample, survival, estimator)) for name, sample, survival in groups]
+    return (*notes, *together(said))
 
 
 def together(said: Sequence[tuple[str, Sequence[str]]]) -> tuple[str, ...]:
@@ -255,26 +264,26 @@ def curve(
     labels, samples = collect(intervals, by, cluster, strata)
     names = [str(label) for label in labels]
     icc = correlation(samples) if cluster is not None else 0.0
-    fitted, said = [], []
-    for name, sample in zip(names, samples, strict=True):
-        if estimator == "turnbull":
-            fitted.append(_turnbull(sample, name, limits, icc))
-        else:
-            fitted.append(_product(sample, estimator, bands, limits, icc))
-        said.append((name, remarks(name, sample, fitted[-1].survival, estimator)))
+    fitted = [
+        _turnbull(sample, name, limits, icc)
+        if estimator == "turnbull"
+        else _product(sample, estimator, bands, limits, icc)
+        for name, sample in zip(names, samples, strict=True)
+    ]
+    groups = tuple(zip(names, samples, (f.survival for f in fitted), strict=True))
     edges = any(np.isin(f.survival, (0.0, 1.0)).any() for f in fitted)
     return Curves(
         table=_labelled(labels, [len(f.survival) + 1 for f in fitted], _whole_counts(fitted)),
         by=by,
         estimator=estimator,
         limits=limits_in_words(cluster, strata, limits, icc if edges else None, estimator),
-        notes=(*notes, *together(said)),
         steps=tuple(
             _step(name, s, f, tuple(spans)) for name, s, f in zip(names, samples, fitted, strict=True)
         ),
         masses=_labelled(labels, [len(f.masses) for f in fitted], _masses(fitted)),
         largest_gradient=tuple(f.gradient for f in fitted) if estimator == "turnbull" else (),
         _samples=tuple(samples),
+        _said=partial(_said_of, tuple(notes), groups, estimator),
     )
 
 

@@ -5,8 +5,9 @@ A survival curve as a callable step that refuses what it cannot know.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Iterable
+from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from html import escape
 from numbers import Real
 from typing import TYPE_CHECKING, Literal
@@ -160,8 +161,6 @@ class Curves:
         ``kaplan-meier``, ``turnbull`` or ``life-table``.
     limits
         How the limits were made, in words.
-    notes
-        Plain sentences a reader needs beside the curves.
     masses
         Turnbull only: group, ``left, right, mass`` of the innermost intervals that hold
         mass; ``right`` is inf for those alive after the last visit.
@@ -182,11 +181,16 @@ class Curves:
     by: str | None
     estimator: Estimator
     limits: str
-    notes: tuple[str, ...]
     steps: tuple[Step, ...]
     masses: pd.DataFrame
     largest_gradient: tuple[float, ...] = ()
     _samples: tuple[Sample, ...] = field(default=(), repr=False)
+    _said: Callable[[], tuple[str, ...]] = field(default=tuple, repr=False)
+
+    @cached_property
+    def notes(self) -> tuple[str, ...]:
+        """Plain sentences a reader needs beside the curves; they take estimates more, made when asked for."""
+        return self._said()
 
     @property
     def column(self) -> str:

@@ -285,7 +285,15 @@ def _solve(
         effects=others * periods,
         names=names + named,
     )
-    solution = solve(rows)
+    # From where the ratios are those of the whole season.
+    found = fitted.solution
+    start = [
+        found.level,
+        found.alpha,
+        found.beta[~moved],
+        np.repeat(levels.effects[1:] @ found.beta, periods),
+    ]
+    solution = solve(rows, np.concatenate(start))
     if solution.divergent is not None:
         raise ModelError("a piece has no hazard", where="periods", mend="use fewer pieces")
     covariance = covariance_by(fitted.codes, fitted.clusters, rows, solution, fitted.kind)
