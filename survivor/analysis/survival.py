@@ -252,7 +252,7 @@ def method_curves(intervals: pd.DataFrame, at: float, window: float, strata: str
         said += _taken(taken, at)
     elif not all_dead(intervals):
         said.append(f"no visit lies within {window:g} days of day {at:g}: read there, all count as last seen")
-    return replace(found, notes=(*said, *found.notes))
+    return found.noting(tuple(said))
 
 
 def _taken(rounds: list[tuple[float, float]], at: float) -> list[str]:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Hashable, Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, partial
 from html import escape
 from numbers import Real
 from typing import TYPE_CHECKING, Literal
@@ -191,6 +191,10 @@ class Curves:
     def notes(self) -> tuple[str, ...]:
         """Plain sentences a reader needs beside the curves; they take estimates more, made when asked for."""
         return self._said()
+
+    def noting(self, said: tuple[str, ...]) -> Curves:
+        """Return the same curves with notes before their own."""
+        return replace(self, _said=partial(_before, said, self._said))
 
     @property
     def column(self) -> str:
@@ -504,6 +508,10 @@ def _watched(sample: Sample, days: Floats) -> Floats:
     at = np.where(days == first, np.nextafter(first, np.inf), days)
     covers = (sample.start[:, None] < at[None, :]) & (at[None, :] <= sample.stop[:, None])
     return whole(sample.at_risk @ covers)
+
+
+def _before(said: tuple[str, ...], own: Callable[[], tuple[str, ...]]) -> tuple[str, ...]:
+    return (*said, *own())
 
 
 def whole(counts: Floats) -> Floats:
