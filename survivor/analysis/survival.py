@@ -14,6 +14,7 @@ from survivor.analysis.observed import OBSERVED_COLUMNS, beside_standardised, ob
 from survivor.analysis.parts import Reason, Unmade, attempt, no_rows
 from survivor.analysis.season import Season
 from survivor.curves import Curves, curve
+from survivor.curves.result import noting
 from survivor.curves.rounds import at_milestone
 from survivor.effects.counted import with_counted_survival
 from survivor.effects.standardise import Standardised, survival
@@ -252,7 +253,7 @@ def method_curves(intervals: pd.DataFrame, at: float, window: float, strata: str
         said += _taken(taken, at)
     elif not all_dead(intervals):
         said.append(f"no visit lies within {window:g} days of day {at:g}: read there, all count as last seen")
-    return found.noting(tuple(said))
+    return noting(found, tuple(said))
 
 
 def _taken(rounds: list[tuple[float, float]], at: float) -> list[str]:

@@ -192,10 +192,6 @@ class Curves:
         """Plain sentences a reader needs beside the curves; they take estimates more, made when asked for."""
         return self._said()
 
-    def noting(self, said: tuple[str, ...]) -> Curves:
-        """Return the same curves with notes before their own."""
-        return replace(self, _said=partial(_before, said, self._said))
-
     @property
     def column(self) -> str:
         """Name of the first column of the tables."""
@@ -508,6 +504,11 @@ def _watched(sample: Sample, days: Floats) -> Floats:
     at = np.where(days == first, np.nextafter(first, np.inf), days)
     covers = (sample.start[:, None] < at[None, :]) & (at[None, :] <= sample.stop[:, None])
     return whole(sample.at_risk @ covers)
+
+
+def noting(curves: Curves, said: tuple[str, ...]) -> Curves:
+    """Return curves with notes before their own."""
+    return replace(curves, _said=partial(_before, said, curves._said))
 
 
 def _before(said: tuple[str, ...], own: Callable[[], tuple[str, ...]]) -> tuple[str, ...]:
