@@ -135,8 +135,8 @@ class _Spread:
 
     @cached_property
     def square(self) -> Floats:
-        """What a cluster has of its own in the others two parts, shape (m, G)."""
-        return self.level**2 + np.asarray(np.einsum("mgj,mgj->mg", self.common, self.common))
+        """What a cluster has of its own in the other two parts, shape (m, G)."""
+        return np.asarray(self.level**2 + np.einsum("mgj,mgj->mg", self.common, self.common))
 
 
 @dataclass(frozen=True)

@@ -161,7 +161,7 @@ class Solution:
     @cached_property
     def hazard(self) -> Floats:
         """Each row's cumulative hazard, which is its derivative in its own level; ones for odds; (n,)."""
-        return np.maximum(self.by_piece.sum(axis=1), 1e-300)
+        return np.asarray(np.maximum(self.by_piece.sum(axis=1), 1e-300))
 
     @cached_property
     def rows(self) -> Floats:

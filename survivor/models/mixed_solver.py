@@ -282,7 +282,7 @@ class _Climb:
         self, at: Parameters, goal: float, near: Evaluation | None = None
     ) -> tuple[Parameters, Evaluation]:
         """Climb until the squared step, in standard errors, is below ``goal``."""
-        ready = self.likely.evaluate(at, self.nodes, near and near.peaks)
+        ready = self.likely.evaluate(at, self.nodes, None if near is None else near.peaks)
         self._bread = None
         before, slow = np.inf, 0
         for _ in range(_STEPS):
@@ -301,8 +301,8 @@ class _Climb:
                 self._bread, before = None, np.inf
                 continue
             slow = slow + 1 if gain > _SLOW * before and gain < 1.0 else 0
-            near = self.informed and gain < _NEAR and self._bread is None
-            if near or slow >= _PATIENCE or (slow and self._bread is not None):
+            close = self.informed and gain < _NEAR and self._bread is None
+            if close or slow >= _PATIENCE or (slow and self._bread is not None):
                 self._bread, slow = self._observed(at, ready), 0
             before = gain
         raise ModelError(

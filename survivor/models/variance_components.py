@@ -23,6 +23,7 @@ Royal Statistical Society B 49, 1-39, which for normal outcomes is REML.
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -162,8 +163,10 @@ def _lowest(below: Callable[[Floats], float], first: Floats) -> Floats:
         def one(log_sd: float) -> float:
             return below(np.clip([log_sd], low, high))
 
-        found = optimize.minimize_scalar(one, bracket=(first[0], first[0] + 0.3), options={"xtol": 1e-3}).x
-        return np.clip([found], low, high)
+        bracket = (first[0], first[0] + 0.3)
+        with suppress(RuntimeError):  # no valley was found there: it is looked for between bounds
+            found = optimize.minimize_scalar(one, bracket=bracket, options={"xtol": 1e-3}).x
+            return np.asarray(np.clip([found], low, high))
     simplex = np.vstack([first, first + 0.3 * np.eye(len(first))])
     options = {"xatol": 1e-3, "fatol": 1e-7, "initial_simplex": simplex}
     bounds = [(low, high)] * len(first)

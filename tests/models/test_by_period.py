@@ -6,7 +6,7 @@ import pytest
 
 import survivor
 from survivor.errors import ModelError
-from survivor.models.by_period import fit_by_period, fit_varying
+from survivor.models.by_period import fit_again, fit_by_cluster, fit_by_period, fit_varying
 from survivor.models.fit import fit
 from tests.models.cohorts import VISITS, counts
 
@@ -140,3 +140,13 @@ def test_ratios_by_period_are_an_argument_of_fit():
     peer = fit(wide, " + ".join(names))
     asked = survivor.fit(frame, "method", by_period="method")
     np.testing.assert_allclose(asked.table["estimate"], peer.table["estimate"], rtol=1e-7)
+
+
+@pytest.mark.parametrize("cluster", ["site", None])
+@pytest.mark.parametrize("by_period", [None, "method"])
+def test_limits_by_another_cluster_are_those_of_a_fit_by_it(cluster, by_period):
+    model = fit(counts(sites=6, planted=40), "method", by_period=by_period)
+    found, peer = fit_by_cluster(model, cluster), fit_again(model.data, model, cluster=cluster)
+    assert (found.variance, found.cluster) == (peer.variance, peer.cluster)
+    pd.testing.assert_frame_equal(found.table, peer.table, rtol=1e-8)
+    assert (found.table["std_error"] != model.table["std_error"]).any()

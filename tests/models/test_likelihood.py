@@ -9,6 +9,7 @@ import statsmodels.api as sm
 from scipy.optimize import minimize
 
 from survivor.errors import ModelError
+from survivor.models import likelihood
 from survivor.models.fit import fit
 from survivor.models.grouped import arranged
 from survivor.models.likelihood import solve
@@ -89,3 +90,16 @@ def test_an_empty_piece_of_one_method_has_no_finite_estimate():
     frame.loc[(frame["method"] == "rip") & (frame["stop_day"] == 40), "died"] = 0
     with pytest.raises(ModelError, match="no finite estimate"):
         solve(_interaction(frame))
+
+
+@pytest.mark.parametrize("effects", [False, True])
+def test_sums_by_what_rows_share_lead_where_those_of_single_rows_do(monkeypatch, effects):
+    frame = counts(sites=4, planted=25, species=("acacia", "callitris"))
+    data = _interaction(frame) if effects else arranged(fit(frame, "method + species")).data
+    one = solve(data)  # so few rows that each counts as a kind of its own
+    monkeypatch.setattr(likelihood, "_FEW", 0)
+    shared = solve(data)
+    assert len(likelihood._kinds(data)[1]) < len(data.died)
+    np.testing.assert_allclose(shared.parameters, one.parameters, rtol=1e-10, atol=1e-12)
+    np.testing.assert_allclose(shared.rows, one.rows, rtol=1e-10, atol=1e-14)
+    assert shared.log_likelihood == pytest.approx(one.log_likelihood, abs=1e-9)
