@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
 
@@ -63,6 +63,7 @@ _HEADING_WORDS: Final = frozenset(
 _DEAD: Final = re.compile(r"\b(?:dead|deaths|losses|mortality|died|gaps|failures)\b", re.IGNORECASE)
 _ALIVE: Final = re.compile(r"\b(?:alive|living|live|surviv\w*)\b", re.IGNORECASE)
 _SHARE: Final = re.compile(r"%|\bper ?cent|\bpct\b", re.IGNORECASE)
+_TO_DATE: Final = re.compile(r"to date|so far|cumul|total|altogether|not since", re.IGNORECASE)
 _NOT_TO_DATE: Final = re.compile(r"since|new(?:ly)?\b|this visit|between", re.IGNORECASE)
 _ONCE_WORDS: Final = (*KEY_WORDS, "method", "species", "planted_date", *RADIUS_WORDS)
 _KNOWN_STATES: Final = frozenset(spoken(word) for words in STATE_WORDS.values() for word in words)
@@ -235,7 +236,7 @@ def _as_read(
     )  # fmt: skip
     if guess.holds_visits:
         guess = _with_what_titles_tell(guess, several, planted)
-        guess = replace(guess, assumed=_order_assumed(guess))
+        guess = replace(guess, assumed=(*_order_assumed(guess), *_counts_assumed(guess)))
     heads_of_visits = [grid.header[visit.value] for visit in wide]
     alike = sum(heads_of_visits.count(head) > 1 for head in heads_of_visits)  # nothing tells them apart
     understood: float = len(matched.positions) + len(guess.every_row) - (role == "other")
@@ -270,7 +271,8 @@ def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> 
             sites = [site for site in guess.texts_of("site").unique() if site and not is_total(site)]
             by_site = planted_by_site((*guess.titles, *guess.texts), sites, guess.order or "day-first")
     if not guess.visits and not matched.has("date") and "date" not in every_row:
-        every_row |= day_of_sheet(guess)
+        headed = [cells.one_date(guess.grid.header[place], guess.order) for place in guess.values]
+        every_row |= {"date": headed[0]} if headed and headed[0] else day_of_sheet(guess)
     guess = replace(guess, every_row=every_row, planted_by_site=by_site)
     return replace(guess, counted=_counted(guess)) if guess.role == "counts" else guess
 
@@ -448,6 +450,27 @@ def _counted(guess: Guess) -> str:
     beyond = bool(planted) and bool(values.gt(planted[0].reindex(values.index), axis=0).any(axis=None))
     spoken_of = any(_SHARE.search(text) for text in (*said, *texts, *headings))
     return "alive per cent" if signs or share or (spoken_of and beyond) else "alive"
+
+
+def _counts_assumed(guess: Guess) -> Iterator[str]:
+    """Say what was taken of counts that nothing in the sheet tells."""
+    if guess.role != "counts":
+        return
+    headings = [guess.grid.header[place] for place in guess.values]
+    said = (*guess.titles, guess.part.name, *headings)
+    share = any(map(_SHARE.search, said)) and guess.counted != "alive per cent"
+    if guess.counted == "dead to date" and not any(map(_TO_DATE.search, (*said, *guess.texts))):
+        yield (
+            "the dead are taken as counted to date and not since the visit before, which nothing in the "
+            "sheet tells"
+        )
+    if share:
+        of = "living" if guess.counted == "alive" else "dead"
+        yield f"the numbers are taken as {of} plants, though the sheet speaks of per cent"
+    species = [visit.species for visit in guess.visits if visit.species and visit.planted is None]
+    if species and guess.matched.has("planted"):
+        names = ", ".join(dict.fromkeys(map(str, species)))
+        yield f"{names} are taken as species, and the number planted of a row as that of each of them"
 
 
 # ---- days told elsewhere -------------------------------------------------------------------

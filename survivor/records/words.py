@@ -179,6 +179,7 @@ _TOTAL: Final = re.compile(
     r"|living|alive|all|percent|survival|count|plot|site|block|mean|average"
     r"|(means?|averages?)( (of|alive|living|percent|survival|all)\b.*)?|.* (mean|average)"
     r"|all (sites|plots|blocks|species|alive|living|plants|seedlings|preps)"
+    r"|tot|ave?|avg|median|min|minimum|max|maximum|sd|std|stdev|(std|standard) (dev|deviation|err|error)"
     r"|percent (alive|living|survival|dead)|survival( percent)?|overall"
 )
 

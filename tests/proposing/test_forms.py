@@ -195,3 +195,53 @@ def test_a_count_may_have_its_share_behind_it(tmp_path: Path) -> None:
     study = loaded(tmp_path, rows)
     assert study.records.visits.groupby("date")["alive"].sum().tolist() == [72.0, 68.0, 36.0]
     assert study.records.plots["planted"].tolist() == [20.0] * 4
+
+
+def counts(values: list[str], *, title: str = "", heads: tuple[str, ...] = DAYS) -> list[list[str]]:
+    rows = [[title]] if title else []
+    rows += [["Site", "Plot", "Prep", "Planted", "Planted on", *heads]]
+    return rows + [
+        ["Home", f"P{n}", ("rip", "mound")[n % 2], "20", "2023-06-01", *values[: len(heads)]]
+        for n in range(6)
+    ]
+
+
+def test_rows_of_statistics_are_no_plots(tmp_path: Path) -> None:
+    rows = counts(["19", "15", "12"])
+    labels = ["Tot.", "Avg", "Av.", "Min", "Max", "Median", "SD", "Std. dev."]
+    rows += [[label, "", "", "20", "", "3", "3", "3"] for label in labels[:4]]
+    rows += [["", label, "", "", "", "3", "3", "3"] for label in labels[4:]]
+    records = loaded(tmp_path, rows).records
+    assert sorted(records.visits["plot"].unique()) == [f"P{n}" for n in range(6)]
+    assert (records.findings["code"] == "total-row").sum() == len(labels)
+
+
+@pytest.mark.parametrize(
+    ("rows", "said"),
+    [
+        (counts(["1", "4", "6"], heads=tuple(f"Dead {day}" for day in DAYS)), ["counted to date"]),
+        (counts(["1", "4", "6"], title="Dead, counted to date"), []),
+        (counts(["5", "10", "15"], title="Mortality (%), to date"), ["dead plants, though"]),
+        (counts(["19", "15", "12"], title="Survival (%)"), ["living plants, though"]),
+        (counts(["19", "15", "12"], title="Alive"), []),
+        (
+            counts(["9", "8", "7", "6"], heads=("14/8/23 JB", "14/8/23 KT", "9/4/24 JB", "9/4/24 KT")),
+            ["JB, KT are taken as species"],
+        ),
+    ],
+)
+def test_what_is_taken_of_counts_that_nothing_tells_is_asked_about(
+    tmp_path: Path, rows: list[list[str]], said: list[str]
+) -> None:
+    found = loaded(tmp_path, rows).records.findings
+    of_counts = [own for own in found.loc[found["code"] == "assumed", "what"] if "day first" not in own]
+    assert len(of_counts) == len(said)
+    assert all(part in own for part, own in zip(said, of_counts, strict=True))
+
+
+def test_a_sheet_of_one_visit_has_its_day_in_the_heading(tmp_path: Path) -> None:
+    rows = [["Site", "Plot", "Prep", "Tag", "Planted on", "14 Aug 2023"]]
+    rows += [["Home", f"P{n}", ("rip", "mound")[n % 2], str(n), "2023-06-01", "A"] for n in range(6)]
+    visits = loaded(tmp_path, rows).records.visits
+    assert set(visits["date"].astype(str)) == {"2023-08-14"}
+    assert visits["state"].astype(str).tolist() == ["alive"] * 6
