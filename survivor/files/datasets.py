@@ -420,7 +420,7 @@ class Cells:
 
     def table(self) -> pd.DataFrame:
         """Give the cells as categories, each a text."""
-        coded = (pd.Categorical.from_codes(codes, texts) for codes, texts in self.columns)
+        coded = (pd.Categorical.from_codes(codes, pd.Index(texts)) for codes, texts in self.columns)
         return pd.DataFrame(dict(enumerate(coded)))
 
 

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection
+from typing import Any
 
+import numpy as np
 import pandas as pd
 
 Words = Callable[[str], str]  # gives two names that differ two names that differ
@@ -30,5 +32,13 @@ def in_words(frame: pd.DataFrame, words: Words, but: Collection[str] = ()) -> pd
 def ordered(frame: pd.DataFrame, keys: Collection[str]) -> pd.DataFrame:
     """Sort a table by those of the columns that it has."""
     known = [name for name in keys if name in frame.columns]
-    plain = frame[known].astype({name: str for name in known if frame[name].dtype == "category"})
+    plain = frame[known].assign(
+        **{name: _ranks(frame[name]) for name in known if frame[name].dtype == "category"}
+    )
     return frame.loc[plain.sort_values(known, kind="stable").index].reset_index(drop=True)
+
+
+def _ranks(column: pd.Series[Any]) -> np.ndarray[Any, Any]:
+    """Give each text of a category its place in their order; a blank is written, as texts are sorted."""
+    texts = np.array([*map(str, column.cat.categories), str(np.nan)], dtype=object)
+    return np.asarray(np.unique(texts, return_inverse=True)[1][column.cat.codes])  # a blank has the last

@@ -51,7 +51,8 @@ def one_a_past(table: pd.DataFrame, facts: Codes) -> pd.DataFrame:
     kept = np.zeros(len(history), dtype=bool)
     kept[first] = True
     mine = kept[unit]
-    out, times = table[mine].reset_index(drop=True), number[history[unit[mine]]]
+    out: pd.DataFrame = table[mine].reset_index(drop=True)
+    times = number[history[unit[mine]]]
     return out.assign(at_risk=times, died=times * (out["died"].to_numpy() > 0))
 
 

@@ -265,7 +265,7 @@ def _lost(past: Histories, told: pd.DataFrame) -> pd.DataFrame:
     last = _of_each(np.maximum, np.where(alive, told["turn"].to_numpy(), _NEVER), begins)
     died = _of_each(np.logical_or, told["death"].to_numpy(), begins)
     turn = np.where(last == _NEVER, past.entries["turn_before"], last).astype(int)
-    entries = past.entries[["name", "planted_date", "at_planting"]].assign(turn=turn)
+    entries: pd.DataFrame = past.entries[["name", "planted_date", "at_planting"]].assign(turn=turn)
     entries = entries[~died & ((last != _NEVER) | entries["at_planting"].to_numpy())]
     final = past.visits.sort_values("turn").drop_duplicates("name", keep="last").set_index("name")
     entries["last_date"] = entries["name"].map(final["date"])
