@@ -42,7 +42,13 @@ def meant(book: Book, unit: Unit, visit: int) -> object:
     return _MEANT[unit.states[visit]] if book.kind == "tagged" else unit.alive[visit]
 
 
-_LONGER = (field_books.visit_sheets, field_books.built_names, field_books.forms, field_books.stacked)
+_LONGER = (
+    field_books.visit_sheets,
+    field_books.plot_headers,
+    field_books.built_names,
+    field_books.forms,
+    field_books.stacked,
+)
 
 
 @pytest.mark.parametrize(
@@ -77,12 +83,20 @@ def test_every_record_is_read_as_a_careful_person_reads_it(make: Callable[[], Bo
 
 
 def test_each_gauge_of_a_file_is_of_the_site_that_heads_it(tmp_path: Path) -> None:
-    study = read(field_books.forms(), tmp_path)
+    counts = "Site,Plot,Prep,Planted,Planted on,Alive 14/8/2023,Alive 20/11/2023\n"
+    counts += "".join(
+        f"{site},{site[0]}{n},rip,20,1/6/2023,19,15\n" for site in ("Alder", "Birch") for n in "12"
+    )
+    (tmp_path / "counts.csv").write_text(counts)
+    days = "".join(f"{day}/06/2023,{day % 3},{day % 2}\n" for day in range(1, 31))
+    (tmp_path / "rain.csv").write_text(f"Date,Alder (mm),Birch rain mm\n{days}")
+    write_proposal(tmp_path, propose(tmp_path))
+    study = survivor.load(tmp_path)
     assert {gauge.name: gauge.sites for gauge in study.settings.gauges} == {
-        site: (site,) for site in ("Kilverton", "Ashgrove Sth")
+        site: (site,) for site in ("Alder", "Birch")
     }
-    fell = sum(gauge.daily["rain_mm"].sum() for gauge in study.gauges.records.values())
-    assert round(fell, 1) == field_books.forms().rain_mm
+    fell = {name: gauge.daily["rain_mm"].sum() for name, gauge in study.gauges.records.items()}
+    assert fell == {"Alder": 30.0, "Birch": 15.0}
 
 
 def test_a_key_of_codes_that_looks_like_counts_explains_them(tmp_path: Path) -> None:
