@@ -256,13 +256,16 @@ def _public(table: pd.DataFrame, private: frozenset[str]) -> pd.DataFrame:
 
 
 def findings_table(analysis: Analysis) -> pd.DataFrame:
-    """Return the findings, one row each; lists are joined by semicolons."""
+    """Return the findings, one row each; lists are joined by semicolons, what has parts is a column each."""
 
-    def told(value: Any) -> Any:
-        return "; ".join(value) if isinstance(value, list) else value
+    def told(name: str, value: Any) -> dict[str, Any]:
+        if isinstance(value, dict):
+            return {f"{name}_{part}": own for part, own in value.items()}
+        return {name: "; ".join(value) if isinstance(value, list) else value}
 
     records = [finding.as_record() for finding in analysis.findings]
-    return pd.DataFrame([{name: told(value) for name, value in record.items()} for record in records])
+    rows = [[told(name, value) for name, value in record.items()] for record in records]
+    return pd.DataFrame([{name: cell for cells in row for name, cell in cells.items()} for row in rows])
 
 
 def findings_json(analysis: Analysis) -> str:
