@@ -36,6 +36,7 @@ SHORT = {
     "files/content.py": "every reader of a file, and who certifies what was read",
     "programme/twice.py": "the one question on studies that reads them twice",
     "models/formulas.py": "whoever reads a formula, here or in a library, takes a turn",
+    "files/markup.py": "how markup is looked through, for the three modules that do",
     "records/reading.py": "records are read at once or in parts, by modules that need not know it",
     "records/renaming.py": "other names for what the records name",
     "records/checks/blanks.py": "one check, with the reading that its answer asks for",

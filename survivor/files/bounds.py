@@ -46,8 +46,8 @@ _ROW_ENDS: Final = b"</table:table-row>"
 _TEXT: Final = re.compile(rb"<(?:\w+:)?si\b")
 _SHARES: Final = re.compile(rb"""\bt\s*=\s*["']s["']""")  # said of a cell that holds a shared text
 _SHARED: Final = re.compile(  # such a cell, a formula in it or not, and the number of its text
-    rb"""<(?:\w+:)?c\b[^>]*?\bt\s*=\s*["']s["'][^>]*>\s*(?:<(?:\w+:)?f\b[^>]*>(?:[^<]*</(?:\w+:)?f>)?\s*)?"""
-    rb"""<(?:\w+:)?v\b[^>]*>\s*(\d{1,9})"""
+    rb"""<(?:\w+:)?c\b(?>[^<>]*?\bt\s*=\s*["']s["'])[^<>]*+>\s*+"""
+    rb"""(?:<(?:\w+:)?f\b[^<>]*+>(?:[^<]*+</(?:\w+:)?f>)?\s*+)?<(?:\w+:)?v\b[^<>]*+>\s*+(\d{1,9})"""
 )
 _TEXT_RECORD, _SHARED_RECORD = 19, 7  # of a binary workbook: a shared text, a cell that holds one
 _CORRUPT: Final = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError)

@@ -14,17 +14,17 @@ from typing import Final
 from xml.sax.saxutils import unescape
 
 from survivor.files.bounds import column_number
+from survivor.files.markup import ANY_PREFIX, attributes, element, tag
 
 NOT_WORKED_OUT: Final = "(formula without a result)"
-_CELL: Final = re.compile(rb"""<(?:\w+:)?c\s(?P<head>[^>]*)(?<!/)>(?P<held>.*?)</(?:\w+:)?c>""", re.DOTALL)
+_CELL: Final = re.compile(element(ANY_PREFIX + "c").encode())
 _MAY_BE: Final = re.compile(rb"""\bt\s*=\s*["']e["']|<(?:\w+:)?f\b""")
 _ERROR: Final = re.compile(rb"""\bt\s*=\s*["']e["']""")
 _TEXT: Final = re.compile(rb"""\bt\s*=\s*["']str["']""")
 _PLACE: Final = re.compile(rb"""\br\s*=\s*["']([A-Z]{1,3})(\d{1,7})["']""")
-_VALUE: Final = re.compile(rb"<(?:\w+:)?v\b[^>]*>([^<]+)</")
-_SHEET: Final = re.compile(r"<(?:\w+:)?sheet\s([^>]*)>")
-_RELATION: Final = re.compile(r"<(?:\w+:)?Relationship\s([^>]*)>")
-_ATTRIBUTE: Final = re.compile(r"""([\w:]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
+_VALUE: Final = re.compile(rb"<(?:\w+:)?v\b[^<>]*+>([^<]++)</")
+_SHEET: Final = re.compile(tag(ANY_PREFIX + "sheet"))
+_RELATION: Final = re.compile(tag(ANY_PREFIX + "Relationship"))
 
 
 def errors_shown(raw: bytes, sheet: str) -> dict[tuple[int, int], str]:
@@ -51,11 +51,13 @@ def errors_shown(raw: bytes, sheet: str) -> dict[tuple[int, int], str]:
         return {}
     errors = {}
     for cell in _CELL.finditer(text):
-        place = _PLACE.search(cell["head"])
-        value = _VALUE.search(cell["held"])
-        if place is None or (value is not None and _ERROR.search(cell["head"]) is None):
+        if cell["held"] is None:
             continue
-        if value is None and (_MAY_BE.search(cell["held"]) is None or _TEXT.search(cell["head"])):
+        place = _PLACE.search(cell["marks"])
+        value = _VALUE.search(cell["held"])
+        if place is None or (value is not None and _ERROR.search(cell["marks"]) is None):
+            continue
+        if value is None and (_MAY_BE.search(cell["held"]) is None or _TEXT.search(cell["marks"])):
             continue  # blank, or a formula that comes to an empty text
         shown = NOT_WORKED_OUT if value is None else unescape(value[1].decode("utf-8", "replace"))
         errors[int(place[2]) - 1, column_number(place[1]) - 1] = shown
@@ -74,14 +76,9 @@ def part_of_sheet(packed: zipfile.ZipFile, sheet: str) -> str:
         packed.read(name).decode("utf-8", "replace")
         for name in ("xl/workbook.xml", "xl/_rels/workbook.xml.rels")
     )
-    target = {at["Id"]: at["Target"] for at in map(_attributes, _RELATION.findall(relations))}
-    for at in map(_attributes, _SHEET.findall(book)):
+    target = {at["Id"]: at["Target"] for at in map(attributes, _RELATION.findall(relations))}
+    for at in map(attributes, _SHEET.findall(book)):
         if at["name"] == sheet:
             identity = next(value for name, value in at.items() if name.endswith(":id"))
             return posixpath.normpath(posixpath.join("/xl", target[identity])).lstrip("/")
     raise KeyError(sheet)
-
-
-def _attributes(text: str) -> dict[str, str]:
-    quotes = {"&quot;": '"', "&apos;": "'"}
-    return {name: unescape(double or single, quotes) for name, double, single in _ATTRIBUTE.findall(text)}

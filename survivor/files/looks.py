@@ -12,13 +12,13 @@ import re
 import zipfile
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from html import unescape
 from pathlib import Path
 from typing import Final
 
 from survivor.files.bounds import column_number
 from survivor.files.content import content
 from survivor.files.errors_shown import part_of_sheet
+from survivor.files.markup import attributes, element, tag
 from survivor.files.sheets import Grid, as_text, letters
 
 ENDINGS: Final = (".xlsx", ".xlsm")
@@ -26,11 +26,13 @@ ODS: Final = ".ods"
 _YES: Final = ("1", "true")  # as the format writes it, in either way
 _BUILT_IN: Final = {1: 0, 2: 2, 3: 0, 4: 2}  # number formats of every workbook -> decimals
 _FIXED: Final = re.compile(r"#?(?:,##)?0(?:\.(0+))?(?:_\))?(?:;.*)?")
-_ATTRIBUTE: Final = re.compile(r'([\w:.-]+)="([^"]*)"')
 _STRIKE: Final = re.compile(r'<strike(?:\s+val="(?:1|true)")?\s*/>|style:text-line-through-style="(?!none)')
-_FONT: Final = r"<font>.*?</font>|<font\b[^>]*/>"
+_FONT, _FILL, _STYLE = (re.compile(element(name)) for name in ("font", "fill", "style:style"))
+_FORMAT, _OF_CELL, _CELL, _ROW, _COLUMN = (
+    re.compile(tag(name)) for name in ("numFmt", "xf", "c", "row", "col")
+)
 _COLOUR: Final = re.compile(
-    r'<(?:color|fgColor)\b[^>]*\brgb="(?:[0-9A-F]{2})?([0-9A-F]{6})"|'
+    r'<(?:color|fgColor)\b[^<>]*\brgb="(?:[0-9A-F]{2})?([0-9A-F]{6})"|'
     r'\bfo:(?:background-)?color="#([0-9A-F]{6})"',
     re.IGNORECASE,
 )
@@ -53,12 +55,11 @@ def hidden(path: Path, sheet: str) -> Hidden:
     text = _sheet_text(path, sheet)
     rows = [
         int(marks["r"])
-        for tag in re.findall(r"<row\b[^>]*>", text)
-        if "hidden" in tag and (marks := _attributes(tag)).get("hidden") in _YES and "r" in marks
+        for told in _ROW.findall(text)
+        if "hidden" in told and (marks := attributes(told)).get("hidden") in _YES and "r" in marks
     ]
     columns: list[int] = []
-    for tag in re.findall(r"<col\b[^>]*>", text[: text.find("<sheetData")]):
-        marks = _attributes(tag)
+    for marks in map(attributes, _COLUMN.findall(text[: text.find("<sheetData")])):
         if marks.get("hidden") in _YES and int(marks["max"]) - int(marks["min"]) < 1000:
             columns += range(int(marks["min"]) - 1, int(marks["max"]))
     return Hidden(tuple(rows), tuple(columns))
@@ -74,10 +75,13 @@ def decimals(path: Path, sheet: str, column: int, rows: Sequence[int]) -> dict[i
     places = _places_of_styles(path)
     wanted = set(rows)
     shown = {}
-    for tag in re.findall(rf'<c\b[^>]*\br="{letters(column)}\d+"[^>]*>', text):
-        tag_says = _attributes(tag)
-        row = int(tag_says["r"][len(letters(column)) :])
-        place = places.get(int(tag_says.get("s", "0")))
+    own = re.compile(rf'\br="{letters(column)}\d+"')
+    for told in _CELL.findall(text):
+        if own.search(told) is None:
+            continue
+        marks = attributes(told)
+        row = int(marks["r"][len(letters(column)) :])
+        place = places.get(int(marks.get("s", "0")))
         if row in wanted and place is not None:
             shown[row] = place
     return shown
@@ -127,18 +131,18 @@ def _looks(path: Path, sheet: str) -> dict[tuple[int, int], str]:
         return _looks_in_ods(path, sheet)
     styles = _member(path, lambda _: "xl/styles.xml")
     fonts, fills = (
-        [_look(part) for part in re.findall(pattern, _between(styles, of), re.DOTALL)]
-        for of, pattern in (("fonts", _FONT), ("fills", r"<fill>.*?</fill>"))
+        [_look(part["held"] or "") for part in kind.finditer(_between(styles, of))]
+        for of, kind in (("fonts", _FONT), ("fills", _FILL))
     )
     of_style: dict[str, str] = {}
-    for number, tag in enumerate(re.findall(r"<xf\b[^>]*>", _between(styles, "cellXfs"))):
-        ids = (int(_attributes(tag).get(own, "0")) for own in ("fontId", "fillId"))
+    for number, marks in enumerate(map(attributes, _OF_CELL.findall(_between(styles, "cellXfs")))):
+        ids = (int(marks.get(own, "0")) for own in ("fontId", "fillId"))
         looks = [own[at] for own, at in zip((fonts, fills), ids, strict=True) if at < len(own)]
         of_style[str(number)] = next(filter(None, looks), "")
     if not any(of_style.values()):
         return {}
     found = {}
-    for marks in map(_attributes, re.findall(r"<c\b[^>]*>", _sheet_text(path, sheet))):
+    for marks in map(attributes, _CELL.findall(_sheet_text(path, sheet))):
         place = re.fullmatch(r"([A-Z]+)(\d+)", marks.get("r", ""))
         if place is not None and (look := of_style.get(marks.get("s", "0"), "")):
             found[int(place[2]), column_number(place[1].encode()) - 1] = look
@@ -162,26 +166,21 @@ def _between(text: str, part: str) -> str:
     return text[text.find(f"<{part}") : text.find(f"</{part}>")]
 
 
-def _attributes(tag: str) -> dict[str, str]:
-    return {name: unescape(value) for name, value in _ATTRIBUTE.findall(tag)}
-
-
 # ---- OpenDocument: a row or column says so itself, and a cell holds the text that it shows ----
 
-_ODS_ROW: Final = re.compile(r"<table:table-row\b([^>]*?)/?>")
-_ODS_COLUMN: Final = re.compile(r"<table:table-column\b([^>]*?)/?>")
-_ODS_CELL: Final = re.compile(
-    r"<table:(?:covered-)?table-cell\b([^>]*?)(?:/>|>(.*?)</table:(?:covered-)?table-cell>)", re.DOTALL
+_ODS_TABLE, _ODS_ROW, _ODS_COLUMN = (
+    re.compile(tag(f"table:{name}")) for name in ("table", "table-row", "table-column")
 )
-_SHOWN: Final = re.compile(r"<text:p[^>]*>\s*-?\d+[.,](\d+)\s*</text:p>")
+_ODS_CELL: Final = re.compile(element("table:(?:covered-)?table-cell"))
+_SHOWN: Final = re.compile(r"<text:p[^<>]*+>\s*+-?\d++[.,](\d++)\s*+</text:p>")
 _OUT_OF_SIGHT: Final = ("collapse", "filter")
 _MOST_REPEATED: Final = 1_000  # rows or columns of one tag: more are the empty rest of a sheet
 
 
 def _ods_table(path: Path, sheet: str) -> str:
     text = _member(path, lambda _: "content.xml")
-    for table in re.finditer(r"<table:table\s([^>]*)>", text):
-        if _attributes(table[1]).get("table:name") == sheet:
+    for table in _ODS_TABLE.finditer(text):
+        if attributes(table["marks"]).get("table:name") == sheet:
             end = text.find("</table:table>", table.end())
             return text[table.end() : end if end >= 0 else len(text)]
     return ""
@@ -192,8 +191,7 @@ def _hidden_in_ods(table: str) -> Hidden:
     for tags, kind in ((_ODS_ROW, "rows"), (_ODS_COLUMN, "columns")):
         at = 1 if kind == "rows" else 0
         own: list[int] = []
-        for tag in tags.finditer(table):
-            told = _attributes(tag[1])
+        for told in map(attributes, tags.findall(table)):
             times = int(told.get(f"table:number-{kind}-repeated", "1"))
             if told.get("table:visibility") in _OUT_OF_SIGHT and times < _MOST_REPEATED:
                 own += range(at, at + times)
@@ -209,7 +207,7 @@ def _decimals_in_ods(table: str, column: int, wanted: set[int]) -> dict[int, int
             continue
         for _, after, cell in _ods_cells(part):
             if after > column:
-                if (places := _SHOWN.search(cell[2] or "")) is not None:
+                if (places := _SHOWN.search(cell["held"] or "")) is not None:
                     shown |= dict.fromkeys(wanted.intersection(rows), len(places[1]))
                 break
     return shown
@@ -219,11 +217,11 @@ def _ods_rows(table: str) -> Iterator[tuple[range, str]]:
     """Numbers of the rows that one tag tells, and the text of their cells."""
     row = 1
     for part in re.split(r"(?=<table:table-row\b)", table):
-        tag = _ODS_ROW.match(part)
-        if tag is None:
+        begins = _ODS_ROW.match(part)
+        if begins is None:
             continue
-        after = row + int(_attributes(tag[1]).get("table:number-rows-repeated", "1"))
-        yield range(row, after) if after - row < _MOST_REPEATED else range(row, row), part[tag.end() :]
+        after = row + int(attributes(begins["marks"]).get("table:number-rows-repeated", "1"))
+        yield range(row, after) if after - row < _MOST_REPEATED else range(row, row), part[begins.end() :]
         row = after
 
 
@@ -231,22 +229,25 @@ def _ods_cells(row: str) -> Iterator[tuple[int, int, re.Match[str]]]:
     """First column, the one after the last, and the tag, of the cells of a row."""
     at = 0
     for cell in _ODS_CELL.finditer(row):
-        after = at + int(_attributes(cell[1]).get("table:number-columns-repeated", "1"))
+        after = at + int(attributes(cell["marks"]).get("table:number-columns-repeated", "1"))
         yield at, after, cell
         at = after
 
 
 def _looks_in_ods(path: Path, sheet: str) -> dict[tuple[int, int], str]:
     text = _member(path, lambda _: "content.xml")
-    styles = re.finditer(r"<style:style\s([^>]*[^/>])>(.*?)</style:style>", text, re.DOTALL)
-    named = {_attributes(style[1]).get("style:name"): look for style in styles if (look := _look(style[2]))}
+    named = {
+        attributes(style["marks"]).get("style:name"): look
+        for style in _STYLE.finditer(text)
+        if (look := _look(style["held"] or ""))
+    }
     if not named:
         return {}
     return {
         (row, column): named[style]
         for rows, part in _ods_rows(_ods_table(path, sheet))
         for at, after, cell in _ods_cells(part)
-        if cell[2] and (style := _attributes(cell[1]).get("table:style-name")) in named
+        if cell["held"] and (style := attributes(cell["marks"]).get("table:style-name")) in named
         for row in rows
         for column in range(at, min(after, at + _MOST_REPEATED))
     }
@@ -273,7 +274,7 @@ def _places_of_styles(path: Path) -> dict[int, int]:
     text = _member(path, lambda _: "xl/styles.xml")
     codes = {
         int(tag_says["numFmtId"]): tag_says.get("formatCode", "")
-        for tag_says in map(_attributes, re.findall(r"<numFmt\b[^>]*>", text))
+        for tag_says in map(attributes, _FORMAT.findall(text))
     }
     fixed = dict(_BUILT_IN)
     for number, code in codes.items():
@@ -282,6 +283,6 @@ def _places_of_styles(path: Path) -> dict[int, int]:
     cells = _between(text, "cellXfs")
     return {
         place: fixed[number]
-        for place, tag in enumerate(re.findall(r"<xf\b[^>]*>", cells))
-        if (number := int(_attributes(tag).get("numFmtId", "0"))) in fixed
+        for place, marks in enumerate(map(attributes, _OF_CELL.findall(cells)))
+        if (number := int(marks.get("numFmtId", "0"))) in fixed
     }
