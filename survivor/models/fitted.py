@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any, Protocol, TypeVar
@@ -274,7 +274,7 @@ class Fitted:
         return {}
 
     @cached_property
-    def _made(self) -> dict[Hashable, Any]:
+    def _made(self) -> dict[Any, Any]:
         return {}
 
     def __getstate__(self) -> dict[str, Any]:
@@ -327,10 +327,18 @@ class Fitted:
         return self.engine.average(cells, shares, at)
 
 
-def once(fit: object, key: Hashable, make: Callable[[], T]) -> T:
-    """Give what was made of a fit under a key before, else make it; of what only looks like a fit anew."""
-    made = fit._made if isinstance(fit, Fitted) else {}
-    if key not in made:
-        made[key] = make()
-    found: T = made[key]
+def once(fit: object, key: Any, make: Callable[[], T]) -> T:
+    """Give what was made of a fit under a key before, else make it.
+
+    Made anew of what only looks like a fit, and of a key that cannot be one, which ``make`` refuses.
+    """
+    try:
+        hash(key)
+    except TypeError:
+        return make()
+    if not isinstance(fit, Fitted):
+        return make()
+    if key not in fit._made:
+        fit._made[key] = make()
+    found: T = fit._made[key]
     return found

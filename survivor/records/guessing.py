@@ -94,8 +94,16 @@ def guess_table(
         guess = _best(part, several, (order, planted), turned=False)
     except RecordsError as fault:
         guess, first = None, fault
-    undated = guess is not None and all(visit.day is None and visit.date is None for visit in guess.visits)
-    settled = guess is not None and guess.holds_visits and not (guess.visits and undated)
+    # With a column for the day of planting its rows are plots, and the days of its visits stand elsewhere.
+    settled = (
+        guess is not None
+        and guess.holds_visits
+        and (
+            not guess.visits
+            or guess.matched.has("planted_date")
+            or any(visit.day is not None or visit.date is not None for visit in guess.visits)
+        )
+    )
     if guess is not None and (settled or _too_large_to_turn(part.whole)):
         return guess
     try:  # with the plots across and the visits down the side

@@ -150,3 +150,9 @@ def test_limits_by_another_cluster_are_those_of_a_fit_by_it(cluster, by_period):
     assert (found.variance, found.cluster) == (peer.variance, peer.cluster)
     pd.testing.assert_frame_equal(found.table, peer.table, rtol=1e-8)
     assert (found.table["std_error"] != model.table["std_error"]).any()
+
+
+@pytest.mark.parametrize("junk", [[], ["method"], ([],), pd.DataFrame({"method": ["rip"]})], ids=str)
+def test_what_names_no_column_is_refused_in_words(junk):
+    with pytest.raises(ModelError):
+        fit_by_period(fit(counts(), "method"), junk)
