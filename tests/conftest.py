@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+import gc
+from collections.abc import Generator, Iterator
 from typing import TYPE_CHECKING, Any
 
 import pytest
@@ -21,6 +22,17 @@ TOGETHER = ("tests/guideline/", "tests/seasons/")
 APART = ("tests/calibration/", "tests/report/test_pages.py", "tests/cli/test_broken_off.py")
 #: Begun first, so that no process is left with long tests at the end.
 FIRST = (*APART, *TOGETHER, "tests/records/test_fuzz.py", "tests/report/test_browser.py", "tests/analysis/")
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_collection() -> Generator[None, object, object]:
+    """Look for nothing to let go among what is imported and collected, which stays to the end."""
+    gc.disable()
+    try:
+        return (yield)
+    finally:
+        gc.freeze()
+        gc.enable()
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 
 import survivor
 from survivor.effects.cells import study_cells

@@ -5,16 +5,15 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 
 import survivor
 from survivor.effects.diagnostics import expected_deaths
 from survivor.errors import EffectError, ModelError
 from survivor.models.by_period import fit_varying
 from tests.effects.making import changing_counts
+from tests.public.fitted import WITH_Z as FIT
 from tests.public.making import METHODS, F
-
-FIT = survivor.fit(F, "method + z")
 
 
 def other() -> sm.GLM:

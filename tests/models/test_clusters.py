@@ -2,8 +2,8 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
 from scipy import stats
+from statsmodels.regression.linear_model import WLS
 
 from survivor.models.clusters import by_cluster, sandwich
 
@@ -184,7 +184,7 @@ def test_one_contrast_is_the_square_of_t(build, kind):
 def test_cr0_and_cr1_equal_statsmodels(build):
     # Source: statsmodels WLS, cov_type="cluster" without correction; CR1 is G / (G - 1) times it.
     codes, design, weight, outcome, *_ = _case()
-    fit = sm.WLS(outcome, design, weights=weight).fit(
+    fit = WLS(outcome, design, weights=weight).fit(
         cov_type="cluster", cov_kwds={"groups": codes, "use_correction": False}
     )
     np.testing.assert_allclose(build("CR0").covariance, fit.cov_params(), atol=1e-12)

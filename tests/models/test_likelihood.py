@@ -5,7 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 from scipy.optimize import minimize
 
 from survivor.errors import ModelError

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 
 from survivor.errors import ModelError
 from survivor.models import logistic

@@ -2,7 +2,6 @@
 
 import datetime as dt
 
-import dask.dataframe as dask
 import numpy as np
 import pandas as pd
 import polars as pl
@@ -24,6 +23,14 @@ def intervals() -> pd.DataFrame:
         planted=(dt.date(2022, 6, 1),),
     )
     return draw_intervals(cohort, 20260101)
+
+
+@pytest.fixture(scope="module")
+def dask():
+    """Half a second to import, which every process that collects would spend."""
+    import dask.dataframe
+
+    return dask.dataframe
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +67,7 @@ def test_site_levels_in_a_border_are_those_of_a_column_a_site(intervals):
 
 @pytest.mark.parametrize("cluster", ["plot", ["site", "block", "plot", "tag"]])
 @pytest.mark.parametrize("by", ["whole plots", "rows that part a plot", "rows dealt out"])
-def test_a_dask_table_gives_what_its_rows_give(tagged, by, cluster):
+def test_a_dask_table_gives_what_its_rows_give(dask, tagged, by, cluster):
     table = tagged
     if by == "rows dealt out":  # the rows of a seedling lie in several partitions
         table = table.iloc[np.argsort(np.arange(len(table)) % 3, kind="stable")].reset_index(drop=True)
@@ -94,7 +101,7 @@ def test_names_of_a_large_table_are_read_as_codes(kind):
         assert (read[name].cat.codes == plain[name].cat.codes).all()
 
 
-def test_seedlings_of_one_history_are_held_once(tagged):
+def test_seedlings_of_one_history_are_held_once(dask, tagged):
     whole = own_frame(tagged)
     held = own_frame(dask.from_pandas(tagged, npartitions=1))
     assert len(held) < 0.7 * len(whole)

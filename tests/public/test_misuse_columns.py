@@ -26,11 +26,12 @@ from survivor.errors import (
     PoolingError,
     SurvivorError,
 )
+from tests.public.fitted import COX, CURVES, DIFFERENCES, ONE, SURVIVAL, WITH_Z
 from tests.public.making import METHODS, F
 
 NAN = np.nan
-FIT, Z, COX = survivor.fit(F, "method"), survivor.fit(F, "method + z"), survivor.fit(F, "method", model="cox")
-C, S, D = survivor.curve(F, by="method"), survivor.survival(FIT), survivor.contrasts(FIT)
+FIT, Z = ONE, WITH_Z
+C, S, D = CURVES, SURVIVAL, DIFFERENCES
 NO_DEATHS = F.assign(died=np.where(F["method"] == "rip", 0, F["died"]))
 PENALISED = survivor.fit(NO_DEATHS, "method")
 DAYS = pd.DataFrame({"date": pd.date_range("2024-07-06", periods=3), "rain_mm": 1.0, "eto_mm": 2.0})

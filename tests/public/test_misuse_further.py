@@ -22,15 +22,13 @@ from survivor.errors import (
     StudyFileError,
     SurvivorError,
 )
+from tests.public.fitted import COX, CURVES, DIFFERENCES, ONE, SURVIVAL, WITH_Z
 from tests.public.making import F
 
 NAN = np.nan
-FIT = survivor.fit(F, "method")
-Z = survivor.fit(F, "method + z")
+FIT, Z = ONE, WITH_Z
 LOG = survivor.fit(F, "method", model="logistic", at=365)
-COX = survivor.fit(F, "method", model="cox")
-C = survivor.curve(F, by="method")
-D, S = survivor.contrasts(FIT), survivor.survival(FIT)
+C, D, S = CURVES, DIFFERENCES, SURVIVAL
 P, E = [9.0, 14.0, 6.0], [3.0, 4.0, 3.5]
 
 DAYS = pd.DataFrame({"date": pd.date_range("2024-07-06", periods=3), "tmin_c": 12.0, "tmax_c": 20.0})

@@ -8,33 +8,34 @@ import numpy as np
 import pytest
 
 import survivor
+from tests.public.fitted import WITH_Z as FIT
 from tests.public.making import F
 
-FIT = survivor.fit(F, "method + z")
 COSTS = {"usual": 3.0, "auger": 4.0, "rip": 4.5}
 RESULTS = {
-    "fit": (FIT, "estimate"),
-    "survival": (survivor.survival(FIT), "estimate"),
-    "contrasts": (survivor.contrasts(FIT), "estimate"),
-    "compare": (survivor.compare(F), "estimate"),
-    "dose": (survivor.dose(FIT, "z"), "estimate"),
-    "payoff": (survivor.payoff(FIT, COSTS), "cost_per_established"),
-    "stems": (survivor.stems_needed(survivor.survival(FIT), 1000), "plants_needed"),
-    "curve": (survivor.curve(F, by="method"), "survival"),
-    "median": (survivor.median_days(survivor.curve(F, by="method")), "day"),
-    "hazards": (survivor.hazards(survivor.fit(F, "method", pieces=[180])), "estimate"),
-    "sensitivity": (survivor.sensitivity(FIT), "estimate"),
-    "log-rank": (survivor.log_rank(F), None),
-    "mean days": (survivor.mean_days_alive(F), "estimate"),
-    "pool": (survivor.pool([9.0, 14.0, 6.0], [3.0, 4.0, 3.5]), "estimate"),
-    "pool by": (survivor.pool_by([9, 14, 6, 11], [3, 4, 3.5, 3], {"rain": [1, 2, 4, 5]}), "estimate"),
-    "margin": (survivor.non_inferiority(survivor.contrasts(FIT), 5), "estimate"),
+    "fit": (lambda: FIT, "estimate"),
+    "survival": (lambda: survivor.survival(FIT), "estimate"),
+    "contrasts": (lambda: survivor.contrasts(FIT), "estimate"),
+    "compare": (lambda: survivor.compare(F), "estimate"),
+    "dose": (lambda: survivor.dose(FIT, "z"), "estimate"),
+    "payoff": (lambda: survivor.payoff(FIT, COSTS), "cost_per_established"),
+    "stems": (lambda: survivor.stems_needed(survivor.survival(FIT), 1000), "plants_needed"),
+    "curve": (lambda: survivor.curve(F, by="method"), "survival"),
+    "median": (lambda: survivor.median_days(survivor.curve(F, by="method")), "day"),
+    "hazards": (lambda: survivor.hazards(survivor.fit(F, "method", pieces=[180])), "estimate"),
+    "sensitivity": (lambda: survivor.sensitivity(FIT), "estimate"),
+    "log-rank": (lambda: survivor.log_rank(F), None),
+    "mean days": (lambda: survivor.mean_days_alive(F), "estimate"),
+    "pool": (lambda: survivor.pool([9.0, 14.0, 6.0], [3.0, 4.0, 3.5]), "estimate"),
+    "pool by": (lambda: survivor.pool_by([9, 14, 6, 11], [3, 4, 3.5, 3], {"rain": [1, 2, 4, 5]}), "estimate"),
+    "margin": (lambda: survivor.non_inferiority(survivor.contrasts(FIT), 5), "estimate"),
 }
 
 
 @pytest.mark.parametrize("name", RESULTS)
 def test_results_share_their_columns(name):
-    result, own = RESULTS[name]
+    made, own = RESULTS[name]
+    result = made()
     found = result.tidy()
     assert list(found.columns) == list(FIT.tidy().columns)
     assert len(found) == len(result.table)
@@ -50,9 +51,9 @@ def test_groups_and_notes_are_words():
     contrasts = survivor.contrasts(FIT).tidy()
     assert contrasts["group"].tolist() == ["auger", "rip"]
     assert contrasts["against"].tolist() == ["usual", "usual"]
-    medians = RESULTS["median"][0].tidy()
+    medians = RESULTS["median"][0]().tidy()
     assert medians["note"].iloc[2] == "not reached by day 365"
-    curves = RESULTS["curve"][0].tidy()
+    curves = RESULTS["curve"][0]().tidy()
     assert curves["group"].iloc[-1] == "rip; 365.0"
     assert survivor.curve(F).tidy()["group"].iloc[0] == "all; 0.0"
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
-import statsmodels.api as sm
+import statsmodels.genmod.api as sm
+from statsmodels.tools.tools import add_constant
 
 import survivor
 from survivor.errors import SurvivorError
@@ -105,9 +106,7 @@ def test_a_published_factorial() -> None:
         for s, r in names.itertuples(index=False)
     ]
     found = parts_of(frame, ("seed", "root"), [("seed", "root")], question("site", at=1.0))
-    design = sm.add_constant(
-        (names == YES).astype(float).rename(columns={"work_seed": "s", "work_root": "r"})
-    )
+    design = add_constant((names == YES).astype(float).rename(columns={"work_seed": "s", "work_root": "r"}))
     link = sm.families.Binomial(sm.families.links.CLogLog())
     counts = np.column_stack([frame["died"], frame["at_risk"] - frame["died"]])
     plain = sm.GLM(counts, design, family=link).fit()
