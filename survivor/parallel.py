@@ -22,6 +22,7 @@ from multiprocessing.reduction import ForkingPickler
 from pickle import PicklingError
 from typing import Any, Final, TypeVar
 
+from survivor.memory import give_back
 from survivor.progress import tell, unheard
 
 T = TypeVar("T")
@@ -51,6 +52,7 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
     if len(pieces) < 2 or not _two_can():
         return _alone(work, pieces)
     context: Any = multiprocessing.get_context("fork")
+    give_back()
     try:
         taken = context.Value("i", 0)
         here, there = context.Pipe(duplex=False)

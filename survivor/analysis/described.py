@@ -296,7 +296,10 @@ def _found_at_first_visit(
     if "cohort" in visits.columns:
         near = near[visits["cohort"].to_numpy()[around] == FIRST_PLANTING]
     near = near.sort_values("off", kind="stable")
-    seen = near.iloc[row_codes([near[name] for name in (*PLOT_KEY, "tag")], in_order=False)[1]]
+    each = row_codes([near[name] for name in (*PLOT_KEY, "tag")], in_order=False)[1]
+    if PLANTS in near.columns:  # rows that are summed over plants are of one visit
+        each = np.union1d(each, np.flatnonzero(near["tag"] == ""))
+    seen = near.iloc[each]
     number = seen[PLANTS] if PLANTS in seen.columns else pd.Series(1, index=seen.index)
     alive = int(number[seen["state"] == State.ALIVE].sum())
     dead = int(number[seen["state"].isin([str(State.DEAD), str(State.REPLANTED)])].sum())

@@ -19,7 +19,7 @@ from survivor.errors import RecordsError, UnusableError
 from survivor.records.problems import LINE, WORKS_ROW, Source
 from survivor.records.times import number
 from survivor.settings import Settings
-from survivor.vocabulary import INFILL, PLANTS, PLOT_KEY, Severity
+from survivor.vocabulary import INFILL, PLANTS, PLOT_KEY, Severity, State
 from survivor.words import counted, full_stop
 
 RULE_COLUMNS: Final = ("rule", "what", "records")
@@ -145,6 +145,22 @@ def plants_put_in(visits: pd.DataFrame, plots: pd.DataFrame, *, tagged: bool) ->
     summed = table.groupby(groups, sort=True)[["first_plants", "replants"]].sum().reset_index()
     summed.insert(2, "planted", summed["first_plants"] + summed["replants"])
     return summed
+
+
+def sites_with_lost_plants(visits: pd.DataFrame) -> tuple[str, ...]:
+    """Name the sites with plants that were not found when they were last looked for.
+
+    Parameters
+    ----------
+    visits
+        As in `survivor.records.Records`.
+    """
+    if "state" not in visits:
+        return ()
+    looked = visits[visits["state"].astype(str) != State.NOT_VISITED.value]
+    last = looked.sort_values("date", kind="stable").groupby([*PLOT_KEY, "tag"], sort=False).tail(1)
+    lost = last.loc[last["state"].astype(str) == State.NOT_FOUND.value, "site"]
+    return tuple(sorted(set(lost.astype(str))))
 
 
 _STOOD_FOR: Final = "records"  # how many records a row of the accounts of a register stands for

@@ -57,8 +57,12 @@ class Kept:
     problems
         How many problems there are of each code, also of those that are not listed.
     deaths
-        Deaths with the likely cause of each, as risk intervals with the column ``cause``, where ``under`` and
-        the reported intervals are summed over seedlings; None where they are not.
+        Deaths with the likely cause of each, as risk intervals of tagged seedlings with the column ``cause``;
+        None of counts.
+    plants
+        As `survivor.records.Records.plants`, of tagged seedlings; None of counts.
+    lost
+        As `survivor.records.Records.sites_with_lost_plants`.
     """
 
     under: Mapping[Rule, pd.DataFrame]
@@ -66,6 +70,8 @@ class Kept:
     rules: pd.DataFrame
     problems: pd.Series[int]
     deaths: pd.DataFrame | None = None
+    plants: pd.DataFrame | None = None
+    lost: tuple[str, ...] = ()
 
     def renamed(self, words: Words, order: Sequence[str]) -> Kept:
         """Return the same under other names (`survivor.records.Records.renamed`)."""
@@ -74,7 +80,8 @@ class Kept:
             for rule, table in self.under.items()
         }
         deaths = None if self.deaths is None else in_words(self.deaths, words)
-        return replace(self, under=under, deaths=deaths)
+        plants = None if self.plants is None else ordered(in_words(self.plants, words), ("site", "method"))
+        return replace(self, under=under, deaths=deaths, plants=plants, lost=tuple(map(words, self.lost)))
 
     def intervals(self, rule: Rule) -> pd.DataFrame:
         """Give the risk intervals under a rule that is not the reported one.

@@ -195,13 +195,7 @@ def _squeezed(columns: Sequence[tuple[Codes, np.ndarray[Any, Any]]], rows: int) 
 
 def _plain(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     """Tell the tags that mean nothing but themselves, and that no other is written like."""
-    number = np.array(
-        [
-            tag.isdigit() and tag[0] != "0" and (tag.isascii() or _NUMBER.fullmatch(tag) is not None)
-            for tag in tags.tolist()
-        ],
-        dtype=bool,
-    )
+    number = _numbers(tags)
     others = tags[~number].tolist()
     if not others:
         return number
@@ -218,10 +212,21 @@ def _plain(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
             and not speaks_of_sums(tag)
         )
 
-    return np.array(
-        [
-            (tag not in written and tag not in first) if is_number else plain(tag)
-            for tag, is_number in zip(tags.tolist(), number.tolist(), strict=True)
-        ],
-        dtype=bool,
-    )
+    alone = number.copy()
+    alone[~number] = list(map(plain, others))
+    alike = numbers & {*written, *first}
+    if alike:
+        alone[number] = [tag not in alike for tag in tags[number].tolist()]
+    return alone
+
+
+def _numbers(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+    """Tell the tags that are numbers without zeros before them; nearly all are written in ASCII."""
+    import pyarrow as pa
+    import pyarrow.compute as pc
+
+    number = np.asarray(pc.match_substring_regex(pa.array(tags, pa.string()), r"^[1-9]\d*$"))
+    number = np.array(number, dtype=bool)
+    rest = np.flatnonzero(~number)
+    number[rest] = [_NUMBER.fullmatch(tag) is not None for tag in tags[rest].tolist()]
+    return number

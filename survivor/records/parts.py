@@ -17,7 +17,13 @@ from survivor.files.headers import squeezed
 from survivor.files.sheets import Grid
 from survivor.frames import tables_share
 from survivor.records import book
-from survivor.records.accounts import counted_up, no_rows, rules_in_force
+from survivor.records.accounts import (
+    counted_up,
+    no_rows,
+    plants_put_in,
+    rules_in_force,
+    sites_with_lost_plants,
+)
 from survivor.records.checks.names import plants_by_plot
 from survivor.records.collapsing import Alike, Rule, alike, intervals_of, packed, rules_kept
 from survivor.records.folding import MEASURED, Folded, Named, fold, lines_of
@@ -33,6 +39,7 @@ from survivor.records.problems import (
     none_found,
 )
 from survivor.records.sheets import RawSheet, visit_sheet_of
+from survivor.records.summing import deaths_summed, visits_summed
 from survivor.records.tidy import Tidy, stack, tidy_visits
 from survivor.records.times import LIKE, TIMES
 from survivor.settings import Settings, Sheet
@@ -76,7 +83,8 @@ class Register:
 class Part:
     """What is kept of one part, texts of its visits and intervals as categories: see `Records`.
 
-    ``places`` holds a record of each plot and preparation.
+    ``places`` holds a record of each plot and preparation; ``put_in``, ``lost`` and ``deaths`` are of tagged
+    seedlings (`survivor.records.collapsing.Kept`).
     """
 
     plots: pd.DataFrame
@@ -87,6 +95,9 @@ class Part:
     number: pd.Series[int]
     places: pd.DataFrame
     plants: pd.Series[int]
+    put_in: pd.DataFrame | None
+    lost: tuple[str, ...]
+    deaths: pd.DataFrame | None
     lived: frozenset[str]
     sizes: Counter[str]
     rules: pd.DataFrame
@@ -215,15 +226,29 @@ def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) 
     causes = causes_of(everything, register.sources)
     usable = None if table is None else book.used_plots(table, table.found)
     accounts = account_table(read, looked_at.found, register.sources)
+    tagged = settings.records.kind == "tagged"
+    plots = plots_frame(usable, made.entries, ready.traits, tagged=tagged)
+    visits = _visits(kept.rows, register, ready.traits)
+    put_in = deaths = None
+    lost = sites_with_lost_plants(visits)
+    if tagged and len(kept.rows):
+        reported = next(iter(intervals.values()))
+        put_in = plants_put_in(visits, plots, tagged=True)
+        deaths = deaths_summed(reported, visits)
+        last_day = float(reported["stop_day"].max()) if len(reported) else 0.0
+        visits = visits_summed(visits, last_day, settings.milestones)
     return Part(
-        plots=plots_frame(usable, made.entries, ready.traits, tagged=settings.records.kind == "tagged"),
-        visits=_visits(kept.rows, register, ready.traits),
+        plots=plots,
+        visits=packed(visits, but=_MANY),
         intervals=intervals,
         accounts=counted_up(accounts, read[TIMES].to_numpy() if TIMES in read.columns else None),
         causes=_examples(causes),
         number=causes["code"].value_counts(),
         places=_places(made.rows, ready.traits),
         plants=plants_by_plot(made.rows),
+        put_in=put_in,
+        lost=lost,
+        deaths=deaths,
         lived=book.names_with_intervals(made.entries, next(iter(intervals.values()))),
         sizes=Counter(sizes),
         rules=rules_in_force(found, settings),
@@ -304,8 +329,7 @@ def _visits(rows: pd.DataFrame, register: Register, traits: tuple[str, ...]) -> 
     needed = ("record", "source", "row", *(() if tagged_seedlings else ("alive", "dead")))
     spare = [word for word in WORKINGS if word not in needed]
     rows = rows.drop(columns=spare, errors="ignore")
-    visits = visits_frame(rows, register.sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
-    return packed(visits, but=_MANY)
+    return visits_frame(rows, register.sources, (*WORKINGS, *traits), tagged=tagged_seedlings)
 
 
 def _examples(causes: pd.DataFrame) -> pd.DataFrame:
@@ -322,6 +346,6 @@ def _empty(table: PlotTable | None, register: Register) -> Part:
     return Part(
         plots_frame(usable, rows, traits, tagged=register.settings.records.kind == "tagged"),
         none, {}, none, causes_of(none_found(), ()), number, rows.iloc[:0], number,
-        frozenset(), Counter(), rules_in_force(none_found(), register.settings), traits,
+        None, (), None, frozenset(), Counter(), rules_in_force(none_found(), register.settings), traits,
         none, frozenset(), False,
     )  # fmt: skip

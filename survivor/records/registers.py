@@ -31,6 +31,7 @@ from survivor.files.datasets import (
 from survivor.files.headers import squeezed
 from survivor.files.kinds import WORKBOOK_ENDINGS
 from survivor.frames import tables_share
+from survivor.memory import give_back
 from survivor.parallel import side_by_side
 from survivor.progress import tell
 from survivor.records import book
@@ -65,13 +66,13 @@ from survivor.records.problems import (
 )
 from survivor.records.result import ROW_ORDER, Records
 from survivor.records.sheets import RawSheet, read_plot_sheet, sites_of_plots
-from survivor.records.summing import deaths_summed, may_be_summed, summed
+from survivor.records.summing import may_be_summed, summed, summed_by_cause
 from survivor.records.tidy import Tidy, stack, tidy_plots, tidy_visits
 from survivor.settings import STUDY_FILE, Settings, Sheet, key_lines
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import counted
 
-_A_PART: Final = 250_000  # records of a part, about
+_A_PART: Final = 500_000  # records of a part, about
 _MOST_PARTS: Final = 500  # files held open at once
 _SAMPLE: Final = 2_000  # rows that tell how a file is to be understood
 _BY: Final = (*ROW_ORDER["visits"][:-2], "planted_date", "date", "start_day", "row")
@@ -82,8 +83,14 @@ def read_register(study_file: str | Path, settings: Settings) -> Records:
     """Read a study whose visits are a register; parameters and errors as `read_records`."""
     with tempfile.TemporaryDirectory(prefix="survivor-") as home:
         register = open_register(study_file, settings, Path(home))
-        parts = side_by_side(partial(part_of, register), range(register.parts))
+        parts = side_by_side(partial(_part, register), range(register.parts))
     return join_parts(study_file, register, parts)
+
+
+def _part(register: Register, number: int) -> Part:
+    part = part_of(register, number)
+    give_back()
+    return part
 
 
 def open_register(study_file: str | Path, settings: Settings, home: Path) -> Register:
@@ -108,6 +115,7 @@ def open_register(study_file: str | Path, settings: Settings, home: Path) -> Reg
         _refuse_what_needs_the_whole(sheet)
     register = _opened(folder, name, settings, closed, home)
     tell(f"{_number(register)}, looked through")
+    give_back()
     return register
 
 
@@ -116,7 +124,9 @@ def join_parts(study_file: str | Path, register: Register, parts: Sequence[Part]
     tell(f"{_number(register)}, put together")
     with tables_share():
         notes = StudyLines(key_lines(Path(study_file)), len(register.sources) - 1)
-        return _put_together(register, parts, notes)
+        records = _put_together(register, parts, notes)
+    give_back()
+    return records
 
 
 def parts_about(study_file: str | Path, settings: Settings) -> int:
@@ -267,7 +277,7 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
     check_rules(settings, notes)
     traits = _traits(parts)
     visits = unpacked(_in_order([part.visits for part in parts], register.together == "site"), but=())
-    under, deaths = _under(parts, traits, settings, visits, register.together == "site")
+    under = _under(parts, traits, settings, register.together == "site")
     intervals = under.pop(rules_kept(settings.rules)[0])
     rows = _stacked([part.places for part in parts])
     found = [book.not_read(register.folder, settings, sources), *_said(register)]
@@ -315,7 +325,7 @@ def _put_together(register: Register, parts: Sequence[Part], notes: StudyLines) 
         _sources=sources,
         _nothing=None if nothing is None else (type(nothing), nothing.what, nothing.where, nothing.mend),
         works=works,
-        _kept=Kept(under, dict(sizes), rules, number, deaths),
+        _kept=Kept(under, dict(sizes), rules, number, _deaths(parts), _put_in(parts), _lost(parts)),
     )
 
 
@@ -352,10 +362,10 @@ def _in_order(tables: Sequence[pd.DataFrame], by_site: bool) -> pd.DataFrame:
 
 
 def _under(
-    parts: Sequence[Part], traits: Sequence[str], settings: Settings, visits: pd.DataFrame, by_site: bool
-) -> tuple[dict[Rule, pd.DataFrame], pd.DataFrame | None]:
-    """Risk intervals of all parts by rule, those not reported packed; and deaths by cause where summed."""
-    reported, summing, deaths = rules_kept(settings.rules)[0], False, None
+    parts: Sequence[Part], traits: Sequence[str], settings: Settings, by_site: bool
+) -> dict[Rule, pd.DataFrame]:
+    """Risk intervals of all parts by rule, those not reported packed."""
+    reported, summing = rules_kept(settings.rules)[0], False
     under = {}
     for rule in next((list(part.intervals) for part in parts if part.intervals), [reported]):
         tables = [part.intervals.pop(rule) for part in parts if rule in part.intervals]
@@ -364,11 +374,26 @@ def _under(
         table = table.drop(columns=[name for name in carried if name in table.columns])
         if rule == reported:  # the first
             summing = settings.records.kind == "tagged" and may_be_summed(table)
-            deaths = unpacked(deaths_summed(table, visits), but=()) if summing else None
         table = summed(table, settings.milestones) if summing else table
         table["method"] = pd.Categorical(table["method"], categories=methods_in_order(table, settings))
         under[rule] = unpacked(table) if rule == reported else packed(table)
-    return under, deaths
+    return under
+
+
+def _deaths(parts: Sequence[Part]) -> pd.DataFrame | None:
+    told = [part.deaths for part in parts if part.deaths is not None]
+    return unpacked(summed_by_cause(_stacked(_in_same_codes(told))), but=()) if told else None
+
+
+def _put_in(parts: Sequence[Part]) -> pd.DataFrame | None:
+    told = [part.put_in for part in parts if part.put_in is not None]
+    if not told:
+        return None
+    return pd.concat(told).groupby(["site", "method"], sort=True).sum().reset_index()
+
+
+def _lost(parts: Sequence[Part]) -> tuple[str, ...]:
+    return tuple(sorted({site for part in parts for site in part.lost}))
 
 
 def _plots(parts: Sequence[Part], traits: Sequence[str], kept: PlotTable | None) -> pd.DataFrame:

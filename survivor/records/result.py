@@ -9,7 +9,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.records import tagged
-from survivor.records.accounts import first_causes, plants_put_in, rules_in_force
+from survivor.records.accounts import first_causes, plants_put_in, rules_in_force, sites_with_lost_plants
 from survivor.records.collapsing import Kept
 from survivor.records.diary import PlotWorks, no_works
 from survivor.records.frames import INTERVAL_ORDER, intervals_frame, likely_causes
@@ -108,7 +108,16 @@ class Records:
     @property
     def plants(self) -> pd.DataFrame:
         """Plants put in, by site and method: planted, and of these first_plants and replants."""
+        if self._kept is not None and self._kept.plants is not None:
+            return self._kept.plants
         return plants_put_in(self.visits, self.plots, tagged=self._settings.records.kind == "tagged")
+
+    @property
+    def sites_with_lost_plants(self) -> tuple[str, ...]:
+        """Sites with plants that were not found when they were last looked for."""
+        if self._kept is not None:
+            return tuple(sorted(self._kept.lost))
+        return sites_with_lost_plants(self.visits)
 
     @property
     def findings(self) -> pd.DataFrame:

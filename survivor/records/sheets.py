@@ -16,7 +16,7 @@ from survivor.errors import RecordsError
 from survivor.files import cells
 from survivor.files.headers import Matched, find_header, match_columns, need, squeezed
 from survivor.files.looks import decimals, hidden, looks_told
-from survivor.files.sheets import HEADER_JOINT, Grid, Line, as_text, read_whole
+from survivor.files.sheets import HEADER_JOINT, Grid, Line, read_whole
 from survivor.records.checks.cells import lines_unused, sums_of_rows_above, total_rows
 from survivor.records.days_told import date_in_headers
 from survivor.records.problems import WORKS_ROW, Source
@@ -369,7 +369,7 @@ def _sorted_out(
     key = named[0] if named else None
     own = pd.Series(key is None, index=facts.index)
     for place in matched.positions.get(key or "", ()):
-        own |= cells.of_each(_carried_down(grid, place), lambda cell: _names(as_text(cell)))
+        own |= cells.of_each_text(_carried_down(grid, place), _names)
     told = pd.DataFrame({n: cells.texts(column) for n, column in enumerate(values)}, index=facts.index)
     filled, again = _looked_through(grid)
     table = grid.cells.reset_index(drop=True)
@@ -410,18 +410,18 @@ def _looked_through(grid: Grid) -> tuple[pd.Series[int], pd.Series[bool]]:
     rows = len(grid.cells)
     filled, again = np.zeros(rows, dtype=np.int32), np.ones(rows, dtype=bool)
     for place, header in enumerate(grid.header):
-        filled += cells.of_each(grid.cells[place], lambda cell: as_text(cell) != "").to_numpy()
+        filled += cells.of_each_text(grid.cells[place], bool).to_numpy()
         if again.any():
             head = [squeezed(part) for part in (header, *header.split(HEADER_JOINT))]
-            again &= cells.of_each(grid.cells[place], partial(_is_blank_or_in, head)).to_numpy()
+            again &= cells.of_each_text(grid.cells[place], partial(_is_blank_or_in, head)).to_numpy()
     again &= filled >= _FEWEST_WORDS
     if sum(header != "" for header in grid.header) < _FEWEST_COLUMNS:
         again[:] = False
     return pd.Series(filled), pd.Series(again).astype(bool)
 
 
-def _is_blank_or_in(head: Sequence[str], cell: object) -> bool:
-    return (text := as_text(cell)) == "" or squeezed(text) in head
+def _is_blank_or_in(head: Sequence[str], text: str) -> bool:
+    return text == "" or squeezed(text) in head
 
 
 def _names(text: str) -> bool:

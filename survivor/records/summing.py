@@ -21,12 +21,13 @@ from survivor.intervals import ENTRY_GROUP, row_codes
 from survivor.records.frames import INTERVAL_ORDER, likely_causes
 from survivor.records.renaming import ordered
 from survivor.settings import Milestone
-from survivor.vocabulary import FIRST_PLANTING
+from survivor.vocabulary import FIRST_PLANTING, PLANTS, PLOT_KEY
 
 _CLOSE: Final = 30.0  # days; visits of a plot nearer to each other are told apart seedling by seedling
 _TOGETHER: Final = tuple(name for name in ENTRY_GROUP if name != "tag")
 _SUMMED: Final = ("at_risk", "died")
 _OF_STRETCH: Final = ("start_day", "stop_day", "start_date", "stop_date")
+_OF_RECORD: Final = ("tag", "row", PLANTS)
 
 
 def one_a_past(table: pd.DataFrame, facts: Codes) -> pd.DataFrame:
@@ -91,6 +92,68 @@ def summed(table: pd.DataFrame, milestones: Iterable[Milestone]) -> pd.DataFrame
     return ordered(both, (*INTERVAL_ORDER, "stop_day"))
 
 
+def visits_summed(visits: pd.DataFrame, last_day: float, milestones: Iterable[Milestone]) -> pd.DataFrame:
+    """Sum the visits of a plot over its seedlings, where no answer needs to follow one.
+
+    Parameters
+    ----------
+    visits
+        Tidy visits of tagged seedlings, with ``plants``.
+    last_day
+        Last day on which one of their risk intervals ends.
+    milestones
+        Those of the study file.
+
+    Returns
+    -------
+    DataFrame
+        As ``visits``, in their order; summed rows have a blank tag and the first row of the sheet. Left as
+        they are: visits of plots with a height, with two visits within 30 days, or two in the window of a
+        milestone.
+    """
+    if visits.empty:
+        return visits
+    plot = row_codes([visits[name] for name in PLOT_KEY], in_order=False)[0]
+    apart = _visited_near(visits, plot, last_day, milestones)
+    if "height_cm" in visits.columns:
+        apart[plot[visits["height_cm"].notna().to_numpy()]] = True
+    free = ~apart[plot]
+    plain = visits[free]
+    alike = [plain[name] for name in visits.columns if name not in _OF_RECORD]
+    code, first = row_codes(alike, in_order=False)
+    number = np.bincount(code, weights=plain[PLANTS].to_numpy(float)).astype(np.int64)
+    summed_up = plain.iloc[first].assign(tag="", **{PLANTS: number})
+    return pd.concat([visits[~free], summed_up]).sort_index(ignore_index=True)
+
+
+def _visited_near(
+    visits: pd.DataFrame, plot: Codes, last_day: float, milestones: Iterable[Milestone]
+) -> np.ndarray[Any, Any]:
+    """Find plots with two visits close together, or in what may be the window of a milestone."""
+    first = (visits["cohort"] == FIRST_PLANTING).to_numpy() & visits["date"].notna().to_numpy()
+    once = np.flatnonzero(first)[row_codes([plot[first], visits["date"][first], visits["day"][first]])[1]]
+    own, day = plot[once], visits["day"].to_numpy(float)[once]
+    apart = _close(own, day, int(plot.max()) + 1)
+    # Of one planting day: else one visit is of two ages.
+    planted = visits["date"].to_numpy()[once] - day.astype("timedelta64[D]")
+    apart[own[1:][(own[1:] == own[:-1]) & (planted[1:] != planted[:-1])]] = True
+    for milestone in milestones:
+        at, window = float(milestone.day), milestone.window_days
+        inside = np.abs(day - at) <= window
+        if at > last_day:  # then it may be answered for the last visit of all, on this day or later
+            inside |= day >= last_day - window
+        apart |= np.bincount(own[inside], minlength=len(apart)) > 1
+    return apart
+
+
+def _close(plot: Codes, day: np.ndarray[Any, Any], plots: int) -> np.ndarray[Any, Any]:
+    order = np.lexsort((day, plot))
+    plot, day = plot[order], day[order]
+    apart = np.zeros(plots, dtype=bool)
+    apart[plot[1:][(plot[1:] == plot[:-1]) & (np.diff(day) <= _CLOSE)]] = True
+    return apart
+
+
 def deaths_summed(table: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     """Sum the rows on which seedlings died by preparation, stretch and likely cause.
 
@@ -107,7 +170,13 @@ def deaths_summed(table: pd.DataFrame, visits: pd.DataFrame) -> pd.DataFrame:
     died = table[table["died"] > 0]
     if "cause" not in visits.columns:
         return died[:0].assign(cause="")
-    died = died.assign(tag="", cause=likely_causes(died, visits))
+    return summed_by_cause(died.assign(tag="", cause=likely_causes(died, visits)))
+
+
+def summed_by_cause(died: pd.DataFrame) -> pd.DataFrame:
+    """Sum rows of deaths, each with its likely cause, by preparation, stretch and cause."""
+    if died.empty:
+        return died
     alike = ("method", "cohort", "planted_date", "start_day", "stop_day", "cause")
     code, first = row_codes([died[name] for name in alike], in_order=False)
     return died.iloc[first].reset_index(drop=True).assign(**_sums(died, code))
@@ -140,10 +209,7 @@ def _visited_close(
     stop = table["stop_day"].to_numpy(float)
     once = row_codes([group, table["stop_day"]], in_order=False)[1]
     own, day = group[once], stop[once]
-    order = np.lexsort((day, own))
-    own, day = own[order], day[order]
-    apart = np.zeros(int(group.max()) + 1, dtype=bool)
-    apart[own[1:][(own[1:] == own[:-1]) & (np.diff(day) <= _CLOSE)]] = True
+    apart = _close(own, day, int(group.max()) + 1)
     for milestone in milestones:
         # A milestone that is not reached is answered for the last visit.
         for at in {float(milestone.day), min(float(milestone.day), float(stop.max()))}:

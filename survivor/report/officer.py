@@ -110,7 +110,7 @@ def next_visit(analysis: Analysis) -> Section:
             items.append(en.VISIT.format(milestone=milestone.name, plots=left, **span))
     if not items:
         items.append(en.NO_DAYS if plots.empty else en.NO_VISIT)
-    sites = _with_lost_plants(analysis.records.visits)
+    sites = analysis.records.sites_with_lost_plants
     if sites:
         items.append(en.LOOK_AGAIN.format(sites=listed(sites)))
     return Section("next-visit", "Next visit", (Listing(tuple(items)),))
@@ -131,15 +131,6 @@ def _planted(analysis: Analysis) -> pd.DataFrame:
     days = pd.to_timedelta(first["day"].astype(float), unit="D")
     rows = first.assign(planted=pd.to_datetime(first["date"]) - days).groupby(list(PLOT_KEY), sort=False)
     return rows.agg(planted=("planted", "first"), seen=("day", set)).reset_index()
-
-
-def _with_lost_plants(visits: pd.DataFrame) -> list[str]:
-    """Name the sites with plants that were not found when they were last looked for."""
-    if "state" not in visits:
-        return []
-    looked = visits[visits["state"].astype(str) != State.NOT_VISITED.value]
-    last = looked.sort_values("date", kind="stable").groupby([*PLOT_KEY, "tag"], sort=False).tail(1)
-    return sorted(set(last.loc[last["state"].astype(str) == State.NOT_FOUND.value, "site"].astype(str)))
 
 
 def headers(analysis: Analysis) -> tuple[Section, ...]:
