@@ -9,6 +9,8 @@ import pyarrow.parquet as pq
 import pytest
 
 import survivor
+from survivor.analysis.described import three_measures
+from survivor.analysis.models import first_plants
 from survivor.errors import RecordsError
 from survivor.files import datasets, kinds
 from survivor.records import book, reading, registers
@@ -160,6 +162,27 @@ def test_a_large_text_file_is_read_in_parts_where_it_can_be(at_once, monkeypatch
     for given in (settings, filled):
         reading.read_records(study, given)
     assert read == ["in parts", "at once"]
+
+
+def test_without_heights_visits_are_summed_and_say_the_same(rows, tmp_path):
+    place = rows[0].index("Height (cm)")
+    plain = [
+        [*row[:place], "", *row[place + 1 :]] if n and len(row) > place else row for n, row in enumerate(rows)
+    ]
+    study = a_study(tmp_path / "study", plain, "visits.csv")
+    whole = book.read_sheets(study, read_settings(study), book.look_away)
+    parts = read_register(study, read_settings(study))
+    assert (parts.visits["tag"] == "").mean() > 0.9
+    assert len(parts.visits) < 0.5 * len(whole.visits)
+    pd.testing.assert_frame_equal(parts.plants, whole.plants)
+    assert parts.sites_with_lost_plants == whole.sites_with_lost_plants
+    pd.testing.assert_series_equal(by_cause(parts), by_cause(whole))
+    for milestone in read_settings(study).milestones:
+        at = (milestone.day, milestone.window_days)
+        ours, theirs = (
+            three_measures(own.visits, own.plots, first_plants(own.intervals), *at) for own in (parts, whole)
+        )
+        pd.testing.assert_frame_equal(ours, theirs)
 
 
 @pytest.mark.slow

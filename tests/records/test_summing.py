@@ -5,10 +5,11 @@ import pandas as pd
 import pytest
 
 import survivor
-from survivor.analysis.milestone import all_dead
+from survivor.analysis.described import three_measures
+from survivor.analysis.milestone import all_dead, visit_ages
 from survivor.curves.rounds import at_milestone
 from survivor.intervals import entries, tally
-from survivor.records.summing import may_be_summed, one_a_past, summed
+from survivor.records.summing import may_be_summed, one_a_past, summed, visits_summed
 from survivor.settings import Milestone
 
 VISITS = (60, 170, 290, 365, 540)
@@ -143,6 +144,65 @@ def test_two_visits_in_the_window_of_a_milestone(table):
     # A milestone that the visits have not reached is answered for the last of them.
     later = (Milestone(name="five years", day=1825, window_days=200),)
     pd.testing.assert_frame_equal(summed(table, later), table)
+
+
+@pytest.fixture(scope="module")
+def visits(table) -> pd.DataFrame:
+    """What the visits said of the seedlings, each of which stands for three."""
+    told = pd.DataFrame(
+        {
+            **{name: table[name] for name in (*ORDER[:4], "species", "cohort", "method")},
+            "date": PLANTED + pd.to_timedelta(table["stop_day"], unit="D"),
+            "day": table["stop_day"],
+            "state": table["died"].map({0: "alive", 1: "dead"}),
+            "plants": 3,
+        }
+    )
+    told = told.sort_values([*ORDER[:4], "date"], ignore_index=True)
+    return told.assign(row=np.arange(2, len(told) + 2))
+
+
+@pytest.mark.parametrize("milestone", MILESTONES, ids=lambda milestone: milestone.name)
+def test_visits_summed_say_what_those_of_seedlings_say(table, visits, milestone):
+    few = visits_summed(visits, 540, MILESTONES)
+    assert len(few) < 0.15 * len(visits)
+    assert few["plants"].sum() == visits["plants"].sum()
+    assert (few["tag"] == "").all()
+    plots = table[["site", "block", "plot"]].drop_duplicates().assign(planted=90)
+    at = (table, milestone.day, milestone.window_days)
+    whole, ours = (three_measures(own, plots, *at) for own in (visits, few))
+    assert list(whole["measure"])[-1] == "survival of found"
+    pd.testing.assert_frame_equal(ours, whole)
+    assert sorted(visit_ages(few, table)) == sorted(visit_ages(visits, table))
+
+
+@pytest.mark.parametrize(
+    "changed",
+    [
+        pytest.param({"day": 300, "date": PLANTED + pd.Timedelta(days=300)}, id="again within 30 days"),
+        pytest.param({"day": 400, "date": PLANTED + pd.Timedelta(days=400)}, id="again after a month"),
+        pytest.param({"height_cm": 45.0}, id="a height"),
+        pytest.param({"day": 289}, id="another planting day"),
+    ],
+)
+def test_visits_that_an_answer_may_follow_keep_their_tags(visits, changed):
+    rows = visits.assign(height_cm=np.nan)
+    where = (rows["site"] == "Site 2") & (rows["plot"] == "P1")
+    one = rows.index[where & (rows["day"] == 290)][0]
+    for name, value in changed.items():
+        rows.loc[one, name] = value
+    wide = (*MILESTONES, Milestone(name="13 months", day=395, window_days=32))
+    tagged = visits_summed(rows, 540, wide)
+    tagged = tagged[tagged["tag"] != ""].reset_index(drop=True)
+    pd.testing.assert_frame_equal(tagged, rows[where].reset_index(drop=True))
+
+
+def test_visits_where_a_milestone_is_not_reached(visits):
+    later = (Milestone(name="five years", day=1825, window_days=200),)
+    pd.testing.assert_frame_equal(visits_summed(visits, 540, later), visits)
+    assert (
+        visits_summed(visits, 540, (later[0].model_copy(update={"window_days": 100}),))["tag"] == ""
+    ).all()
 
 
 def test_survival_from_the_first_visit_follows_every_seedling(table):
