@@ -20,6 +20,7 @@ SHORT = {
     "effects/english.py": "every sentence on differences and the radius, none beside the numbers",
     "report/heights.py": "one section of the annex; its sentences stand with the others",
     "_version.py": "read by the build, which imports nothing",
+    "memory.py": "freed memory is given back by whoever reads large tables, and before a copy is made",
     "progress.py": "whoever works says how far, without knowing whoever shows it",
     "arrays.py": "names of array types, for every room",
     "soil.py": "the public door to what lies in several modules of season",
