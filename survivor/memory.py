@@ -21,7 +21,7 @@ def give_back() -> None:
 
 @cache
 def _trim() -> Any:
-    """The call of the C library that does so; None where it has none."""
+    """Find the call of the C library that does so; None where it has none."""
     try:
         return ctypes.CDLL(None).malloc_trim
     except (AttributeError, OSError, TypeError):
