@@ -76,7 +76,7 @@ class Robustness:
 
 
 def robustness_of(season: Season, models: SeasonFits, comparisons: Comparisons, unmade: Unmade) -> Robustness:
-    """Make the answer again by other models, under other rules, and without each site.
+    """Make the answer again by other models and under other rules; `without_each_site` is apart.
 
     Where nothing is compared, survival under other rules alone.
     """
@@ -90,14 +90,18 @@ def robustness_of(season: Season, models: SeasonFits, comparisons: Comparisons, 
     if comparisons.against is None:
         unmade.keep(replace(unmade["comparing"], part="robustness"))
         return Robustness(bounds=bounds)
-    left_out = leave_one_site_out(head, season.milestone_day, season.population)
     answer = comparisons.against
     return Robustness(
-        _of_answered(_agreement(season, models, answer), answer),
-        bounds,
-        _of_answered(differences, answer),
-        _of_answered(left_out, answer),
+        _of_answered(_agreement(season, models, answer), answer), bounds, _of_answered(differences, answer)
     )
+
+
+def without_each_site(season: Season, models: SeasonFits, comparisons: Comparisons) -> pd.DataFrame:
+    """Make the answer again without each site: `Robustness.left_out`; empty where nothing is compared."""
+    if models.within is None or comparisons.against is None:
+        return Robustness().left_out
+    left_out = leave_one_site_out(models.within, season.milestone_day, season.population)
+    return _of_answered(left_out, comparisons.against)
 
 
 def _of_answered(table: pd.DataFrame, answer: Contrasts) -> pd.DataFrame:

@@ -6,6 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from typing import Any
 
+import pandas as pd
+
 from survivor.analysis.answer import (
     Weighed,
     comparison_answers,
@@ -32,6 +34,7 @@ from survivor.analysis.robustness import (
     fit_under_other,
     fragility_of,
     robustness_of,
+    without_each_site,
 )
 from survivor.analysis.season import Season, season_of
 from survivor.analysis.supporting import Supporting, supporting_of
@@ -65,6 +68,7 @@ class _Made:
     """What `_Beside` makes."""
 
     robustness: Robustness
+    left_out: pd.DataFrame
     radius: Radius
     supporting: Supporting
     described: Described
@@ -89,6 +93,7 @@ class _Beside:
         known, season, models = Unmade(unmade), self.season, self.models
         parts: dict[str, Callable[[Unmade], Any]] = {  # the longest first
             "robustness": lambda own: robustness_of(season, models, self.comparing, own),
+            "left_out": lambda own: without_each_site(season, models, self.comparing),
             "radius": lambda own: Radius() if self.alike else radius_of(season, models, own),
             "supporting": lambda own: supporting_of(season, models, not self.alike, own),
             "planting": self._planting,
@@ -167,7 +172,7 @@ def analyse(
     made = _Beside(season, models, survival, comparing, rain, alike).made(unmade)
     planting, supporting = made.planting, made.supporting
     say("Findings")
-    robustness = replace(made.robustness, costs=planting.fragility.other_costs)
+    robustness = replace(made.robustness, left_out=made.left_out, costs=planting.fragility.other_costs)
     weighed = Weighed(season, models, comparing, robustness, planting.fragility, supporting.permutation)
     findings = season_findings(
         season,

@@ -11,6 +11,7 @@ import hashlib
 import zlib
 from collections import Counter
 from collections.abc import Callable, Collection, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -245,7 +246,7 @@ def _of_text(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]
         ),
     )
     row = 2
-    for batch in reader:
+    for batch in _ahead(reader):
         numbers = _numbers(row, len(batch), uneven)
         yield pa.table([*(batch.column(head) for head in header), pa.array(numbers)], names=[*header, _ROW])
         row = int(numbers[-1]) + 1 if len(numbers) else row
@@ -254,6 +255,15 @@ def _of_text(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]
         cells = [next(csv.reader([text], delimiter=sign)) + [""] * len(own) for text in uneven.values()]
         columns = [pa.array([row[place[head]] for row in cells], pa.string()) for head in header]
         yield pa.table([*columns, pa.array(list(uneven), pa.int64())], names=[*header, _ROW])
+
+
+def _ahead(batches: Iterator[Any]) -> Iterator[Any]:
+    """Take batches one before they are asked for: Arrow reads the next while the last is worked on."""
+    with ThreadPoolExecutor(1) as beside:
+        coming = beside.submit(next, batches, None)
+        while (batch := coming.result()) is not None:
+            coming = beside.submit(next, batches, None)
+            yield batch
 
 
 def _numbers(first: int, count: int, uneven: dict[int, str]) -> np.ndarray[Any, Any]:

@@ -148,7 +148,8 @@ def planting_years(planted: pd.Series[Any], dry_season: DrySeason | None) -> pd.
         Such as ``2021``, or ``2021/2022`` where planting went over the turn of the year; "" for a blank.
     """
     dates = pd.to_datetime(planted)
-    days = sorted(pd.Timestamp(day) for day in dates.dropna().unique())
+    code, distinct = pd.factorize(dates)
+    days = sorted(map(pd.Timestamp, distinct))
     groups: list[list[pd.Timestamp]] = []
     last: object = None
     for day in days:
@@ -164,7 +165,8 @@ def planting_years(planted: pd.Series[Any], dry_season: DrySeason | None) -> pd.
         for name, group in zip(names, groups, strict=True)
         for day in group
     }
-    return dates.map(meaning).astype(object).fillna("")
+    told = np.array([*(meaning[pd.Timestamp(day)] for day in distinct), ""], dtype=object)
+    return pd.Series(told[code], index=dates.index, name=dates.name)  # -1, of a blank, takes the last
 
 
 def _name(days: list[pd.Timestamp]) -> str:
