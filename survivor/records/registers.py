@@ -72,7 +72,9 @@ from survivor.settings import STUDY_FILE, Settings, Sheet, key_lines
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import counted
 
-_A_PART: Final = 500_000  # records of a part, about
+_A_PART: Final = 250_000  # records of a part, about
+_ALIKE: Final = 4  # times as many where one seedling stands for those like it; but for the first parts:
+_FEWEST_PARTS: Final = 8
 _MOST_PARTS: Final = 500  # files held open at once
 _SAMPLE: Final = 2_000  # rows that tell how a file is to be understood
 _BY: Final = (*ROW_ORDER["visits"][:-2], "planted_date", "date", "start_day", "row")
@@ -83,14 +85,8 @@ def read_register(study_file: str | Path, settings: Settings) -> Records:
     """Read a study whose visits are a register; parameters and errors as `read_records`."""
     with tempfile.TemporaryDirectory(prefix="survivor-") as home:
         register = open_register(study_file, settings, Path(home))
-        parts = side_by_side(partial(_part, register), range(register.parts))
+        parts = side_by_side(partial(part_of, register), range(register.parts))
     return join_parts(study_file, register, parts)
-
-
-def _part(register: Register, number: int) -> Part:
-    part = part_of(register, number)
-    give_back()
-    return part
 
 
 def open_register(study_file: str | Path, settings: Settings, home: Path) -> Register:
@@ -144,8 +140,11 @@ def _number(register: Register) -> str:
     return f"{sum(file.scattered.rows for file in register.files):,} records"
 
 
-def _how_many(batches: Sequence[Batches]) -> int:
-    return min(max(1, sum(one.about() for one in batches) // _A_PART), _MOST_PARTS)
+def _how_many(batches: Sequence[Batches], folded: bool = False) -> int:
+    parts = sum(one.about() for one in batches) // _A_PART
+    if folded:
+        parts = min(parts, max(_FEWEST_PARTS, parts // _ALIKE))
+    return min(max(1, parts), _MOST_PARTS)
 
 
 def needs_the_whole(sheet: Sheet) -> str:
@@ -181,7 +180,8 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
     book.need_methods([*([plot_sheet] if plot_sheet else []), *samples], settings)
     read = list(zip(settings.records.sheets, batches, samples, strict=True))
     by = "site" if all(_headers(sample, one, "site") for _, one, sample in read) else "plot"
-    parts = _how_many(batches)
+    named = _named(read, kind)
+    parts = _how_many(batches, named is not None and not named.measures)
     files = []
     for number, (sheet, one, sample) in enumerate(read):
         (own := home / str(number)).mkdir()
@@ -210,7 +210,7 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
         parts,
         _usual(files),
         "" if sites_told else settings.study.name,
-        _named(files, kind),
+        named,
         sites,
     )
 
@@ -236,13 +236,13 @@ def _headers(sample: RawSheet, batches: Batches, word: str) -> list[str]:
     return [head for head in batches.header if head in set(taken)]
 
 
-def _named(files: Sequence[RegisterFile], kind: str) -> Named | None:
+def _named(read: Sequence[tuple[Sheet, Batches, RawSheet]], kind: str) -> Named | None:
     """Tell the columns by which seedlings are known apart; None where they cannot be told by columns."""
-    if kind != "tagged" or len(files) != 1:
+    if kind != "tagged" or len(read) != 1:
         return None
-    sample, header = files[0].sample, files[0].batches.header
-    tag = _headers(sample, files[0].batches, "tag")
-    place = [head for word in ("site", "plot") for head in _headers(sample, files[0].batches, word)]
+    _, batches, sample = read[0]
+    header, tag = batches.header, _headers(sample, batches, "tag")
+    place = [head for word in ("site", "plot") for head in _headers(sample, batches, word)]
     if len(tag) != 1 or not place:
         return None
     taken = sample.matches.set_index("header")["column"].astype(str).to_dict()
