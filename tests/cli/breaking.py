@@ -260,23 +260,22 @@ class Changes:
                 os.kill(os.getpid(), signal.SIGKILL)
 
 
-def killed(case: Case, folder: Path, drawn: random.Random, seconds: float, changes: int) -> None:
-    """Kill a command at a moment drawn from its time, or just before one of its changes."""
-    if drawn.random() < 0.5:
-        run(case, folder, Changes(drawn.randint(1, changes)))
+def killed(case: Case, folder: Path, at: float, seconds: float, changes: int, by_time: bool) -> None:
+    """Kill a command when this share of its time is over, or just before a change at this share of them."""
+    if not by_time:
+        run(case, folder, Changes(1 + int(at * changes)))
         return
     child = os.fork()
     if child == 0:
         os._exit(within(case, folder))
-    time.sleep(drawn.uniform(0, 1.1 * seconds))
+    time.sleep(1.1 * at * seconds)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
 
 
-def filled(case: Case, folder: Path, drawn: random.Random, most: int) -> None:
+def filled(case: Case, folder: Path, room: int) -> None:
     """Run a command on a disk with so much room left, and then with all that it needs."""
     disk = folder.parent
-    room = drawn.randrange(most)
     state = os.statvfs(disk)
     filler = disk / "filler"
     with filler.open("wb") as opened:
@@ -322,16 +321,17 @@ def main(name: str, seed: int, root: Path, times: dict[str, int]) -> None:
     for how, number in times.items():
         drawn = random.Random(f"{name} {how} {seed}")
         seen = {"as it was": 0, "as it was to be": 0, "between": 0}
-        for _ in range(number):
+        for turn in range(number):
+            at = (turn + drawn.random()) / number  # drawn from each part in turn, so that none is left out
             shutil.rmtree(here.parent)
             here.parent.mkdir()
             if how == "full":
                 subprocess.run(["mount", "-t", "tmpfs", "-o", "size=64m", "tmpfs", here.parent], check=True)
             shutil.copytree(before, here)
             if how == "full":
-                filled(case, here, drawn, most)
+                filled(case, here, int(at * most))
             else:
-                killed(case, here, drawn, seconds, changes)
+                killed(case, here, at, seconds, changes, by_time=turn % 2 == 1)
             found = held(here)
             is_whole(found, was, after)
             seen["as it was" if found == was else "as it was to be" if found == after else "between"] += 1

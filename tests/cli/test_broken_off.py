@@ -9,7 +9,9 @@ import pytest
 
 from tests.cli.breaking import CASES
 
-KILLED, FULL = 20, 4  # times for each of fourteen commands: 280 kills, 56 full disks
+# Times for each of fourteen commands: 140 kills, half just before a change and half by the clock, and 42 full
+# disks, each drawn from a part of its own of the changes, the time and the room.
+KILLED, FULL = 10, 3
 OWN_DISKS = ("unshare", "--mount", "--map-root-user")
 
 
