@@ -237,11 +237,16 @@ def matched(records: Records) -> Iterator[tuple[str, str]]:
     return zip(records.matches["header"].astype(str), records.matches["column"].astype(str), strict=True)
 
 
-def outcome(kind: str, seed: int) -> Outcome:
-    """Make one mutated sheet, read it, and say what its slip came to."""
+def drawn_slip(kind: str, seed: int) -> tuple[Rows, Slip, str]:
+    """Draw a mutated sheet, what its slip is, and the form that it is written in."""
     drawn = random.Random(f"{kind} {seed}")
     table, slip = slipped(base(kind), drawn)
-    ending = drawn.choices(list(FORMS), (8, 1, 1))[0]
+    return table, slip, drawn.choices(list(FORMS), (8, 1, 1))[0]
+
+
+def outcome(kind: str, seed: int) -> Outcome:
+    """Make one mutated sheet, read it, and say what its slip came to."""
+    table, slip, ending = drawn_slip(kind, seed)
     began = time.process_time()
     try:
         records = read(kind, table, ending)
@@ -314,11 +319,26 @@ def why(found: Outcome) -> str:
     return ""
 
 
-def many(number: int, start: int = 0) -> tuple[Counter[str], list[Outcome]]:
-    """Make so many mutated sheets: what was seen, and every change whose cell is not named."""
+def that_differ(number: int) -> tuple[int, ...]:
+    """Of so many seeds those whose slip is the first under its header, in its form or to its odd text."""
+    met: set[tuple[str, ...]] = set()
+    seeds = []
+    for seed in range(number):
+        kind = KINDS[seed % 2]
+        _, slip, ending = drawn_slip(kind, seed)
+        own = {(kind, slip.how, header) for header in slip.headers} | {(slip.how, ending)}
+        own |= {(slip.how, slip.became)} if slip.became in ODD else set()
+        if not own <= met:
+            seeds.append(seed)
+            met |= own
+    return tuple(seeds)
+
+
+def many(seeds: Iterable[int]) -> tuple[Counter[str], list[Outcome]]:
+    """Make mutated sheets: what was seen, and every change whose cell is not named."""
     seen: Counter[str] = Counter()
     unnamed = []
-    for seed in range(start, start + number):
+    for seed in seeds:
         found = outcome(KINDS[seed % 2], seed)
         seen[found.seen] += 1
         if found.seen in ("silent", "matches", "elsewhere"):
