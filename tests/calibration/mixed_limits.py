@@ -8,10 +8,12 @@ does not allow for it.
 from __future__ import annotations
 
 import sys
+from unittest import mock
 
 import numpy as np
 import pandas as pd
 
+from survivor.models import variance_components
 from survivor.models.mixed import fit_mixed
 from survivor.simulate import Cohort, draw_intervals
 
@@ -34,13 +36,17 @@ WAYS = {
 def run(
     studies: int, seed: int = 5, cohort: Cohort = NULL, ways: dict[str, dict[str, object]] = WAYS
 ) -> pd.DataFrame:
-    """Per analysis: p < 0.05 per 100 studies without an effect, and the mean plot SD found."""
+    """Per analysis: p < 0.05 per 100 studies without an effect, and the mean plot SD found.
+
+    Limits of the plot SD, of which nothing is told here, are not made: they are four tenths of the work.
+    """
     rng = np.random.default_rng(seed)
     found = {name: np.empty((studies, 2)) for name in ways}
     for study in range(studies):
         frame = draw_intervals(cohort, rng)
         for name, arguments in ways.items():
-            fitted = fit_mixed(frame, "method", cluster="plot", **{"points": 5, **arguments})
+            with mock.patch.object(variance_components, "_limits", return_value=(np.nan, np.nan, "")):
+                fitted = fit_mixed(frame, "method", cluster="plot", **{"points": 5, **arguments})
             spread = fitted.variance_components["sd"].iloc[-1]
             found[name][study] = fitted.table["p_value"].iloc[0] < 0.05, spread
     share = np.array([each[:, 0].mean() for each in found.values()])

@@ -31,9 +31,9 @@ from tests.records.making import COUNTS, TAGGED
 from tests.records.sheetfiles import as_csv, as_ods, as_xlsx, with_members_changed
 
 SECONDS = 2.0
-CHUNKS = 20
-# Four tests: 1,600 sheets; SURVIVOR_SHEETS=10000 for as many.
-SHEETS = int(os.environ.get("SURVIVOR_SHEETS", "1600")) // (4 * CHUNKS)
+CHUNKS = 10
+# Four tests: 800 sheets; SURVIVOR_SHEETS=10000 for as many.
+SHEETS = int(os.environ.get("SURVIVOR_SHEETS", "800")) // (4 * CHUNKS)
 AIM = '\npurpose = "check a target"\nas_of'
 DATASETS = Path(__file__).parents[2] / "datasets"
 

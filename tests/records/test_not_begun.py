@@ -37,7 +37,8 @@ def test_a_study_laid_out_for_a_coming_season_says_that_it_has_not_begun(tmp_pat
     run = CliRunner()
     assert run.invoke(app, ["new", str(tmp_path / "blank")]).exit_code == 0
     plan = tmp_path / "blank" / "plan.toml"
-    assert run.invoke(app, ["layout", str(plan), "--out", str(tmp_path / "laid")]).exit_code == 0
+    few = ["layout", str(plan), "--out", str(tmp_path / "laid"), "--plots", "4", "--seedlings", "4"]
+    assert run.invoke(app, few).exit_code == 0
     with pytest.raises(RecordsError, match="the season has not begun") as fault:
         _ = load(tmp_path / "laid").analysis
     assert "after the records were closed" not in str(fault.value)

@@ -17,6 +17,7 @@ from survivor.records import book, reading, registers
 from survivor.records.accounts import number_by, records_read
 from survivor.records.registers import read_register
 from survivor.settings import read_settings
+from tests.once import analysed
 from tests.records.registering import RULES, SITES, TAGGED, a_study, by_cause, summed, tidy
 
 
@@ -194,7 +195,7 @@ def test_the_same_findings(tmp_path):
     pd.read_csv(study / "visits.csv", dtype=str, keep_default_na=False).to_parquet(study / "visits.parquet")
     text = (study / "study.toml").read_text().replace('"visits.csv"', '"visits.parquet"')
     (study / "study.toml").write_text(text)
-    whole, parts = survivor.load(TAGGED).findings(), survivor.load(study).findings()
+    whole, parts = ([*analysed(folder).findings] for folder in (TAGGED, study))
     assert [finding.question for finding in parts] == [finding.question for finding in whole]
     assert [finding.grade for finding in parts] == [finding.grade for finding in whole]
     for name in ("estimate", "lower", "upper"):
