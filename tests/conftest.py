@@ -19,9 +19,25 @@ settings.load_profile("unhurried")
 #: Folders whose tests share fixtures that take long to make.
 TOGETHER = ("tests/guideline/", "tests/seasons/")
 #: Long tests that share nothing but what is made once a run.
-APART = ("tests/calibration/", "tests/report/test_pages.py", "tests/cli/test_broken_off.py")
+APART = (
+    "tests/calibration/",
+    "tests/report/test_pages.py",
+    "tests/cli/test_broken_off.py",
+    "tests/records/test_fuzz.py",
+    "tests/records/test_layouts.py",
+)
 #: Begun first, so that no process is left with long tests at the end.
-FIRST = (*APART, *TOGETHER, "tests/records/test_fuzz.py", "tests/report/test_browser.py", "tests/analysis/")
+FIRST = (
+    *APART,
+    *TOGETHER,
+    "tests/records/test_folding.py",
+    "tests/records/test_mutating.py",
+    "tests/programme/",
+    "tests/proposing/",
+    "tests/report/test_browser.py",
+    "tests/report/test_one_value.py",
+    "tests/analysis/",
+)
 
 
 @pytest.hookimpl(wrapper=True)
