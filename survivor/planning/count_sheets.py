@@ -7,20 +7,22 @@ from __future__ import annotations
 
 import datetime as dt
 import io
+from functools import partial
 from typing import Any, Final
 
 import pandas as pd
 
 from survivor.planning.sheets import (
     SheetPlan,
-    at_midnight,
     begun,
     forms_of,
+    from_day,
     guard,
     guide,
     head_and_foot,
     paper,
     site_breaks,
+    validate,
 )
 
 COUNTED: Final = ("Site", "Block", "Plot", "Species", "Planted", "Last count", "Counted on")
@@ -86,25 +88,12 @@ def _page(sheet: Any, rows: pd.DataFrame, about: SheetPlan) -> None:
 
 def _checks(book: Any, sheet: Any, rows: int, earliest: dt.date) -> None:
     """Say at the cell what cannot be: a day before the last visit, a count that is no whole number."""
-    at = {name: HEADER.index(name) for name in HEADER}
-    whole = {"validate": "integer", "criteria": ">=", "value": 0, "ignore_blank": True}
+    on = partial(validate, sheet, HEADER, rows)
+    whole = {"validate": "integer", "criteria": ">=", "value": 0}
     for name in ("Alive", "Infill"):
-        told = {"error_title": name, "error_message": "A whole number of plants."}
-        sheet.data_validation(1, at[name], rows, at[name], {**whole, **told})
-    sheet.data_validation(
-        1,
-        at["Date"],
-        rows,
-        at["Date"],
-        {
-            "validate": "date",
-            "criteria": ">=",
-            "value": at_midnight(earliest),
-            "ignore_blank": True,
-            "error_title": "Date",
-            "error_message": f"A day from the last visit on ({earliest.isoformat()}), as year-month-day.",
-        },
-    )
-    alive, last = (chr(ord("A") + at[name]) for name in ("Alive", "Last count"))
+        on(name, "A whole number of plants.", whole)
+    day = f"A day from the last visit on ({earliest.isoformat()}), as year-month-day."
+    on("Date", day, from_day(earliest))
+    alive, last = (chr(ord("A") + HEADER.index(name)) for name in ("Alive", "Last count"))
     rises = f'=AND(${alive}2<>"",${last}2<>"",${alive}2>${last}2)'
     guard(book, sheet, (rows, len(HEADER)), rises)

@@ -10,6 +10,7 @@ import datetime as dt
 import io
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any, Final
 
 import pandas as pd
@@ -144,6 +145,20 @@ def guard(book: Any, sheet: Any, area: tuple[int, int], doubtful: str) -> None:
     sheet.protect("", {"format_columns": True, "format_rows": True, "autofilter": True, "sort": True})
 
 
+def validate(
+    sheet: Any, header: Sequence[str], rows: int, name: str, message: str, asked: dict[str, Any]
+) -> None:
+    """Say at the cells below a heading what can stand there; ``asked`` is as workbooks have it."""
+    column = header.index(name)
+    told = {"ignore_blank": True, "error_title": name.partition(" (")[0], "error_message": message}
+    sheet.data_validation(1, column, rows, column, {**told, **asked})
+
+
+def from_day(day: dt.date) -> dict[str, Any]:
+    """Ask for a day that is not before another."""
+    return {"validate": "date", "criteria": ">=", "value": at_midnight(day)}
+
+
 def guide(book: Any, about: SheetPlan, lines: Sequence[str]) -> Any:
     """Write on a sheet of its own how the first is filled in."""
     sheet = book.add_worksheet(GUIDE)
@@ -259,58 +274,15 @@ def _doubt(line: int, last: int) -> str:
 
 
 def _validation(sheet: Any, rows: int, earliest: dt.date) -> None:
-    def on(name: str, options: dict[str, Any]) -> None:
-        column = HEADER.index(name)
-        sheet.data_validation(1, column, rows, column, {"ignore_blank": True, **options})
-
+    on = partial(validate, sheet, HEADER, rows)
+    number = {"validate": "decimal", "criteria": "between", "minimum": 0}
     on(
         "State",
-        {
-            "validate": "list",
-            "source": list(STATES),
-            "error_title": "State",
-            "error_message": "One of these words, or blank where nobody looked.",
-        },
+        "One of these words, or blank where nobody looked.",
+        {"validate": "list", "source": list(STATES)},
     )
-    on(
-        "Date",
-        {
-            "validate": "date",
-            "criteria": ">=",
-            "value": at_midnight(earliest),
-            "error_title": "Date",
-            "error_message": f"A day on or after planting ({earliest.isoformat()}), as year-month-day.",
-        },
-    )
-    on(
-        "Height (cm)",
-        {
-            "validate": "decimal",
-            "criteria": "between",
-            "minimum": 0,
-            "maximum": _TALLEST_CM,
-            "error_title": "Height",
-            "error_message": "Centimetres to the highest live tip.",
-        },
-    )
-    on(
-        "Weed cover (%)",
-        {
-            "validate": "decimal",
-            "criteria": "between",
-            "minimum": 0,
-            "maximum": 100,
-            "error_title": "Weed cover",
-            "error_message": "Per cent of the weed-free patch, 0 to 100.",
-        },
-    )
-    on(
-        "Likely cause",
-        {
-            "validate": "list",
-            "source": list(CAUSES),
-            "error_type": "warning",
-            "error_title": "Likely cause",
-            "error_message": "Not on the list; keep it if it is right.",
-        },
-    )
+    on("Date", f"A day on or after planting ({earliest.isoformat()}), as year-month-day.", from_day(earliest))
+    on("Height (cm)", "Centimetres to the highest live tip.", {**number, "maximum": _TALLEST_CM})
+    on("Weed cover (%)", "Per cent of the weed-free patch, 0 to 100.", {**number, "maximum": 100})
+    cause = {"validate": "list", "source": list(CAUSES), "error_type": "warning"}
+    on("Likely cause", "Not on the list; keep it if it is right.", cause)
