@@ -22,7 +22,8 @@ class Code(NamedTuple):
 
 _STOP, _CHECK, _NOTE = Severity.STOP, Severity.CHECK, Severity.NOTE
 
-_SHEETS: Final = {
+CODES: Final[dict[str, Code]] = {
+    # Sheets.
     "how-read": Code(_NOTE, "used", "the file was read in another way than UTF-8 with commas"),
     "assumed": Code(_CHECK, "used", "something was taken so that nothing in the sheets tells"),
     "sheet-not-read": Code(_CHECK, "used", "a sheet that seems to hold plots or seedlings is not read"),
@@ -30,8 +31,7 @@ _SHEETS: Final = {
     "total-row": Code(_NOTE, "listed", "a row that sums up others"),
     "note-row": Code(_NOTE, "listed", "a remark between or below the records"),
     "unused-line": Code(_CHECK, "listed", "a tag and nothing else, below the records of its plot"),
-}
-_STUDY_FILE: Final = {
+    # The study file.
     "planted-unmatched": Code(_CHECK, "used", "a number planted that no plot matches is left out"),
     "planted-missing": Code(_CHECK, "used", "plots without a number planted count for nothing in averages"),
     "gauge-site-unmatched": Code(_CHECK, "used", "a gauge stands for a site that no record has"),
@@ -48,8 +48,7 @@ _STUDY_FILE: Final = {
     "later-milestone": Code(_NOTE, "used", "the visits have not reached a milestone besides the headline"),
     "rule-without-use": Code(_NOTE, "used", "a rule that is for another kind of records"),
     "column-word": Code(_CHECK, "used", "a word for a column that may be another, misspelt"),
-}
-_CELLS: Final = {
+    # Cells.
     "date-order": Code(_STOP, "excluded", "the dates fit the other order of day and month"),
     "blank-key": Code(_STOP, "excluded", "the site, plot or tag is blank"),
     "blank-date": Code(_STOP, "excluded", "the date is blank"),
@@ -80,8 +79,7 @@ _CELLS: Final = {
     "renamed": Code(_NOTE, "used", "a name read as another, as the study file says"),
     "cause-spelling": Code(_CHECK, "used", "a cause of death that may be another, misspelt"),
     "species-spelling": Code(_CHECK, "used", "a species that may be another, misspelt"),
-}
-_PLOTS: Final = {
+    # Plots.
     "unknown-plot": Code(_STOP, "excluded", "the plot is not in the plot sheet"),
     "plot-without-visits": Code(_CHECK, "listed", "no visit of the plot can be used"),
     "repeated-plot": Code(_CHECK, "listed", "the same row of the plot sheet a second time"),
@@ -112,8 +110,7 @@ _PLOTS: Final = {
     "plot-of-one-visit": Code(_CHECK, "used", "a plot of one visit, where the others have several"),
     "planting-far": Code(_CHECK, "used", "a planting day years from everything else"),
     "diameter-halved": Code(_NOTE, "used", "a diameter, halved to the radius"),
-}
-_VISITS: Final = {
+    # Visits.
     "planting-odd": Code(_STOP, "excluded", "the planting date of a plot is after one of its visits"),
     "before-planting": Code(_STOP, "excluded", "the visit is dated before planting"),
     "in-the-future": Code(_STOP, "excluded", "the visit is dated after the records were closed"),
@@ -126,8 +123,7 @@ _VISITS: Final = {
     "second-observer": Code(_NOTE, "listed", "taken again at the same visit by another observer"),
     "observers-compared": Code(_NOTE, "used", "how well two observers of the same visits agree"),
     "infill-no-date": Code(_STOP, "excluded", "infill without a planting date"),
-}
-_TAGGED: Final = {
+    # Tagged seedlings.
     "reshoot": Code(_NOTE, "used", "called dead and alive later: alive throughout"),
     "reshoot-late": Code(_CHECK, "used", "called dead at several visits and alive later: alive throughout"),
     "alive-after-missing": Code(_CHECK, "used", "called missing and alive later: alive throughout"),
@@ -164,8 +160,21 @@ _TAGGED: Final = {
     "replant-row": Code(_CHECK, "used", "a tag that begins when the first plant was gone, taken as infill"),
     "replant-unclear": Code(_STOP, "excluded", "a tag that lives on where the sheet speaks of replanting"),
     "two-species-one-tag": Code(_CHECK, "used", "one tag with two species"),
-}
-_WORKS: Final = {
+    # Counts.
+    "more-alive-than-planted": Code(_STOP, "excluded", "more alive than planted"),
+    "fewer-at-planting": Code(_CHECK, "excluded", "a count on the planting day below the number planted"),
+    "count-rises": Code(_CHECK, "excluded", "two counts that contradict each other: the later is higher"),
+    "count-falls": Code(_CHECK, "used", "a count that fell by far, where those of the plots beside it held"),
+    "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
+    "infill-mixed": Code(_CHECK, "excluded", "infill is counted together with the first planting"),
+    "living-reckoned": Code(_NOTE, "used", "counts of the dead, or shares, turned into counts of the living"),
+    "no-planted-for-living": Code(_STOP, "excluded", "dead or shares are told, and no number planted"),
+    "share-of-no-number": Code(_STOP, "excluded", "a share of the planted that is no whole number"),
+    "more-dead-than-planted": Code(_STOP, "excluded", "more dead than planted"),
+    "no-planted-number": Code(_CHECK, "used", "no number planted: followed from the first count"),
+    "planted-differs": Code(_STOP, "excluded", "different numbers planted are given for one plot"),
+    "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
+    # Works.
     "work-without-place": Code(_STOP, "excluded", "nothing tells where the work was done"),
     "work-unnamed": Code(_STOP, "excluded", "the work is blank"),
     "work-nowhere": Code(
@@ -187,30 +196,4 @@ _WORKS: Final = {
     ),
     "work-not-planned": Code(_NOTE, "used", "a work that the preparation of the plot does not hold"),
     "plot-without-works": Code(_CHECK, "used", "a plot of which the diary has no row"),
-}
-_COUNTS: Final = {
-    "more-alive-than-planted": Code(_STOP, "excluded", "more alive than planted"),
-    "fewer-at-planting": Code(_CHECK, "excluded", "a count on the planting day below the number planted"),
-    "count-rises": Code(_CHECK, "excluded", "two counts that contradict each other: the later is higher"),
-    "count-falls": Code(_CHECK, "used", "a count that fell by far, where those of the plots beside it held"),
-    "count-mended": Code(_NOTE, "used", "raised to the higher count that followed, as the study file allows"),
-    "infill-mixed": Code(_CHECK, "excluded", "infill is counted together with the first planting"),
-    "living-reckoned": Code(_NOTE, "used", "counts of the dead, or shares, turned into counts of the living"),
-    "no-planted-for-living": Code(_STOP, "excluded", "dead or shares are told, and no number planted"),
-    "share-of-no-number": Code(_STOP, "excluded", "a share of the planted that is no whole number"),
-    "more-dead-than-planted": Code(_STOP, "excluded", "more dead than planted"),
-    "no-planted-number": Code(_CHECK, "used", "no number planted: followed from the first count"),
-    "planted-differs": Code(_STOP, "excluded", "different numbers planted are given for one plot"),
-    "nothing-planted": Code(_CHECK, "listed", "no seedling was planted"),
-}
-
-CODES: Final[dict[str, Code]] = {
-    **_SHEETS,
-    **_STUDY_FILE,
-    **_CELLS,
-    **_PLOTS,
-    **_VISITS,
-    **_TAGGED,
-    **_COUNTS,
-    **_WORKS,
 }
