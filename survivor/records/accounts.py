@@ -7,8 +7,9 @@ Problems put together by what to do about them: one kind once, with the places w
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any, Final, NamedTuple
 
@@ -25,11 +26,17 @@ from survivor.words import counted, full_stop
 RULE_COLUMNS: Final = ("rule", "what", "records")
 
 
-class _Rule(NamedTuple):
-    rule: str
-    what: str
-    code: str
-    word: str = ""  # of the finding; "": any
+# Key under [rules], value at which it is in force, what it does, and the code of what it touched.
+_RULES: Final = (
+    ("count_rises", "mend", "a count raised to a later, higher one", "count-mended"),
+    ("measured_means_alive", True, "a height without a state taken as alive", "measured-alive"),
+    ("blank", "dead", "a blank that no sighting follows taken as dead", "blank-dead"),
+    ("blank", "alive", "a blank before any death taken as alive", "blank-alive"),
+    ("missing", "unknown", "a missing plant taken as unknown", "missing-unknown"),
+    ("tags_alike", "join", "two spellings of a tag taken as one", "tag-joined"),
+    ("metres_in_centimetres", True, "a radius below 3 in a column of centimetres read as metres",
+     "radius-read-in-metres"),
+)  # fmt: skip
 
 
 def rules_in_force(found: pd.DataFrame, settings: Settings) -> pd.DataFrame:
@@ -49,65 +56,24 @@ def rules_in_force(found: pd.DataFrame, settings: Settings) -> pd.DataFrame:
         none says nothing, and is left out.
     """
     rows = []
-    for rule in _rules(settings):
-        own = found[(found["code"] == rule.code) & ((found["word"] == rule.word) | (rule.word == ""))]
+    for rule, what, code, word in _in_force(settings):
+        own = found[(found["code"] == code) & ((found["word"] == word) | (word == ""))]
         if touched := number(own.drop_duplicates("record")):
-            rows.append((rule.rule, rule.what, touched))
+            rows.append((rule, what, touched))
     return pd.DataFrame(rows, columns=list(RULE_COLUMNS))
 
 
-def _rules(settings: Settings) -> list[_Rule]:
-    rules, records = settings.rules, settings.records
-    sheets = [*records.sheets, *([records.plots] if records.plots is not None else [])]
-    every = (
-        (
-            rules.count_rises == "mend",
-            _Rule('[rules] count_rises = "mend"', "a count raised to a later, higher one", "count-mended"),
-        ),
-        (
-            rules.measured_means_alive,
-            _Rule(
-                "[rules] measured_means_alive = true",
-                "a height without a state taken as alive",
-                "measured-alive",
-            ),
-        ),
-        (
-            rules.blank == "dead",
-            _Rule('[rules] blank = "dead"', "a blank that no sighting follows taken as dead", "blank-dead"),
-        ),
-        (
-            rules.blank == "alive",
-            _Rule('[rules] blank = "alive"', "a blank before any death taken as alive", "blank-alive"),
-        ),
-        (
-            rules.missing == "unknown",
-            _Rule('[rules] missing = "unknown"', "a missing plant taken as unknown", "missing-unknown"),
-        ),
-        (
-            rules.tags_alike == "join",
-            _Rule('[rules] tags_alike = "join"', "two spellings of a tag taken as one", "tag-joined"),
-        ),
-        (
-            rules.metres_in_centimetres,
-            _Rule(
-                "[rules] metres_in_centimetres = true",
-                "a radius below 3 in a column of centimetres read as metres",
-                "radius-read-in-metres",
-            ),
-        ),
-        (
-            any(sheet.species for sheet in sheets),
-            _Rule(
-                "[records.sheets.species]", "a spelling of a species read as another", "renamed", "species"
-            ),
-        ),
-        (
-            any(method.also for method in settings.methods),
-            _Rule("[[methods]] also", "a spelling of a preparation read as its name", "renamed", "method"),
-        ),
-    )
-    return [rule for in_force, rule in every if in_force]
+def _in_force(settings: Settings) -> Iterator[tuple[str, str, str, str]]:
+    """Rule, what it does, and code and word ("": any) of what it touched."""
+    for key, value, what, code in _RULES:
+        if getattr(settings.rules, key) == value:
+            yield f"[rules] {key} = {json.dumps(value)}", what, code, ""
+    if any(
+        sheet.species for sheet in (*settings.records.sheets, settings.records.plots) if sheet is not None
+    ):
+        yield "[records.sheets.species]", "a spelling of a species read as another", "renamed", "species"
+    if any(method.also for method in settings.methods):
+        yield "[[methods]] also", "a spelling of a preparation read as its name", "renamed", "method"
 
 
 def plants_put_in(visits: pd.DataFrame, plots: pd.DataFrame, *, tagged: bool) -> pd.DataFrame:
