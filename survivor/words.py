@@ -167,6 +167,11 @@ def per_100_limits(lower: float, upper: float) -> str:
     return f"{per_100(lower)} to {per_100(upper)}"
 
 
+def alive_limits(estimate: float, lower: float, upper: float) -> str:
+    """Write survival per 100 planted with its limits in brackets."""
+    return f"{per_100(estimate)} ({per_100_limits(lower, upper)})"
+
+
 _MOST_PLACES: Final = 2
 
 

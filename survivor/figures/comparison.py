@@ -15,13 +15,12 @@ from survivor.figures.style import Drawing, Size
 from survivor.vocabulary import PER_100, REFUSED
 from survivor.words import (
     NONE,
+    alive_limits,
     cost_limits,
     difference,
     heading_of_limits,
     money,
     number,
-    per_100,
-    per_100_limits,
     plain,
 )
 
@@ -130,7 +129,7 @@ def _survival(table: pd.DataFrame, per: str) -> Chart:
 
 def _alive(label: str, line: Any) -> Row:
     value, lower, upper = (float(line[name]) for name in ("estimate", "lower", "upper"))
-    return Row(label, value, lower, upper, beside=(f"{per_100(value)} ({per_100_limits(lower, upper)})",))
+    return Row(label, value, lower, upper, beside=(alive_limits(value, lower, upper),))
 
 
 def _prices(costs: pd.DataFrame) -> dict[str, str]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from functools import partial
 from typing import Any, Final
 
@@ -12,7 +13,6 @@ import pandas as pd
 from survivor._version import __version__
 from survivor.document.elements import (
     Block,
-    Column,
     Figure,
     Listing,
     Paragraph,
@@ -20,6 +20,10 @@ from survivor.document.elements import (
     Section,
     Table,
     Terms,
+    numbers,
+    of_row,
+    words,
+    written,
 )
 from survivor.figures.programme import (
     Panel,
@@ -34,6 +38,7 @@ from survivor.programme.together import Programme
 from survivor.sentences import Name, Names, Sentence, Text, Value, cell, say
 from survivor.vocabulary import PER_100, SIGNIFICANCE
 from survivor.words import (
+    alive_limits,
     capital,
     counted,
     difference,
@@ -49,6 +54,8 @@ _MOST_PANELS: Final = 12  # organisations with a panel of their own
 _MOST_LEVELS: Final = 12  # rows of a panel
 _FEW: Final = 3  # studies under which a preparation is hardly tried on a kind of ground
 _FEW_TARGETS: Final = 3  # under which a share has a range of no use
+_LIMITS: Final = ("estimate", "lower", "upper")
+_OF_LEVELS: Final = (words("By", "by", capital), words("", "level"))
 _BY: Final = {
     "preparation": "By preparation",
     "ground": "By ground",
@@ -284,24 +291,16 @@ def _differences(programme: Programme) -> tuple[Block, ...]:
 
 
 def _numbers(rows: list[Row]) -> Table:
-    lines = [
-        (
-            row["method"],
-            row["against"],
-            "{} ({})".format(*difference(row["estimate"], row["lower"], row["upper"])),
-            _new(row).text,
-            number(row["n_units"]),
-        )
-        for row in rows
-    ]
-    columns = (
-        Column("Preparation"),
-        Column("Against"),
-        Column("Difference per 100 planted (95 % CI)", numeric=True),
-        Column("In a new study", numeric=True),
-        Column("Studies", numeric=True),
+    fields = (
+        words("Preparation", "method"),
+        words("Against", "against"),
+        numbers(
+            f"Difference {PER_100} (95 % CI)", *_LIMITS, write=lambda *of: "{} ({})".format(*difference(*of))
+        ),
+        of_row("In a new study", lambda row: _new(row).text, numeric=True),
+        numbers("Studies", "n_units"),
     )
-    return Table("differences-table", en.DIFFERENCES, columns, tuple(lines), folded=True)
+    return replace(written("differences-table", en.DIFFERENCES, rows, fields), folded=True)
 
 
 def _lives(programme: Programme) -> Section:
@@ -320,35 +319,19 @@ def _lives(programme: Programme) -> Section:
         else say(en.LIVES_ONE, method=Name(str(own[0]["level"])), **_alive_parts(own[0]))
     )
     axis = f"Alive per 100 at {programme.milestone}"
-    numbers = Table(
-        "lives-table",
-        en.LIVES,
-        (
-            Column("By"),
-            Column(""),
-            Column("Alive per 100 (95 % CI)", True),
-            Column("Alive of known", True),
-            Column("Studies", True),
-        ),
-        tuple(
-            (
-                capital(str(row["by"])),
-                str(row["level"]),
-                f"{per_100(row['estimate'])} ({per_100_limits(row['lower'], row['upper'])})",
-                f"{number(row['alive'])} of {number(row['known'])}",
-                number(row["studies"]),
-            )
-            for row in table[table["by"] != "all"].to_dict("records")
-        ),
-        row_heads=2,
-        folded=True,
+    fields = (
+        *_OF_LEVELS,
+        numbers("Alive per 100 (95 % CI)", *_LIMITS, write=alive_limits),
+        numbers("Alive of known", "alive", "known", write=lambda *of: " of ".join(map(number, of))),
+        numbers("Studies", "studies"),
     )
+    shown = written("lives-table", en.LIVES, table[table["by"] != "all"], fields, row_heads=2)
     draw = partial(panels_of_rows, panels, axis)
     return Section(
         "lives",
         en.LIVES,
         (
-            Figure("lives", en.LIVES_TITLE, finding, en.LIVES_CAPTION, draw, numbers),
+            Figure("lives", en.LIVES_TITLE, finding, en.LIVES_CAPTION, draw, replace(shown, folded=True)),
             *([Paragraph(en.LIVES_NOTE, kind="small")] if per_100_rows(programme) else []),
         ),
     )
@@ -366,39 +349,22 @@ def _promised(programme: Programme) -> Section:
             panels.append(Panel(f"Met, {_BY[by].lower()}", _beside(own.assign(targets=own["judged"]))))
     met = rows["met"]
     finding = say(en.PROMISED_FINDING, met=number(met["targets"]), judged=number(met["judged"]))
-    numbers = Table(
-        "targets-table",
-        en.PROMISED,
-        (
-            Column("By"),
-            Column(""),
-            Column("Verdict"),
-            Column("Targets", True),
-            Column("Judged", True),
-            Column("Per 100 (95 % CI)", True),
-        ),
-        tuple(
-            (
-                capital(str(row["by"])),
-                str(row["level"]),
-                str(row["verdict"]),
-                number(row["targets"]),
-                number(row["judged"]),
-                en.FEW_TARGETS if row["judged"] < _FEW_TARGETS else _share(row),
-            )
-            for row in table.to_dict("records")
-        ),
-        row_heads=2,
-        folded=True,
+    fields = (
+        *_OF_LEVELS,
+        words("Verdict", "verdict"),
+        numbers("Targets", "targets"),
+        numbers("Judged", "judged"),
+        numbers("Per 100 (95 % CI)", "judged", *_LIMITS, write=_share),
     )
+    shown = replace(written("targets-table", en.PROMISED, table, fields, row_heads=2), folded=True)
     draw = partial(panels_of_rows, panels, "Per 100 targets judged")
     caption = en.PROMISED_CAPTION.format(few=_FEW_TARGETS)
-    figure = Figure("targets", en.PROMISED_TITLE, finding, caption, draw, numbers)
+    figure = Figure("targets", en.PROMISED_TITLE, finding, caption, draw, shown)
     return Section("targets", en.PROMISED, (figure,))
 
 
-def _share(row: Mapping[Any, Any]) -> str:
-    return f"{per_100(row['estimate'])} ({per_100_limits(row['lower'], row['upper'])})"
+def _share(judged: float, *of: float) -> str:
+    return en.FEW_TARGETS if judged < _FEW_TARGETS else alive_limits(*of)
 
 
 def _beside(rows: pd.DataFrame) -> pd.DataFrame:
@@ -489,26 +455,13 @@ def _watched(programme: Programme) -> Section:
         studies=_studies_words(most["studies"]),
     )
     draw = partial(plantings_figure, drawn)
-    numbers = Table(
-        "planted-table",
-        en.WATCHED,
-        (
-            Column("Organisation"),
-            Column("Year"),
-            *(Column(capital(name), True) for name in ("studies", "sites", "plots", "seedlings")),
-        ),
-        tuple(
-            (
-                str(row["organisation"]),
-                str(row["year"]),
-                *(number(row[name]) for name in ("studies", "sites", "plots", "seedlings")),
-            )
-            for row in table.to_dict("records")
-        ),
-        row_heads=2,
-        folded=True,
+    fields = (
+        words("Organisation", "organisation"),
+        words("Year", "year"),
+        *(numbers(capital(name), name) for name in ("studies", "sites", "plots", "seedlings")),
     )
-    figure = Figure("planted", en.WATCHED_TITLE, finding, en.WATCHED_CAPTION, draw, numbers)
+    shown = replace(written("planted-table", en.WATCHED, table, fields, row_heads=2), folded=True)
+    figure = Figure("planted", en.WATCHED_TITLE, finding, en.WATCHED_CAPTION, draw, shown)
     return Section("planted", en.WATCHED, (figure,))
 
 

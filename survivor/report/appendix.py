@@ -23,7 +23,7 @@ from survivor.document.elements import (
 from survivor.evidence.headline import CLEAR
 from survivor.figures.comparison import agreement_figure
 from survivor.report import appendix_english as en
-from survivor.report.columns import AGAINST, METHOD, alive_limits, differing, heading
+from survivor.report.columns import AGAINST, METHOD, differing, heading
 from survivor.report.comparing import contrast_table
 from survivor.report.confounding import ground, like_sites
 from survivor.report.first_answer import first_answer
@@ -32,7 +32,7 @@ from survivor.report.reasons import base_words, not_held, why
 from survivor.report.supporting import days_alive, lot, periods
 from survivor.sentences import Name, Names, Sentence, Value, say
 from survivor.vocabulary import SIGNIFICANCE, Basis
-from survivor.words import counted, model_words, number, sentence
+from survivor.words import alive_limits, counted, model_words, number, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis

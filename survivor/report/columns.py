@@ -60,11 +60,6 @@ def days(first: float, last: float) -> str:
     return number(first) if first == last else f"{number(first)} to {number(last)}"
 
 
-def alive_limits(estimate: float, lower: float, upper: float) -> str:
-    """Write survival per 100 planted with its limits in brackets."""
-    return f"{per_100(estimate)} ({per_100_limits(lower, upper)})"
-
-
 def heading(name: Any) -> str:
     """Write a name as the heading of a row."""
     return sentence(str(name)).rstrip(".")

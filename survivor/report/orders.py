@@ -21,10 +21,11 @@ from survivor.document.elements import (
     written,
 )
 from survivor.report import english as en
-from survivor.report.columns import LIMITS, METHOD, PER_100, RANGE, alive_limits, amount, in_100, to_cents
+from survivor.report.columns import LIMITS, METHOD, PER_100, RANGE, amount, in_100, to_cents
 from survivor.sentences import Name, Value, cell, say
 from survivor.words import (
     NONE,
+    alive_limits,
     estimated,
     limits,
     money,

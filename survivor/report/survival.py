@@ -13,10 +13,10 @@ from survivor.analysis.models import first_plants
 from survivor.document.elements import Column, Paragraph, Section, Table, headed, missing
 from survivor.evidence.finding import as_sentences
 from survivor.report import english as en
-from survivor.report.columns import alive_limits, days
+from survivor.report.columns import days
 from survivor.report.reasons import why
 from survivor.sentences import Sentence, Value, say
-from survivor.words import counted, listed, number, per_100, sentence
+from survivor.words import alive_limits, counted, listed, number, per_100, sentence
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis

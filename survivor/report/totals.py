@@ -21,11 +21,21 @@ from survivor.document.elements import (
 )
 from survivor.evidence.finding import as_sentences
 from survivor.report import english as en
-from survivor.report.columns import LIMITS, NOTE, alive_limits, heading
+from survivor.report.columns import LIMITS, NOTE, heading
 from survivor.report.reasons import why
 from survivor.sentences import Value, cell, say
 from survivor.vocabulary import Basis
-from survivor.words import NONE, counted, estimated_beside, listed, number, per_100, per_100_limits, sentence
+from survivor.words import (
+    NONE,
+    alive_limits,
+    counted,
+    estimated_beside,
+    listed,
+    number,
+    per_100,
+    per_100_limits,
+    sentence,
+)
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis

@@ -28,16 +28,7 @@ from survivor.seasons import english as en
 from survivor.seasons.together import Key, SeasonsTogether
 from survivor.sentences import Names, Text, say
 from survivor.vocabulary import PER_100
-from survivor.words import (
-    NONE,
-    chance,
-    counted,
-    difference,
-    listed,
-    per_100,
-    per_100_limits,
-    sentence,
-)
+from survivor.words import NONE, alive_limits, chance, counted, difference, listed, sentence
 
 PAGE: Final = "pooled.html"
 
@@ -115,8 +106,9 @@ def _same_sites(found: SeasonsTogether) -> tuple[Section, ...]:
         return ()
     seasons = list(dict.fromkeys(table["season"].astype(str)))
     cells = {
-        (str(row["site"]), str(row["method"]), str(row["season"])): per_100(float(row["estimate"]))
-        + f" ({per_100_limits(float(row['lower']), float(row['upper']))})"
+        (str(row["site"]), str(row["method"]), str(row["season"])): alive_limits(
+            *(float(row[name]) for name in ("estimate", "lower", "upper"))
+        )
         for row in table.to_dict("records")
     }
     pairs = list(dict.fromkeys((site, method) for site, method, _ in cells))

@@ -23,12 +23,12 @@ from survivor.report.reasons import is_random, usual_practice, why
 from survivor.report.survival import preparations_in_order
 from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.vocabulary import SIGNIFICANCE
-from survivor.words import NONE, difference, number, per_100, per_100_limits, plain
+from survivor.words import NONE, alive_limits, difference, number, per_100, plain
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
     from survivor.effects.dose import Dose
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
 
 _MUCH_FILLED = 50.0  # of 100 plants averaged over
 _REVERSED = 5.0  # per 100: two that lie so far apart in one order as observed, in the other standardised
@@ -154,7 +154,7 @@ def _strength(one: Finding | None) -> str:
 
 
 def _with_limits(estimate: float, lower: float, upper: float) -> str:
-    return f"{per_100(estimate)} ({per_100_limits(lower, upper)})" if math.isfinite(estimate) else NONE
+    return alive_limits(estimate, lower, upper) if math.isfinite(estimate) else NONE
 
 
 _STANDARDISED: Final = numbers(en.STANDARDISED, "estimate", "lower", "upper", write=_with_limits)
