@@ -34,7 +34,7 @@ from survivor.words import first_few
 
 if TYPE_CHECKING:
     from survivor.analysis import Analysis
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
     from survivor.season.moisture import SoilWater
 
 Say = Callable[[str], None]

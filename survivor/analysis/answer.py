@@ -27,18 +27,9 @@ from survivor.effects.contrasts import contrasts as compare
 from survivor.effects.dose import Dose
 from survivor.effects.sites import interaction_p, one_site_carries, plot_shares
 from survivor.errors import EffectError, SurvivorError
-from survivor.evidence import (
-    Circumstances,
-    Finding,
-    Reading,
-    contrast_finding,
-    payoff_finding,
-    reading,
-    target_finding,
-    unanswered_finding,
-    value_finding,
-)
 from survivor.evidence import english as en
+from survivor.evidence.finding import Finding, Reading
+from survivor.evidence.grading import Circumstances
 from survivor.evidence.headline import (
     Pair,
     best_finding,
@@ -49,11 +40,17 @@ from survivor.evidence.headline import (
 )
 from survivor.evidence.making import (
     QUESTIONS,
+    contrast_finding,
+    payoff_finding,
     radius_finding,
     stocking_finding,
     survival_finding,
+    target_finding,
     total_finding,
+    unanswered_finding,
+    value_finding,
 )
+from survivor.evidence.words import reading
 from survivor.models.randomisation import DRAWN, PermutationTest
 from survivor.sentences import Name, Names, Sentence, say
 from survivor.settings import Milestone, Settings, Stocking

@@ -24,7 +24,7 @@ from survivor.analysis.supporting import Supporting
 from survivor.analysis.survival import Survival
 from survivor.analysis.totals import Totals
 from survivor.analysis.works import WorksAnswers
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from survivor.records import Records
 from survivor.season.moisture import SoilWater
 from survivor.settings import Settings

@@ -28,10 +28,11 @@ from survivor.effects.sites import OUT_COLUMNS, leave_one_site_out
 from survivor.effects.standardise import survival
 from survivor.entry import from_first_visit
 from survivor.errors import SurvivorError
-from survivor.evidence import Alternative, Circumstances, Verdict, target_verdict
 from survivor.evidence import english as en
-from survivor.evidence.grading import MOST_PLOTS, MOST_RECORDS
+from survivor.evidence.finding import Alternative
+from survivor.evidence.grading import MOST_PLOTS, MOST_RECORDS, Circumstances
 from survivor.evidence.making import Turns
+from survivor.evidence.words import Verdict, target_verdict
 from survivor.models.by_period import fit_again
 from survivor.models.result import Fit
 from survivor.records import Records

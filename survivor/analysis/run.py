@@ -42,7 +42,7 @@ from survivor.analysis.survival import Survival, same_fate, survival_of
 from survivor.analysis.totals import Totals, infill_to_reach, totals_of
 from survivor.analysis.works import WorksAnswers, works_of
 from survivor.effects.cells import levels_of
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from survivor.parallel import side_by_side
 from survivor.records import Records
 from survivor.season.gauge import Gauges

@@ -14,7 +14,7 @@ from survivor.analysis.parts import Reason, Unmade, no_rows
 from survivor.analysis.season import Season
 from survivor.costs.prices import prices_of
 from survivor.effects.compare import working_of
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from survivor.records.checks.works import DEPARTURE_COLUMNS, NOT_TOLD
 from survivor.records.work_names import AFTER, WATERING, work_name
 from survivor.settings import Settings, works_of_pair

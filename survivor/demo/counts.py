@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from survivor.demo.files import INVENTED, Cell, dictionary, json_bytes, text_file, workbook_bytes
 from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
-from survivor.simulate import average_survival, hazard_knots, season_cuts
+from survivor.simulate.cohort import average_survival, hazard_knots, season_cuts
 from survivor.vocabulary import PER_100
 
 SEED = 20210714

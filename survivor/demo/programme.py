@@ -24,7 +24,8 @@ from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import DRY_SEASON
 from survivor.errors import DemoError
 from survivor.files.writing import write_whole
-from survivor.simulate import Cohort, Drawn, draw_records, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import Drawn, draw_records
 
 SEED: Final = 1704
 USUAL: Final = "spot spray only"

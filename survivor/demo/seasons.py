@@ -20,7 +20,8 @@ from survivor.demo.files import INVENTED, csv_bytes, filled, json_bytes, text_fi
 from survivor.demo.tagged import allotted
 from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
-from survivor.simulate import Cohort, draw_records, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import draw_records
 
 # Picked among twenty: in it a preparation that does nothing looked clearly worse in one season alone,
 # which is what a guideline must not follow.

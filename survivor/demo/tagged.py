@@ -17,7 +17,8 @@ import pandas as pd
 from survivor.demo.files import INVENTED, csv_bytes, dictionary, json_bytes, text_file
 from survivor.demo.watching import Habits, causes, heights, watch, weed_cover
 from survivor.demo.weather import DRY_SEASON, GaugePlan, StationPlan, gauge_file, temperature_file
-from survivor.simulate import Cohort, Drawn, draw_records, hazard_knots, season_cuts, true_dose, true_effects
+from survivor.simulate.cohort import Cohort, hazard_knots, season_cuts, true_dose, true_effects
+from survivor.simulate.drawing import Drawn, draw_records
 
 SEED = 20220615
 DIARY_SEED = 20220616  # of its own: days of works have no part in the deaths

@@ -16,7 +16,7 @@ import numpy as np
 
 from survivor.demo.files import INVENTED, csv_bytes, dictionary, json_bytes, text_file
 from survivor.demo.weather import DRY_SEASON, GaugePlan, gauge_file
-from survivor.simulate import average_survival, hazard_knots, season_cuts
+from survivor.simulate.cohort import average_survival, hazard_knots, season_cuts
 from survivor.vocabulary import PER_100
 
 SEED: Final = 20220601

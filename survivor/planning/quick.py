@@ -22,7 +22,8 @@ from survivor.models.cells import ALIVE, DEAD, Cells
 from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, covariance_by, solve
 from survivor.models.pieces import Merged, absorb, choose_pieces
 from survivor.models.separation import separation
-from survivor.simulate import Cohort, Watched
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import Watched
 from survivor.vocabulary import DRY_SEASON
 
 

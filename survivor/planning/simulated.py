@@ -26,7 +26,8 @@ from survivor.planning.quick import NO_ANSWER, NOTHING, Told, analysed_quickly
 from survivor.planning.variation import Spread, arms_of
 from survivor.proportions import wilson
 from survivor.settings import DrySeason
-from survivor.simulate import Cohort, Watched, draw_intervals, draw_watched, hazard_knots, season_cuts
+from survivor.simulate.cohort import Cohort, hazard_knots, season_cuts
+from survivor.simulate.drawing import Watched, draw_intervals, draw_watched
 from survivor.words import listed
 
 # Only the shape of a season: few deaths before the first dry season, most of them in it.

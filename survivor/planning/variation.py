@@ -12,7 +12,7 @@ from scipy import optimize
 from survivor.errors import PlanError, SurvivorError
 from survivor.planning.closed_form import ALPHA, Arms
 from survivor.planning.planfile import Plan
-from survivor.simulate import average_survival, normal_nodes
+from survivor.simulate.cohort import average_survival, normal_nodes
 from survivor.words import limits, number
 
 _LARGEST_SD = 5.0

@@ -16,7 +16,7 @@ from survivor.words import counted, listed, number, plain
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
     from survivor.records import Records
 from survivor.records.accounts import number_by
 

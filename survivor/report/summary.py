@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, Final
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
 from survivor.document.elements import Figure, Listing, Paragraph, Section
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from survivor.report.tables import VERSION
 from survivor.sentences import plain_text
 from survivor.words import sentence

@@ -11,33 +11,3 @@ visit at which the seedling is found. Four paths share one draw: tidy frames
 (:func:`draw_records`), risk intervals for calibration (:func:`draw_intervals`),
 bare arrays (:func:`draw_watched`) and the truth that both estimate (:func:`true_effects`).
 """
-
-from __future__ import annotations
-
-from survivor.simulate.cohort import (
-    Cohort,
-    Truth,
-    average_survival,
-    hazard_knots,
-    normal_nodes,
-    season_cuts,
-    true_dose,
-    true_effects,
-)
-from survivor.simulate.drawing import Drawn, Watched, draw_intervals, draw_records, draw_watched
-
-__all__ = [
-    "Cohort",
-    "Drawn",
-    "Truth",
-    "Watched",
-    "average_survival",
-    "draw_intervals",
-    "draw_records",
-    "draw_watched",
-    "hazard_knots",
-    "normal_nodes",
-    "season_cuts",
-    "true_dose",
-    "true_effects",
-]

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from tests.analysis.fates import spread, write_fates
 from tests.once import analysed
 

@@ -10,7 +10,7 @@ from survivor.analysis import Analysis
 from survivor.analysis.milestone import all_dead, milestone_day, reached, visit_ages
 from survivor.analysis.models import first_plants
 from survivor.curves import curve
-from survivor.evidence import Finding
+from survivor.evidence.finding import Finding
 from survivor.proportions import effective_number, wilson
 from survivor.report.arrangement import REPORT
 from survivor.report.pages.answer import answer

@@ -21,7 +21,8 @@ from survivor.demo import tagged
 from survivor.demo.files import text_file
 from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import gauge_file
-from survivor.simulate import draw_records, hazard_knots, season_cuts
+from survivor.simulate.cohort import hazard_knots, season_cuts
+from survivor.simulate.drawing import draw_records
 
 SEED = 20260101
 _COLUMNS = {

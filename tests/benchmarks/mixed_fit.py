@@ -11,7 +11,8 @@ import pandas as pd
 
 from survivor.intervals import tally
 from survivor.models.fit import fit
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 EIGHT_VISITS = ((40, 100, 170, 260, 365, 480, 600, 730),)
 WAYS = {

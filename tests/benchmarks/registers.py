@@ -30,7 +30,7 @@ import pyarrow.parquet as pq
 from survivor.demo import tagged
 from survivor.demo.watching import Habits, watch
 from survivor.demo.weather import gauge_file
-from survivor.simulate import draw_records
+from survivor.simulate.drawing import draw_records
 from tests.benchmarks.large_studies import SEED, tagged_file
 
 RECORDS: Final = (1_000_000, 8_000_000, 24_000_000)

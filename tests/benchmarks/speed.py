@@ -27,7 +27,7 @@ from survivor.curves import curve
 from survivor.errors import CurveError
 from survivor.models.fit import fit
 from survivor.models.result import holm
-from survivor.simulate import draw_intervals
+from survivor.simulate.drawing import draw_intervals
 from tests.benchmarks.mixed_fit import cohort
 
 VISITS = np.array([60.0, 150, 270, 365, 540, 730])

@@ -19,7 +19,7 @@ from survivor.effects.cells import study_cells, under_levels
 from survivor.errors import SurvivorError
 from survivor.models.grouped import fit_grouped
 from survivor.models.result import Fit
-from survivor.simulate import Cohort
+from survivor.simulate.cohort import Cohort
 from tests.calibration.layouts import AT, Layout, balanced, one_in_four, ten_fold
 
 Floats = NDArray[np.float64]

@@ -17,7 +17,8 @@ from survivor.demo.tagged import COHORT
 from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.models.fit import fit
-from survivor.simulate import draw_intervals, true_effects
+from survivor.simulate.cohort import true_effects
+from survivor.simulate.drawing import draw_intervals
 
 AT = 365.0
 

@@ -18,7 +18,8 @@ from scipy import stats
 
 from survivor.models.fit import fit
 from survivor.models.partial import residuals
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 _METHODS = (("usual practice", 0.0), ("alternative", 0.0))
 _SHAPE = {"methods": _METHODS, "plot_sd": 0.5, "visit_days": ((40, 170, 300, 365),)}

@@ -16,7 +16,8 @@ from scipy import stats
 
 from survivor.models.grouped import arranged, fit_grouped
 from survivor.models.likelihood import covariance_by
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 # 24 plots at 6 sites, method within sites (in blocks), plot SD 0.5 on the log hazard, no effect.
 NULL = Cohort(

@@ -17,8 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from survivor.models.fit import fit
-from survivor.simulate import Cohort
-from survivor.simulate.cohort import average_survival, knots_of_site, normal_nodes
+from survivor.simulate.cohort import Cohort, average_survival, knots_of_site, normal_nodes
 
 Floats = NDArray[np.float64]
 Codes = NDArray[np.intp]

@@ -16,7 +16,8 @@ import pandas as pd
 from survivor.effects.contrasts import contrasts
 from survivor.effects.prediction import like_sites
 from survivor.models.fit import fit
-from survivor.simulate import Cohort, draw_intervals, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import draw_intervals
 
 AT = 365.0
 #: Sites, standard deviation of sites, and of methods from site to site.

@@ -15,7 +15,8 @@ import pandas as pd
 
 from survivor.models import variance_components
 from survivor.models.mixed import fit_mixed
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 SPREAD = 0.5
 NULL = Cohort(

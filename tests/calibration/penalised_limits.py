@@ -19,7 +19,8 @@ from survivor.effects.contrasts import contrasts
 from survivor.effects.standardise import survival
 from survivor.errors import SurvivorError
 from survivor.models.fit import fit
-from survivor.simulate import Cohort, draw_intervals, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import draw_intervals
 
 AT = 365.0
 

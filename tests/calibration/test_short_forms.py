@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from survivor.models.grouped import fit_grouped
-from survivor.simulate import draw_intervals
+from survivor.simulate.drawing import draw_intervals
 from tests.calibration import coverage, false_alarms, irregular_visits
 
 

@@ -9,10 +9,11 @@ from lifelines import CoxPHFitter
 from lifelines.exceptions import ConvergenceError
 
 from survivor.effects.contrasts import contrasts
-from survivor.evidence import contrast_finding
+from survivor.evidence.making import contrast_finding
 from survivor.models.fit import fit
 from survivor.settings import Design
-from survivor.simulate import Cohort, draw_intervals, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import draw_intervals
 from tests.calibration import cells, peers, table, weights
 from tests.calibration.layouts import AT, balanced, one_in_four, ten_fold
 

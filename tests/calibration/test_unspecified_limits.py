@@ -4,7 +4,8 @@ import numpy as np
 import pytest
 
 from survivor.models.fit import fit
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 
 @pytest.mark.slow

@@ -31,7 +31,7 @@ import tomlkit
 from survivor.demo import counts, tagged
 from survivor.demo.files import text_file
 from survivor.report.tables import findings_json
-from survivor.simulate import average_survival, true_effects
+from survivor.simulate.cohort import average_survival, true_effects
 from survivor.study import load
 
 SEED = 20261129

@@ -187,7 +187,7 @@ def test_one_season_named_twice_is_not_two(tmp_path):
 def test_a_dry_season_that_begins_on_the_29th_of_february_begins_every_year():
     from survivor.season.windows import dry_season_met
     from survivor.settings import DrySeason
-    from survivor.simulate import season_cuts
+    from survivor.simulate.cohort import season_cuts
 
     season = DrySeason(start="02-29", end="03-31")
     days = dry_season_met(season, pd.Timestamp("2021-01-01"), pd.Timestamp("2021-12-31"))

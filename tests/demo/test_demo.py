@@ -18,7 +18,7 @@ from survivor.demo.tagged import COHORT, SITES
 from survivor.errors import DemoError
 from survivor.season.stress import stress_days
 from survivor.settings import read_settings
-from survivor.simulate import true_effects
+from survivor.simulate.cohort import true_effects
 from survivor.study import load
 
 COMMITTED = Path(__file__).parents[2] / "datasets"

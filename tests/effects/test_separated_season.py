@@ -10,7 +10,7 @@ from survivor.analysis.answer import comparison_findings
 from survivor.analysis.comparing import without_separated
 from survivor.analysis.models import NO_FITS
 from survivor.effects.contrasts import contrasts
-from survivor.evidence import Circumstances
+from survivor.evidence.grading import Circumstances
 from survivor.models.fit import fit
 from tests.effects.making import planting
 

@@ -10,26 +10,20 @@ from survivor.costs.payoff import payoff
 from survivor.effects.contrasts import contrasts
 from survivor.effects.plateau import AlongLine, Plateau
 from survivor.effects.standardise import survival
-from survivor.evidence import (
-    RULES,
-    Alternative,
-    Circumstances,
-    Counts,
-    compared,
+from survivor.evidence.finding import Alternative, Finding
+from survivor.evidence.grading import RULES, Circumstances, grade, rules_table
+from survivor.evidence.headline import headline_finding
+from survivor.evidence.making import (
+    Turns,
     contrast_finding,
-    grade,
     payoff_finding,
-    reading,
-    rules_table,
-    settled,
+    radius_finding,
+    stocking_finding,
     target_finding,
-    target_verdict,
+    total_finding,
     unanswered_finding,
 )
-from survivor.evidence.finding import Finding
-from survivor.evidence.headline import headline_finding
-from survivor.evidence.making import Turns, radius_finding, stocking_finding, total_finding
-from survivor.evidence.words import alive
+from survivor.evidence.words import Counts, alive, compared, reading, settled, target_verdict
 from survivor.limits import wilson
 from survivor.sentences import plain_text
 from survivor.settings import Design

@@ -2,8 +2,9 @@
 
 from dataclasses import replace
 
-from survivor.evidence import reading, unanswered_finding
 from survivor.evidence.headline import Pair, best_finding, headline_finding, leader_of
+from survivor.evidence.making import unanswered_finding
+from survivor.evidence.words import reading
 from survivor.settings import Design
 
 RANDOMISED = Design(allocation="random within blocks", plots_placed="random", smallest_difference=5.0)

@@ -9,7 +9,8 @@ import pytest
 from survivor.models.clusters import by_cluster, sandwich
 from survivor.models.fit import fit
 from survivor.models.grouped import arranged
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 from tests.calibration.layouts import balanced
 from tests.models.cohorts import counts
 

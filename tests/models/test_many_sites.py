@@ -10,7 +10,8 @@ import pytest
 
 import survivor
 from survivor.frames import own_frame
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 
 @pytest.fixture(scope="module")

@@ -12,7 +12,8 @@ from survivor.models.mixed import fit_mixed
 from survivor.models.mixed_likelihood import MixedRows, likelihood
 from survivor.models.mixed_solver import solve_mixed
 from survivor.models.quadrature import hermite
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 from tests.models.cohorts import counts, split_rows, tagged
 from tests.models.published import orobanche
 

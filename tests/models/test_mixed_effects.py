@@ -17,7 +17,8 @@ from survivor.models.mixed_solver import solve_mixed
 from survivor.models.quadrature import hermite
 from survivor.models.random_effects import degrees
 from survivor.models.variance_components import Objective
-from survivor.simulate import Cohort, draw_intervals, true_effects
+from survivor.simulate.cohort import Cohort, true_effects
+from survivor.simulate.drawing import draw_intervals
 from tests.models.cohorts import counts
 from tests.models.published import orobanche
 

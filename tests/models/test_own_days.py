@@ -6,7 +6,8 @@ from scipy.optimize import minimize
 
 from survivor.models.fit import fit
 from survivor.models.pieces import choose_pieces
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 from tests.models.breast import breast
 
 

@@ -12,7 +12,8 @@ from survivor.errors import ModelError
 from survivor.models.fit import fit
 from survivor.models.innermost import Innermost, Watched, innermost_of
 from survivor.models.unspecified_solver import best_jumps, maximise_profile, problem_of
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 from tests.curves.making import npmle
 from tests.models.breast import breast
 from tests.models.cohorts import counts, split_rows, tagged

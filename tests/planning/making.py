@@ -15,7 +15,8 @@ from survivor.planning.folder import first_planting, sheet_plan, sheet_rows, vis
 from survivor.planning.layout import Layout
 from survivor.planning.planfile import Plan
 from survivor.planning.sheets import sheet_bytes
-from survivor.simulate import Cohort, draw_records
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_records
 
 PLANTED = ("2022-06-07", "2022-06-14", "2022-08-02", "2022-08-09")
 SITES = ("Tarn Hollow", "Quill Creek", "Vossel Flat", "Ombry Rise")

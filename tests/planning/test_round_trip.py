@@ -8,7 +8,7 @@ import survivor
 from survivor.cli import app
 from survivor.planning.layout import draw_layout
 from survivor.planning.planfile import read_plan
-from survivor.simulate import true_effects
+from survivor.simulate.cohort import true_effects
 from tests.planning.making import METHODS, cohort_like, deaths, fill, raw_plan, small_plan, write_toml
 
 PLOTS, SEEDLINGS = 8, 20

@@ -9,7 +9,7 @@ from survivor.planning.closed_form import power_of_events, power_of_proportions
 from survivor.planning.quick import Told, analysed_quickly
 from survivor.planning.simulated import analysed_whole, cohort_of, draw_season, simulate_power, watch_season
 from survivor.planning.variation import arms_of, spread_of
-from survivor.simulate import true_effects
+from survivor.simulate.cohort import true_effects
 from tests.planning.making import small_plan
 
 HERE = "."

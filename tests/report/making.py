@@ -26,7 +26,8 @@ from survivor.effects.sensitivity import Sensitivity
 from survivor.effects.slopes import Slopes
 from survivor.effects.standardise import Standardised
 from survivor.effects.within_between import WithinBetween
-from survivor.evidence import Finding, contrast_finding
+from survivor.evidence.finding import Finding
+from survivor.evidence.making import contrast_finding
 from survivor.models.clusters import WaldTest
 from survivor.models.fit import fit
 from survivor.models.randomisation import PermutationTest

@@ -14,7 +14,8 @@ from survivor.costs.infill import InfillPlants
 from survivor.costs.payoff import in_seasons, payoff
 from survivor.costs.stocking import InfillLives, infill_order, stems_needed
 from survivor.document.elements import Figure, Paragraph, Section, Table
-from survivor.evidence import Circumstances, payoff_finding, value_finding
+from survivor.evidence.grading import Circumstances
+from survivor.evidence.making import payoff_finding, value_finding
 from survivor.report.arrangement import ANNEX
 from survivor.report.costs import costs
 from survivor.report.orders import infill_sections

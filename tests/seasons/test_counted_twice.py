@@ -8,7 +8,8 @@ import pytest
 
 from survivor.errors import PoolingError
 from survivor.seasons.counted_twice import are_copies, marks_of, refuse_counted_twice, same_plants
-from survivor.simulate import Cohort, draw_intervals
+from survivor.simulate.cohort import Cohort
+from survivor.simulate.drawing import draw_intervals
 
 COHORT = Cohort(sites=4, blocks=1, seedlings=15, visit_days=((40, 160, 300, 365),))
 

@@ -15,16 +15,15 @@ import pytest
 
 from survivor.errors import SimulationError
 from survivor.intervals import check_intervals, tally
-from survivor.simulate import (
+from survivor.simulate.cohort import (
     Cohort,
     average_survival,
-    draw_intervals,
-    draw_records,
     hazard_knots,
     season_cuts,
     true_dose,
     true_effects,
 )
+from survivor.simulate.drawing import draw_intervals, draw_records
 
 FULL = Cohort(
     methods=(("usual", 0.0), ("rip", -0.5), ("scalp", 0.3)),

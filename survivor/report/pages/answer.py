@@ -36,7 +36,7 @@ from survivor.words import capital, number, plain
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
 
 KEY = "answer"
 _CLEAR = ("clear difference", "clear but small difference")

@@ -19,7 +19,7 @@ from survivor.works.parts import PAIR, WORK
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
 
 _MOST_SAID = 1  # of what is not answerable; the annex has it all
 _FEWEST_ROWS = 3  # of the picture: two are said as fast

@@ -25,7 +25,7 @@ from survivor.words import (
 
 if TYPE_CHECKING:
     from survivor.analysis.result import Analysis
-    from survivor.evidence import Finding
+    from survivor.evidence.finding import Finding
 
 
 def when(analysis: Analysis) -> str:
