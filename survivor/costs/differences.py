@@ -10,7 +10,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,12 +23,10 @@ from survivor.effects.cells import levels_of, study_cells, under_levels
 from survivor.effects.confounding import BETWEEN, WITHIN, layout, stands_at
 from survivor.effects.contrasts import contrasts, place_columns
 from survivor.limits import at_edge
+from survivor.models.fitted import Estimates
+from survivor.models.result import Fit
 from survivor.vocabulary import CONFIDENCE, REFUSED
 from survivor.words import level_of
-
-if TYPE_CHECKING:
-    from survivor.models.fitted import Estimates
-    from survivor.models.result import Fit
 
 
 @dataclass(frozen=True)

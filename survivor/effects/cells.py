@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from numbers import Real
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -22,11 +22,8 @@ from survivor.errors import EffectError
 from survivor.intervals import ENTRY_GROUP, entries, group_codes
 from survivor.models.fitted import once
 from survivor.models.paths import PATH, Path, changing, paths_of
-from survivor.models.result import check_fit
+from survivor.models.result import Fit, check_fit
 from survivor.words import listed
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 PLANTS = "plants"
 

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,11 +23,8 @@ from scipy.sparse.csgraph import connected_components
 from survivor.effects.cells import levels_of
 from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes, row_codes
+from survivor.models.result import Fit
 from survivor.vocabulary import PLOT_KEY, REFUSED
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
-
 
 MEAN = "mean"
 SHARE = "per 100 plots"

@@ -34,14 +34,12 @@ from survivor.errors import EffectError
 from survivor.intervals import entries, group_codes, row_codes, sum_by
 from survivor.limits import check_level, holding_together, with_level
 from survivor.models.one_ratio import said_of_one_ratio
-from survivor.models.result import holm
+from survivor.models.result import Fit, holm
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, PLOT_KEY, REFUSED
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-    from survivor.models.result import Fit
 
 Pairs = Literal["against", "all"]
 

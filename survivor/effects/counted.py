@@ -21,7 +21,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 from itertools import combinations
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -39,12 +39,8 @@ from survivor.effects.standardise import Standardised
 from survivor.errors import CurveError
 from survivor.intervals import entries, group_codes, sum_by, tally
 from survivor.limits import at_edge, quantile, wilson
-from survivor.models.result import holm
+from survivor.models.result import Fit, holm
 from survivor.vocabulary import PER_100, PLOT_KEY, REFUSED
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
-
 
 METHOD: Final = "method"
 NOBODY: Final = "nobody"

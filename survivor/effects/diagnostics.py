@@ -31,12 +31,12 @@ from survivor.intervals import group_codes, sum_by
 from survivor.models.by_period import fit_again
 from survivor.models.fitted import DeltaEngine
 from survivor.models.one_ratio import said_of_one_ratio
+from survivor.models.result import Fit
 from survivor.vocabulary import PER_100
 from survivor.words import counted
 
 if TYPE_CHECKING:
     from survivor.figures.style import Drawing
-    from survivor.models.result import Fit
 
 ROUND_GAP = 21.0  # visits that follow one another by more days are another round
 _MOST_REFITS = 300  # plots beyond which influence goes by site only: each is a fit of its own

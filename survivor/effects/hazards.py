@@ -20,14 +20,13 @@ from survivor.models.by_period import fit_by_period, level_of_term
 from survivor.models.clusters import WaldTest
 from survivor.models.cox import scaled_residuals
 from survivor.models.one_ratio import said_of_one_ratio
-from survivor.models.result import check_fit, coefficient_table
+from survivor.models.result import Fit, check_fit, coefficient_table
 from survivor.shown import Shown
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
 
     from survivor.figures.style import Drawing
-    from survivor.models.result import Fit
 
 
 @dataclass(frozen=True, repr=False)

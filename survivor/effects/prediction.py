@@ -18,7 +18,7 @@ takes the sites averaged over as given, 91 to 95 times, and limits by plot 85 to
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -33,11 +33,8 @@ from survivor.effects.refits import Refits, refits
 from survivor.errors import EffectError, SurvivorError
 from survivor.limits import half_width, no_less_than_independent, said_of_floor, t_test
 from survivor.models.by_period import fit_again, fit_by_cluster
-from survivor.models.result import check_fit, holm
+from survivor.models.result import Fit, check_fit, holm
 from survivor.vocabulary import REFUSED
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 FEWEST_SITES = 5
 MOST_PARTS = 60  # sites, or groups of sites, left out in turn

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -26,9 +26,7 @@ from survivor.models.cells import ALIVE, Cells
 from survivor.models.clusters import by_cluster
 from survivor.models.fitted import Arranged, DeltaEngine, Estimates
 from survivor.models.likelihood import Rows, Solution, covariance_by, solve
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
+from survivor.models.result import Fit
 
 _CLOSE: Final = 1e-10  # squared length of the last step of a refit, in units of standard errors
 _TOLD: Final = 1e-9  # least eigenvalue of the scaled information at which coefficients are told apart

@@ -10,7 +10,7 @@ Source: VanderWeele and Ding (2017), Annals of Internal Medicine 167, 268-274.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -23,11 +23,8 @@ from survivor.effects.contrasts import place_columns
 from survivor.errors import EffectError
 from survivor.limits import at_edge
 from survivor.models.one_ratio import said_of_one_ratio
-from survivor.models.result import coefficient_table
+from survivor.models.result import Fit, coefficient_table
 from survivor.shown import Shown
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 _COLUMNS = [
     "survival",

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -17,12 +17,9 @@ from survivor.errors import SurvivorError
 from survivor.limits import floored_f
 from survivor.models.by_period import fit_again
 from survivor.models.fitted import Estimates
-from survivor.models.result import holm
+from survivor.models.result import Fit, holm
 from survivor.progress import counted_off
 from survivor.vocabulary import PLOT_KEY, REFUSED, SIGNIFICANCE
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 #: Sites left out in turn; of more, so many without which the differences move furthest.
 MOST_SITES, FURTHEST = 60, 20

@@ -28,16 +28,14 @@ from survivor.effects.cells import (
 from survivor.entry import per_100_of, said_of_entry
 from survivor.intervals import tally
 from survivor.limits import Limits, at_edge, check_level, with_level
-from survivor.models.fitted import once
+from survivor.models.fitted import Estimates, once
 from survivor.models.one_ratio import said_of_one_ratio
+from survivor.models.result import Fit
 from survivor.shown import Shown
 from survivor.vocabulary import CONFIDENCE, PER_100
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
-
-    from survivor.models.fitted import Estimates
-    from survivor.models.result import Fit
 
 ALL = "all"
 _STALE_DAYS = 30  # the usual window of a milestone

@@ -14,7 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -28,10 +28,8 @@ from survivor.models.clusters import WaldTest
 from survivor.models.fit import fit as fit_model
 from survivor.models.formulas import terms_and_columns
 from survivor.models.grouped import arranged
+from survivor.models.result import Fit
 from survivor.shown import Shown
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 BETWEEN = "between sites"
 DIFFERENCE = "between less within"

@@ -10,7 +10,7 @@ of one ratio was fitted to them. Fits of one day hold nothing constant, and are 
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import pandas as pd
 
@@ -20,12 +20,10 @@ from survivor.models.by_period import fit_by_period
 from survivor.models.clusters import WaldTest
 from survivor.models.fitted import DeltaEngine, Fitted
 from survivor.models.grouped import fit_grouped
+from survivor.models.result import Fit
 from survivor.models.told import Told
 from survivor.vocabulary import SIGNIFICANCE
 from survivor.words import chance
-
-if TYPE_CHECKING:
-    from survivor.models.result import Fit
 
 TURNING: Final = (
     "The ratio of deaths between {between} is not the same all season ({test} degrees of freedom, p {p})"

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Figure,
@@ -33,9 +33,6 @@ from survivor.report.supporting import days_alive, lot, periods
 from survivor.sentences import Name, Names, Sentence, Value, say
 from survivor.vocabulary import SIGNIFICANCE, Basis
 from survivor.words import alive_limits, counted, model_words, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 
 def appendix(analysis: Analysis) -> Section:

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Link, Report, Section
 from survivor.report import (
     appendix,
@@ -30,9 +31,6 @@ from survivor.report import (
 )
 from survivor.report.pages import answer, money, parts, people, plants, season, values, work
 from survivor.words import dates
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 MOST_PAGES: Final = 4
 MOST_WORDS: Final = 1500

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Paragraph, Section, Table, headed, missing
 from survivor.figures.causes import UNKNOWN, causes_figure
 from survivor.report import english as en
 from survivor.report.reasons import why
 from survivor.sentences import Value, say
 from survivor.words import counted, number
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "losses"
 HEADING = "What they died of"

@@ -7,17 +7,15 @@ and others 2007) where they were not, as far as they apply to plants in plots.
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 from survivor.analysis.milestone import milestone_words
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Column, Paragraph, Section, Table
 from survivor.report.pages.english import NOT_REPORTED
 from survivor.report.reasons import is_random
 from survivor.vocabulary import PLOT_KEY
 from survivor.words import capital, counted, date, full_stop, number, plain
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY: Final = "checklist"
 HEADING: Final = "What a report of a comparison owes"

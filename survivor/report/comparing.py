@@ -6,10 +6,11 @@ import math
 from collections.abc import Hashable, Mapping
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Figure,
@@ -43,9 +44,6 @@ from survivor.report.tables import hidden
 from survivor.sentences import Name, Text, Value, cell, plain_text, say
 from survivor.vocabulary import Basis
 from survivor.words import chance, counted, difference, number, plain
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "comparison"
 RADIUS = "weed_free_radius_m"

@@ -5,10 +5,11 @@ from __future__ import annotations
 import math
 from collections.abc import Hashable, Mapping
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Paragraph,
@@ -30,9 +31,6 @@ from survivor.report.supporting import unmade
 from survivor.report.tables import hidden
 from survivor.vocabulary import SIGNIFICANCE
 from survivor.words import chance, date, dates, listed, number, plain, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _ALIKE = 0.05  # standard deviations; less is printed as 0.0
 _ALL = 99.5  # per 100; more is printed as 100

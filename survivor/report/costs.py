@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.costs.prices import prices_of
 from survivor.document.elements import (
     Block,
@@ -24,9 +24,6 @@ from survivor.report.orders import after_costs, cost_lines
 from survivor.report.reasons import not_random, why
 from survivor.report.value import extra
 from survivor.words import NONE, cost_limits, money, per_100, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "money"
 HEADING = "Cost per living plant"

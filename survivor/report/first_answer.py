@@ -4,17 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Paragraph, Section, numbers, words, written
 from survivor.report import appendix_english as en
 from survivor.sentences import Name, say
 from survivor.words import NONE, chance, difference, limits, model_words, number
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _ENDS = ("estimate", "lower", "upper")
 Row = Mapping[Any, Any]

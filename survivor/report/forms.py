@@ -6,10 +6,11 @@ import logging
 from collections.abc import Callable, Mapping
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Report
 from survivor.document.page import Pictures, figures_of, page_of, picture
 from survivor.document.pdf import document_of, has_set
@@ -22,9 +23,6 @@ from survivor.report.arrangement import ANNEX, OFFICER, REPORT
 from survivor.report.reasons import base_words
 from survivor.report.summary import SCHEMA, SUMMARY, published, summary_of
 from survivor.report.tables import FOLDER, findings_json, findings_table, tables_of, title_of, to_digits
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 PAGE: Final = REPORT.file
 DOCUMENT: Final = "report.pdf"

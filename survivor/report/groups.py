@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.models import first_plants
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Figure,
     Paragraph,
@@ -29,9 +29,6 @@ from survivor.report.reasons import why
 from survivor.sentences import Name, Text, Value, cell, say
 from survivor.vocabulary import Basis
 from survivor.words import counted, per_100
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _ALIKE = 0.01  # difference in the share of a species under which preparations count as planted alike
 _MOST_ROWS = 30  # a taller picture can't be taken in

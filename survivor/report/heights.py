@@ -2,15 +2,11 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Paragraph, Section, missing, numbers, written
 from survivor.report import english as en
 from survivor.report.columns import LIMITS, METHOD, NOTE, PLOTS
 from survivor.words import number, per_100, per_100_limits
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "heights"
 HEADING = "Alive, by height"

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Listing,
@@ -25,9 +25,6 @@ from survivor.report import english as en
 from survivor.report.columns import NOTE, heading
 from survivor.vocabulary import Basis
 from survivor.words import capital, counted, model_words, number, per_100, plain, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 
 def _measures(basis: Basis) -> tuple[tuple[str, str], ...]:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Listing,
     Paragraph,
@@ -32,9 +31,6 @@ from survivor.words import (
     plants_limits,
     sentence,
 )
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 
 def to_do(analysis: Analysis) -> Section:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.costs.prices import lines_table
 from survivor.costs.stocking import ALL_SITES
 from survivor.document.elements import (
@@ -35,9 +35,6 @@ from survivor.words import (
     plants_limits,
     sentence,
 )
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _ALL_IN_ONE = "all in one"
 

@@ -3,18 +3,15 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Paragraph, Section, Table, headed, missing
 from survivor.figures.patch import patch_figure
 from survivor.report import english as en
 from survivor.report.columns import days
 from survivor.words import NONE, limits, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "patch"
 HEADING = "Did the weed-free patch last?"

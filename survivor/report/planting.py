@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Column,
@@ -22,13 +22,9 @@ from survivor.document.elements import (
 from survivor.report import english as en
 from survivor.report.reasons import allocation, is_random
 from survivor.report.tables import correction_table, photo_table
+from survivor.settings import Settings
 from survivor.vocabulary import BY_CHOICE, PLOT_KEY, State
 from survivor.words import NONE, counted, date, dates, listed, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.settings import Settings
-
 
 KEY = "planting"
 

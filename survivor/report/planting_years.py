@@ -4,18 +4,16 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.planting_years import EVERY
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Paragraph, Section, words, written
 from survivor.report import english as en
 from survivor.report.columns import METHOD, NOTE, PLOTS, SITES, WATCHED, alive
 from survivor.sentences import Value, cell, say
 from survivor.words import listed, per_100, per_100_limits
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "planting-years"
 

@@ -2,23 +2,18 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Paragraph, Section, Terms
-from survivor.evidence.finding import as_sentences
+from survivor.evidence.finding import Finding, as_sentences
 from survivor.evidence.words import Counts
+from survivor.records import Records
+from survivor.records.accounts import number_by
 from survivor.report import english as en
 from survivor.sentences import NEW_LINE, Sentence, Value, say
 from survivor.vocabulary import Basis
 from survivor.words import counted, listed, number, plain
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.evidence.finding import Finding
-    from survivor.records import Records
-from survivor.records.accounts import number_by
 
 KEY = "questions"
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
 from survivor.analysis.radius import RADIUS
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Field,
@@ -24,6 +24,8 @@ from survivor.document.elements import (
     words,
     written,
 )
+from survivor.effects.dose import Dose
+from survivor.effects.slopes import Slopes
 from survivor.evidence.grading import LEAST_DF
 from survivor.evidence.making import radius_answer
 from survivor.figures.radius import dose_figure
@@ -35,12 +37,6 @@ from survivor.report.supporting import unmade
 from survivor.sentences import Part, Sentence, Value, cell, say
 from survivor.vocabulary import SIGNIFICANCE
 from survivor.words import chance, listed, number, per_100, plain, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.effects.dose import Dose
-    from survivor.effects.slopes import Slopes
-
 
 KEY = "radius"
 HEADING = "How wide a weed-free patch"

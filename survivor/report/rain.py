@@ -6,11 +6,12 @@ import math
 import string
 from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from survivor.analysis.rain import rain_since_planting
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Field,
@@ -30,9 +31,6 @@ from survivor.report import english as en
 from survivor.report.soil_water import soil_water
 from survivor.season.windows import dry_season_met, planting_years
 from survivor.words import NONE, counted, date, dates, listed, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 KEY = "season"
 HEADING = "The season"

@@ -3,16 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import TYPE_CHECKING
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Paragraph
 from survivor.report import english as en
 from survivor.sentences import Name, Names, say
 from survivor.vocabulary import BY_CHOICE, RANDOM
 from survivor.words import sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 
 def why(analysis: Analysis, part: str, otherwise: str, *, alone: bool = False) -> str:

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Block, Figure, Paragraph, Table, headed
 from survivor.figures.season import water_figure
 from survivor.report import english as en
@@ -16,9 +16,6 @@ from survivor.season.stress import longest_spell_without
 from survivor.season.windows import dry_season_met
 from survivor.settings import Settings
 from survivor.words import counted, date, dates, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _MOST_FIGURES = 3
 _MOST_DAYS = 366

@@ -5,20 +5,16 @@ from __future__ import annotations
 import json
 import textwrap
 from importlib.resources import files
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
 
-from survivor.document.elements import Figure, Listing, Paragraph, Section
+from survivor.analysis.result import Analysis
+from survivor.document.elements import Figure, Listing, Paragraph, Report, Section
 from survivor.evidence.finding import Finding
 from survivor.report.tables import VERSION
 from survivor.sentences import plain_text
 from survivor.words import sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.document.elements import Report
-
 
 SUMMARY: Final = "summary.txt"
 WIDTH: Final = 88

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Figure,
@@ -21,6 +21,7 @@ from survivor.document.elements import (
     written,
 )
 from survivor.figures.hazards import residuals_figure
+from survivor.models.clusters import WaldTest
 from survivor.models.randomisation import MOST_EXACT
 from survivor.report import appendix_english as en
 from survivor.report.columns import AGAINST, LIMITS, METHOD, PLOTS, SITES, P, days, ratio
@@ -28,10 +29,6 @@ from survivor.report.reasons import is_random, not_held, why
 from survivor.sentences import Name, say
 from survivor.vocabulary import SIGNIFICANCE, Basis
 from survivor.words import chance, limits, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.models.clusters import WaldTest
 
 _MANY_LAYOUTS = 1e6
 

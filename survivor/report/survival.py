@@ -2,14 +2,14 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import numpy as np
 import pandas as pd
 
 from survivor.analysis.clock import clock_of
 from survivor.analysis.described import deaths_in_dry_season
 from survivor.analysis.models import first_plants
+from survivor.analysis.result import Analysis
+from survivor.curves import Curves
 from survivor.document.elements import Column, Paragraph, Section, Table, headed, missing
 from survivor.evidence.finding import as_sentences
 from survivor.report import english as en
@@ -17,10 +17,6 @@ from survivor.report.columns import days
 from survivor.report.reasons import why
 from survivor.sentences import Sentence, Value, say
 from survivor.words import alive_limits, counted, listed, number, per_100, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.curves import Curves
 
 _PARTS = ("survival", "lower", "upper")
 

@@ -5,21 +5,18 @@ from __future__ import annotations
 import json
 import math
 from pathlib import PurePosixPath, PureWindowsPath
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
 from survivor.analysis.privacy import COORDINATES, LANDHOLDERS, NOT_SHOWN
+from survivor.analysis.result import Analysis
 from survivor.costs.prices import lines_table
+from survivor.effects.dose import Dose
+from survivor.settings import Settings
 from survivor.vocabulary import PER_100, Basis
 from survivor.works.columns import LEAD
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.effects.dose import Dose
-    from survivor.settings import Settings
-
 
 PHOTO_COLUMNS = ("name", "site", "date", "file", "note", "latitude", "longitude")
 CORRECTION_COLUMNS = ("date", "who", "what", "why")

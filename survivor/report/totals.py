@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
+from survivor.analysis.result import Analysis
 from survivor.analysis.totals import PLANTS
 from survivor.document.elements import (
     Block,
@@ -36,10 +35,6 @@ from survivor.words import (
     per_100_limits,
     sentence,
 )
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-
 
 KEY = "in-all"
 HEADING = "Estimated number alive in the whole planting"

@@ -5,11 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Paragraph, Section, Table, headed, numbers, written
 from survivor.figures.payoff import break_even_figure, value_figure
 from survivor.report import english as en
@@ -17,9 +18,6 @@ from survivor.report.columns import METHOD, RANGE, amount, in_100, to_cents
 from survivor.report.reasons import usual_practice
 from survivor.sentences import Name, Text, Value, cell, say
 from survivor.words import NONE, difference, limits, money, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _SHOWN = 6  # worths in the table of best value
 

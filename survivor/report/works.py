@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import (
     Block,
     Field,
@@ -37,10 +36,7 @@ from survivor.words import (
 )
 from survivor.works.answers import question_of
 from survivor.works.columns import LEAD
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.works.later import Later
+from survivor.works.later import Later
 
 KEY = "works"
 _MOST_DEPARTURES = 30

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import math
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Block, Figure, Link, Paragraph, Section
 from survivor.effects.confounding import BETWEEN
+from survivor.evidence.finding import Finding
 from survivor.evidence.making import QUESTIONS
 from survivor.evidence.words import beside, judged
 from survivor.figures.comparison import survival_figure
@@ -33,10 +34,6 @@ from survivor.report.reasons import is_random, usual_practice, why
 from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.vocabulary import Basis
 from survivor.words import capital, number, plain
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.evidence.finding import Finding
 
 KEY = "answer"
 _CLEAR = ("clear difference", "clear but small difference")

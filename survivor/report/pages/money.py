@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Hashable, Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.costs.prices import prices_of
 from survivor.document.elements import Block, Paragraph, Section, Table, numbers, words, written
 from survivor.report.columns import in_100
@@ -17,9 +18,6 @@ from survivor.report.pages.values import comparisons, cost, frame_of, may_cause,
 from survivor.report.reasons import why
 from survivor.sentences import Name, Part, Sentence, Value, cell, say
 from survivor.words import NONE, change, money, number
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _ENDS = ("lower", "upper")
 

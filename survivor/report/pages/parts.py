@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Block, Figure, Paragraph, Section
+from survivor.evidence.finding import Finding
 from survivor.figures.comparison import works_figure
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
@@ -16,10 +18,6 @@ from survivor.words import capital, listed, number, plain
 from survivor.works.answers import LATER, subject_of
 from survivor.works.columns import CALLED, LEAD, PASSES, RIP_SOIL
 from survivor.works.parts import PAIR, WORK
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.evidence.finding import Finding
 
 _MOST_SAID = 1  # of what is not answerable; the annex has it all
 _FEWEST_ROWS = 3  # of the picture: two are said as fast

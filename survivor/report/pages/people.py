@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Block, Paragraph, Section, Terms, numbers, words, written
 from survivor.records.accounts import number_by, records_read
 from survivor.report.pages import english as en
@@ -17,9 +17,6 @@ from survivor.report.questions import to_look_at
 from survivor.sentences import Sentence, Value, say
 from survivor.vocabulary import Basis
 from survivor.words import counted, date, number
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _TOTAL = "all"
 _COUNTS = ("planted", "watched", "alive", "dead", "missing", "unknown")

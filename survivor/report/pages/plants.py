@@ -5,13 +5,16 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from functools import partial
-from typing import TYPE_CHECKING, Final
+from typing import Final
 
 import pandas as pd
 
 from survivor.analysis.clock import clock_of
 from survivor.analysis.models import first_plants
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Paragraph, Section, numbers, words, written
+from survivor.effects.dose import Dose
+from survivor.evidence.finding import Finding
 from survivor.evidence.grading import LEAST_DF
 from survivor.figures.curves import Backdrop, curves_figure
 from survivor.report.pages import english as en
@@ -24,11 +27,6 @@ from survivor.report.survival import preparations_in_order
 from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.vocabulary import SIGNIFICANCE
 from survivor.words import NONE, alive_limits, difference, number, per_100, plain
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.effects.dose import Dose
-    from survivor.evidence.finding import Finding
 
 _MUCH_FILLED = 50.0  # of 100 plants averaged over
 _REVERSED = 5.0  # per 100: two that lie so far apart in one order as observed, in the other standardised

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from functools import partial
-from typing import TYPE_CHECKING
 
 import pandas as pd
 
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Block, Figure, Paragraph, Section
 from survivor.figures.season import decile_words
 from survivor.figures.strip import STATES, strip_figure
@@ -16,9 +16,6 @@ from survivor.report.pages.values import named
 from survivor.season.windows import dry_season_met
 from survivor.sentences import Name, Sentence, Value, cell, say
 from survivor.words import date, number, sentence
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _DRY = "rain in the dry season"
 _STRESS = "stress days in the dry season"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import pandas as pd
 
 from survivor.analysis.milestone import milestone_words
+from survivor.analysis.result import Analysis
+from survivor.evidence.finding import Finding
 from survivor.evidence.words import more_or_fewer, of_finding
 from survivor.report.reasons import compared_with, is_random, usual_practice
 from survivor.sentences import Cell, Name, Names, Sentence, Value, cell
@@ -22,10 +24,6 @@ from survivor.words import (
     per_100,
     per_100_limits,
 )
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
-    from survivor.evidence.finding import Finding
 
 
 def when(analysis: Analysis) -> str:

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
+from survivor.analysis.result import Analysis
 from survivor.document.elements import Listing, Paragraph, Section
 from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
@@ -12,9 +11,6 @@ from survivor.report.reasons import why
 from survivor.sentences import Name, Part, Sentence, Text, Value, cell, say
 from survivor.vocabulary import BY_CHOICE, PLOT_KEY, RANDOM
 from survivor.words import money, plants, plants_limits
-
-if TYPE_CHECKING:
-    from survivor.analysis.result import Analysis
 
 _LEANED_ON = ("strong", "moderate")
 _MOST_WANTED = 2
