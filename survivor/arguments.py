@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Mapping, Sequence
 from numbers import Real
+from types import UnionType
 from typing import Any, TypeGuard
 
 import numpy as np
@@ -32,9 +33,24 @@ def is_one_of(value: object, known: Iterable[object]) -> bool:
     return bool(pd.api.types.is_scalar(value)) and value in list(known)
 
 
+def base_level(levels: Sequence[Any], against: Any, by: str, kind: Kind) -> Any:
+    """Level that the others are compared with: ``against``, or the first."""
+    base = levels[0] if against is None else against
+    if not is_one_of(base, levels):
+        mend = f"levels in the records: {', '.join(map(str, levels))}"
+        raise kind(f"{against!r} is not a level of {by}", where="against", mend=mend)
+    return base
+
+
 def is_number(value: object) -> TypeGuard[float]:
     """Whether a value is one real number that is not blank; True and False are none."""
     return not isinstance(value, bool) and isinstance(value, Real) and not math.isnan(float(value))
+
+
+def must_be(value: object, kinds: type | UnionType, what: str, where: str, kind: Kind, mend: str) -> None:
+    """Refuse what is not of the kinds that a function takes; ``what`` is what they are called."""
+    if not isinstance(value, kinds):
+        raise kind(f"this takes {what}, not {type(value).__name__}", where=where, mend=mend)
 
 
 def amount(
@@ -124,8 +140,8 @@ def several(value: object, where: str, kind: Kind, mend: str) -> list[Any]:
 
 def columns_of(table: object, needed: Sequence[str], where: str, kind: Kind, mend: str) -> pd.DataFrame:
     """Return a table that has some columns; anything else is refused."""
-    if not isinstance(table, pd.DataFrame):
-        raise kind(f"this takes a table, not {type(table).__name__}", where=where, mend=mend)
+    must_be(table, pd.DataFrame, "a table", where, kind, mend)
+    assert isinstance(table, pd.DataFrame)
     absent = [name for name in needed if name not in table.columns]
     if absent:
         raise kind(f"the table has no column {', '.join(absent)}", where=where, mend=mend)

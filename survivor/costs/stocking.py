@@ -4,12 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from types import NoneType
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import amount, columns_of, draws_of, is_number, is_one_of
+from survivor.arguments import amount, columns_of, draws_of, is_number, is_one_of, must_be
 from survivor.arrays import Floats
 from survivor.costs.draws import draw_share, random_of, tails
 from survivor.effects.standardise import Standardised
@@ -119,12 +120,8 @@ def stems_needed(
     1  auger         1614.0
     2    rip         1319.0
     """
-    if not isinstance(standard, Standardised):
-        raise PayoffError(
-            f"this takes survival by method, not {type(standard).__name__}",
-            where="standard",
-            mend="give survivor.survival(fit)",
-        )
+    mend = "give survivor.survival(fit)"
+    must_be(standard, Standardised, "survival by method", "standard", PayoffError, mend)
     if not is_number(target) or not 0 < target < np.inf:
         raise PayoffError(
             f"a target of {target!r} stems per hectare cannot be used",
@@ -272,9 +269,8 @@ _ORDERED: Final = [
 
 def _infill_random(infill: object, seed: int) -> np.random.Generator:
     """Random numbers of infill, what is told of it having been looked at."""
-    if infill is not None and not isinstance(infill, InfillLives):
-        what = f"this takes InfillLives, not {type(infill).__name__}"
-        raise PayoffError(what, where="infill", mend="give InfillLives(survival, lower, upper)")
+    mend = "give InfillLives(survival, lower, upper)"
+    must_be(infill, InfillLives | NoneType, "InfillLives", "infill", PayoffError, mend)
     return random_of(seed, "infill")
 
 

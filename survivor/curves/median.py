@@ -11,6 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 import pandas as pd
 
+from survivor.arguments import must_be
 from survivor.curves.result import Curves, first_at
 from survivor.errors import CurveError
 from survivor.limits import check_level, limits_at, with_level
@@ -68,12 +69,7 @@ def median_days(curves: Curves, share: float = 0.5, level: float = CONFIDENCE) -
     >>> found.table.set_index("method").loc["rip", "note"]
     'not reached by day 365'
     """
-    if not isinstance(curves, Curves):
-        raise CurveError(
-            f"this takes curves, not {type(curves).__name__}",
-            where="curves",
-            mend='give survivor.curve(intervals, by="method")',
-        )
+    must_be(curves, Curves, "curves", "curves", CurveError, 'give survivor.curve(intervals, by="method")')
     if isinstance(share, bool) or not isinstance(share, int | float) or not 0 < share < 1:
         raise CurveError(f"{share!r} is no share", where="share", mend="give one between 0 and 1")
     check_level(level)

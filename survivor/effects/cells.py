@@ -15,7 +15,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import is_one_of
 from survivor.arrays import Floats
 from survivor.entry import watch_begins
 from survivor.errors import EffectError
@@ -63,18 +62,6 @@ def of_levels(data: pd.DataFrame, by: str, levels: Iterable[Any]) -> pd.DataFram
     if isinstance(kept[by].dtype, pd.CategoricalDtype):
         kept[by] = kept[by].cat.remove_unused_categories()
     return kept
-
-
-def base_level(levels: Sequence[Any], against: Any, by: str) -> Any:
-    """Level that the others are compared with: ``against``, or the first."""
-    base = levels[0] if against is None else against
-    if not is_one_of(base, levels):
-        raise EffectError(
-            f"{against!r} is not a level of {by}",
-            where="against",
-            mend=f"levels in the records: {', '.join(map(str, levels))}",
-        )
-    return base
 
 
 def check_name(by: object) -> None:

@@ -18,16 +18,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from survivor.arguments import base_level
 from survivor.arrays import Floats
-from survivor.effects.cells import (
-    Cells,
-    base_level,
-    check_by,
-    check_day,
-    levels_of,
-    study_cells,
-    under_levels,
-)
+from survivor.effects.cells import Cells, check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import BETWEEN, WITHIN, Layout, layout, linked_through, stands_at
 from survivor.entry import per_100_of, said_of_entry
 from survivor.errors import EffectError
@@ -254,7 +247,7 @@ def _asked(levels: list[Any], against: Any, pairs: Pairs, by: str) -> list[tuple
         return [(level, first) for first, level in combinations(levels, 2)]
     if not isinstance(pairs, str) or pairs != "against":
         raise EffectError(f"pairs={pairs!r} is not known", where="pairs", mend='use "against" or "all"')
-    base = base_level(levels, against, by)
+    base = base_level(levels, against, by, EffectError)
     return [(level, base) for level in levels if level != base]
 
 

@@ -17,7 +17,7 @@ from typing import NoReturn
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import is_number
+from survivor.arguments import is_number, must_be
 from survivor.arrays import Floats
 from survivor.effects.contrasts import Contrasts
 from survivor.errors import EffectError
@@ -80,12 +80,8 @@ def non_inferiority(differences: Contrasts, margin: float, level: float = CONFID
     [['auger', True, False], ['rip', True, True]]
     """
     check_level(level)
-    if not isinstance(differences, Contrasts):
-        raise EffectError(
-            f"this takes differences, not {type(differences).__name__}",
-            where="differences",
-            mend="give survivor.contrasts(fit)",
-        )
+    mend = "give survivor.contrasts(fit)"
+    must_be(differences, Contrasts, "differences", "differences", EffectError, mend)
     if not is_number(margin) or not 0 < margin < 100:
         raise EffectError(
             f"a margin of {margin!r} is no smallest difference that matters",

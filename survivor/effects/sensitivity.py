@@ -15,9 +15,9 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import is_number
+from survivor.arguments import base_level, is_number
 from survivor.arrays import Floats
-from survivor.effects.cells import base_level, check_by, check_day, levels_of, study_cells, under_levels
+from survivor.effects.cells import check_by, check_day, levels_of, study_cells, under_levels
 from survivor.effects.confounding import layout, stands_at
 from survivor.effects.contrasts import place_columns
 from survivor.errors import EffectError
@@ -183,7 +183,7 @@ def sensitivity(
     check_by(fit, by)
     check_day(fit, at)
     levels = levels_of(fit.data, by)
-    base = base_level(levels, against, by)
+    base = base_level(levels, against, by, EffectError)
     cells = study_cells(fit, [by], population)
     grid = layout(fit.data, by, place_columns(fit))
     lines = []

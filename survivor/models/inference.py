@@ -17,7 +17,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
-from survivor.arguments import is_one_of, several
+from survivor.arguments import is_one_of, must_be, several
 from survivor.arrays import Floats
 from survivor.errors import ModelError
 from survivor.limits import Errors, check_level, half_width, t_test, with_level
@@ -272,9 +272,8 @@ class LikelihoodRatio:
 def likelihood_ratio(larger: Fitted, smaller: Fitted) -> LikelihoodRatio:
     """See ``Fit.lr_test``."""
     for one in (larger, smaller):
-        if not isinstance(one, Fitted):
-            what = f"this takes a fitted model, not {type(one).__name__}"
-            raise ModelError(what, where="lr_test", mend="give the fit of a smaller model of the same rows")
+        mend = "give the fit of a smaller model of the same rows"
+        must_be(one, Fitted, "a fitted model", "lr_test", ModelError, mend)
         refuse_told(one.engine, "a likelihood-ratio test")
     mend = "use fit.test(...), whose limits are by plot"
     if (

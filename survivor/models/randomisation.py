@@ -30,7 +30,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from survivor.arguments import count, draws_of, is_one_of, seed_of, several
+from survivor.arguments import base_level, count, draws_of, is_one_of, seed_of, several
 from survivor.arrays import Codes, Floats
 from survivor.errors import ModelError
 from survivor.intervals import group_codes, refuse_blank_places, sum_by
@@ -156,13 +156,7 @@ def permutation_test(
     fitted = arranged(fit)
     dealt = _dealt(fit, fitted, by)
     levels = list(dealt.levels.names)
-    base = levels[0] if against is None else against
-    if not is_one_of(base, levels):
-        raise ModelError(
-            f"{against!r} is not a level of {by}",
-            where="against",
-            mend=f"levels in the records: {', '.join(map(str, levels))}",
-        )
+    base = base_level(levels, against, by, ModelError)
     draws = draws_of(draws, ModelError)
     seed = seed_of(seed, ModelError)
     if enough is not None:

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from scipy import stats
 
+from survivor.arguments import must_be
 from survivor.arrays import Floats
 from survivor.errors import ModelError
 from survivor.limits import Errors
@@ -96,12 +97,8 @@ def plain(value: Any) -> Any:
 
 def read_back(kind: Any, told: Mapping[str, Any]) -> Any:
     """See ``Fit.from_dict``."""
-    if not isinstance(told, Mapping):
-        raise ModelError(
-            f"this takes what Fit.to_dict gave, not {type(told).__name__}",
-            where="from_dict",
-            mend="give the dict itself, for example json.loads(text)",
-        )
+    mend = "give the dict itself, for example json.loads(text)"
+    must_be(told, Mapping, "what Fit.to_dict gave", "from_dict", ModelError, mend)
     counts = ("n_seedlings", "n_died", "n_plots", "n_sites", "n_clusters")
     needed = ("model", "formula", "variance", "log_likelihood", "table", "vcov", *counts)
     absent = [name for name in needed if name not in told]

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.special import ndtr
 
-from survivor.arguments import amount, count, is_number
+from survivor.arguments import amount, count, is_number, must_be
 from survivor.errors import PlanError
 from survivor.proportions import design_effect_from_icc
 from survivor.vocabulary import CONFIDENCE
@@ -161,8 +161,7 @@ def power_of_events(arms: Arms, plots: int, seedlings: float) -> float:
 
 
 def _check(arms: object, plots: object, seedlings: object) -> None:
-    if not isinstance(arms, Arms):
-        raise PlanError(f"this takes Arms, not {type(arms).__name__}", where="arms", mend="give Arms(...)")
+    must_be(arms, Arms, "Arms", "arms", PlanError, "give Arms(...)")
     count(plots, "plots", PlanError, "give a whole number of plots of each method", least=0)
     amount(seedlings, "seedlings", PlanError, "give seedlings a plot, 1 or more", bounds=(1, math.inf))
 

@@ -10,6 +10,7 @@ from typing import Annotated, Final, Literal
 
 from pydantic import AfterValidator, BeforeValidator, Field, model_validator
 
+from survivor.arguments import must_be
 from survivor.errors import PlanError
 from survivor.files.faults import named_here, named_once
 from survivor.files.toml import read_toml
@@ -352,9 +353,8 @@ def read_plan(path: str | Path) -> Plan:
         When there is no such file, it is not TOML or of another kind, or a key or value in it is not known;
         every fault is listed with its line, key, value and what to do.
     """
-    if not isinstance(path, str | Path):
-        what = f"this takes the name of a plan file, not {type(path).__name__}"
-        raise PlanError(what, where="path", mend='give for example survivor.plan("winter/plan.toml")')
+    mend = 'give for example survivor.plan("winter/plan.toml")'
+    must_be(path, str | Path, "the name of a plan file", "path", PlanError, mend)
     return read_toml(Path(path), Plan, "plan", PlanError)
 
 

@@ -21,7 +21,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 
-from survivor.arguments import columns_of, dates, is_number, numbers
+from survivor.arguments import columns_of, dates, is_number, must_be, numbers
 from survivor.arrays import Floats
 from survivor.errors import SeasonError
 from survivor.season.soil import Patch
@@ -176,12 +176,9 @@ def water_balance(daily: pd.DataFrame, patch: Patch, *, start_mm: float | None =
     1 where S is below RAW (eq. 84); the day's use is Ks E, and never more than TAW - S; D of
     the evening = S + Ks E (eq. 85), what is below 0 being drainage (eq. 88).
     """
-    if not isinstance(patch, Patch):
-        raise SeasonError(
-            f"this takes a Patch, not {type(patch).__name__}",
-            where="patch",
-            mend="give Patch(field_capacity, wilting_point, depth_m)",
-        )
+    must_be(
+        patch, Patch, "a Patch", "patch", SeasonError, "give Patch(field_capacity, wilting_point, depth_m)"
+    )
     return water_balances(daily, [patch], start_mm=start_mm)[0]
 
 

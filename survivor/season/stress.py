@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from survivor.arguments import columns_of
+from survivor.arguments import columns_of, must_be
 from survivor.arrays import Days, Flags
 from survivor.errors import SeasonError
 from survivor.season.balance import Balance
@@ -196,12 +196,8 @@ def stress_days(intervals: pd.DataFrame, balance: Balance | SoilWater) -> pd.Dat
     several = isinstance(balance, SoilWater)
     needed = ["start_date", "stop_date", *(PLOT_KEY if several else ())]
     columns_of(intervals, needed, "risk intervals", SeasonError, "use the intervals of a study, or add them")
-    if not isinstance(balance, Balance | SoilWater):
-        raise SeasonError(
-            f"this takes soil water, not {type(balance).__name__}",
-            where="balance",
-            mend="give survivor.soil.water_balance(...), or study.soil_water",
-        )
+    mend = "give survivor.soil.water_balance(...), or study.soil_water"
+    must_be(balance, Balance | SoilWater, "soil water", "balance", SeasonError, mend)
     start, stop = (pd.to_datetime(intervals[name]).to_numpy(dtype="datetime64[D]") for name in needed[:2])
     least, most = np.full(len(intervals), np.nan), np.full(len(intervals), np.nan)
     place = _balance_of(intervals, balance.table) if several else np.zeros(len(intervals), dtype=np.int64)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from survivor.arguments import must_be
 from survivor.errors import StudyFileError
 from survivor.files.content import content
 from survivor.files.faults import Place
@@ -23,9 +24,8 @@ def find_study_file(path: str | Path) -> Path:
     StudyFileError
         When there is neither.
     """
-    if not isinstance(path, str | Path):
-        what = f"this takes the name of a folder or study file, not {type(path).__name__}"
-        raise StudyFileError(what, where="path", mend='give for example survivor.load("datasets/tagged")')
+    mend = 'give for example survivor.load("datasets/tagged")'
+    must_be(path, str | Path, "the name of a folder or study file", "path", StudyFileError, mend)
     given = Path(path)
     try:
         file = given / STUDY_FILE if given.is_dir() else given
