@@ -272,6 +272,7 @@ def curve(
     ]
     groups = tuple(zip(names, samples, (f.survival for f in fitted), strict=True))
     edges = any(np.isin(f.survival, (0.0, 1.0)).any() for f in fitted)
+    masses = pd.DataFrame([mass for f in fitted for mass in f.masses], columns=["left", "right", "mass"])
     return Curves(
         table=_labelled(labels, [len(f.survival) + 1 for f in fitted], _whole_counts(fitted)),
         by=by,
@@ -280,7 +281,7 @@ def curve(
         steps=tuple(
             _step(name, s, f, tuple(spans)) for name, s, f in zip(names, samples, fitted, strict=True)
         ),
-        masses=_labelled(labels, [len(f.masses) for f in fitted], _masses(fitted)),
+        masses=_labelled(labels, [len(f.masses) for f in fitted], masses),
         largest_gradient=tuple(f.gradient for f in fitted) if estimator == "turnbull" else (),
         _samples=tuple(samples),
         _said=partial(_said_of, tuple(notes), groups, estimator),
@@ -470,10 +471,6 @@ def _whole_counts(fitted: Sequence[_Fitted]) -> pd.DataFrame:
     """Tables of groups as one, whole counts as whole numbers."""
     columns = {name: np.concatenate([f.table[name] for f in fitted]) for name in fitted[0].table}
     return pd.DataFrame({name: whole(c) if name in _COUNTS else c for name, c in columns.items()})
-
-
-def _masses(fitted: Sequence[_Fitted]) -> pd.DataFrame:
-    return pd.DataFrame([mass for f in fitted for mass in f.masses], columns=["left", "right", "mass"])
 
 
 def _labelled(labels: pd.Series, sizes: Sequence[int], table: pd.DataFrame) -> pd.DataFrame:

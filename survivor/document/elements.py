@@ -130,8 +130,6 @@ class Figure:
         Draws it, wide or narrow.
     table
         The same numbers as a table; None where a table of the same document has them.
-    open_table
-        The table is part of the reading, not an aside.
     """
 
     key: str
@@ -140,7 +138,6 @@ class Figure:
     caption: Text
     draw: Drawer
     table: Table | None
-    open_table: bool = False
 
     @property
     def described(self) -> str:
@@ -177,7 +174,6 @@ class Report:
     subject: str
     called: str = "report"
     made_from: str = "the records"  # what it rests on, named in its provenance
-    language: str = "en-GB"
     contents: bool = True
     beside: tuple[Link, ...] = ()
     origin: str = "#provenance"

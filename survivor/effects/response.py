@@ -114,16 +114,13 @@ class Curve:
     @property
     def bends(self) -> tuple[str, ...]:
         """Names of the terms that a line does not have."""
-        return tuple(f"radius_bend_{place + 1}" for place in range(len(self.knots) - 2)) if self._bent else ()
+        bends = len(self.knots) - 2 if self.shape == "spline" else 0
+        return tuple(f"radius_bend_{place + 1}" for place in range(bends))
 
     @property
     def terms(self) -> tuple[str, ...]:
         """Columns that stand in the formula for the radius."""
         return ("radius_group",) if self.shape == "groups" else (self.column, *self.bends)
-
-    @property
-    def _bent(self) -> bool:
-        return self.shape == "spline"
 
     def add_to(self, frame: pd.DataFrame) -> pd.DataFrame:
         """Copy of ``frame`` with the columns of :attr:`terms` computed from the radius."""

@@ -65,7 +65,7 @@ def content_of(guideline: Guideline) -> Report:
         *_works(guideline),
         _radius(guideline),
         _practice(guideline),
-        _calendar(guideline),
+        Section("calendar", "When to start", (calendar_table(guideline),)),
         _next(guideline),
         _changes(guideline),
         _rule(guideline),
@@ -392,10 +392,6 @@ def _practice(guideline: Guideline) -> Section:
     rows = tuple((entry.preparation, entry.ground, entry.says, entry.source) for entry in practice)
     table = Table("practice-table", "Done here; these records say nothing of it", columns, rows)
     return Section("practice", "Local practice without data", (Paragraph(en.PRACTICE), table))
-
-
-def _calendar(guideline: Guideline) -> Section:
-    return Section("calendar", "When to start", (calendar_table(guideline),))
 
 
 def _next(guideline: Guideline) -> Section:

@@ -96,10 +96,6 @@ class Baseline:
         """Columns less the centre of their stratum; 0 where nobody, or everybody, died (-1, -2)."""
         return np.where((place >= 0)[:, None], columns - self.centre[place], 0.0)
 
-    def with_levels(self, level: Floats) -> Baseline:
-        """Change the levels."""
-        return replace(self, level=level)
-
     def spread(self, level: Floats, beta: Floats, centre: Floats, loose: Codes, rows: Floats) -> Baseline:
         """Give back strata and columns that the fit was made without."""
         return replace(self, level=level, beta=beta, centre=centre, loose=loose, held_at=rows[:, loose])
@@ -444,7 +440,7 @@ def _without(rows: Watched, full: Baseline, cluster: int) -> tuple[Baseline, NDA
     kept = np.argsort(-deaths, kind="stable")[: int((deaths > 0).sum())]
     told = np.zeros(len(full.beta), dtype=bool)
     if not len(kept):
-        return full.with_levels(np.where(seen, -np.inf, full.level)), told
+        return replace(full, level=np.where(seen, -np.inf, full.level)), told
     rest = rest.pick(deaths[rest.stratum] > 0)
     place = np.zeros(strata, dtype=np.intp)
     place[kept] = np.arange(len(kept))

@@ -460,8 +460,8 @@ def _watched(programme: Programme) -> Section:
         words("Year", "year"),
         *(numbers(capital(name), name) for name in ("studies", "sites", "plots", "seedlings")),
     )
-    shown = replace(written("planted-table", en.WATCHED, table, fields, row_heads=2), folded=True)
-    figure = Figure("planted", en.WATCHED_TITLE, finding, en.WATCHED_CAPTION, draw, shown)
+    seasons = replace(written("planted-table", en.WATCHED, table, fields, row_heads=2), folded=True)
+    figure = Figure("planted", en.WATCHED_TITLE, finding, en.WATCHED_CAPTION, draw, seasons)
     return Section("planted", en.WATCHED, (figure,))
 
 

@@ -58,7 +58,7 @@ class PlotWorks:
 
 def no_works() -> PlotWorks:
     """Make the works of plots of which nothing is told."""
-    return PlotWorks(pd.DataFrame(columns=list(WORK_COLUMNS)), check.departures_frame(()), none_found())
+    return PlotWorks(pd.DataFrame(columns=list(WORK_COLUMNS)), check.no_departures(), none_found())
 
 
 def plot_works(plots: pd.DataFrame, diary: Tidy | None, settings: Settings, closed: dt.date) -> PlotWorks:
@@ -79,7 +79,7 @@ def plot_works(plots: pd.DataFrame, diary: Tidy | None, settings: Settings, clos
     planned = planned_works(places, settings)
     if diary is None:
         rows = _as_planned(planned)
-        return PlotWorks(rows, check.departures_frame(()), none_found())
+        return PlotWorks(rows, check.no_departures(), none_found())
     known, found = _readable(diary, settings, closed)
     spread, unknown = _spread(known, places, settings.methods)
     aside, wrong = check.check_days(spread, known)

@@ -7,7 +7,6 @@ work on the wrong side of planting keeps its day, and counts as done late.
 from __future__ import annotations
 
 import datetime as dt
-from collections.abc import Iterable
 from typing import Any, Final
 
 import pandas as pd
@@ -111,9 +110,9 @@ def check_silent(silent: pd.DataFrame, rows: pd.DataFrame) -> pd.DataFrame:
     return gather(*(say("work-not-in-diary", "work", value=str(work)) for work in silent["work"].unique()))
 
 
-def departures_frame(rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
-    """Lay out departures, one row a plot and work."""
-    return pd.DataFrame(list(rows), columns=list(DEPARTURE_COLUMNS))
+def no_departures() -> pd.DataFrame:
+    """Lay out departures where there are none."""
+    return pd.DataFrame(columns=list(DEPARTURE_COLUMNS))
 
 
 def departures(

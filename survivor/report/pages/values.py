@@ -140,9 +140,9 @@ def cost(row: Mapping[Any, Any], column: str, ends: tuple[str, str], table: str)
     }
 
 
-def count(value: float, one: str, many: str = "", at: Cell | None = None) -> Value:
+def count(value: float, one: str) -> Value:
     """Write a count with its noun."""
-    return Value(counted(value, one, many), value, at)
+    return Value(counted(value, one), value)
 
 
 def named(names: list[str]) -> Name | Names:
