@@ -42,15 +42,12 @@ class Npmle:
         Probability of dying in each, summing to 1.
     largest_gradient
         At most 1 + 1e-8: the certificate.
-    log_likelihood
-        Sum of weight times log probability.
     """
 
     left: Floats
     right: Floats
     mass: Floats
     largest_gradient: float
-    log_likelihood: float
 
     def survival(self, days: Floats) -> Floats:
         """Survival at ``days``; inside an innermost interval, its value at the left end."""
@@ -140,11 +137,9 @@ def solve(problem: Problem, weight: Floats, near: Floats | None = None) -> Npmle
         mass = mass * _gradient(first, last, weight / _inside(first, last, mass), count) / total
         mass /= mass.sum()
     for _ in range(_MOST_STEPS):
-        inside = _inside(first, last, mass)
-        gradient = _gradient(first, last, weight / inside, count) / total
+        gradient = _gradient(first, last, weight / _inside(first, last, mass), count) / total
         if gradient.max() <= 1 + CERTIFIED:
-            log_likelihood = float((weight * np.log(inside)).sum())
-            return Npmle(problem.left, problem.right, mass, float(gradient.max()), log_likelihood)
+            return Npmle(problem.left, problem.right, mass, float(gradient.max()))
         mass = _newton(first, last, weight, mass, gradient)
     raise CurveError(
         f"Turnbull's estimate was not certified: the largest gradient is {gradient.max():.9f}, not 1",

@@ -174,8 +174,3 @@ def no_turn_shown(line_p_value: float, worth: float, along: AlongLine) -> Platea
 def metres(radius: float) -> str:
     """Write a radius in metres."""
     return f"{number(radius, 2)} m"
-
-
-def area(radius: float) -> str:
-    """Write the area of a round patch of a radius in metres."""
-    return f"{math.pi * radius**2:.2f} m²"

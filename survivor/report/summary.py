@@ -2,17 +2,12 @@
 
 from __future__ import annotations
 
-import json
 import textwrap
 from importlib.resources import files
-from typing import Any, Final
-
-from pydantic import BaseModel, ConfigDict, Field, TypeAdapter
+from typing import Final
 
 from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Listing, Paragraph, Report, Section
-from survivor.evidence.finding import Finding
-from survivor.report.tables import VERSION
 from survivor.sentences import plain_text
 from survivor.words import sentence
 
@@ -64,33 +59,6 @@ def _wrapped(line: str) -> str:
 SCHEMA: Final = "findings.schema.json"
 
 
-class FindingsFile(BaseModel):
-    """Everything that ``findings.json`` holds."""
-
-    model_config = ConfigDict(extra="forbid", title="Findings of an establishment survival season")
-
-    format: str = Field(description="Version of this file's shape.", pattern=rf"^{VERSION}$")
-    study: str = Field(description="Name of the study.")
-    milestone: str = Field(description="Name of the milestone that the first screen answers for.")
-    at_day: float | None = Field(description="Days since planting that the answers are for.")
-    allocation: str = Field(description="How plots got their preparation.")
-    findings: list[Finding] = Field(description="The answers, the headline first; limits are two-sided 95 %.")
-    cannot: list[str] = Field(description="Questions these records cannot answer, and why.")
-    notes: list[str] = Field(description="Choices made in the analysis.")
-    provenance: dict[str, str] = Field(description="Version, seed, and digests of settings and files.")
-
-
-def schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of ``findings.json``."""
-    found = TypeAdapter(FindingsFile).json_schema()
-    return {"$schema": "https://json-schema.org/draft/2020-12/schema", **found}
-
-
 def published() -> str:
     """Return the schema as it is published with the package."""
     return files("survivor.report").joinpath(SCHEMA).read_text(encoding="utf-8")
-
-
-def as_text(found: dict[str, Any]) -> str:
-    """Write a schema as the published file has it."""
-    return json.dumps(found, indent=2, ensure_ascii=False) + "\n"
