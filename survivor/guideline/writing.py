@@ -5,7 +5,6 @@ The start of a plan file for the comparison that is most worth another season.
 
 from __future__ import annotations
 
-import json
 import os
 from pathlib import Path
 from typing import Final
@@ -24,6 +23,7 @@ from survivor.guideline.wording import next_sentence, usual_of
 from survivor.models.fit import fit
 from survivor.seasons import Season
 from survivor.sentences import plain_text
+from survivor.settings.questions import quoted
 from survivor.words import number
 
 _PLANNED: Final = (5.0, 90.0)  # per 100 alive: nearer to none or all, a plan leaves no room for a difference
@@ -58,34 +58,29 @@ def plan_text(guideline: Guideline, folder: Path) -> str:
         "# Look through it, name the sites, then: survivor plan plan.toml",
         "",
         "[plan]",
-        f"name = {_text(called)}",
+        f"name = {quoted(called)}",
         f"seed = {about.seed}",
         "",
         "[question]",
-        f"usual_practice = {_text(names[0])}",
+        f"usual_practice = {quoted(names[0])}",
         f"survival_per_100 = {number(alive, 1)}  # {from_what}",
         f"smallest_difference = {about.smallest_difference:.1f}",
-        f"milestone = {_text(about.milestone)}",
+        f"milestone = {quoted(about.milestone)}",
         f"day = {milestone.day}",
         "",
         "[variation]",
-        f"from_study = {_text(study)}",
+        f"from_study = {quoted(study)}",
         "",
         "[sizes]",
         f"sites = {sites}  # as many as a season has had on this ground",
     ]
     if season.settings.dry_season is not None:
         dry = season.settings.dry_season
-        lines += ["", "[dry_season]", f"start = {_text(dry.start)}", f"end = {_text(dry.end)}"]
+        lines += ["", "[dry_season]", f"start = {quoted(dry.start)}", f"end = {quoted(dry.end)}"]
     for name in names:
-        listed = ", ".join(_text(work) for work in works.get(name, ()))
-        lines += ["", "[[methods]]", f"name = {_text(name)}", f"works = [{listed}]"]
+        listed = ", ".join(quoted(work) for work in works.get(name, ()))
+        lines += ["", "[[methods]]", f"name = {quoted(name)}", f"works = [{listed}]"]
     return "\n".join(lines) + "\n"
-
-
-def _text(words: str) -> str:
-    """Write a TOML text: JSON's escapes are among TOML's."""
-    return json.dumps(words, ensure_ascii=False)
 
 
 def _alive(season: Season, usual: str, at: float) -> tuple[float, str]:

@@ -6,7 +6,6 @@ A blank study folder to start from: study file, headers, data dictionary, plan f
 from __future__ import annotations
 
 import datetime as dt
-import json
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -27,6 +26,7 @@ from survivor.planning.sheets import GIVEN, INFILL, PLANTED, SHEET, SheetPlan, s
 from survivor.report.cautions import touched
 from survivor.settings import STUDY_FILE
 from survivor.settings.dictionary import key_table
+from survivor.settings.questions import quoted
 from survivor.words import date
 
 PLOTS, TAGS, CALENDAR, TIMETABLE, DICTIONARY = (
@@ -209,29 +209,29 @@ def study_text(plan: Plan, visits: tuple[VisitFile, ...], carried: Carried) -> s
     asked = plan.question
     sheets = []
     for visit in visits:
-        sheets += ["", "[[records.sheets]]", f"file = {_text(visit.file)}", f"sheet = {_text(SHEET)}"]
+        sheets += ["", "[[records.sheets]]", f"file = {quoted(visit.file)}", f"sheet = {quoted(SHEET)}"]
         sheets += ['fill_down = ["date"]  # written once for each plot', "", "[records.sheets.every_row]"]
-        sheets += [f"visit = {_text(visit.name)}", "", "[records.sheets.columns]"]
-        sheets += [f"{word} = {_text(header)}" for word, header in _VISIT_COLUMNS.items()]
+        sheets += [f"visit = {quoted(visit.name)}", "", "[records.sheets.columns]"]
+        sheets += [f"{word} = {quoted(header)}" for word, header in _VISIT_COLUMNS.items()]
     rest: list[str] = []
     if plan.dry_season is not None:
         rest += ["", "[dry_season]"]
-        rest += [f"start = {_text(plan.dry_season.start)}", f"end = {_text(plan.dry_season.end)}"]
+        rest += [f"start = {quoted(plan.dry_season.start)}", f"end = {quoted(plan.dry_season.end)}"]
     rest += [*carried.lines, *_works_lines(plan)]
     for name, day, window in _milestones(plan):
-        rest += ["", "[[milestones]]", f"name = {_text(name)}", f"day = {day}", f"window_days = {window}"]
+        rest += ["", "[[milestones]]", f"name = {quoted(name)}", f"day = {day}", f"window_days = {window}"]
     for method in plan.methods:
-        works = ", ".join(_text(work) for work in method.works)
-        rest += ["", "[[methods]]", f"name = {_text(method.name)}", f"works = [{works}]"]
+        works = ", ".join(quoted(work) for work in method.works)
+        rest += ["", "[[methods]]", f"name = {quoted(method.name)}", f"works = [{works}]"]
         rest += carried.of_method.get(method.name, ())
     places = {
-        "milestone": _text(asked.milestone),
-        "name": _text(plan.plan.name),
+        "milestone": quoted(asked.milestone),
+        "name": quoted(plan.plan.name),
         "seed": str(plan.plan.seed),
-        "plots": _text(PLOTS),
-        "radius": _text(RADIUS),
+        "plots": quoted(PLOTS),
+        "radius": quoted(RADIUS),
         "sheets": "\n".join([*sheets, ""]),
-        "usual practice": _text(asked.usual_practice),
+        "usual practice": quoted(asked.usual_practice),
         "smallest difference": str(float(asked.smallest_difference)),
         "rest": "\n".join(rest),
     }
@@ -242,10 +242,10 @@ def _works_lines(plan: Plan) -> list[str]:
     """Ask what each work adds, in a factorial season; and how the diary is read once it is filled."""
     lines: list[str] = []
     if plan.factorial is not None:
-        pairs = ", ".join(_text(pair) for pair in plan.factorial.interactions)
+        pairs = ", ".join(quoted(pair) for pair in plan.factorial.interactions)
         lines += ["", "[works]  # which part of the preparations paid", f"interactions = [{pairs}]"]
         if plan.factorial.whole_plots:
-            lines.append(f"whole_plots = {_text(WHOLE_PLOT)}  # limits go by these")
+            lines.append(f"whole_plots = {quoted(WHOLE_PLOT)}  # limits go by these")
     return [
         *lines,
         "",
@@ -253,9 +253,9 @@ def _works_lines(plan: Plan) -> list[str]:
         "# done, and add those of works that nobody planned. A row without a day counts as done. Then take",
         "# these signs away:",
         "# [works.diary]",
-        f"# file = {_text(DIARY)}",
+        f"# file = {quoted(DIARY)}",
         "# [works.diary.columns]",
-        *(f"# {word} = {_text(header)}" for word, header in _DIARY_COLUMNS.items()),
+        *(f"# {word} = {quoted(header)}" for word, header in _DIARY_COLUMNS.items()),
     ]
 
 
@@ -286,11 +286,6 @@ def _milestones(plan: Plan) -> list[tuple[str, int, int]]:
         if late and visit.name != asked.milestone and visit.day is not None:
             milestones.append((visit.name, visit.day, max(visit.window_days, 30)))
     return milestones
-
-
-def _text(value: str) -> str:
-    """Write a TOML string: a JSON string is one."""
-    return json.dumps(value, ensure_ascii=False)
 
 
 def _csv(table: pd.DataFrame) -> bytes:

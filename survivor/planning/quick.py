@@ -23,7 +23,7 @@ from survivor.models.likelihood import NoFiniteBaseline, Rows, Solution, covaria
 from survivor.models.pieces import Merged, absorb, choose_pieces
 from survivor.models.separation import separation
 from survivor.simulate.cohort import Cohort
-from survivor.simulate.drawing import Watched
+from survivor.simulate.drawing import Watched, planted_days
 from survivor.vocabulary import DRY_SEASON
 
 
@@ -130,7 +130,7 @@ class _Rows:
         """Make the table that pieces are chosen from."""
         rows = pd.DataFrame(
             {
-                "planted_date": _planted(cohort)[self.site],
+                "planted_date": planted_days(cohort)[self.site],
                 "start_day": self.start,
                 "stop_day": self.stop,
                 "at_risk": self.at_risk,
@@ -168,11 +168,6 @@ def _cells(cohort: Cohort, season: Watched, pieces: Merged, place: Codes, day: i
     blocks = len(place)
     site = np.zeros(blocks, dtype=np.intp)
     site[season.block] = season.site
-    planted = pd.DataFrame({"planted_date": _planted(cohort)[np.tile(site, 2)]})
+    planted = pd.DataFrame({"planted_date": planted_days(cohort)[np.tile(site, 2)]})
     lengths = pieces.lengths(planted, np.zeros(2 * blocks), np.full(2 * blocks, float(day)))
     return Cells(np.repeat([0.0, 1.0], blocks)[:, None], lengths, np.tile(place, 2), np.arange(2 * blocks))
-
-
-def _planted(cohort: Cohort) -> NDArray[np.datetime64]:
-    turns = [cohort.planted[site % len(cohort.planted)] for site in range(cohort.sites)]
-    return np.array(turns, dtype="datetime64[ns]")

@@ -28,7 +28,17 @@ from survivor.records.checks.sense import check_years
 from survivor.records.checks.tags import check_shared_tags, check_unmatched_tags, one_tag
 from survivor.records.checks.visits import check_observers
 from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
-from survivor.records.problems import SAID, Source, Texts, find, gather, joined, numbered, set_aside
+from survivor.records.problems import (
+    SAID,
+    Source,
+    Texts,
+    find,
+    gather,
+    joined,
+    numbered,
+    set_aside,
+    whole_visit,
+)
 from survivor.records.replants import check_replants, replants_apart
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.times import LIKE, TIMES
@@ -328,19 +338,19 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     """Apply the study file's rules for heights and blanks; list what says nothing."""
     rules = settings.rules
     measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
-    alive = find(rows, measured, "measured-alive", "height_cm", group=_whole_visit)
+    alive = find(rows, measured, "measured-alive", "height_cm", group=whole_visit)
     rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
     after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
     lives = after_planting & (rules.blank == "alive") & (rows["date"] < first_gone(rows))
-    taken = find(rows, lives, "blank-alive", "state", group=_whole_visit)
+    taken = find(rows, lives, "blank-alive", "state", group=whole_visit)
     rows = rows.assign(state=rows["state"].where(~lives, str(State.ALIVE)))
     blank = after_planting & (rules.blank == "dead")
     says = rows["state"].isin([str(state) for state in SAYS])
     says |= blank
     if not holds(rows["state"], "").any():
-        silent = find(rows, ~says, "not-visited", "state", message="blank-not-visited", group=_whole_visit)
+        silent = find(rows, ~says, "not-visited", "state", message="blank-not-visited", group=whole_visit)
         return rows.assign(blank=blank, says=says), [alive, taken, silent]
-    place = _whole_visit(rows)
+    place = whole_visit(rows)
     of_site = joined(place, rows["site"])
     whole = (
         (rows["state"] == "") & ~says.groupby(of_site).transform("any") & says.groupby(place).transform("any")
@@ -358,10 +368,6 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     return rows.assign(blank=blank, says=says), [alive, taken, site, untold, silent]
 
 
-def _whole_visit(rows: pd.DataFrame) -> Texts:
-    return joined(rows["source"], rows["visit"])
-
-
 def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     says = rows["alive"].notna()
     silent = find(
@@ -370,7 +376,7 @@ def _what_counts_say(rows: pd.DataFrame) -> tuple[pd.DataFrame, list[pd.DataFram
         "not-visited",
         "alive",
         message="not-counted",
-        group=_whole_visit,
+        group=whole_visit,
     )
     return rows.assign(says=says), [silent]
 

@@ -162,6 +162,11 @@ def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     return pd.Series(distinct[codes], index=parts[0].index, dtype=object)
 
 
+def whole_visit(rows: pd.DataFrame) -> Texts:
+    """Name the visit of each record within its sheet: what holds for all of it is said once."""
+    return joined(rows["source"], rows["visit"])
+
+
 def numbered(*parts: pd.Series[Any]) -> Codes:
     """Give each row the place of its text, as `joined` makes it, among all texts in order."""
     codes, first = row_codes(parts, in_order=False)

@@ -25,6 +25,7 @@ from survivor.document.elements import (
     written,
 )
 from survivor.effects.dose import Dose
+from survivor.effects.plateau import metres
 from survivor.effects.slopes import Slopes
 from survivor.evidence.grading import LEAST_DF
 from survivor.evidence.making import radius_answer
@@ -96,11 +97,6 @@ def _drawn(analysis: Analysis, dose: Dose) -> Sentence:
     if top.name in (first.name, last.name):
         return say(pages.RADIUS_DRAWN_ENDS, **parts)
     return say(pages.RADIUS_DRAWN, high=alive(top), top=where(top), **parts)
-
-
-def metres(value: float) -> str:
-    """Write a radius."""
-    return f"{number(value, 2)} m"
 
 
 def radius_figure(analysis: Analysis, dose: Dose) -> Figure:

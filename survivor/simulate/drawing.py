@@ -150,7 +150,7 @@ def draw_intervals(
     days = np.concatenate([np.zeros((cohort.sites, 1), dtype=np.int64), draw.days], axis=1)
     site = lay.site[plot]
     start_day, stop_day = days[site, start], days[site, stop]
-    planted = _planted(cohort)[site]
+    planted = planted_days(cohort)[site]
     tags = (
         ""
         if collapsed
@@ -258,7 +258,7 @@ def draw_records(cohort: Cohort, seed: int | np.random.Generator) -> Drawn:
         death[at_site] = np.interp(draw.limit[at_site], cumulative, days, right=np.inf)
     names = _plot_names(cohort)
     methods = np.array(cohort.method_names, dtype=object)[lay.method]
-    planted = _planted(cohort)[lay.site]
+    planted = planted_days(cohort)[lay.site]
     plots = names.assign(
         method=methods, planted_date=planted, planted=cohort.seedlings, weed_free_radius_m=draw.radius
     )
@@ -291,7 +291,8 @@ def _hazard_at_visits(cohort: Cohort, draw: _Draw) -> Floats:
     )
 
 
-def _planted(cohort: Cohort) -> NDArray[np.datetime64]:
+def planted_days(cohort: Cohort) -> NDArray[np.datetime64]:
+    """Return the planting day of each site."""
     turns = [cohort.planted[site % len(cohort.planted)] for site in range(cohort.sites)]
     return np.array(turns, dtype="datetime64[ns]")
 

@@ -6,7 +6,7 @@ import pandas as pd
 
 from survivor.files.cells import holds
 from survivor.records.checks.plots import entry_name
-from survivor.records.problems import Texts, find, gather, joined, none_found
+from survivor.records.problems import Texts, find, gather, joined, none_found, whole_visit
 from survivor.records.tagged import Followed, Histories, never_at_risk
 from survivor.vocabulary import State
 
@@ -36,10 +36,6 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
 
 def _visit_of_plot(rows: pd.DataFrame) -> Texts:
     return joined(rows["name"], rows["label"])
-
-
-def _whole_visit(rows: pd.DataFrame) -> Texts:
-    return joined(rows["source"], rows["visit"])
 
 
 def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
@@ -85,7 +81,7 @@ def skipped(rows: pd.DataFrame, past: Histories) -> pd.DataFrame:
     before = known.groupby("entry")["turn"].shift()
     at_planting = past.entries["turn_before"].where(past.entries["at_planting"])
     gap = known["turn"] - before.fillna(known["entry"].map(at_planting))
-    return find(known, gap > 1, "skipped-visit", "visit", group=_whole_visit)
+    return find(known, gap > 1, "skipped-visit", "visit", group=whole_visit)
 
 
 def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
@@ -96,7 +92,7 @@ def not_found(rows: pd.DataFrame, followed: Followed) -> pd.DataFrame:
     at_end = lost & last & ~rows["alive"] & ~holds(rows["state"], State.DOUBTFUL)
     return gather(
         find(rows, at_end, "not-found-at-end", "state"),
-        find(rows, nowhere & ~at_end, "not-found", "state", group=_whole_visit),
+        find(rows, nowhere & ~at_end, "not-found", "state", group=whole_visit),
         find(rows, lost & last & rows["alive"], "lost-from-sight", "tag", value=rows["tag"]),
     )
 
@@ -115,5 +111,5 @@ def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) ->
     return gather(
         find(rows, dead_at_once, "dead-at-planting", "state", group=entry_name),
         find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=entry_name),
-        find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=_whole_visit),
+        find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=whole_visit),
     )

@@ -14,6 +14,7 @@ from survivor.analysis.models import first_plants
 from survivor.analysis.result import Analysis
 from survivor.document.elements import Figure, Paragraph, Section, numbers, words, written
 from survivor.effects.dose import Dose
+from survivor.effects.plateau import metres
 from survivor.evidence.finding import Finding
 from survivor.evidence.grading import LEAST_DF
 from survivor.figures.curves import Backdrop, curves_figure
@@ -21,7 +22,7 @@ from survivor.report.pages import english as en
 from survivor.report.pages.answer import in_annex
 from survivor.report.pages.values import comparisons, has_species, joined, named, usual
 from survivor.report.pages.values import finding as finding_of
-from survivor.report.radius import metres, radius_figure
+from survivor.report.radius import radius_figure
 from survivor.report.reasons import is_random, usual_practice, why
 from survivor.report.survival import preparations_in_order
 from survivor.sentences import Name, Sentence, Value, cell, say
