@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
-from survivor.errors import DeskError, SurvivorError
+from survivor.errors import DeskError, GuidelineError, PlanError, StudyFileError, SurvivorError
 from survivor.files.editing import edited
 from survivor.files.faults import Place, faults_by_place
 from survivor.files.kinds import MOST_BYTES, FileKind
@@ -146,7 +146,6 @@ def _mark(text: str) -> str:
 
 def plan_in(file: Path) -> Kept:
     """Return a plan file."""
-    from survivor.errors import PlanError
     from survivor.planning.planfile import Plan
 
     return Kept(file, Plan, "plan", PlanError)
@@ -154,7 +153,6 @@ def plan_in(file: Path) -> Kept:
 
 def guideline_in(file: Path) -> Kept:
     """Return a guideline file."""
-    from survivor.errors import GuidelineError
     from survivor.guideline.file import GuidelineFile
 
     return Kept(file, GuidelineFile, "guideline", GuidelineError)
@@ -162,7 +160,6 @@ def guideline_in(file: Path) -> Kept:
 
 def study_in(home: Path) -> Kept:
     """Return the study file of a folder."""
-    from survivor.errors import StudyFileError
     from survivor.settings import STUDY_FILE, Settings
 
     return Kept(home / STUDY_FILE, Settings, "study", StudyFileError)

@@ -25,7 +25,7 @@ _MOST_FIELDS: Final = 20_000
 async def show(request: Request) -> Response:
     """Show what the study file says."""
     desk, home = desk_of(request), home_of(request)
-    form = await run_in_threadpool(lambda: Form.made(_kept(home), _ELSEWHERE))
+    form = await run_in_threadpool(lambda: Form.made(kept_in(home, "study"), _ELSEWHERE))
     return answer(request, ROOM, place=desk.folder.name_of(home), form=form, names=_names(desk, home))
 
 
@@ -43,10 +43,11 @@ def _names(desk: Desk, home: Path) -> dict[str, list[str]]:
     return {**seen, "milestone": milestones}
 
 
-def _kept(home: Path) -> Kept:
-    from survivor.desk.study_file import study_in
+def kept_in(path: Path, kind: str) -> Kept:
+    """Return the study file of a folder, or a plan or guideline file."""
+    from survivor.desk.study_file import guideline_in, plan_in, study_in
 
-    return study_in(home)
+    return {"study": study_in, "plan": plan_in, "guideline": guideline_in}[kind](path)
 
 
 async def change(request: Request) -> Response:
@@ -54,7 +55,7 @@ async def change(request: Request) -> Response:
     desk, home = desk_of(request), home_of(request)
     place = desk.folder.name_of(home)
     typed = await typed_in(request)
-    changed, form = await run_in_threadpool(lambda: kept_or_faults(_kept(home), typed, _ELSEWHERE))
+    changed, form = await run_in_threadpool(lambda: kept_or_faults(kept_in(home, "study"), typed, _ELSEWHERE))
     if form is not None:
         return answer(request, ROOM, 422, place=place, form=form, names=_names(desk, home))
     return onward(ROOM, place, "kept" if changed else "same")

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime as dt
 import os
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -16,28 +16,19 @@ from survivor.desk.choosing import COLUMNS, NAME, begun, offers, seasons_changed
 from survivor.desk.desk import Desk, answer, desk_of, file_of, onward, stopping
 from survivor.desk.folder import REPORTS, first_letters, safe_name
 from survivor.desk.named import files_named, tables_of
-from survivor.desk.rooms.about import Form, kept_or_faults, typed_in
+from survivor.desk.rooms.about import Form, kept_in, kept_or_faults, typed_in
 from survivor.desk.rooms.report import files_in
 from survivor.errors import DeskError
 from survivor.files.writing import write_whole
-
-if TYPE_CHECKING:
-    from survivor.desk.study_file import Kept
 
 ROOM: Final = "guideline"
 PAGE: Final = "guideline.html"
 
 
-def _kept(file: Path) -> Kept:
-    from survivor.desk.study_file import guideline_in
-
-    return guideline_in(file)
-
-
 async def show(request: Request) -> Response:
     """Show the guideline file, and the guideline as it was made last."""
     desk, file = desk_of(request), file_of(request)
-    form = await run_in_threadpool(lambda: Form.made(_kept(file)))
+    form = await run_in_threadpool(lambda: Form.made(kept_in(file, ROOM)))
     return answer(request, ROOM, form=form, **_values(desk, file))
 
 
@@ -59,7 +50,7 @@ async def change(request: Request) -> Response:
     """Keep what was typed, or show what is wrong with it beside each field and keep nothing."""
     desk, file = desk_of(request), file_of(request)
     typed = await typed_in(request)
-    changed, form = await run_in_threadpool(lambda: kept_or_faults(_kept(file), typed))
+    changed, form = await run_in_threadpool(lambda: kept_or_faults(kept_in(file, ROOM), typed))
     if form is not None:
         return answer(request, ROOM, 422, form=form, **_values(desk, file))
     return onward(ROOM, desk.folder.name_of(file), "kept" if changed else "same")
@@ -79,7 +70,7 @@ def _chosen(desk: Desk, file: Path, chosen: list[str], of: str) -> bool:
     from survivor.guideline.record import issued_versions
 
     issued = issued_versions(file, read_guideline(file).guideline.name)
-    return _kept(file).change(seasons_changed(desk.folder, file, chosen, issued), of)
+    return kept_in(file, ROOM).change(seasons_changed(desk.folder, file, chosen, issued), of)
 
 
 async def begin(request: Request) -> Response:

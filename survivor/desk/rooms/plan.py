@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Final
+from typing import Any, Final
 
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
@@ -15,22 +15,13 @@ from survivor.desk.curve import curve_of, simulated_in
 from survivor.desk.desk import Desk, answer, desk_of, file_of, onward, stopping
 from survivor.desk.folder import REPORTS, safe_name
 from survivor.desk.named import files_named, tables_of
-from survivor.desk.rooms.about import Form, kept_or_faults, typed_in
+from survivor.desk.rooms.about import Form, kept_in, kept_or_faults, typed_in
 from survivor.desk.rooms.report import files_in
 from survivor.errors import DeskError, SurvivorError
-
-if TYPE_CHECKING:
-    from survivor.desk.study_file import Kept
 
 ROOM: Final = "plan"
 PAGE: Final = "plan.html"
 LAYOUT: Final = "layout"
-
-
-def _kept(file: Path) -> Kept:
-    from survivor.desk.study_file import plan_in
-
-    return plan_in(file)
 
 
 async def begin(request: Request) -> Response:
@@ -51,7 +42,7 @@ async def begin(request: Request) -> Response:
 async def show(request: Request) -> Response:
     """Show the plan file, power by formula, and what was worked out from it."""
     file = file_of(request)
-    form = await run_in_threadpool(lambda: Form.made(_kept(file)))
+    form = await run_in_threadpool(lambda: Form.made(kept_in(file, ROOM)))
     return answer(request, ROOM, form=form, **await run_in_threadpool(_values, desk_of(request), file))
 
 
@@ -83,7 +74,7 @@ def _sketch(desk: Desk, file: Path, changes: dict[Any, Any]) -> dict[str, Any]:
 
     try:
         desk.folder.keep_inside(file.parent, files_named(tables_of(file)))
-        text = edited(_kept(file).text(), changes, file.name, PlanError)
+        text = edited(kept_in(file, ROOM).text(), changes, file.name, PlanError)
         asked = validated(tomllib.loads(text), Plan, "plan", PlanError)
         plots, seedlings, why, table = power_by_formula(asked, file.parent)
     except SurvivorError as fault:
@@ -107,7 +98,7 @@ async def sketch(request: Request) -> Response:
     def worked_out() -> dict[str, Any]:
         from survivor.desk.forms import changes_in, form_of
 
-        kept = _kept(file)
+        kept = kept_in(file, ROOM)
         changes, faults = changes_in(form_of(kept.model, kept.tables()), typed)
         if faults or kept.faults_after(changes):
             return {"fault": None, "rows": []}
@@ -120,7 +111,7 @@ async def change(request: Request) -> Response:
     """Keep what was typed, or show what is wrong with it beside each field and keep nothing."""
     desk, file = desk_of(request), file_of(request)
     typed = await typed_in(request)
-    changed, form = await run_in_threadpool(lambda: kept_or_faults(_kept(file), typed))
+    changed, form = await run_in_threadpool(lambda: kept_or_faults(kept_in(file, ROOM), typed))
     if form is not None:
         return answer(request, ROOM, 422, form=form, **await run_in_threadpool(_values, desk, file))
     return onward(ROOM, desk.folder.name_of(file), "kept" if changed else "same")
