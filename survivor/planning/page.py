@@ -365,18 +365,18 @@ def _days(first: str, last: str) -> str:
     return dates(pd.Series([first, last])) if first and last else NONE
 
 
+def _written_days(table: pd.DataFrame, *names: str) -> pd.DataFrame:
+    return table.assign(**{name: [date(day) if day else "" for day in table[name]] for name in names})
+
+
 def _visits_in_rows(season: PlannedSeason) -> Table:
-    calendar = season.calendar.copy()
-    for name in ("date", "earliest", "latest"):
-        calendar[name] = [date(value) if value else "" for value in calendar[name]]
+    calendar = _written_days(season.calendar, "date", "earliest", "latest")
     headings = ("Site", "Visit", "Days after planting", "Day", "Not before", "Not after", "Note")
     return table_of("calendar-table", "Visits", headings, calendar)
 
 
 def _works_in_rows(season: PlannedSeason) -> Table:
-    works = season.timetable.copy()
-    for name in ("earliest", "latest"):
-        works[name] = [date(value) if value else "" for value in works[name]]
+    works = _written_days(season.timetable, "earliest", "latest")
     stands = ("Where it stands",) if season.plan.today is not None else ()
     if not stands:
         works = works.drop(columns="status")
