@@ -308,6 +308,11 @@ def row_codes(
     return codes.astype(np.intp, copy=False), first.astype(np.intp, copy=False)
 
 
+def in_order_of(frame: pd.DataFrame, columns: Iterable[str]) -> Codes:
+    """Give the places of the rows as they sort by some columns, equal ones as they stand and blanks last."""
+    return np.argsort(row_codes([frame[name] for name in columns])[0], kind="stable")
+
+
 def _room(key: NDArray[np.int64]) -> int:
     """Size up to which a table of all keys there may be is quicker than looking each up."""
     return 4 * len(key)

@@ -20,6 +20,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from survivor.intervals import in_order_of
 from survivor.records.checks.beside import check_steps
 from survivor.records.checks.plots import entry_name
 from survivor.records.checks.sense import check_first_count, check_planted_column
@@ -65,7 +66,7 @@ def counted(
     sources
         Where the records came from: what their counts are of.
     """
-    rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
+    rows = rows.iloc[in_order_of(rows, ["entry", "day", "record"])].reset_index(drop=True)
     told, living = _living(rows, planted, sources)
     rows, number, found = _number_planted(told[told["alive"].notna()], planted)
     found.append(living)
@@ -207,7 +208,7 @@ def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:
     told = entries.index[entries["planted"].notna()]
     zero = pd.DataFrame({"entry": told, "day": 0, "alive": entries.loc[told, "planted"].to_numpy()})
     points = pd.concat([zero, counts.rows[["entry", "day", "alive"]]], ignore_index=True)
-    points = points.sort_values(["entry", "day"], kind="stable", ignore_index=True)
+    points = points.iloc[in_order_of(points, ["entry", "day"])].reset_index(drop=True)
     points = points[~points.duplicated(["entry", "day"])]
     before = points.groupby("entry")[["day", "alive"]].shift()
     stretch = before["alive"] > 0

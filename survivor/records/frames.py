@@ -8,8 +8,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.files.cells import day_texts, is_text
-from survivor.intervals import season_words
+from survivor.intervals import in_order_of, row_codes, season_words
 from survivor.records.plots import PlotTable
 from survivor.records.problems import Source
 from survivor.records.times import size_by
@@ -48,8 +49,8 @@ def intervals_frame(table: pd.DataFrame, traits: Sequence[str], settings: Settin
         it gives one, is the last column.
     """
     out = table.assign(method=pd.Categorical(table["method"], categories=methods_in_order(table, settings)))
-    order = table[list(INTERVAL_ORDER)].sort_values(list(INTERVAL_ORDER), kind="stable").index
-    return in_columns(out.loc[order].reset_index(drop=True), traits, settings)
+    order = in_order_of(table, INTERVAL_ORDER)
+    return in_columns(out.iloc[order].reset_index(drop=True), traits, settings)
 
 
 def in_columns(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -> pd.DataFrame:
@@ -149,11 +150,13 @@ def plots_frame(
         by = ["name"] if tagged else ["name", "species"]
         private = [word for word in PRIVATE_WORDS if word in first.columns]
         facts = ["method", "weed_free_radius_m", *traits, *private]
-        plots = first.groupby(by, sort=False)[[*PLOT_KEY, "planted_date"]].first().reset_index()
+        codes, places = row_codes([first[word] for word in by], in_order=False)
+        groups = first.groupby(codes)
+        plots = first.iloc[places][[*by, *PLOT_KEY]].reset_index(drop=True)
+        plots["planted_date"] = groups["planted_date"].first()
         for fact in facts:
-            plots = plots.merge(_single(first, by, fact).reset_index(), how="left", on=by)
-        number = first.groupby(by)["planted"].max() if not tagged else tags
-        plots = plots.merge(number.rename("planted").reset_index(), how="left", on=by)
+            plots[fact] = _single(first[fact], codes)
+        plots["planted"] = plots["name"].map(tags) if tagged else groups["planted"].max()
     if not tagged and table is not None and plots["planted"].isna().all():  # only the visits tell it
         plots["planted"] = plots["name"].map(first.groupby("name")["planted"].sum(min_count=1))
     if tagged and table is not None:
@@ -173,14 +176,14 @@ def plots_frame(
     ]
     kept = plots[[word for word in columns if word in plots.columns]]
     by_place = [*PLOT_KEY, *(["species"] if has_species else [])]
-    return kept.sort_values(by_place, kind="stable").reset_index(drop=True)
+    return kept.iloc[in_order_of(kept, by_place)].reset_index(drop=True)
 
 
-def _single(rows: pd.DataFrame, by: Sequence[str], fact: str) -> pd.Series[Any]:
+def _single(fact: pd.Series[Any], codes: Codes) -> pd.Series[Any]:
     """Take the one value of each group; blank where it differs within it."""
-    text = is_text(rows[fact])
-    told = rows[fact].where(rows[fact] != "") if text else rows[fact]
-    groups = told.groupby([rows[key] for key in by])
+    text = is_text(fact)
+    told = fact.where(fact != "") if text else fact
+    groups = told.groupby(codes)
     single = groups.first().where(groups.nunique() == 1)
     return single.fillna("") if text else single
 
@@ -220,7 +223,7 @@ def visits_frame(
     ]
     columns = [*_VISIT_COLUMNS, *value, *measured, "file", "sheet", "row"]
     by = ["site", "block", "plot", "tag", "species", "cohort", "date", "row"]
-    return rows[columns].sort_values(by, kind="stable", ignore_index=True)
+    return rows[columns].iloc[in_order_of(rows, by)].reset_index(drop=True)
 
 
 def likely_causes(deaths: pd.DataFrame, visits: pd.DataFrame) -> pd.Series[Any]:

@@ -7,9 +7,12 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
+from survivor.arrays import Codes
 from survivor.files.cells import holds
+from survivor.intervals import row_codes
 from survivor.records.checks import plots as check_plots
 from survivor.records.checks import visits as check_visits
 from survivor.records.checks.beside import (
@@ -404,12 +407,20 @@ def _days(
         twice = check_visits.check_twice(said, keys, value, noun)
         found.append(twice)
         said, rows = (_once(left(table, twice), twice) for table in (said, rows))
-    last = rows.groupby(["name", "label"])["date"].max().reset_index().sort_values(["name", "date", "label"])
-    last["turn"] = last.groupby("name").cumcount()
-    turn = rows[["name", "label"]].merge(last, how="left", on=["name", "label"])["turn"]
     day = (rows["date"] - rows["planted_date"]).dt.days.clip(lower=0)
-    rows = rows.assign(turn=turn.to_numpy(), day=day)
+    rows = rows.assign(turn=_turns(rows), day=day)
     return rows, [*found, check_round_days(rows)]
+
+
+def _turns(rows: pd.DataFrame) -> Codes:
+    """Give each visit its number within its plot, by its last day; those of one day as they are called."""
+    own, first = row_codes([rows["name"], rows["label"]])
+    last = rows["date"].to_numpy()[first]
+    np.maximum.at(last, own, rows["date"].to_numpy())
+    name = row_codes([rows["name"]])[0][first]
+    turn = np.empty(len(first), dtype=np.intp)
+    turn[np.lexsort((last, name))] = np.arange(len(first)) - np.searchsorted(name, name)
+    return turn[own]
 
 
 def _once(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:

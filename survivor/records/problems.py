@@ -18,7 +18,7 @@ import pandas as pd
 
 from survivor.arrays import Codes
 from survivor.files.cells import DateOrder, day_texts, number_texts
-from survivor.intervals import row_codes
+from survivor.intervals import in_order_of, row_codes
 from survivor.records.codes import CODES
 from survivor.records.english import MESSAGES, OfTag
 from survivor.vocabulary import ACCOUNT_COLUMNS, PROBLEM_COLUMNS
@@ -228,7 +228,7 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     if found.empty:
         columns = (*FINDING_COLUMNS, "key", "count", "top", "foot", "one_file")
         return pd.DataFrame({name: pd.Series(dtype=object) for name in columns})
-    found = _worded(found.sort_values(["source", "row"], kind="stable", ignore_index=True))
+    found = _worded(found.iloc[in_order_of(found, ["source", "row"])].reset_index(drop=True))
     # A row of a wide sheet is a record a visit; what is wrong with the row is one problem.
     own = found["source"].to_numpy(dtype=int)
     file, sheet = (  # the last of each is of no source
@@ -310,22 +310,29 @@ def finding_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFram
 
 def _worded(found: pd.DataFrame) -> pd.DataFrame:
     """Name the tag behind what is said of a seedling."""
-    of_tag = found["tag"] != ""
-    return found.assign(what=found["what"].where(~of_tag, found["what"] + " (tag " + found["tag"] + ")"))
+    if (found["tag"].to_numpy(dtype=object) == "").all():
+        return found
+    what = [
+        f"{text} (tag {tag})" if tag else text for text, tag in zip(found["what"], found["tag"], strict=True)
+    ]
+    return found.assign(what=np.array(what, dtype=object))
 
 
 def _printed(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     """Lay findings out as problems, each at its own cell."""
-    source = [sources[place] if place >= 0 else Source("", "", "") for place in found["source"].astype(int)]
-    row = found["row"].astype(int)
-    table = found[["code", "value", "what", "mend"]].astype(str)
-    return table.assign(
-        severity=found["code"].map(lambda code: str(CODES[code].severity)),
-        file=[own.file for own in source],
-        sheet=[own.sheet for own in source],
-        row=row.where(row >= 0).astype("Int64"),
-        column=[own.headers.get(word, word) for own, word in zip(source, found["word"], strict=True)],
-    )[list(PROBLEM_COLUMNS)]
+    nowhere = Source("", "", "")
+    source = [sources[place] if place >= 0 else nowhere for place in found["source"].astype(int).tolist()]
+    row = found["row"].to_numpy(dtype=np.int64)
+    texts = {
+        **{word: list(map(str, found[word])) for word in ("code", "value", "what", "mend")},
+        "severity": [str(CODES[code].severity) for code in found["code"]],
+        "file": [own.file for own in source],
+        "sheet": [own.sheet for own in source],
+        "column": [own.headers.get(word, word) for own, word in zip(source, found["word"], strict=True)],
+    }
+    columns: dict[str, Any] = {word: np.array(own, dtype=object) for word, own in texts.items()}
+    columns["row"] = pd.arrays.IntegerArray(np.maximum(row, 0), row < 0)
+    return pd.DataFrame(columns, index=found.index, columns=list(PROBLEM_COLUMNS))
 
 
 def shortened(text: str, longest: int = LONGEST_TEXT) -> str:

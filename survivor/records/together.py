@@ -140,5 +140,5 @@ def _with_remarks(raw: pd.DataFrame, known: frozenset[str]) -> tuple[pd.DataFram
 
 def _each(column: pd.Series[Any], read: Any) -> dict[str, Any]:
     """Read each text of a column; those that tell one thing only are left out."""
-    texts = {text for text in column.unique() if isinstance(text, str)}
+    texts = (text for text in column.unique() if isinstance(text, str))
     return {text: found for text in map(as_text, texts) if (found := read(text)) is not None}

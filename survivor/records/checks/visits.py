@@ -9,9 +9,11 @@ import datetime as dt
 import re
 from collections.abc import Sequence
 
+import numpy as np
 import pandas as pd
 
-from survivor.files.cells import day_texts, number_texts, of_each
+from survivor.files.cells import day_texts, number_texts
+from survivor.intervals import row_codes
 from survivor.proportions import wilson
 from survivor.records.problems import Texts, find, gather, joined, none_found, say
 from survivor.records.times import middle_by, share_by, times_of
@@ -100,16 +102,17 @@ def name_visits(rows: pd.DataFrame) -> tuple[Texts, pd.DataFrame]:
     label, found
         One text a visit within its plot; visits that spread over two months.
     """
-    days = rows[["name", "visit", "date"]].drop_duplicates().sort_values(["name", "visit", "date"])
-    gap = days.groupby(["name", "visit"])["date"].diff().dt.days.fillna(0)
-    allowed = (days["visit"] == "").map({True: SAME_VISIT_DAYS, False: SPREAD_DAYS})
-    run = (gap > allowed).groupby([days["name"], days["visit"]]).cumsum()
-    days["label"] = days["visit"] + "~" + run.astype(str)
-    label = rows[["name", "visit", "date"]].merge(days, how="left", on=["name", "visit", "date"])["label"]
-    label.index = rows.index
-    spread = (rows["visit"] != "") & ~of_each(label, lambda text: text.endswith("~0"))
-    found = find(rows, spread, "visit-spread", "date", group=rows["name"] + rows["visit"])
-    return label, found
+    own, first = row_codes([rows["name"], rows["visit"], rows["date"]])  # in the order of the days of a visit
+    name, visit = (rows[word].to_numpy(dtype=object)[first] for word in ("name", "visit"))
+    day = rows["date"].to_numpy(dtype="datetime64[D]")[first]
+    begins = np.append(True, (name[1:] != name[:-1]) | (visit[1:] != visit[:-1]))[: len(first)]
+    allowed = np.where(visit == "", SAME_VISIT_DAYS, SPREAD_DAYS).astype("timedelta64[D]")
+    so_far = np.cumsum(np.append(False, day[1:] - day[:-1] > allowed[1:])[: len(first)] & ~begins)
+    run = so_far - so_far[np.flatnonzero(begins)][np.cumsum(begins) - 1]
+    labels = np.array([f"{text}~{n}" for text, n in zip(visit, run, strict=True)], dtype=object)
+    spread = pd.Series(((visit != "") & (run > 0))[own], index=rows.index)
+    found = find(rows, spread, "visit-spread", "date", group=lambda wrong: wrong["name"] + wrong["visit"])
+    return pd.Series(labels[own], index=rows.index), found
 
 
 def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
