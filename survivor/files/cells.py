@@ -67,6 +67,14 @@ def _written(distinct: Any) -> np.ndarray[Any, Any]:
     return np.array([as_text(cell) for cell in distinct], dtype=object)
 
 
+def table_texts(table: pd.DataFrame) -> np.ndarray[Any, Any]:
+    """Cells of a small table as `texts`, a row a row."""
+    written = np.empty(table.shape, dtype=object)
+    for place in range(table.shape[1]):
+        written[:, place] = [as_text(cell) for cell in table.iloc[:, place].to_numpy(dtype=object)]
+    return written
+
+
 def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
     """Cells as numbers.
 

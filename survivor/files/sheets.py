@@ -427,16 +427,18 @@ def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
     return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said, tuple(keep), above)
 
 
-_DITTO: Final = ('"', '""', "''", ",,", "\N{DITTO MARK}", "\N{RIGHT DOUBLE QUOTATION MARK}", "-\"-",
-                 "\N{LEFT DOUBLE QUOTATION MARK}", "do.", "Do.", "ditto", "Ditto", '" "')  # fmt: skip
+_DITTO: Final = frozenset((
+    '"', '""', "''", ",,", "\N{DITTO MARK}", "\N{RIGHT DOUBLE QUOTATION MARK}", "-\"-",
+    "\N{LEFT DOUBLE QUOTATION MARK}", "do.", "Do.", "ditto", "Ditto", '" "',
+))  # fmt: skip
 
 
 def _as_above(body: pd.DataFrame) -> tuple[pd.DataFrame, int]:
     """Write out ditto marks: the cell above, in each column; and how many there were."""
+    if all(_DITTO.isdisjoint(body[column].to_numpy(dtype=object)) for column in body.columns):
+        return body, 0
     marks = {column: body[column].isin(_DITTO) for column in body.columns}
     number = sum(int(own.sum()) for own in marks.values())
-    if not number:
-        return body, 0
     written = {
         column: _repeated(body[column], own) if own.any() else body[column] for column, own in marks.items()
     }
@@ -453,12 +455,12 @@ def _repeated(column: pd.Series[Any], marks: pd.Series[bool]) -> pd.Series[Any]:
 
 
 def _filled(rows: pd.DataFrame) -> pd.DataFrame:
-    filled = {}
-    for column in rows.columns:
-        codes, distinct = pd.factorize(rows[column].to_numpy(dtype=object), use_na_sentinel=False)
-        has_content = [not (isinstance(cell, str) and not cell.strip()) for cell in distinct]
-        filled[column] = np.array(has_content, dtype=bool)[codes]
-    return pd.DataFrame(filled, index=rows.index)
+    filled = np.empty(rows.shape, dtype=bool)
+    for place, column in enumerate(rows.columns):
+        filled[:, place] = [
+            not isinstance(cell, str) or bool(cell.strip()) for cell in rows[column].to_numpy(dtype=object)
+        ]
+    return pd.DataFrame(filled, index=rows.index, columns=rows.columns)
 
 
 def as_text(cell: object) -> str:

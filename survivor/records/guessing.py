@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Any, Final
@@ -308,9 +309,9 @@ def _word_shares(grid: Grid) -> dict[int, float]:
     """Share of the filled cells of each column that are words for states."""
     shares: dict[int, float] = {}
     for place in range(len(grid.header)):
-        times = cells.texts(grid.cells[place]).value_counts()
-        words = {word: n for word, n in times.items() if word and not re.fullmatch(r"[\d.,]+", str(word))}
-        known = sum(n for word, n in words.items() if spoken(str(word)) in _KNOWN_STATES)
+        times = Counter(map(as_text, grid.cells[place].to_numpy(dtype=object)))
+        words = {word: n for word, n in times.items() if word and not re.fullmatch(r"[\d.,]+", word)}
+        known = sum(n for word, n in words.items() if spoken(word) in _KNOWN_STATES)
         shares[place] = known / sum(words.values()) if words else 0.0
     return shares
 

@@ -15,7 +15,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import Matched, squeezed
-from survivor.files.sheets import HEADER_JOINT, Grid, as_text
+from survivor.files.sheets import HEADER_JOINT, Grid
 from survivor.records.days_told import SPEAKS_OF_PLANTING
 from survivor.records.words import COLUMN_WORDS, is_total
 
@@ -206,7 +206,7 @@ def _tags(grid: Grid, matched: Matched, free: Sequence[int]) -> list[int]:
     """Columns that number the rows of a table, or those of each plot: one row a seedling."""
     plots = matched.positions.get("plot", ())[:1]
     plot = cells.texts(grid.cells[plots[0]]) if plots else pd.Series("", index=grid.cells.index)
-    rows = (grid.cells.map(as_text) != "").sum(axis=1) >= _FEWEST_ROWS
+    rows = (cells.table_texts(grid.cells) != "").sum(axis=1) >= _FEWEST_ROWS
     found = []
     for place in free:
         texts = cells.texts(grid.cells[place])[rows]

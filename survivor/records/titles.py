@@ -45,7 +45,7 @@ _OF_RECORDS: Final = re.compile(
 
 def titles_above(whole: Whole, grid: Grid, sheet: Sheet, heading: Sequence[str] = ()) -> tuple[str, ...]:
     """Texts above the table, cell by cell and row by row; of a turned one the headers of blank columns."""
-    above = whole.rows.loc[: sheet.skip_rows].map(as_text).to_numpy()
+    above = cells.table_texts(whole.rows.loc[: sheet.skip_rows])
     alone = [text for text in above.ravel() if text]
     rows = [" ".join(text for text in row if text) for row in above if (row != "").sum() > 1]
     if not sheet.turned:
@@ -58,7 +58,7 @@ def of_a_form(guess: Guess) -> dict[str, str]:
     """Read what lines above a table say under a word: "Plot: A1", or Plot in one cell and A1 beside it."""
     told: dict[str, str] = {}
     above = guess.part.whole.rows.loc[: guess.sheet.skip_rows] if not guess.sheet.turned else None
-    for row in above.map(as_text).to_numpy() if above is not None else ():
+    for row in cells.table_texts(above) if above is not None else ():
         filled = [str(text) for text in row if text]
         pairs = list(pairwise(filled))
         pairs += [(one, two) for text in filled for one, sign, two in [text.partition(":")] if sign and two]
@@ -150,9 +150,9 @@ def day_of_sheet(guess: Guess) -> dict[str, str]:
 
 def beside(whole: Whole, grid: Grid) -> tuple[str, ...]:
     """Texts that are no records: rows of one or two cells, and columns without a header."""
-    texts = whole.rows.apply(cells.texts)
-    few = texts[(texts != "").sum(axis=1).between(1, 2)]
-    rows = [" ".join(cell for cell in row if cell) for row in few.to_numpy()]
+    texts = cells.table_texts(whole.rows)
+    number = (texts != "").sum(axis=1)
+    rows = [" ".join(cell for cell in row if cell) for row in texts[(number >= 1) & (number <= 2)]]
     bare = [place for place, header in enumerate(grid.header) if not header]
     columns = [cells.texts(grid.cells[place]) for place in bare]
     across = [" = ".join(t for t in row if t) for row in zip(*columns, strict=True)] if len(bare) > 1 else []
@@ -166,6 +166,6 @@ def beside(whole: Whole, grid: Grid) -> tuple[str, ...]:
 def heads_with_cells(grid: Grid) -> tuple[str, ...]:
     """Headers of a table that lies on its side: one above nothing is a title of the sheet."""
     return tuple(
-        header if (cells.texts(grid.cells[place]) != "").any() else ""
+        header if any(map(as_text, grid.cells[place].to_numpy(dtype=object))) else ""
         for place, header in enumerate(grid.header)
     )
