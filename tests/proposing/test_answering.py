@@ -11,12 +11,24 @@ from typer.testing import CliRunner
 import survivor
 from survivor.cli import app
 from survivor.proposing.answering import typed_as
+from survivor.proposing.proposal import propose
 from survivor.settings import read_settings
 from survivor.settings.questions import Line
+from tests.once import digest_of, once
 from tests.records.sheetfiles import as_csv
 
 WORDS = (("x", "X", "A?"), ("dead?", "?", "OK"), ("OK", "OK", "OK"), ("OK", "Q", "q"))
 SITES = ("Alder", "Goose")
+
+
+@pytest.fixture(autouse=True)
+def proposed_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Propose once for the same sheets: what is asked here is asked of what was proposed."""
+
+    def proposed(folder: Path) -> str:
+        return once(f"proposed {digest_of(folder)}", lambda: propose(folder))
+
+    monkeypatch.setattr("survivor.proposing.proposal.propose", proposed)
 
 
 def season(folder: Path) -> Path:
