@@ -10,6 +10,7 @@ import pytest
 
 from survivor.analysis import Analysis
 from survivor.document.elements import Listing
+from survivor.records.accounts import sites_with_lost_plants
 from survivor.report.officer import next_visit
 from survivor.settings.design import Milestone
 from tests.report.making import build
@@ -34,7 +35,8 @@ def visited(ages: dict[str, tuple[int, ...]], closed: str | None, lost: tuple[st
     study = made.settings.study.model_copy(update={"as_of": closed})
     year = Milestone(name="12 months", day=365, window_days=30)
     settings = made.settings.model_copy(update={"study": study, "milestones": (year,)})
-    records = SimpleNamespace(visits=pd.DataFrame(rows))
+    visits = pd.DataFrame(rows)
+    records = SimpleNamespace(visits=visits, sites_with_lost_plants=sites_with_lost_plants(visits))
     return cast(Analysis, SimpleNamespace(records=records, settings=settings))
 
 
