@@ -166,7 +166,8 @@ def run(study: Path) -> tuple[list[float], float]:
     """Measure one register in a process of its own, and the memory of it and its copy from outside."""
     command = [sys.executable, "-c", _MEASURED.format("measured", "measured"), str(study)]
     peak, done = [0], threading.Event()
-    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True) as process:
+    alone = os.environ | {"OPENBLAS_NUM_THREADS": "1"}  # as the command line has it
+    with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=alone) as process:
         watcher = threading.Thread(target=_watch, args=(process.pid, peak, done), daemon=True)
         watcher.start()
         out, _ = process.communicate()
