@@ -144,7 +144,7 @@ def fold(part: Cells, named: Named, apart: Codes) -> Folded:
     opens = np.flatnonzero(np.concatenate([[True], unit[1:] != unit[:-1]]))
     columns = [codes for n, (codes, _) in enumerate(part.columns) if n != named.tag]
     content = row_codes([*columns, part.file], in_order=False)[0][order]
-    alone = ~_plain(tags)[tag[order][opens]]
+    alone = ~plain_tags(tags)[tag[order][opens]]
     alone |= np.isin(place[order][opens], apart)
     for number in named.measures:
         codes, texts = part.columns[number]
@@ -193,7 +193,7 @@ def _squeezed(columns: Sequence[tuple[Codes, np.ndarray[Any, Any]]], rows: int) 
     return row_codes(folded, in_order=False)[0]
 
 
-def _plain(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
+def plain_tags(tags: np.ndarray[Any, Any]) -> np.ndarray[Any, Any]:
     """Tell the tags that mean nothing but themselves, and that no other is written like."""
     number = _numbers(tags)
     others = tags[~number].tolist()

@@ -22,6 +22,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import RecordsError
+from survivor.files.cells import texts
 from survivor.files.datasets import (
     Batches,
     batches_of,
@@ -40,7 +41,7 @@ from survivor.records.checks.names import check_levels, check_rules
 from survivor.records.checks.study_names import StudyLines, check_own_lines, check_study_names
 from survivor.records.collapsing import Kept, Rule, packed, rules_kept, unpacked
 from survivor.records.diary import plot_works
-from survivor.records.folding import MEASURED, Named
+from survivor.records.folding import MEASURED, Named, plain_tags
 from survivor.records.frames import intervals_frame, methods_in_order
 from survivor.records.parts import (
     EXAMPLES,
@@ -75,6 +76,7 @@ from survivor.words import counted
 _A_PART: Final = 250_000  # records of a part, about
 _ALIKE: Final = 4  # times as many where one seedling stands for those like it; but for the first parts:
 _FEWEST_PARTS: Final = 8
+_MOST: Final = 0.9  # of the tags
 _MOST_PARTS: Final = 500  # files held open at once
 _SAMPLE: Final = 2_000  # rows that tell how a file is to be understood
 _BY: Final = (*ROW_ORDER["visits"][:-2], "planted_date", "date", "start_day", "row")
@@ -181,7 +183,7 @@ def _opened(folder: Path, name: str, settings: Settings, closed: dt.date, home: 
     read = list(zip(settings.records.sheets, batches, samples, strict=True))
     by = "site" if all(_headers(sample, one, "site") for _, one, sample in read) else "plot"
     named = _named(read, kind)
-    parts = _how_many(batches, named is not None and not named.measures)
+    parts = _how_many(batches, named is not None and not named.measures and _folds(samples[0]))
     files = []
     for number, (sheet, one, sample) in enumerate(read):
         (own := home / str(number)).mkdir()
@@ -248,6 +250,12 @@ def _named(read: Sequence[tuple[Sheet, Batches, RawSheet]], kind: str) -> Named 
     taken = sample.matches.set_index("header")["column"].astype(str).to_dict()
     measures = [head for head in header if taken.get(head, "").partition(" at ")[0] in MEASURED]
     return Named(tuple(map(header.index, place)), header.index(tag[0]), tuple(map(header.index, measures)))
+
+
+def _folds(sample: RawSheet) -> bool:
+    """Tell whether most seedlings have tags such that one may stand for those like it."""
+    tags = texts(sample.cells["tag"]).to_numpy()
+    return bool(plain_tags(np.unique(tags)).mean() >= _MOST)
 
 
 def _sites_told(plots: Tidy | None, files: Sequence[RegisterFile]) -> bool:
