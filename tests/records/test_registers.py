@@ -186,6 +186,19 @@ def test_without_heights_visits_are_summed_and_say_the_same(rows, tmp_path):
         pd.testing.assert_frame_equal(ours, theirs)
 
 
+@pytest.mark.parametrize(("sign", "fewer"), [("", True), (" no", False)])
+def test_parts_are_larger_where_one_seedling_may_stand_for_others(rows, tmp_path, monkeypatch, sign, fewer):
+    monkeypatch.setattr(registers, "_A_PART", 100)
+    monkeypatch.setattr(registers, "MEASURED", ())  # no seedling is left apart for its height
+    tag = rows[0].index("Tag")
+    told = [[*row[:tag], row[tag] + sign * bool(n), *row[tag + 1 :]] for n, row in enumerate(rows) if row]
+    study = a_study(tmp_path / "study", told, "visits.csv")
+    (home := tmp_path / "parts").mkdir()
+    parts = registers.open_register(study, read_settings(study), home).parts
+    assert parts == (registers._FEWEST_PARTS if fewer else registers.parts_about(study, read_settings(study)))
+    assert registers.parts_about(study, read_settings(study)) > registers._FEWEST_PARTS
+
+
 @pytest.mark.slow
 def test_the_same_findings(tmp_path):
     study = tmp_path / "study"
