@@ -141,7 +141,7 @@ def diagnose(fit: Fit, by: str = "method", at: float | None = None) -> Diagnosis
         )
     if not fit.cluster:
         raise ModelError(
-            "no plots are told apart in this fit", where="cluster", mend='fit with cluster="plot"'
+            "no plots are distinguished in this fit", where="cluster", mend='fit with cluster="plot"'
         )
     day = float(fit.data["stop_day"].max()) if at is None else at
     check_day(fit, day)

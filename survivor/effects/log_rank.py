@@ -90,7 +90,9 @@ class LogRank(Shown):
         [0.03, 0.12, 0.02, 0.04]
         """
         if np.isinf(self.test.df2):
-            raise EffectError("no plots are told apart", where="cluster", mend='compare with cluster="plot"')
+            raise EffectError(
+                "no plots are distinguished", where="cluster", mend='compare with cluster="plot"'
+            )
         draws = draws_of(draws, EffectError)
         seed = seed_of(seed, EffectError)
         levels = self.counts[self.by].tolist()
