@@ -1,14 +1,16 @@
 """Pieces of work that do not know of each other, shared out over the cores of the machine.
 
 A copy of the running program (``fork``) takes pieces as they come, beside the program
-itself, so nothing has to be packed up to be handed over but the answers. Where a
-copy can't be made (no ``fork``, one core, a program that is itself a worker, or one with
-threads of its own, of which one may hold a lock that the copy would wait for) the pieces
-are done one after another. Answers and their order are the same either way.
+itself, so nothing has to be packed up to be handed over but the answers, and of these not
+what both have. Where a copy can't be made (no ``fork``, one core, a program that is itself
+a worker, or one with threads of its own, of which one may hold a lock that the copy would
+wait for) the pieces are done one after another. Answers and their order are the same either
+way.
 """
 
 from __future__ import annotations
 
+import io
 import multiprocessing
 import os
 import signal
@@ -19,7 +21,7 @@ import warnings
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from multiprocessing.connection import Connection
 from multiprocessing.reduction import ForkingPickler
-from pickle import PicklingError
+from pickle import PicklingError, Unpickler
 from typing import Any, Final, TypeVar
 
 from survivor.memory import give_back
@@ -34,7 +36,7 @@ _PATIENCE: Final = 60.0
 _WATCH: Final = 0.5
 
 
-def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
+def side_by_side(work: Callable[[T], R], pieces: Sequence[T], known: Sequence[object] = ()) -> list[R]:
     """Do each piece of work, on two cores where there are two.
 
     Parameters
@@ -43,6 +45,8 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
         A pure function; its answer can be pickled. What it raises is raised here.
     pieces
         What it is to be done for; of different lengths: the longest first.
+    known
+        Large objects that exist already; in an answer they are the same objects again, not copies.
 
     Returns
     -------
@@ -56,7 +60,7 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
     try:
         taken = context.Value("i", 0)
         here, there = context.Pipe(duplex=False)
-        copy = context.Process(target=_help, args=(work, pieces, taken, here, there), daemon=True)
+        copy = context.Process(target=_help, args=(work, pieces, known, taken, here, there), daemon=True)
         with warnings.catch_warnings():
             # Threads of the numerical libraries are counted too; those libraries see to a fork themselves.
             warnings.filterwarnings("ignore", message=".*multi-threaded", category=DeprecationWarning)
@@ -66,7 +70,7 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
     there.close()
     try:
         done = {number: work(pieces[number]) for number in _told(_next(taken, len(pieces)), len(pieces))}
-        done |= _heard(here)
+        done |= _heard(here, known)
     finally:
         here.close()
         copy.kill()
@@ -109,7 +113,12 @@ def _alone(work: Callable[[T], R], pieces: Sequence[T]) -> list[R]:
 
 
 def _help(
-    work: Callable[[T], R], pieces: Sequence[T], taken: Any, heard: Connection, answers: Connection
+    work: Callable[[T], R],
+    pieces: Sequence[T],
+    known: Sequence[object],
+    taken: Any,
+    heard: Connection,
+    answers: Connection,
 ) -> None:
     """Do pieces in the copy, and send them back in one; a piece that fails is left to the program."""
     heard.close()  # or a pipe that the copy itself could read would keep it alive after the program is killed
@@ -123,11 +132,37 @@ def _help(
         except Exception:  # whatever it is, it is raised again where it can be seen
             break
     try:
-        packed = ForkingPickler.dumps(done)
+        packed = _packed(done, known)
     except (AttributeError, TypeError, ValueError, PicklingError):
-        packed = ForkingPickler.dumps({})
+        packed = _packed({}, ())
     answers.send_bytes(packed)
     answers.close()
+
+
+class _Packer(ForkingPickler):
+    """Packs answers; what the program and its copy both have is named by its place."""
+
+    def __init__(self, file: io.BytesIO, known: Sequence[object]) -> None:
+        super().__init__(file)
+        self._place = {id(one): place for place, one in enumerate(known)}
+
+    def persistent_id(self, one: object) -> int | None:
+        return self._place.get(id(one))
+
+
+class _Unpacker(Unpickler):
+    def __init__(self, file: io.BytesIO, known: Sequence[object]) -> None:
+        super().__init__(file)
+        self._known = known
+
+    def persistent_load(self, place: int) -> object:
+        return self._known[place]
+
+
+def _packed(done: dict[int, R], known: Sequence[object]) -> memoryview:
+    file = io.BytesIO()
+    _Packer(file, known).dump(done)
+    return file.getbuffer()
 
 
 def _end_with(program: int) -> None:
@@ -141,8 +176,10 @@ def _end_with(program: int) -> None:
     threading.Thread(target=watch, daemon=True).start()
 
 
-def _heard(answers: Connection) -> dict[int, Any]:
+def _heard(answers: Connection, known: Sequence[object]) -> dict[int, Any]:
     try:
-        return dict(answers.recv()) if answers.poll(_PATIENCE) else {}
+        if not answers.poll(_PATIENCE):
+            return {}
+        return dict(_Unpacker(io.BytesIO(answers.recv_bytes()), known).load())
     except (EOFError, OSError):
         return {}

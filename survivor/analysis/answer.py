@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 import numpy as np
@@ -70,6 +70,8 @@ class Weighed:
         Parts of the analysis.
     permutation
         The randomisation test, or None.
+    by_others
+        As :func:`leader_by_others` gives it.
     """
 
     season: Season
@@ -78,6 +80,7 @@ class Weighed:
     robustness: Robustness
     fragility: Fragility
     permutation: PermutationTest | None = None
+    by_others: pd.DataFrame = field(default_factory=pd.DataFrame)
 
     @property
     def smallest(self) -> float:
@@ -282,14 +285,10 @@ def best_of(weighed: Weighed, shares: pd.DataFrame) -> Finding | None:
         return None
     design = season.settings.design
     lines = list(pairs.table.iterrows())
-
-    def finding_of(row: int, flags: Circumstances | None = None) -> Finding:
-        return contrast_finding(pairs, row, season.when, design, flags=flags, seedlings=season.basis)
-
-    leader = leader_of([finding_of(row) for row in range(len(lines))])
+    leader = _leader(pairs, season)
     if leader is None:
         return None
-    by_others = _by_others(weighed, leader, pairs)
+    by_others = weighed.by_others
     against_leader = []
     for row, (_, line) in enumerate(lines):
         method, against = str(line["method"]), str(line["against"])
@@ -309,7 +308,7 @@ def best_of(weighed: Weighed, shares: pd.DataFrame) -> Finding | None:
                 *numbers,
                 float(line["p_adjusted"]),
                 line["basis"] == BETWEEN,
-                finding_of(row, flags),
+                _of_pair(pairs, row, season, flags),
             )
         )
     compared = int((pairs.table["basis"] != REFUSED).sum())
@@ -318,11 +317,25 @@ def best_of(weighed: Weighed, shares: pd.DataFrame) -> Finding | None:
     return best_finding(leader, against_leader, compared, design)
 
 
-def _by_others(weighed: Weighed, leader: str, pairs: Contrasts) -> pd.DataFrame:
+def _of_pair(pairs: Contrasts, row: int, season: Season, flags: Circumstances | None = None) -> Finding:
+    design = season.settings.design
+    return contrast_finding(pairs, row, season.when, design, flags=flags, seedlings=season.basis)
+
+
+def _leader(pairs: Contrasts, season: Season) -> str | None:
+    """Name the preparation that no other is above, as `survivor.evidence` has it."""
+    return leader_of([_of_pair(pairs, row, season) for row in range(len(pairs.table))])
+
+
+def leader_by_others(season: Season, models: SeasonFits, comparisons: Comparisons) -> pd.DataFrame:
     """Differences of each method less the leader by the other models: a row a model, a column a method."""
+    pairs = comparisons.all_pairs
+    leader = None if pairs is None else _leader(pairs, season)
+    if pairs is None or leader is None:
+        return pd.DataFrame()
     rows = []
-    for fitted in weighed.models.others.values():
-        day = weighed.season.milestone_day if fitted.at is None else fitted.at
+    for fitted in models.others.values():
+        day = season.milestone_day if fitted.at is None else fitted.at
         try:
             table = compare(fitted, at=day, against=leader).table
         except SurvivorError:  # such a model has its own line, with the reason, in the table of models

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any, Final
 
 import numpy as np
@@ -23,6 +23,7 @@ from survivor.settings import Settings
 from survivor.vocabulary import FIRST_PLANTING, PLOT_KEY
 from survivor.words import sentence
 
+BETWEEN_SITES: Final = ("between",)
 _MOST_MIXED = 3000  # plots; beyond, the mixed model takes minutes and tells little more
 
 
@@ -127,12 +128,18 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float, *, others
     others
         Whether models are fitted that show how far the answer rests on its own; the answer is the same.
     """
+    first = first_models(intervals, settings, at)
+    names = models_beside(first) if others else BETWEEN_SITES
+    beside = side_by_side(lambda name: fit_beside(first, name, intervals, settings, at), names)
+    return with_beside(first, dict(zip(names, beside, strict=True)))
+
+
+def first_models(intervals: pd.DataFrame, settings: Settings, at: float) -> SeasonFits:
+    """Fit the models that the answer and the whole planting are told by; parameters of `fit_season`."""
     strata = strata_of(intervals, settings)
     working, weighted = working_of(intervals)
     edges = _edges(intervals, at, float(settings.headline_milestone.window_days))
-    rest = intervals
-    if edges:
-        rest = of_methods(intervals, [name for name in intervals["method"].unique() if name not in edges])
+    rest = _without(intervals, edges)
     if rest.empty:
         whole = _whole(intervals, strata, working)
         return SeasonFits(None, whole, None, {}, None, (*weighted, *said_of_edges(edges, at)), None, edges)
@@ -147,17 +154,53 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float, *, others
         headline = made
         said += [*map(sentence, headline.noticed), _variance(headline)]
     answer, ratios, unfitted = _answer(headline)
-    said += ratios
-    between = _between(rest, season_formula(rest)[0], working)
-    more: dict[str, Fit] = {}
-    if headline is not None and others:
-        more, missed = _others(joined, formula, strata, at, settings, working)
-        said += missed
     # A model without methods needs no penalty: where they do, it tells the whole better.
     plain = headline is not None and joined is intervals and headline.variance != "penalised"
     whole = answer if plain else _whole(intervals, strata, working)
-    notes = tuple(dict.fromkeys(said))
-    return SeasonFits(headline, whole, between, more, refused, notes, answer, edges, unfitted)
+    notes = tuple(dict.fromkeys([*said, *ratios]))
+    return SeasonFits(headline, whole, None, {}, refused, notes, answer, edges, unfitted)
+
+
+def models_beside(models: SeasonFits) -> tuple[str, ...]:
+    """Name what is fitted beside the first models, the longest first."""
+    if models.headline is None or models.headline.formula == "1":
+        return BETWEEN_SITES
+    return ("mixed", "cox", *BETWEEN_SITES, "logistic")
+
+
+def fit_beside(
+    models: SeasonFits, name: str, intervals: pd.DataFrame, settings: Settings, at: float
+) -> Fit | str | None:
+    """Fit a model beside the first ones; other parameters as of `fit_season`.
+
+    Returns
+    -------
+    Fit, str or None
+        Why one that shows whether models agree was not fitted; None: there is none between sites.
+    """
+    if name in BETWEEN_SITES:
+        return _between(_without(intervals, models.edges), working_of(intervals)[0])
+    assert models.headline is not None
+    return _other(models.headline, name, at, float(settings.headline_milestone.window_days))
+
+
+def with_beside(models: SeasonFits, made: Mapping[str, Fit | str | None]) -> SeasonFits:
+    """Put the models beside the first ones, by name, to these."""
+    between = made["between"]
+    assert not isinstance(between, str)
+    told = {name: made[name] for name in ("cox", "logistic", "mixed") if name in made}
+    others = {name: one for name, one in told.items() if isinstance(one, Fit)}
+    missed = [
+        f"The {name} model was not fitted: {one}." for name, one in told.items() if isinstance(one, str)
+    ]
+    notes = tuple(dict.fromkeys([*models.notes, *missed]))
+    return replace(models, between=between, others=others, notes=notes)
+
+
+def _without(intervals: pd.DataFrame, edges: Mapping[Any, str]) -> pd.DataFrame:
+    if not edges:
+        return intervals
+    return of_methods(intervals, [name for name in intervals["method"].unique() if name not in edges])
 
 
 def _edges(intervals: pd.DataFrame, at: float, window: float) -> dict[Any, str]:
@@ -196,7 +239,8 @@ def _whole(intervals: pd.DataFrame, strata: list[str] | None, working: Working) 
         return None
 
 
-def _between(intervals: pd.DataFrame, formula: str, working: Working) -> Fit | None:
+def _between(intervals: pd.DataFrame, working: Working) -> Fit | None:
+    formula, _ = season_formula(intervals)
     if intervals["site"].nunique() < 2 or "method" not in formula:
         return None
     try:
@@ -206,46 +250,30 @@ def _between(intervals: pd.DataFrame, formula: str, working: Working) -> Fit | N
         return None
 
 
-def _others(
-    intervals: pd.DataFrame,
-    formula: str,
-    strata: list[str] | None,
-    at: float,
-    settings: Settings,
-    working: Working,
-) -> tuple[dict[str, Fit], list[str]]:
-    """Models fitted beside the headline, to see whether they agree."""
-    if formula == "1":
-        return {}, []
-    window = float(settings.headline_milestone.window_days)
-    plots = len(intervals.drop_duplicates(list(PLOT_KEY)))
-
-    def fitted(model: str) -> Fit | str:
-        try:
-            if model == "cox":
-                # It puts deaths on the day of the visit, so one just after the milestone must count for it.
-                moved = at_milestone(intervals, at, window)[0]
-                return fit(moved, formula, model="cox", strata=strata)
-            if model == "mixed":
-                if plots > _MOST_MIXED:
-                    return f"with {plots:,} plots it would take long"
-                return fit(intervals, formula, model="mixed", strata=strata, restricted=True)
-            return fit(
-                intervals, formula, model="logistic", strata=strata, at=at, window=window, working=working
-            )
-        except SurvivorError as fault:
-            return fault.what
-
-    longest_first = ("cox", "mixed", "logistic")
-    made = dict(zip(longest_first, side_by_side(fitted, longest_first), strict=True))
-    found, missed = {}, []
-    for name in ("cox", "logistic", "mixed"):
-        model = made[name]
-        if isinstance(model, str):
-            missed.append(f"The {name} model was not fitted: {model}.")
-        else:
-            found[name] = model
-    return found, missed
+def _other(headline: Fit, model: str, at: float, window: float) -> Fit | str:
+    """Fit a model beside the headline, to see whether they agree."""
+    intervals, formula, strata = headline.data, headline.formula, list(headline.strata) or None
+    try:
+        if model == "cox":
+            # It puts deaths on the day of the visit, so one just after the milestone must count for it.
+            moved = at_milestone(intervals, at, window)[0]
+            return fit(moved, formula, model="cox", strata=strata)
+        if model == "mixed":
+            plots = len(intervals.drop_duplicates(list(PLOT_KEY)))
+            if plots > _MOST_MIXED:
+                return f"with {plots:,} plots it would take long"
+            return fit(intervals, formula, model="mixed", strata=strata, restricted=True)
+        return fit(
+            intervals,
+            formula,
+            model="logistic",
+            strata=strata,
+            at=at,
+            window=window,
+            working=headline.working,
+        )
+    except SurvivorError as fault:
+        return fault.what
 
 
 def _variance(fitted: Fit) -> str:
@@ -264,3 +292,11 @@ def _variance(fitted: Fit) -> str:
         f"Seedlings in a plot are not independent: limits are by plot ({fitted.n_clusters} plots, "
         f"{fitted.variance}{spread}), not by seedling."
     )
+
+
+def large_of(season_rows: pd.DataFrame, models: SeasonFits) -> list[object]:
+    """Name what of the models is large and need not be copied where it is known: rows and fits."""
+    fits = [models.headline, models.whole, models.answer, models.between, *models.others.values()]
+    fits += models.again.values()
+    own = [(one, one.data, one.engine) for one in fits if one is not None]
+    return [season_rows, *(part for parts in own for part in parts)]

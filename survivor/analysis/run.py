@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Any
+from functools import partial
+from typing import Any, Final
 
 import pandas as pd
 
@@ -12,6 +13,7 @@ from survivor.analysis.answer import (
     Weighed,
     comparison_answers,
     cost_answers,
+    leader_by_others,
     lot_notes,
     season_findings,
     whole_answers,
@@ -21,7 +23,15 @@ from survivor.analysis.confounding import Ground, ground_of
 from survivor.analysis.costs import Costs, costs_of
 from survivor.analysis.described import Described, described_of
 from survivor.analysis.heights import alive_above_height
-from survivor.analysis.models import NO_FITS, SeasonFits, fit_season
+from survivor.analysis.models import (
+    NO_FITS,
+    SeasonFits,
+    first_models,
+    fit_beside,
+    large_of,
+    models_beside,
+    with_beside,
+)
 from survivor.analysis.parts import Reason, Unmade
 from survivor.analysis.patch import patch_by_visit
 from survivor.analysis.planting_years import survival_by_year
@@ -43,13 +53,16 @@ from survivor.analysis.totals import Totals, infill_to_reach, totals_of
 from survivor.analysis.works import WorksAnswers, works_of
 from survivor.effects.cells import levels_of
 from survivor.evidence.finding import Finding
+from survivor.models.result import Fit
 from survivor.parallel import side_by_side
 from survivor.records import Records
 from survivor.season.gauge import Gauges
-from survivor.season.moisture import soil_water
+from survivor.season.moisture import SoilWater, soil_water
 from survivor.settings import Settings
 
 Say = Callable[[str], None]
+# The program itself takes the first, whose answer is the largest to hand over; the longest comes next.
+_ORDER: Final[tuple[str, ...]] = ("again", "mixed", "survival", "cox", "weather", "between", "logistic")
 
 
 @dataclass(frozen=True)
@@ -69,12 +82,63 @@ class _Made:
 
     robustness: Robustness
     left_out: pd.DataFrame
+    by_others: pd.DataFrame
     radius: Radius
     supporting: Supporting
     described: Described
     planting: _Planting
     works: WorksAnswers
     ground: Ground
+
+
+def _beside(
+    makers: Mapping[str, Callable[[Unmade], Any]], unmade: Unmade, known: Sequence[object]
+) -> dict[str, tuple[Any, Unmade]]:
+    """Make parts that read nothing of each other on as many cores as there are, each with its own reasons.
+
+    ``makers``: the longest first; ``known``: what they are made from, where it is large.
+    """
+
+    def make(maker: Callable[[Unmade], Any]) -> tuple[Any, Unmade]:
+        own = Unmade(unmade)
+        return maker(own), own
+
+    return dict(zip(makers, side_by_side(make, list(makers.values()), known), strict=True))
+
+
+_Weather = tuple[SoilWater | None, Rain]
+
+
+@dataclass(frozen=True)
+class _First:
+    """What the answer is compared and weighed with."""
+
+    models: SeasonFits
+    survival: Survival
+    weather: _Weather
+
+
+def _fitted(season: Season, models: SeasonFits, name: str, _: Unmade) -> Fit | str | None:
+    return fit_beside(models, name, season.intervals, season.settings, season.milestone_day)
+
+
+def _first(season: Season, models: SeasonFits, weather: Callable[[], _Weather], unmade: Unmade) -> _First:
+    """Fit the models beside the first ones, and tell survival and rain."""
+    names = models_beside(models)
+    makers: dict[str, Callable[[Unmade], Any]] = {
+        "again": lambda _: fit_under_other(season, models),
+        "survival": lambda own: survival_of(season, models, own),
+        "weather": lambda _: weather(),
+    }
+    for name in names:
+        makers[name] = partial(_fitted, season, models, name)
+    in_order = {name: makers[name] for name in _ORDER if name in makers}
+    both = _beside(in_order, unmade, [season, season.records, *large_of(season.intervals, models)])
+    unmade.keep_all(both["survival"][1].values())
+    made = {name: part for name, (part, _) in both.items()}
+    models.again.update(made["again"])
+    models = with_beside(models, {name: made[name] for name in names})
+    return _First(models, made["survival"], made["weather"])
 
 
 @dataclass(frozen=True)
@@ -89,24 +153,20 @@ class _Beside:
     alike: str
 
     def made(self, unmade: Unmade) -> _Made:
-        """Make them on as many cores as there are; reasons keep one order."""
-        known, season, models = Unmade(unmade), self.season, self.models
-        parts: dict[str, Callable[[Unmade], Any]] = {  # the longest first
+        """Make them; reasons keep one order."""
+        season, models = self.season, self.models
+        makers: dict[str, Callable[[Unmade], Any]] = {
             "robustness": lambda own: robustness_of(season, models, self.comparing, own),
             "left_out": lambda own: without_each_site(season, models, self.comparing),
-            "radius": lambda own: Radius() if self.alike else radius_of(season, models, own),
-            "supporting": lambda own: supporting_of(season, models, not self.alike, own),
             "planting": self._planting,
+            "supporting": lambda own: supporting_of(season, models, not self.alike, own),
+            "radius": lambda own: Radius() if self.alike else radius_of(season, models, own),
+            "by_others": lambda own: leader_by_others(season, models, self.comparing),
             "described": lambda own: described_of(season),
-            "works": lambda own: works_of(season),
             "ground": lambda own: ground_of(season, models, not self.alike, own),
+            "works": lambda own: works_of(season),
         }
-
-        def make(part: Callable[[Unmade], Any]) -> tuple[Any, Unmade]:
-            own = Unmade(known)
-            return part(own), own
-
-        both = dict(zip(parts, side_by_side(make, list(parts.values())), strict=True))
+        both = _beside(makers, unmade, [season, season.records, *large_of(season.intervals, models)])
         for name in ("radius", "robustness", "ground", "planting", "supporting"):
             unmade.keep_all(both[name][1].values())
         made = _Made(**{name: part for name, (part, _) in both.items()})
@@ -145,22 +205,26 @@ def analyse(
         Complete as far as the records allow; ``unmade`` says why a part is missing.
     """
     unmade = Unmade()
-    say("Rain and soil water" if settings.weather else "Rain gauges")
-    water = soil_water(settings, gauges, records.plots)
-    rain = rain_of(settings, gauges, records, water)
-    patch = patch_by_visit(records.visits, levels_of(records.intervals, "method"))
     season = season_of(settings, records)
+    patch = patch_by_visit(records.visits, levels_of(records.intervals, "method"))
+
+    def weather() -> _Weather:
+        water = soil_water(settings, gauges, records.plots)
+        return water, rain_of(settings, gauges, records, water)
+
     if season.why_nothing:
+        water, rain = weather()
         unmade.keep(Reason("season", season.why_nothing))
         whole = whole_answers(season, NO_FITS, Totals(), unmade)
         findings = season_findings(season, [], whole, [], None, rain, unmade)
         unmade.keep_all(rain.reasons)
         return Analysis(season, provenance, findings, rain=rain, soil_water=water, patch=patch, unmade=unmade)
     say("Models")
-    models = fit_season(season.intervals, settings, season.milestone_day)
+    models = first_models(season.intervals, settings, season.milestone_day)
     unmade.keep(models.refused)
-    say("Survival curves")
-    survival = survival_of(season, models, unmade)
+    say("Survival curves, rain and soil water" if settings.weather else "Survival curves and rain gauges")
+    first = _first(season, models, weather, unmade)
+    models, survival, (water, rain) = first.models, first.survival, first.weather
     alike = same_fate(survival.observed, season.when)
     comparing = Comparisons()
     if alike:
@@ -168,12 +232,19 @@ def analyse(
     else:
         comparing = comparisons_of(season, models, unmade)
     say("The same under other models and rules, weed-free radius, money and works")
-    fit_under_other(season, models)
     made = _Beside(season, models, survival, comparing, rain, alike).made(unmade)
     planting, supporting = made.planting, made.supporting
     say("Findings")
     robustness = replace(made.robustness, left_out=made.left_out, costs=planting.fragility.other_costs)
-    weighed = Weighed(season, models, comparing, robustness, planting.fragility, supporting.permutation)
+    weighed = Weighed(
+        season,
+        models,
+        comparing,
+        robustness,
+        planting.fragility,
+        supporting.permutation,
+        made.by_others,
+    )
     findings = season_findings(
         season,
         comparison_answers(weighed),

@@ -27,7 +27,7 @@ from __future__ import annotations
 import warnings
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -54,6 +54,8 @@ from survivor.models.partial import (
 from survivor.models.paths import stretches, total
 from survivor.models.result import Fit, FitParts, check_fit, coefficient_table, floored_terms
 from survivor.models.separation import no_finite_estimate, refuse_no_deaths
+
+_BLOCK: Final = 2_000_000  # numbers held at a time
 
 STALE_DAYS = 30.0  # a stratum last visited longer than this before the day asked for is refused
 
@@ -127,10 +129,20 @@ class _Cells:
         return total(self.by_stretch(baseline, beta), self.first)
 
     def average(self, survival: Floats) -> Floats:
-        """Weighted sums, shape (m,); NaN where a cell that has weight is NaN."""
+        """Weighted sums, shape (m,), or (m, k) for k columns; NaN where a cell that has weight is NaN."""
         lost = np.isnan(survival)
         sums: Floats = self.weights @ np.where(lost, 0.0, survival)
         return np.where(np.abs(self.weights) @ lost > 0, np.nan, sums)
+
+    def averages_under(self, baseline: Floats, betas: Floats) -> Floats:
+        """Weighted sums of survival under each of k coefficients, shape (k, m) for betas of shape (k, q)."""
+        averages = np.empty((len(betas), len(self.weights)))
+        at_once = max(1, _BLOCK // max(len(baseline), 1))
+        for begin in range(0, len(betas), at_once):
+            some = slice(begin, begin + at_once)
+            stretches = baseline[:, None] * np.exp(self.columns @ betas[some].T)
+            averages[some] = self.average(np.exp(-total(stretches, self.first))).T
+        return averages
 
 
 @dataclass(frozen=True)
@@ -306,10 +318,8 @@ def _changes(engine: CoxEngine, deletions: Deletions, cells: _Cells, survival: F
     change = _averages(engine, deletions, cells, survival) - estimate
     inside = np.zeros_like(change)
     if groups.within.any():
-        baseline = _baseline(engine, cells)
-        for cluster in range(groups.count):
-            moved = np.where(groups.within, deletions.beta[cluster], engine.estimate.beta)
-            inside[cluster] = cells.average(np.exp(-cells.hazard(baseline, moved))) - estimate
+        moved = np.where(groups.within, deletions.beta, engine.estimate.beta)
+        inside = cells.averages_under(_baseline(engine, cells), moved) - estimate
     return np.asarray(groups.scaled(change, inside) / np.sqrt(_informed(engine, deletions, cells)))
 
 

@@ -163,7 +163,7 @@ class Solution:
         """Each row's cumulative hazard, which is its derivative in its own level; ones for odds; (n,)."""
         return np.asarray(np.maximum(self.by_piece.sum(axis=1), 1e-300))
 
-    @cached_property
+    @property
     def rows(self) -> Floats:
         """Derivative of each row's hazard in the common parameters, shape (n, K - 1 + q + r)."""
         data, by_piece = self.data, self.by_piece
