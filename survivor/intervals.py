@@ -27,7 +27,7 @@ from scipy import sparse
 from scipy.special import gammaln
 
 from survivor.arguments import several
-from survivor.arrays import Codes, Floats
+from survivor.arrays import Codes, Floats, factorized
 from survivor.errors import IntervalsError, SurvivorError
 from survivor.vocabulary import INTERVAL_KEYS, PLOT_KEY
 
@@ -349,7 +349,7 @@ def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple
     elif (whole := _whole_numbers(column)) is not None:
         return whole, int(whole.max()) + 1
     else:
-        codes, values = pd.factorize(column, sort=in_order)
+        codes, values = factorized(column, sort=in_order)
         found, known = codes.astype(np.int64, copy=False), len(values)
     blank = found < 0
     if blank.any():

@@ -16,6 +16,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import factorized
 from survivor.files.days import (
     AMBIGUOUS,
     MONTH_NAME,
@@ -223,6 +224,18 @@ def of_each_text(column: pd.Series[Any], tell: Callable[[str], Any]) -> pd.Serie
     return _given(column, codes, _written(distinct), tell)
 
 
+def of_texts(column: pd.Series[Any], tell: Callable[[list[str]], Any]) -> pd.Series[Any]:
+    """Ask one question of all distinct cells of a column together, as text, and give every row its answer."""
+    codes, distinct = _coded(column)
+    return pd.Series(np.asarray(tell(_written(distinct).tolist()))[codes], index=column.index)
+
+
+def all_figures(texts: Iterable[str]) -> bool:
+    """Tell whether texts are of figures only, as most tags are: in one look at all of them."""
+    told = list(texts)
+    return all(told) and "".join(told).isdigit()
+
+
 def _given(column: pd.Series[Any], codes: Any, distinct: Any, tell: Callable[[Any], Any]) -> pd.Series[Any]:
     told = list(map(tell, distinct))
     # Rows that are alike share one text: an array of texts of one width would copy it into each.
@@ -234,7 +247,7 @@ def _coded(column: pd.Series[Any], kind: type | None = None) -> tuple[np.ndarray
     """Give the distinct cells of a column, as those of a kind, and the place of each cell among them."""
     if isinstance(column.dtype, pd.CategoricalDtype) and not column.hasnans:  # as those of a register are
         return column.cat.codes.to_numpy(), column.cat.categories.to_numpy(dtype=object)
-    return pd.factorize(column if kind is None else column.to_numpy(dtype=kind), use_na_sentinel=False)
+    return factorized(column if kind is None else column.to_numpy(dtype=kind), use_na_sentinel=False)
 
 
 def _each(

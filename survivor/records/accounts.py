@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 
 from survivor.errors import RecordsError, UnusableError
+from survivor.intervals import row_codes
 from survivor.records.problems import LINE, WORKS_ROW, Source
 from survivor.records.times import number
 from survivor.settings import Settings
@@ -123,8 +124,13 @@ def sites_with_lost_plants(visits: pd.DataFrame) -> tuple[str, ...]:
     """
     if "state" not in visits:
         return ()
-    looked = visits[visits["state"].astype(str) != State.NOT_VISITED.value]
-    last = looked.sort_values("date", kind="stable").groupby([*PLOT_KEY, "tag"], sort=False).tail(1)
+    state = visits["state"].astype(str)
+    gone = (state == State.NOT_FOUND.value).to_numpy()
+    if not gone.any():
+        return ()
+    seedling = row_codes([visits[name] for name in (*PLOT_KEY, "tag")], in_order=False)[0]
+    ever = np.isin(seedling, seedling[gone]) & (state != State.NOT_VISITED.value).to_numpy()
+    last = visits[ever].sort_values("date", kind="stable").groupby(seedling[ever], sort=False).tail(1)
     lost = last.loc[last["state"].astype(str) == State.NOT_FOUND.value, "site"]
     return tuple(sorted(set(lost.astype(str))))
 

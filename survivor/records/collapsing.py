@@ -13,7 +13,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Codes
+from survivor.arrays import Codes, factorized
 from survivor.errors import RecordsError
 from survivor.files.cells import is_text
 from survivor.frames import same_histories
@@ -152,7 +152,7 @@ def _comparable(column: pd.Series[Any]) -> pd.Series[Any] | Codes:
     """Give a column that tells rows apart; texts are compared once, and a blank is an empty text."""
     if column.dtype != object:
         return column
-    codes, values = pd.factorize(column, use_na_sentinel=False)
+    codes, values = factorized(column, use_na_sentinel=False)
     texts = np.array(["" if pd.isna(value) else str(value) for value in values], dtype=object)
     return np.asarray(pd.factorize(texts)[0][codes], dtype=np.intp)
 
@@ -226,7 +226,12 @@ def packed(frame: pd.DataFrame, but: Sequence[str] = ()) -> pd.DataFrame:
         str(name): frame[name].cat.remove_unused_categories() for name in frame.select_dtypes("category")
     }
     texts = [name for name in frame.columns if frame[name].dtype == object and name not in but]
-    return frame.assign(**coded, **{name: frame[name].astype("category") for name in texts})
+    return frame.assign(**coded, **{name: _as_categories(frame[name]) for name in texts})
+
+
+def _as_categories(column: pd.Series[Any]) -> pd.Series[Any]:
+    codes, texts = factorized(column, sort=True)
+    return pd.Series(pd.Categorical.from_codes(codes, pd.Index(texts)), column.index)
 
 
 def unpacked(frame: pd.DataFrame, but: Sequence[str] = ("method",)) -> pd.DataFrame:

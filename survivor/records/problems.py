@@ -16,7 +16,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Codes
+from survivor.arrays import Codes, factorized
 from survivor.files.cells import DateOrder, day_texts, number_texts
 from survivor.intervals import in_order_of, row_codes
 from survivor.records.codes import CODES
@@ -241,7 +241,7 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     key[lone.index] = joined(
         lone["code"], sheet[lone.index], place, lone["word"], lone["value"], lone["what"]
     )
-    number = pd.factorize(key)[0]
+    number = factorized(key)[0]
     grouped = found.groupby(number, sort=False)
     first = grouped.head(1).copy()
     return first.assign(

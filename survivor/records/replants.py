@@ -8,7 +8,7 @@ from typing import Final
 
 import pandas as pd
 
-from survivor.files.cells import of_each
+from survivor.files.cells import all_figures, of_each
 from survivor.records.checks.plots import plot_name
 from survivor.records.problems import Texts, find, gather, joined, none_found
 from survivor.vocabulary import FIRST_PLANTING, INFILL, State
@@ -40,7 +40,9 @@ def replants_apart(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.DataFrame]:
     tag: Texts = of_each(rows["tag"], str.casefold)
     of_first = (rows["cohort"] == FIRST_PLANTING) & rows["date"].notna() & (tag != "")
     put_in = rows["date"].where(of_first & (rows["state"] == State.REPLANTED))
-    base = {own: first for own in tag.unique() if (first := behind_a_tag(own)) is not None}
+    tags = tag.unique()
+    signs = {} if all_figures(filter(None, tags)) else {own: behind_a_tag(own) for own in tags}
+    base = {own: first for own, first in signs.items() if first is not None}
     if not base and put_in.isna().all():
         return rows, none_found()
     plot = plot_name(rows)

@@ -14,6 +14,7 @@ from typing import Final
 
 import pandas as pd
 
+from survivor.files.cells import all_figures
 from survivor.files.names import likely_slips, look_alike
 from survivor.records.checks.plots import NOT_RECORDED
 from survivor.records.checks.study_names import StudyLines
@@ -129,8 +130,11 @@ def check_no_name(rows: pd.DataFrame) -> pd.DataFrame:
     for word in _NAMED:
         if word not in rows:
             continue
+        names = rows[word].unique()
+        if all_figures(map(str, names)):
+            continue
         kinds: dict[str, str] = {}
-        for name in rows[word].unique():
+        for name in names:
             if str(name).isdigit():  # a plain number, as most tags are
                 continue
             looks_like = _NO_NAME[:2] if word == "species" else _NO_NAME  # a species is often not known: ?

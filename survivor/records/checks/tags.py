@@ -13,6 +13,8 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import factorized
+from survivor.files.cells import all_figures
 from survivor.intervals import row_codes
 from survivor.records.checks.plots import plot_name
 from survivor.records.checks.visits import name_visits
@@ -43,7 +45,7 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
         spreadsheet, then the one with most records, then the longest.
     """
     tag = rows["tag"]
-    bare = {text: bare_tag(text) for text in tag.unique() if text}
+    bare = _bare([text for text in tag.unique() if text])
     if len(set(bare.values())) == len(bare):  # no two tags anywhere are alike
         return tag, none_found()
     place = joined(plot_name(rows), rows["cohort"])
@@ -68,6 +70,12 @@ def one_tag(rows: pd.DataFrame, rule: Literal["report", "join"]) -> tuple[pd.Ser
 def _best(spellings: list[str]) -> str:
     times = Counter(spellings)
     return min(times, key=lambda tag: (bool(_POINT_NOUGHT.search(tag)), -times[tag], -len(tag), tag))
+
+
+def _bare(tags: list[str]) -> dict[str, str]:
+    if all_figures(tags) and not any(tag.startswith("0") for tag in tags):
+        return dict(zip(tags, tags, strict=True))
+    return {tag: bare_tag(tag) for tag in tags}
 
 
 def bare_tag(tag: str) -> str:
@@ -150,8 +158,8 @@ def check_shared_tags(rows: pd.DataFrame, tags: pd.DataFrame | None = None) -> p
     if told.empty:
         return none_found()
     every, at_row = _of_each_tag(told, tags)
-    tag = pd.factorize(every["tag"])[0]
-    plot = pd.factorize(plot_name(every))[0]
+    tag = factorized(every["tag"])[0]
+    plot = factorized(plot_name(every))[0]
     once = pd.DataFrame({"tag": tag, "plot": plot}).drop_duplicates()
     number = once.groupby("tag").size()
     shared = number.index[number > 1]
@@ -195,13 +203,13 @@ def _codes(told: pd.DataFrame) -> dict[str, pd.Series[int]]:
     if unnamed.any():
         own = told[unnamed]
         at.loc[own.index] = name_visits(own.assign(name=plot_name(own)))[0]
-    bare, tags = pd.factorize(told["tag"])
-    spelt = pd.factorize(np.array([bare_tag(tag) for tag in tags], dtype=object))[0][bare]
-    name = pd.factorize(plot_name(told))[0]
+    bare, tags = factorized(told["tag"])
+    spelt = factorized(np.array(list(_bare(list(tags)).values()), dtype=object))[0][bare]
+    name = factorized(plot_name(told))[0]
     codes = {
         "name": name,
         "who": row_codes([pd.Series(name), pd.Series(spelt)])[0],
-        "at": pd.factorize(at)[0],
+        "at": factorized(at)[0],
     }
     return {word: pd.Series(code, index=told.index) for word, code in codes.items()}
 
