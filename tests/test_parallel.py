@@ -37,6 +37,20 @@ def test_answers_stand_in_the_order_of_the_pieces(count: int) -> None:
 
 
 @pytest.mark.usefixtures("two_cores")
+def test_what_both_have_is_the_same_object_in_every_answer() -> None:
+    rows, other = [list(range(1000)) for _ in range(2)]
+
+    def told(number: int) -> tuple[int, list[int], list[int]]:
+        time.sleep(0.02)
+        return os.getpid(), rows, other
+
+    found = side_by_side(told, range(8), known=[rows])
+    assert {process for process, *_ in found} > {os.getpid()}
+    assert all(own is rows for _, own, _ in found)
+    assert all(own == other for *_, own in found)
+
+
+@pytest.mark.usefixtures("two_cores")
 def test_two_programs_do_the_work() -> None:
     found = set(side_by_side(_own, range(12)))
     assert os.getpid() in found

@@ -10,7 +10,7 @@ import csv
 import hashlib
 import zlib
 from collections import Counter
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack
 from dataclasses import dataclass, field
@@ -167,18 +167,19 @@ def _unreadable(name: str, fault: Exception) -> RecordsError:
 
 
 def _batches(path: Path, name: str, header: Sequence[str], plain: Collection[str]) -> Iterator[pa.Table]:
-    import pyarrow as pa
-
+    parquet = path.suffix.lower() in PARQUET_ENDINGS
+    batches = _of_parquet(path, header) if parquet else _of_text(path, name, header)
     try:
-        if path.suffix.lower() in PARQUET_ENDINGS:
-            batches = _of_parquet(path, header)
-        else:
-            batches = _of_text(path, name, header)
-        for batch in batches:
-            columns = [_as_text(batch.column(head).combine_chunks(), head in plain) for head in header]
-            yield pa.table([*columns, batch.column(_ROW)], names=[*header, _ROW])
+        yield from _ahead(_written_out(batch, header, plain) for batch in batches)
     except (OSError, ValueError) as fault:  # Arrow's errors are of these kinds
         raise _unreadable(name, fault) from fault
+
+
+def _written_out(batch: pa.Table, header: Sequence[str], plain: Collection[str]) -> pa.Table:
+    import pyarrow as pa
+
+    columns = [_as_text(batch.column(head).combine_chunks(), head in plain) for head in header]
+    return pa.table([*columns, batch.column(_ROW)], names=[*header, _ROW])
 
 
 def _of_parquet(path: Path, header: Sequence[str]) -> Iterator[pa.Table]:
@@ -246,7 +247,7 @@ def _of_text(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]
         ),
     )
     row = 2
-    for batch in _ahead(reader):
+    for batch in reader:
         numbers = _numbers(row, len(batch), uneven)
         yield pa.table([*(batch.column(head) for head in header), pa.array(numbers)], names=[*header, _ROW])
         row = int(numbers[-1]) + 1 if len(numbers) else row
@@ -257,8 +258,9 @@ def _of_text(path: Path, name: str, header: Sequence[str]) -> Iterator[pa.Table]
         yield pa.table([*columns, pa.array(list(uneven), pa.int64())], names=[*header, _ROW])
 
 
-def _ahead(batches: Iterator[Any]) -> Iterator[Any]:
-    """Take batches one before they are asked for: Arrow reads the next while the last is worked on."""
+def _ahead(batches: Iterable[Any]) -> Iterator[Any]:
+    """Take batches one before they are asked for: the next is read while the last is worked on."""
+    batches = iter(batches)
     with ThreadPoolExecutor(1) as beside:
         coming = beside.submit(next, batches, None)
         while (batch := coming.result()) is not None:
@@ -334,9 +336,13 @@ def scatter(
     done.words = {name: Counter() for name in counted}
     known: dict[tuple[str, ...], int] = {}
     plain: set[str] = set()  # columns with many texts, which are written out
-    with ExitStack() as until:
+    written = None
+    # The last batch is written while the next is parted, and before the files are closed, whatever comes.
+    with ExitStack() as until, ThreadPoolExecutor(1) as beside:
         writers: dict[int, Any] = {}
         for table in batches.each(plain=plain):
+            # One was read before it was known which columns are plain.
+            table = _again(table, [name for name in plain if _is_coded(table, name)], coded=False)
             coded = {
                 name: table.column(name).combine_chunks() for name in batches.header if name not in plain
             }
@@ -354,13 +360,33 @@ def scatter(
             for number in np.unique(part):
                 if number not in writers:
                     writers[number] = until.enter_context(_writer(done.paths[number], sorted_rows.schema))
-                begin = ends[number - 1] if number else 0
-                own = sorted_rows.slice(begin, ends[number] - begin).combine_chunks()
-                # Texts that no row of a part has would be written for every part.
-                writers[number].write_table(_again(own, many - plain, coded=True))
+            if written is not None:
+                written.result()
+            written = beside.submit(_write, writers, sorted_rows, ends, many - plain)
             done.rows += len(table)
             tell(f"{done.rows:,} records of {batches.name}, sorted by place")
+        if written is not None:
+            written.result()
     return done
+
+
+def _is_coded(rows: pa.Table, name: str) -> bool:
+    import pyarrow as pa
+
+    return bool(pa.types.is_dictionary(rows.schema.field(name).type))
+
+
+def _write(
+    writers: Mapping[int, Any], rows: pa.Table, ends: np.ndarray[Any, Any], many: Collection[str]
+) -> None:
+    """Write rows that stand part by part, each part up to its end, to the writers of the parts."""
+    begin = 0
+    for number, end in enumerate(ends.tolist()):
+        if end > begin:
+            own = rows.slice(begin, end - begin).combine_chunks()
+            # Texts that no row of a part has would be written for every part.
+            writers[number].write_table(_again(own, many, coded=True))
+        begin = end
 
 
 def _again(rows: pa.Table, names: Collection[str], *, coded: bool) -> pa.Table:

@@ -35,6 +35,7 @@ from survivor.records.words import (
     folded_name,
     folded_works,
     is_total,
+    name_records,
 )
 from survivor.records.work_names import DIARY_WORDS
 
@@ -369,7 +370,7 @@ def _sorted_out(
     key = named[0] if named else None
     own = pd.Series(key is None, index=facts.index)
     for place in matched.positions.get(key or "", ()):
-        own |= cells.of_texts(_carried_down(grid, place), _that_name)
+        own |= cells.of_texts(_carried_down(grid, place), name_records)
     told = pd.DataFrame({n: cells.texts(column) for n, column in enumerate(values)}, index=facts.index)
     filled, again = _looked_through(grid)
     table = grid.cells.reset_index(drop=True)
@@ -422,12 +423,6 @@ def _looked_through(grid: Grid) -> tuple[pd.Series[int], pd.Series[bool]]:
 
 def _is_blank_or_in(head: Sequence[str], text: str) -> bool:
     return text == "" or squeezed(text) in head
-
-
-def _that_name(labels: list[str]) -> np.ndarray[Any, Any]:
-    """Tell which labels name a record of its own."""
-    plain = cells.all_figures(filter(None, labels))
-    return np.array([label != "" and (plain or not is_total(label)) for label in labels], dtype=bool)
 
 
 def _long(

@@ -7,10 +7,12 @@ left out on purpose: a key beside the records explains them, or they are asked f
 from __future__ import annotations
 
 import re
-from typing import Final
+from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
+from survivor.files.cells import all_figures
 from survivor.files.headers import NOT_USED, plain
 from survivor.vocabulary import DRY_SEASON, FIRST_PLANTING, INFILL, INTERVAL_COLUMNS, SHEET_ONLY, State
 
@@ -187,6 +189,12 @@ _TOTAL: Final = re.compile(
 def is_total(label: str) -> bool:
     """Tell whether a label says that its row sums up others."""
     return not label.isdigit() and bool(_TOTAL.fullmatch(plain(label)))
+
+
+def name_records(labels: list[str]) -> np.ndarray[Any, Any]:
+    """Tell which labels name a record of its own: all but blanks and those of sums."""
+    plain = all_figures(filter(None, labels))
+    return np.array([label != "" and (plain or not is_total(label)) for label in labels], dtype=bool)
 
 
 _SUMS: Final = re.compile(r"\b(living|alive|dead|total|survival|survivors|mean|average)\b")
