@@ -188,7 +188,7 @@ def test_without_heights_visits_are_summed_and_say_the_same(rows, tmp_path):
 
 @pytest.mark.parametrize(("sign", "fewer"), [("", True), (" no", False)])
 def test_parts_are_larger_where_one_seedling_may_stand_for_others(rows, tmp_path, monkeypatch, sign, fewer):
-    monkeypatch.setattr(registers, "_A_PART", 100)
+    monkeypatch.setattr(registers, "_A_PART", 200)
     monkeypatch.setattr(registers, "MEASURED", ())  # no seedling is left apart for its height
     tag = rows[0].index("Tag")
     told = [[*row[:tag], row[tag] + sign * bool(n), *row[tag + 1 :]] for n, row in enumerate(rows) if row]
