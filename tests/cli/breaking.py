@@ -3,13 +3,17 @@
 ``python -m tests.cli.breaking CASE SEED FOLDER killed=16 full=4``: CASE is one of `CASES`, then how often it
 is broken off by which of the two. The command is run whole once; then copies of this process, in which all
 is loaded and what is long was worked out already, run it to where they are broken off. That makes hundreds
-of real kills cheap.
+of real kills cheap. Without arguments the same words are read from its input, a line each, and each line is
+done in a copy of a process that has loaded the package once.
 """
 
 from __future__ import annotations
 
+import gc
 import importlib
+import json
 import os
+import pkgutil
 import random
 import shutil
 import signal
@@ -21,6 +25,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any, NamedTuple
 
+import survivor
 from tests.cli.running import held
 from tests.planning.making import small_plan
 from tests.writing import small_season
@@ -128,7 +133,7 @@ PROGRAMME = (
     *(f"survivor.programme.running.{name}" for name in ("answers_of", "put_together")),
     *(f"survivor.programme.writing.{name}" for name in ("pictures_of", "page_of", "document_of")),
 )
-PAGES = "survivor.seasons.wording.page_of", "survivor.seasons.wording.to_svg"
+POOLED = "survivor.study.load", "survivor.seasons.wording.page_of", "survivor.seasons.wording.to_svg"
 CASES = {
     "new": Case(nothing, ("new", "blank")),
     "new from sheets": Case(sheets_only, ("new", "study", "--from-sheets"), PROPOSED),
@@ -143,24 +148,36 @@ CASES = {
             "survivor.report.checked.workbook.workbook_of_check",
         ),
     ),
-    "matches": Case(unmatched, ("check", "study", "--write-matches")),
+    "matches": Case(unmatched, ("check", "study", "--write-matches"), ("survivor.study.load",)),
     "report": Case(
         done_before("report"),
         ("report", "study"),
         (
+            "survivor.study.load",
             "survivor.study.Study.analyse",
             "survivor.report.forms.report_forms",
             "survivor.report.forms.tables_of",
         ),
     ),
-    "plan": Case(planned, ("plan", PLAN, "--studies", "20"), ("survivor.planning.run.plan",)),
-    "layout": Case(blank, ("layout", PLAN, "--out", "laid", "--plots", "4", "--seedlings", "4")),
+    "plan": Case(
+        planned,
+        ("plan", PLAN, "--studies", "20"),
+        ("survivor.planning.run.plan", "survivor.planning.page.page_of"),
+    ),
+    "layout": Case(
+        blank,
+        ("layout", PLAN, "--out", "laid", "--plots", "4", "--seedlings", "4"),
+        ("survivor.planning.folder.folder_files",),
+    ),
     "sheets": Case(laid, ("sheets", "season")),
-    "pool": Case(done_before("pool"), ("pool", "study", "later"), ("survivor.seasons.pool_seasons", *PAGES)),
+    "pool": Case(done_before("pool"), ("pool", "study", "later"), ("survivor.seasons.pool_seasons", *POOLED)),
     "guideline": Case(
         done_before("guideline"),
         ("guideline", "guideline.toml"),
-        ("survivor.guideline.make_guideline", "survivor.guideline.writing.guideline_pdf"),
+        (
+            "survivor.guideline.make_guideline",
+            *(f"survivor.guideline.writing.{name}" for name in ("page_of", "guideline_pdf", "plan_text")),
+        ),
     ),
     # Without its processes for the studies, which are done in the one that is killed.
     "programme": Case(
@@ -223,12 +240,14 @@ def place_of(name: str) -> tuple[Any, str]:
 
 
 def keep(name: str) -> None:
-    """Let a function be worked out once for each text it is given: later calls give what the first gave."""
+    """Let a function be worked out once for each text, and for the files of each folder, that it is given."""
     place, attribute = place_of(name)
     real, found = getattr(place, attribute), {}
 
     def once(*arguments: Any, **named: Any) -> Any:
-        of = tuple(each for each in arguments if isinstance(each, str))
+        texts = tuple(each for each in arguments if isinstance(each, str))
+        folders = [each for each in arguments if isinstance(each, Path) and each.is_dir()]
+        of = (texts, *((each, *held(each).items()) for each in folders))
         if of not in found:
             found[of] = real(*arguments, **named)
         return found[of]
@@ -291,6 +310,8 @@ def filled(case: Case, folder: Path, room: int) -> None:
 
 def main(name: str, seed: int, root: Path, times: dict[str, int]) -> None:
     case = CASES[name]
+    if "full" in times:  # then disks can be had, and one that is memory has nothing to wait for
+        subprocess.run(["mount", "-t", "tmpfs", "tmpfs", root], check=True)
     before, here = root / "before", root / "disk" / "work"
     here.mkdir(parents=True)
     if case.without:
@@ -303,6 +324,7 @@ def main(name: str, seed: int, root: Path, times: dict[str, int]) -> None:
         keep(each)
     own = (os.getcwd(), os.environ.get("HOME"), [os.dup(number) for number in range(3)])
     status = within(case, here)  # here, so that all is loaded and worked out
+    gc.freeze()  # what copies do not look through stays one with theirs
     os.chdir(own[0])
     for number, kept in enumerate(own[2]):
         os.dup2(kept, number)
@@ -348,6 +370,32 @@ def main(name: str, seed: int, root: Path, times: dict[str, int]) -> None:
         print(f"{name}, {how} {number} times: {seen}; {changes} changes, {seconds:.2f} s", flush=True)
 
 
+def asked(words: list[str]) -> None:
+    name, seed, root, *times = words
+    numbers = {how: int(number) for how, number in (each.split("=") for each in times)}
+    main(name, int(seed), Path(root).resolve(), numbers)
+
+
+def serve() -> None:
+    """Do what each line of the input asks in a copy of this process; say the status that each ends with."""
+    for module in pkgutil.walk_packages(survivor.__path__, "survivor."):
+        if not module.name.endswith("__main__"):
+            importlib.import_module(module.name)
+    gc.freeze()
+    for line in sys.stdin:
+        child = os.fork()
+        if child == 0:
+            try:
+                asked(json.loads(line))
+            except BaseException:
+                traceback.print_exc()
+                os._exit(1)
+            os._exit(0)
+        print("ended", os.waitstatus_to_exitcode(os.waitpid(child, 0)[1]), flush=True)
+
+
 if __name__ == "__main__":
-    counts = {how: int(number) for how, number in (asked.split("=") for asked in sys.argv[4:])}
-    main(sys.argv[1], int(sys.argv[2]), Path(sys.argv[3]).resolve(), counts)
+    if sys.argv[1:]:
+        asked(sys.argv[1:])
+    else:
+        serve()
