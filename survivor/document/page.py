@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from importlib.resources import files
 from typing import Final
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
+from jinja2 import Environment, PackageLoader, StrictUndefined, Template
 from markupsafe import Markup
 
 from survivor.document.elements import Figure, Report, Section, Table
@@ -58,6 +59,14 @@ def page_of(report: Report, pictures: Pictures | None = None) -> str:
     pictures
         Its figures where they are drawn already.
     """
+    style = files("survivor.document").joinpath("templates", "page.css").read_text(encoding="utf-8")
+    drawings = pictures_of(report) if pictures is None else pictures
+    return _template().render(report=report, drawn=drawings, colours=COLOURS, style=Markup(style))
+
+
+@cache
+def _template() -> Template:
+    """Compile the page once; that takes longer than to fill it in."""
     environment = Environment(
         loader=PackageLoader("survivor.document", "templates"),
         autoescape=True,
@@ -72,10 +81,7 @@ def page_of(report: Report, pictures: Pictures | None = None) -> str:
     environment.globals["moved"] = SCREEN_LETTERS
     environment.globals["rows_together"] = _TOGETHER
     environment.filters["breadth"] = breadth_of
-    environment.globals["drawn"] = pictures_of(report) if pictures is None else pictures
-    style = files("survivor.document").joinpath("templates", "page.css").read_text(encoding="utf-8")
-    template = environment.get_template("page.html.j2")
-    return template.render(report=report, colours=COLOURS, style=Markup(style))
+    return environment.get_template("page.html.j2")
 
 
 def breadth_of(table: Table) -> str:

@@ -125,7 +125,7 @@ def test_large_commands_reach_out_to_nobody(tmp_path):
         ("guideline", "seasons/guideline.toml"),
         ("new", "blank"),
         ("plan", "blank/plan.toml", "--studies", "20"),
-        ("layout", "blank/plan.toml", "--out", "laid"),
+        ("layout", "blank/plan.toml", "--out", "laid", "--plots", "4", "--seedlings", "4"),
         ("sheets", "laid"),
     )
     assert list((tmp_path / "laid").glob("*.xlsx"))
