@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+import importlib
+import multiprocessing
+import os
 import shutil
 import socket
-import subprocess
-import sys
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -73,29 +74,35 @@ class Scheduler:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.address = f"tcp://127.0.0.1:{self.port}"
-        self.running: list[subprocess.Popen[bytes]] = []
+        self.running: list[multiprocessing.process.BaseProcess] = []
 
     def start(self) -> None:
-        made = "from distributed.cli.{0} import main; main()"
         quiet = ["--no-dashboard", "--dashboard-address", "127.0.0.1:0"]
         for what, options in (
             ("dask_scheduler", ["--host", "127.0.0.1", "--port", str(self.port), *quiet]),
             ("dask_worker", [self.address, "--nthreads", "1", "--no-nanny", *quiet]),
         ):
-            command = [sys.executable, "-c", made.format(what), *options]
-            self.running.append(
-                subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
-            )
+            process = multiprocessing.get_context("forkserver").Process(target=program, args=(what, options))
+            process.start()
+            self.running.append(process)
 
     def kill(self) -> None:
         for process in self.running:
             process.kill()
-            process.wait()
+            process.join()
         self.running.clear()
 
 
+def program(what: str, options: list[str]) -> None:
+    """Run a program of Dask to its end, unheard."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    for number in (1, 2):
+        os.dup2(nowhere, number)
+    importlib.import_module(f"distributed.cli.{what}").main(options)
+
+
 @pytest.fixture
-def scheduler() -> Iterator[Scheduler]:
+def scheduler(copied: None) -> Iterator[Scheduler]:
     made = Scheduler()
     made.start()
     yield made
@@ -135,6 +142,7 @@ def test_where_no_process_can_be_started_the_studies_are_done_here(copy, alone, 
     assert all(same(record, alone[record.folder]) for record in taken.records)
 
 
+@pytest.mark.usefixtures("copied")
 def test_a_full_disk_in_one_study_loses_its_record_and_not_its_answer(copy, alone, monkeypatch):
     keep, full = running.keep, min(alone)
 
@@ -157,6 +165,7 @@ def test_a_full_disk_in_one_study_loses_its_record_and_not_its_answer(copy, alon
         assert all(same(record, alone[record.folder]) for record in taken.records)
 
 
+@pytest.mark.usefixtures("copied")
 def test_a_study_saved_while_it_is_read_is_read_again_or_listed(copy, alone, monkeypatch):
     monkeypatch.setattr(running, "answers_of", answers_while_saved)
     used = [name for name, record in alone.items() if record.state == "used"]
@@ -197,6 +206,7 @@ BROKEN = [
 ]
 
 
+@pytest.mark.usefixtures("copied")
 def test_more_than_twenty_broken_studies_are_listed_and_the_others_go_on(copy, alone):
     assert len(BROKEN) > 20
     whole = next(name for name, record in alone.items() if record.state == "used")

@@ -117,13 +117,21 @@ def handed(monkeypatch: pytest.MonkeyPatch) -> list[Callable[[], object]]:
     return then
 
 
-@pytest.mark.slow
-@pytest.mark.parametrize(
-    ("workers", "meanwhile"), [(1, list), (3, list), (2, kill_a_worker)], ids=["1", "3", "one killed"]
-)
-def test_the_same_with_any_number_of_workers_and_one_killed(copy, found, handed, workers, meanwhile):
+def same_on(workers: int, meanwhile: Callable[[], object], copy: Path, found: Path, handed: list) -> None:
     handed.append(meanwhile)
     taken = take_studies(copy, cluster=Cluster(workers))
     assert not handed, "the register was not read in parts"
     for record, expected in zip(taken.records, take_studies(found).records, strict=True):
         assert same(record, expected)
+
+
+@pytest.mark.slow
+@pytest.mark.usefixtures("copied")
+@pytest.mark.parametrize("workers", [1, 3])
+def test_the_same_with_any_number_of_workers(copy, found, handed, workers):
+    same_on(workers, list, copy, found, handed)
+
+
+@pytest.mark.slow
+def test_the_same_with_one_of_two_workers_killed(copy, found, handed):
+    same_on(2, kill_a_worker, copy, found, handed)
