@@ -372,7 +372,7 @@ def _sorted_out(
     for place in matched.positions.get(key or "", ()):
         own |= cells.of_texts(_carried_down(grid, place), name_records)
     told = pd.DataFrame({n: cells.texts(column) for n, column in enumerate(values)}, index=facts.index)
-    filled, again = _looked_through(grid)
+    there, again = _looked_through(grid)
     table = grid.cells.reset_index(drop=True)
     beside = [n for n in table.columns if not any(table[n].equals(column) for column in values)]
     beside_texts = cache(lambda: table[beside].apply(cells.texts))
@@ -385,9 +385,9 @@ def _sorted_out(
         bare = [word for word in labels if word == "plot" or "plot" in sheet.fill_down]
         total |= sums_of_rows_above(number, (facts[bare].apply(cells.texts) == "").all(axis=1))
     again &= ~total
-    note = (_notes(table, filled, own, told) | again) & ~total
+    note = (_notes(table, there.sum(axis=1), own, told) | again) & ~total
     if key == "tag":
-        note |= lines_unused(beside_texts, matched, own, told, total | note)
+        note |= lines_unused(table[beside], there, matched, own, told, total | note)
     facts = facts.assign(total=total | note, note=note)
     facts, number_filled = filled_down(facts, sheet.fill_down)
     words = ", ".join(sheet.fill_down)
@@ -406,19 +406,19 @@ def _notes(
     return alone & (~own | (words >= _FEWEST_WORDS).reindex(own.index, fill_value=False))
 
 
-def _looked_through(grid: Grid) -> tuple[pd.Series[int], pd.Series[bool]]:
-    """Count the filled cells of each row, and find rows that hold the header once more, as on each page."""
-    rows = len(grid.cells)
-    filled, again = np.zeros(rows, dtype=np.int32), np.ones(rows, dtype=bool)
+def _looked_through(grid: Grid) -> tuple[pd.DataFrame, pd.Series[bool]]:
+    """Tell which cells are filled, and which rows hold the header once more, as on each page."""
+    filled, again = {}, np.ones(len(grid.cells), dtype=bool)
     for place, header in enumerate(grid.header):
-        filled += cells.of_each_text(grid.cells[place], bool).to_numpy()
+        filled[place] = cells.of_each_text(grid.cells[place], bool).to_numpy(dtype=bool)
         if again.any():
             head = [squeezed(part) for part in (header, *header.split(HEADER_JOINT))]
             again &= cells.of_each_text(grid.cells[place], partial(_is_blank_or_in, head)).to_numpy()
-    again &= filled >= _FEWEST_WORDS
+    there = pd.DataFrame(filled, index=range(len(grid.cells)))
+    again &= there.sum(axis=1).to_numpy() >= _FEWEST_WORDS
     if sum(header != "" for header in grid.header) < _FEWEST_COLUMNS:
         again[:] = False
-    return pd.Series(filled), pd.Series(again).astype(bool)
+    return there, pd.Series(again).astype(bool)
 
 
 def _is_blank_or_in(head: Sequence[str], text: str) -> bool:

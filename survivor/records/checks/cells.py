@@ -166,7 +166,8 @@ def _above_one(text: str) -> bool:
 
 
 def lines_unused(
-    beside: Callable[[], pd.DataFrame],
+    beside: pd.DataFrame,
+    filled: pd.DataFrame,
     matched: Matched,
     own: pd.Series[bool],
     told: pd.DataFrame,
@@ -176,8 +177,8 @@ def lines_unused(
 
     Parameters
     ----------
-    beside, matched
-        Gives the text of every cell beside the states; and what the columns were taken for.
+    beside, filled, matched
+        The cells beside the states, whether each of the sheet is filled, and what columns were taken for.
     own
         Rows with a tag of their own.
     told
@@ -189,14 +190,14 @@ def lines_unused(
     bare = own & ~says
     if not bare.any():
         return bare
-    texts = beside()
     known: set[Any] = {place for places in matched.positions.values() for place in places}
-    texts = texts.drop(columns=list(matched.positions["tag"]))
-    labelled = (texts[[place for place in texts.columns if place in known]] != "").any(axis=1)
-    printed = [
-        place for place in texts.columns if place not in known and _numbers_lines(texts.loc[own, place])
+    tags: set[Any] = set(matched.positions["tag"])
+    places = [place for place in beside.columns if place not in tags]
+    labelled = filled[[place for place in places if place in known]].any(axis=1)
+    written = [
+        place for place in places if place in known or not _numbers_lines(read.texts(beside[place])[own])
     ]
-    bare &= (texts.drop(columns=printed) == "").all(axis=1)
+    bare &= ~filled[written].any(axis=1)
     part = labelled.cumsum()
     below = (~bare & ~skip)[::-1].astype(int).groupby(part).cumsum()[::-1]
     return bare & (below == 0) & says.groupby(part).transform("any")

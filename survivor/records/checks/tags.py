@@ -13,7 +13,7 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import factorized
+from survivor.arrays import Codes, factorized
 from survivor.files.cells import all_figures
 from survivor.intervals import row_codes
 from survivor.records.checks.plots import plot_name
@@ -90,6 +90,7 @@ _MOST_NAMED: Final = 4  # missing tags that are all named; of more only those th
 _ALIKE: Final = 0.7
 _FEWEST_TAGS: Final = 30
 _FEW_SHARED: Final = 0.02  # of the tags; where more are shared, tags begin anew in a plot or a site
+_SIDES: Final[tuple[Literal["left", "right"], ...]] = ("left", "right")
 _GONE: Final = (State.DEAD, State.MISSING, State.REPLANTED)  # whose tag is often left off the next sheet
 
 
@@ -157,22 +158,23 @@ def check_shared_tags(rows: pd.DataFrame, tags: pd.DataFrame | None = None) -> p
     told = rows[(rows["tag"] != "") & (rows["plot"] != "") & (rows["cohort"] == FIRST_PLANTING)]
     if told.empty:
         return none_found()
-    every, at_row = _of_each_tag(told, tags)
-    tag = factorized(every["tag"])[0]
-    plot = factorized(plot_name(every))[0]
-    once = pd.DataFrame({"tag": tag, "plot": plot}).drop_duplicates()
-    number = once.groupby("tag").size()
-    shared = number.index[number > 1]
-    if len(number) < _FEWEST_TAGS or len(shared) == 0 or len(shared) > _FEW_SHARED * len(number):
+    place = factorized(plot_name(told))[0]
+    row, tag = _of_each_tag(told, place, tags)
+    once = row_codes([tag, place[row]], in_order=False)[1]  # the first record of each tag of each plot
+    plots = np.bincount(tag[once])
+    shared = plots > 1
+    if len(plots) < _FEWEST_TAGS or not shared.any() or shared.sum() > _FEW_SHARED * len(plots):
         return none_found()
-    first = once.index[once["tag"].isin(shared)]  # the first record of each of the plots
-    at = at_row[first]
-    keys = every.loc[first, list(PLOT_KEY)].to_numpy(dtype=object)
-    names = [", ".join(filter(None, map(str, key))) for key in keys]
+    first = once[shared[tag[once]]]
+    at = told.index[row[first]]
+    names = [
+        ", ".join(filter(None, map(str, key)))
+        for key in told.iloc[row[first]][list(PLOT_KEY)].to_numpy(dtype=object)
+    ]
     others = {}
-    for own, row in zip(first, at, strict=True):
-        alike = [place != own and tag[place] == tag[own] for place in first]
-        others[row] = _all_of([name for name, also in zip(names, alike, strict=True) if also])
+    for own, record in zip(first, at, strict=True):
+        alike = [other != own and tag[other] == tag[own] for other in first]
+        others[record] = _all_of([name for name, also in zip(names, alike, strict=True) if also])
     return find(
         rows,
         pd.Series(rows.index.isin(at), index=rows.index),
@@ -183,17 +185,23 @@ def check_shared_tags(rows: pd.DataFrame, tags: pd.DataFrame | None = None) -> p
     )
 
 
-def _of_each_tag(told: pd.DataFrame, tags: pd.DataFrame | None) -> tuple[pd.DataFrame, np.ndarray[Any, Any]]:
-    """Give records of every tag, in the order of the sheets; and the index of each in those given."""
-    told = told[["tag", *PLOT_KEY, *([LIKE] if tags is not None else [])]]
+def _of_each_tag(told: pd.DataFrame, place: Codes, tags: pd.DataFrame | None) -> tuple[Codes, Codes]:
+    """Give records of every tag, as they stand in the sheets: where each is among those given, its tag."""
+    own = told["tag"].to_numpy(dtype=object)
     if tags is None:
-        return told.reset_index(drop=True), told.index.to_numpy()
-    several = told[LIKE].isin(tags[LIKE])
-    once = told[several].drop_duplicates([LIKE, *PLOT_KEY]).drop(columns="tag")
-    more = once.reset_index(names="index").merge(tags, on=LIKE)
-    every = pd.concat([told[~several].reset_index(names="index"), more], ignore_index=True)
-    every = every.sort_values("index", kind="stable", ignore_index=True)
-    return every, every["index"].to_numpy()
+        return np.arange(len(told)), factorized(own)[0]
+    like = told[LIKE].to_numpy()
+    several = np.isin(like, tags[LIKE])
+    alone, stand = np.flatnonzero(~several), np.flatnonzero(several)
+    stand = stand[row_codes([like[stand], place[stand]], in_order=False)[1]]
+    of_like = np.argsort(tags[LIKE].to_numpy(), kind="stable")
+    begin, end = (np.searchsorted(tags[LIKE].to_numpy()[of_like], like[stand], side) for side in _SIDES)
+    number = end - begin
+    each = np.arange(number.sum()) + np.repeat(begin - (np.cumsum(number) - number), number)
+    texts = np.concatenate([own[alone], tags["tag"].to_numpy(dtype=object)[of_like][each]])
+    row = np.concatenate([alone, np.repeat(stand, number)])
+    order = np.argsort(row, kind="stable")
+    return row[order], factorized(texts[order])[0]
 
 
 def _codes(told: pd.DataFrame) -> dict[str, pd.Series[int]]:
