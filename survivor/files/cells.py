@@ -146,12 +146,15 @@ def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any
 def hold_days(column: pd.Series[Any]) -> bool:
     """Tell whether every filled cell of a column is a day, and none a number that could be one."""
     left: tuple[DateOrder, ...] = _ORDERS  # in which all cells so far can be read
-    filled = [cell for cell in pd.unique(column.to_numpy(dtype=object)) if as_text(cell)]
-    for cell in filled:
+    looked_at: set[object] = set()  # most columns end with their first cell, and few cells differ
+    for cell in column.to_numpy(dtype=object):
+        if cell in looked_at or not as_text(cell):
+            continue
         left = tuple(order for order in left if one_date(cell, order) is not None)
         if not left or not math.isnan(_number(cell)[0]):
             return False
-    return bool(filled)
+        looked_at.add(cell)
+    return bool(looked_at)
 
 
 def is_text(column: pd.Series[Any]) -> bool:
@@ -176,6 +179,11 @@ def number_texts(values: pd.Series[Any]) -> pd.Series[Any]:
     codes, distinct = pd.factorize(values, use_na_sentinel=False)
     written = np.array(["" if pd.isna(value) else f"{value:g}" for value in distinct], dtype=object)
     return pd.Series(written[codes], index=values.index, dtype=object)
+
+
+def one_number(cell: object) -> float:
+    """Read one cell as a number; NaN for a blank and for what cannot be read."""
+    return _number(cell)[0]
 
 
 def one_date(cell: object, order: DateOrder = None) -> str | None:

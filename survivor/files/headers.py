@@ -189,10 +189,15 @@ def need(matched: Matched, grid: Grid, words: Collection[str], spellings: Spelli
 def _forgiving(grid: Grid, word: str, spellings: Sequence[str], free: Sequence[int]) -> list[int]:
     if exact := [place for place in free if grid.header[place] == word]:
         return exact
-    spelt = {squeezed(word), *map(squeezed, spellings)}
+    spelt = _spelt(word, tuple(spellings))
     whole = [place for place in free if squeezed(grid.header[place]) in spelt]
     joined = [place for place in free if HEADER_JOINT in grid.header[place]]
     return whole or [place for place in joined if squeezed(_last(grid.header[place])) in spelt]
+
+
+@lru_cache(maxsize=1_000)
+def _spelt(word: str, spellings: tuple[str, ...]) -> frozenset[str]:
+    return frozenset({squeezed(word), *map(squeezed, spellings)})
 
 
 def _last(header: str) -> str:

@@ -14,6 +14,7 @@ import unicodedata
 from collections.abc import Collection, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import cached_property
 from pathlib import Path
 from typing import Any, Final
 
@@ -108,6 +109,23 @@ class Whole:
     rows: pd.DataFrame
     merged: Sequence[_Merged] = ()
     said: tuple[str, ...] = ()
+
+    @cached_property
+    def filled(self) -> pd.DataFrame:
+        """Which cells are not blank: asked each time that the sheet is cut in another way."""
+        return _filled(self.rows)
+
+    @cached_property
+    def texts(self) -> np.ndarray[Any, Any]:
+        """Its cells as text, a row a row."""
+        written = np.empty(self.rows.shape, dtype=object)
+        for place in range(self.rows.shape[1]):
+            written[:, place] = list(map(as_text, self.rows.iloc[:, place].to_numpy(dtype=object)))
+        return written
+
+    def above(self, row: int) -> np.ndarray[Any, Any]:
+        """Texts of its rows down to one, as a spreadsheet numbers them."""
+        return self.texts[: int((self.rows.index <= row).sum())]
 
     def part(self, area: str) -> Whole:
         """Leave out the cells beyond an area such as ``A3:H40``; rows and columns keep their numbers.
@@ -381,7 +399,7 @@ def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
     """Part the header from the body and leave out rows and columns without content."""
     rows, name, sheet, merged, said = whole.rows, whole.file, whole.sheet, whole.merged, whole.said
     where = f"{name}, sheet {sheet}" if sheet else name
-    filled = _filled(rows)
+    filled = whole.filled
     with_content = rows.index[filled.any(axis=1)]
     with_content = with_content[with_content > skip_rows]
     if with_content.empty:

@@ -6,6 +6,7 @@ import re
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
+from itertools import compress
 from typing import Any, Final
 
 import pandas as pd
@@ -20,7 +21,7 @@ from survivor.records.sections import section_columns, with_sections
 from survivor.records.sheet_days import first_planting, headed_planted, order_told, planting_day
 from survivor.records.sheets import VISIT_WORDS
 from survivor.records.tables import Part
-from survivor.records.telling import OF_STATES, SECOND_WORDS, columns_told
+from survivor.records.telling import OF_STATES, SECOND_WORDS, Written, columns_told
 from survivor.records.ticks import with_states
 from survivor.records.titles import beside, day_of_sheet, heads_with_cells, of_a_form, site_of, titles_above
 from survivor.records.visit_columns import (
@@ -169,7 +170,8 @@ def _layouts(whole: Whole) -> list[tuple[int, int]]:
 
     A row with a lone cell is above the header, and a heading merged downwards is whole in it.
     """
-    texts = whole.rows.head(_MOST_TITLES + _MOST_HEADER_ROWS).map(as_text)
+    top_rows = whole.rows.head(_MOST_TITLES + _MOST_HEADER_ROWS)
+    texts = pd.DataFrame(whole.texts[: len(top_rows)], top_rows.index, top_rows.columns)
     cells_in = (texts != "").sum(axis=1)
     fewest = min(_FEWEST_CELLS, whole.rows.shape[1])
     tops = [int(row) for row in cells_in.index[:_MOST_TITLES] if cells_in.loc[row] >= fewest]
@@ -197,12 +199,14 @@ def _as_read(
 ) -> tuple[float, Guess]:
     """Guess the role of a table read so, and score how much of it is understood."""
     whole = part.whole
-    shares = _word_shares(grid)
+    cells_of = [list(map(as_text, grid.cells[place].to_numpy(dtype=object))) for place in grid.cells]
+    shares = _word_shares(cells_of)
+    written = Written(cells_of, shares)
     heads = heads_with_cells(grid) if sheet.turned else grid.header
     visits, alone = visit_columns(heads, words=shares)
     taken = _taken(visits, alone)
     tagged, counts, plots = (
-        _matched(grid, taken, words, shares)
+        _matched(grid, taken, words, written)
         for words in (VISIT_SHEET_WORDS["tagged"], VISIT_SHEET_WORDS["counts"], PLOT_SHEET_WORDS)
     )
     titles = titles_above(whole, grid, sheet, part.heading)
@@ -214,11 +218,12 @@ def _as_read(
     planted = next((day for own in said if (day := planting_day(own, day_first))), None)
     first = first_planting(grid, counts, order, planted)
     first = otherwise[1] if first is None else first
-    visits, alone = visit_columns(heads, day_first, first, shares)
-    taken = _taken(visits, alone)
+    if day_first != "day-first" or first is not None:
+        visits, alone = visit_columns(heads, day_first, first, shares)
+        taken = _taken(visits, alone)
     wide = visits if len(visits) >= _FEWEST_VISITS else ()
     if not wide and not counts.has("alive") and not counts.has("dead") and (told := _counts_of(grid)):
-        counts = _matched(grid, taken, VISIT_SHEET_WORDS["counts"], shares, told)
+        counts = _matched(grid, taken, VISIT_SHEET_WORDS["counts"], written, told)
     role: Role
     if tagged.has("tag") and (tagged.has("state") or wide) and not _days_are_tags(grid, tagged, wide):
         role, matched = "tagged", tagged
@@ -238,12 +243,13 @@ def _as_read(
         role = "other"
     if wide:  # what a visit says stands in its own columns
         words = [word for word in VISIT_SHEET_WORDS[role] if word not in VISIT_WORDS]
-        matched = _matched(grid, taken, words, shares)
+        matched = _matched(grid, taken, words, written)
     guess = Guess(
         sheet, part, grid, matched, role, wide, alone if wide else (), order, two_way and order is None,
         {}, (), titles, texts,
     )  # fmt: skip
     if guess.holds_visits:
+        guess = replace(guess, fill_down=_written_once(cells_of, matched, role))
         guess = _with_what_titles_tell(guess, several, planted)
         guess = replace(guess, assumed=(*_order_assumed(guess), *_counts_assumed(guess)))
     heads_of_visits = [grid.header[visit.value] for visit in wide]
@@ -267,7 +273,6 @@ def _days_are_tags(grid: Grid, matched: Matched, visits: Sequence[VisitColumns])
 
 def _with_what_titles_tell(guess: Guess, several: bool, planted: str | None) -> Guess:
     matched, every_row = guess.matched, dict[str, str]()
-    guess = replace(guess, fill_down=_written_once(guess.grid, matched, guess.role))
     by_site: dict[str, str] = {}
     every_row |= of_a_form(guess)
     guess = replace(guess, every_row=every_row)
@@ -305,11 +310,11 @@ def _taken(visits: Sequence[VisitColumns], alone: Sequence[int]) -> set[int]:
     return taken if len(visits) >= _FEWEST_VISITS else set()
 
 
-def _word_shares(grid: Grid) -> dict[int, float]:
+def _word_shares(columns: Sequence[Sequence[str]]) -> dict[int, float]:
     """Share of the filled cells of each column that are words for states."""
     shares: dict[int, float] = {}
-    for place in range(len(grid.header)):
-        times = Counter(map(as_text, grid.cells[place].to_numpy(dtype=object)))
+    for place, texts in enumerate(columns):
+        times = Counter(texts)
         words = {word: n for word, n in times.items() if word and not re.fullmatch(r"[\d.,]+", word)}
         known = sum(n for word, n in words.items() if spoken(word) in _KNOWN_STATES)
         shares[place] = known / sum(words.values()) if words else 0.0
@@ -369,7 +374,7 @@ def _matched(
     grid: Grid,
     taken: Collection[int],
     words: Sequence[str],
-    shares: Mapping[int, float],
+    written: Written,
     told: Mapping[str, str] | None = None,
 ) -> Matched:
     """Match the columns; one headed Planted that holds days tells the planting date, not a number."""
@@ -398,26 +403,27 @@ def _matched(
     plain = match()
     # In a wide sheet the columns of the visits say what a visit says.
     more = [word for word in words if not taken or word not in VISIT_WORDS]
-    if not (weaker := columns_told(grid, plain, more, taken, shares)):
+    if not (weaker := columns_told(grid, plain, more, taken, written)):
         return plain
     named |= weaker
     return match()
 
 
-def _written_once(grid: Grid, matched: Matched, role: str) -> tuple[str, ...]:
+def _written_once(columns: Sequence[Sequence[str]], matched: Matched, role: str) -> tuple[str, ...]:
     """Words whose column begins with a label and is blank in many rows below."""
     filled: list[str] = []
     key = matched.positions.get("tag" if role == "tagged" else "plot", ())[:1]
     if key and role == "tagged":
-        rows = cells.texts(grid.cells[key[0]]) != ""
+        rows = [bool(text) for text in columns[key[0]]]
     else:
-        table = grid.cells.map(as_text)
-        rows = ((table != "").sum(axis=1) > _FEWEST_CELLS) & ~table.map(speaks_of_sums).any(axis=1)
+        rows = [
+            sum(text != "" for text in row) > _FEWEST_CELLS and not any(map(speaks_of_sums, row))
+            for row in zip(*columns, strict=True)
+        ]
     for word in _ONCE_WORDS:
         for place in matched.positions.get(word, ())[:1]:
-            texts = cells.texts(grid.cells[place])[rows]
-            texts = texts[~texts.map(is_total)]
-            if len(texts) and texts.iloc[0] != "" and (texts != "").mean() < _WRITTEN_ONCE:
+            texts = [text for text in compress(columns[place], rows) if not is_total(text)]
+            if texts and texts[0] != "" and sum(map(bool, texts)) / len(texts) < _WRITTEN_ONCE:
                 if word in ("species", *RADIUS_WORDS, "planted_date") and not filled and word == "species":
                     continue  # a species left out is a species not known
                 filled.append(word)

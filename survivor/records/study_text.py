@@ -188,6 +188,8 @@ def _guesses(parts: Sequence[Part], remarks: list[str]) -> list[Guess]:
     # What the other sheets of the folder tell holds for one that tells nothing.
     order = orders.pop() if len(orders) == 1 else None
     first = _first_planted(guesses)
+    if order is None and first is None:
+        return guesses
     return [
         guess_table(guess.part, guess.part.sheet is not None or guess.part.area is not None, order, first)
         if guess.asked or any(visit.day is None and visit.date is None for visit in guess.visits)

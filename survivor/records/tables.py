@@ -67,7 +67,7 @@ def tables_of(whole: Whole, sheet: str | None, name: str) -> list[Part]:
     sheet, name
         As in `Part`.
     """
-    texts = whole.rows.map(as_text)
+    texts = pd.DataFrame(whole.texts, whole.rows.index, whole.rows.columns)
     heads = _headers(texts)
     across = _starts_across(texts, heads[0]) if heads else []
     tops = _starts_below(texts, heads)

@@ -6,12 +6,11 @@ read asks for plain words only.
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Final
-
-import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import Matched, squeezed
@@ -94,8 +93,24 @@ _ROWS_LOOKED_AT: Final = 400
 REMARKS: Final = re.compile(r"comment|note|remark|observer|recorder|who", re.IGNORECASE)
 
 
+@dataclass(frozen=True)
+class Written:
+    """What stands in the columns of a table: looked at for each kind of sheet that it may be.
+
+    Attributes
+    ----------
+    texts
+        Cells of each column as text.
+    shares
+        Column -> share of its filled cells that are words for states.
+    """
+
+    texts: Sequence[Sequence[str]]
+    shares: Mapping[int, float]
+
+
 def columns_told(
-    grid: Grid, matched: Matched, words: Collection[str], taken: Collection[int], shares: Mapping[int, float]
+    grid: Grid, matched: Matched, words: Collection[str], taken: Collection[int], written: Written
 ) -> dict[str, str]:
     """Tell columns that no plain word heads.
 
@@ -107,8 +122,8 @@ def columns_told(
         Our words that such a table may hold.
     taken
         Columns that are of visits.
-    shares
-        Column -> share of its filled cells that are words for states.
+    written
+        What stands in the columns.
 
     Returns
     -------
@@ -116,6 +131,7 @@ def columns_told(
         Our word -> header.
     """
     grid = replace(grid, cells=grid.cells.head(_ROWS_LOOKED_AT))
+    texts, shares = [column[:_ROWS_LOOKED_AT] for column in written.texts], written.shares
     used = {place for places in matched.positions.values() for place in places} | set(taken)
     heads = [header for header in grid.header if header]
     free = [
@@ -130,105 +146,93 @@ def columns_told(
             told[word] = grid.header[places[0]]
             free.remove(places[0])
 
+    def second(word: str) -> list[int]:
+        return [place for place in free if _is_second(grid.header[place], word)]
+
     wanted = [word for word in words if not matched.has(word)]
     if "state" in wanted:
-        take("state", [place for place in free if shares.get(place, 0.0) >= _MOSTLY and _filled(grid, place)])
+        mostly = [place for place in free if shares.get(place, 0.0) >= _MOSTLY]
+        take("state", [place for place in mostly if _filled(grid.header[place], texts[place])])
     for word in ("date", "planted_date"):
         if word in wanted:
-            take(
-                word,
-                [
-                    place
-                    for place in free
-                    if _is_second(grid, place, word) and cells.hold_days(grid.cells[place])
-                ],
-            )
+            take(word, [place for place in second(word) if cells.hold_days(grid.cells[place])])
     for word in (word for word in wanted if word in SECOND_WORDS and word not in ("date", "planted_date")):
         if word not in told:
-            take(
-                word,
-                [place for place in free if _is_second(grid, place, word) and _may_be(grid, place, word)],
-            )
+            take(word, [place for place in second(word) if _may_be(grid.header[place], texts[place], word)])
     if "date" in wanted and "date" not in told:
-        take(
-            "date",
-            [
-                place
-                for place in free
-                if cells.hold_days(grid.cells[place]) and not SPEAKS_OF_PLANTING.search(grid.header[place])
-            ],
-        )
+        of_visits = [place for place in free if not SPEAKS_OF_PLANTING.search(grid.header[place])]
+        take("date", [place for place in of_visits if cells.hold_days(grid.cells[place])])
     if "tag" in wanted and "tag" not in told and any(shares.get(place, 0.0) > _MOSTLY for place in taken):
-        take("tag", _tags(grid, matched, free)[:1])
+        take("tag", _tags(grid, matched, free, texts)[:1])
     if "alive" in words and "plot" in wanted and "plot" not in told:
-        take("plot", _labels(grid, free)[:1])
+        take("plot", _labels(grid, free, texts)[:1])
     return told
 
 
-def _is_second(grid: Grid, place: int, word: str) -> bool:
-    head = grid.header[place].rsplit(HEADER_JOINT, 1)[-1]
-    if OF_STATES.search(head):  # its key says what stands in it, one plant a cell
+def _is_second(header: str, word: str) -> bool:
+    if OF_STATES.search(head := header.rsplit(HEADER_JOINT, 1)[-1]):  # its key: one plant a cell
         return word == "state"
     return squeezed(head) in SECOND_WORDS[word]
 
 
-def _may_be(grid: Grid, place: int, word: str) -> bool:
+def _may_be(header: str, texts: Sequence[str], word: str) -> bool:
     """Tell whether what stands in a column can be what its header may mean."""
-    texts = cells.texts(grid.cells[place])
-    filled = texts[(texts != "") & ~texts.map(is_total)]
+    filled = [text for text in texts if text and not is_total(text)]
     if len(filled) < min(_FEWEST_ROWS, len(texts)):
         return False
-    numbers = bool(cells.numbers(filled)[0].notna().all())
+    distinct = set(filled)
+    values = list(map(cells.one_number, distinct))
+    numbers = not any(map(math.isnan, values))
     match word:
         case "tag":
-            return filled.nunique() >= _MOSTLY * len(filled) or len(filled) > 2 * filled.nunique()
+            return len(distinct) >= _MOSTLY * len(filled) or len(filled) > 2 * len(distinct)
         case "alive" | "dead" | "planted":
             return numbers or word == "alive"
         case "method" if numbers:  # codes of preparations, which a key may explain
-            whole = bool((cells.numbers(filled)[0] % 1 == 0).all())
-            return whole and bool(_OF_CODES.search(grid.header[place])) and filled.nunique() <= _MOST_CODES
+            whole = all(value % 1 == 0 for value in values)
+            return whole and bool(_OF_CODES.search(header)) and len(distinct) <= _MOST_CODES
         case "block" if numbers:
-            return filled.nunique() < len(filled)
+            return len(distinct) < len(filled)
         case "species" | "method" | "site" | "block":
-            return not numbers and filled.nunique() < len(filled)
+            return not numbers and len(distinct) < len(filled)
         case "state":
-            coded = OF_STATES.search(grid.header[place]) is not None
-            return (coded or not numbers) and filled.nunique() < len(filled)
+            coded = OF_STATES.search(header) is not None
+            return (coded or not numbers) and len(distinct) < len(filled)
     return True
 
 
-def _filled(grid: Grid, place: int) -> bool:
-    texts = cells.texts(grid.cells[place])
-    return bool((texts != "").mean() >= 1 - _MOSTLY) and not REMARKS.search(grid.header[place])
+def _filled(header: str, texts: Sequence[str]) -> bool:
+    filled = sum(text != "" for text in texts)
+    return bool(texts) and filled / len(texts) >= 1 - _MOSTLY and not REMARKS.search(header)
 
 
-def _tags(grid: Grid, matched: Matched, free: Sequence[int]) -> list[int]:
+def _tags(grid: Grid, matched: Matched, free: Sequence[int], texts: Sequence[Sequence[str]]) -> list[int]:
     """Columns that number the rows of a table, or those of each plot: one row a seedling."""
     plots = matched.positions.get("plot", ())[:1]
-    plot = cells.texts(grid.cells[plots[0]]) if plots else pd.Series("", index=grid.cells.index)
-    rows = (cells.table_texts(grid.cells) != "").sum(axis=1) >= _FEWEST_ROWS
+    number = [sum(text != "" for text in row) for row in zip(*texts, strict=True)]
+    rows = [row for row, filled in enumerate(number) if filled >= _FEWEST_ROWS]
+    plot = [texts[plots[0]][row] if plots else "" for row in rows]
     found = []
-    for place in free:
-        texts = cells.texts(grid.cells[place])[rows]
-        own = pd.DataFrame({"plot": plot[rows], "tag": texts})
-        if len(texts) >= _FEWEST_ROWS and (texts != "").all() and not own.duplicated().any():
+    for place in (place for place in free if not REMARKS.search(grid.header[place])):
+        own = [texts[place][row] for row in rows]
+        if len(own) >= _FEWEST_ROWS and all(own) and len(set(zip(plot, own, strict=True))) == len(own):
             found.append(place)
-    return [place for place in found if not REMARKS.search(grid.header[place])]
+    return found
 
 
-def _labels(grid: Grid, free: Sequence[int]) -> list[int]:
+def _labels(grid: Grid, free: Sequence[int], texts: Sequence[Sequence[str]]) -> list[int]:
     """Columns whose every label is of one row alone: names of plots."""
+    known = {squeezed(other) for other in COLUMN_WORDS["notes"]}
     found = []
     for place in free:
-        texts = cells.texts(grid.cells[place])
-        filled = texts[(texts != "") & ~texts.map(is_total)]
-        words = bool(len(filled)) and not cells.numbers(filled)[0].notna().any()
+        header = grid.header[place]
+        filled = [text for text in texts[place] if text and not is_total(text)]
         if (
-            words
-            and len(filled) >= _FEWEST_ROWS
-            and filled.is_unique
-            and not REMARKS.search(grid.header[place])
+            len(filled) >= _FEWEST_ROWS
+            and len(set(filled)) == len(filled)
+            and not REMARKS.search(header)
+            and squeezed(header) not in known
+            and all(math.isnan(cells.one_number(text)) for text in filled)
         ):
             found.append(place)
-    known = {squeezed(other) for other in COLUMN_WORDS["notes"]}
-    return [place for place in found if squeezed(grid.header[place]) not in known]
+    return found

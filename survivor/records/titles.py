@@ -45,7 +45,7 @@ _OF_RECORDS: Final = re.compile(
 
 def titles_above(whole: Whole, grid: Grid, sheet: Sheet, heading: Sequence[str] = ()) -> tuple[str, ...]:
     """Texts above the table, cell by cell and row by row; of a turned one the headers of blank columns."""
-    above = cells.table_texts(whole.rows.loc[: sheet.skip_rows])
+    above = whole.above(sheet.skip_rows)
     alone = [text for text in above.ravel() if text]
     rows = [" ".join(text for text in row if text) for row in above if (row != "").sum() > 1]
     if not sheet.turned:
@@ -57,8 +57,7 @@ def titles_above(whole: Whole, grid: Grid, sheet: Sheet, heading: Sequence[str] 
 def of_a_form(guess: Guess) -> dict[str, str]:
     """Read what lines above a table say under a word: "Plot: A1", or Plot in one cell and A1 beside it."""
     told: dict[str, str] = {}
-    above = guess.part.whole.rows.loc[: guess.sheet.skip_rows] if not guess.sheet.turned else None
-    for row in cells.table_texts(above) if above is not None else ():
+    for row in guess.part.whole.above(guess.sheet.skip_rows) if not guess.sheet.turned else ():
         filled = [str(text) for text in row if text]
         pairs = list(pairwise(filled))
         pairs += [(one, two) for text in filled for one, sign, two in [text.partition(":")] if sign and two]
@@ -150,7 +149,7 @@ def day_of_sheet(guess: Guess) -> dict[str, str]:
 
 def beside(whole: Whole, grid: Grid) -> tuple[str, ...]:
     """Texts that are no records: rows of one or two cells, and columns without a header."""
-    texts = cells.table_texts(whole.rows)
+    texts = whole.texts
     number = (texts != "").sum(axis=1)
     rows = [" ".join(cell for cell in row if cell) for row in texts[(number >= 1) & (number <= 2)]]
     bare = [place for place, header in enumerate(grid.header) if not header]

@@ -9,6 +9,7 @@ import difflib
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any, Final, Literal
 
 import pandas as pd
@@ -267,6 +268,7 @@ def _sums(places: Sequence[int], rests: Mapping[int, str]) -> list[int]:
     return sums if len(places) - len(sums) > 1 else []
 
 
+@lru_cache(maxsize=10_000)
 def _tells_state(rest: str) -> bool:
     known = [word for word in _VALUE if squeezed(rest) in map(squeezed, (word, *COLUMN_WORDS[word]))]
     return bool(known)
@@ -315,6 +317,7 @@ def days_and_places(text: str, order: cells.DateOrder) -> list[tuple[str, int]]:
     return [(day, place) for day, place in days if day is not None]
 
 
+@lru_cache(maxsize=10_000)
 def is_round(text: str) -> bool:
     """Tell whether a text names a visit: V1, 6 wks, M3, Aug 23, last check."""
     return bool(_ROUND.search(text.strip()) or _MONTH.fullmatch(text.strip()))
@@ -354,6 +357,7 @@ def _only(when: str, values: dict[int, str], others: dict[int, str]) -> int | No
     return found[0] if len(found) == 1 and list(values.values()).count(when) == 1 else None
 
 
+@lru_cache(maxsize=10_000)  # a sheet is cut in several ways, and its headers stand in most of them
 def _parted(header: str, order: cells.DateOrder, years: bool = True) -> tuple[str | None, str]:
     """Part a header into its day (or month, age, number) and the other words; (None, header)."""
     parts = header.split(HEADER_JOINT)
@@ -410,6 +414,7 @@ def _when(text: str, years: bool) -> str:
     return squeezed(text)
 
 
+@lru_cache(maxsize=10_000)
 def _kind(rest: str) -> str | None:
     """Tell what a column of a visit holds by the words of its header besides the day."""
     words = set(plain(rest).split())

@@ -7,6 +7,7 @@ left out on purpose: a key beside the records explains them, or they are asked f
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 from typing import Any, Final
 
 import numpy as np
@@ -186,6 +187,7 @@ _TOTAL: Final = re.compile(
 )
 
 
+@lru_cache(maxsize=50_000)
 def is_total(label: str) -> bool:
     """Tell whether a label says that its row sums up others."""
     return not label.isdigit() and bool(_TOTAL.fullmatch(plain(label)))
@@ -200,11 +202,13 @@ def name_records(labels: list[str]) -> np.ndarray[Any, Any]:
 _SUMS: Final = re.compile(r"\b(living|alive|dead|total|survival|survivors|mean|average)\b")
 
 
+@lru_cache(maxsize=50_000)
 def speaks_of_sums(label: str) -> bool:
     """Tell whether a label may stand before a sum: believed only of a row without a name of its own."""
     return is_total(label) or bool(_SUMS.search(plain(label)))
 
 
+@lru_cache(maxsize=50_000)
 def spoken(word: str) -> str:
     """Write the word for a state without case, joining signs and a full stop at its end.
 
