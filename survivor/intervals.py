@@ -40,6 +40,7 @@ _WHOLE = 1e-9  # how far a count may lie from a whole number by rounding
 _MANY = 20_000  # rows from which it pays to join single seedlings
 _SINGLE = 1.5  # mean number at risk up to which rows are taken as single seedlings
 _PADDED = 4  # how many times rows may grow when runs of them are made equally long
+_SMALL = 300  # rows up to which looking each up in a dictionary is quicker than a table of pandas
 _FEW = 5_000  # rows up to which sorting them is quicker than a table of their values
 
 
@@ -348,6 +349,8 @@ def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple
         found, known = column.cat.codes.to_numpy(dtype=np.int64), len(column.cat.categories)
     elif (whole := _whole_numbers(column)) is not None:
         return whole, int(whole.max()) + 1
+    elif len(column) <= _SMALL and (sorted_few := _few_codes(column)) is not None:
+        return sorted_few
     else:
         codes, values = factorized(column, sort=in_order)
         found, known = codes.astype(np.int64, copy=False), len(values)
@@ -355,6 +358,24 @@ def _value_codes(column: pd.Series[Any] | NDArray[Any], in_order: bool) -> tuple
     if blank.any():
         found = np.where(blank, known, found)
     return found, known + 1
+
+
+def _few_codes(column: pd.Series[Any] | NDArray[Any]) -> tuple[NDArray[Any], int] | None:
+    """Codes of a short column of texts, numbers or days, as they sort; None for all else."""
+    if not isinstance(column.dtype, np.dtype):
+        return None
+    plain = np.asarray(column)
+    if plain.dtype.kind == "O":
+        values = plain.tolist()
+        if any(type(value) is not str for value in values):
+            return None
+        place = {text: number for number, text in enumerate(sorted(set(values)))}
+        return np.array([place[value] for value in values], dtype=np.int64), len(place) + 1
+    if plain.dtype.kind not in "iufM":
+        return None
+    distinct, codes = np.unique(plain, return_inverse=True)  # with a blank the last of all
+    blank = len(distinct) > 0 and bool(pd.isna(distinct[-1]))
+    return codes.astype(np.int64, copy=False), len(distinct) + (not blank)
 
 
 def _whole_numbers(column: pd.Series[Any] | NDArray[Any]) -> NDArray[np.int64] | None:

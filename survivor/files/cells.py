@@ -70,10 +70,10 @@ def _written(distinct: Any) -> np.ndarray[Any, Any]:
 
 def table_texts(table: pd.DataFrame) -> np.ndarray[Any, Any]:
     """Cells of a small table as `texts`, a row a row."""
-    written = np.empty(table.shape, dtype=object)
-    for place in range(table.shape[1]):
-        written[:, place] = [as_text(cell) for cell in table.iloc[:, place].to_numpy(dtype=object)]
-    return written
+    cells = table.to_numpy(dtype=object)
+    written = np.empty(cells.size, dtype=object)
+    written[:] = list(map(as_text, cells.ravel()))
+    return written.reshape(cells.shape)
 
 
 def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
@@ -138,9 +138,14 @@ def dates(cells: pd.Series[Any], order: DateOrder = None) -> tuple[pd.Series[Any
         datetime64, NaT for a blank and for what cannot be read; the fault is "" or
         a code. `SERIAL` is read all the same.
     """
-    values, faults = _each(cells, lambda cell: _date(cell, order))
-    days = pd.to_datetime(pd.Series(values, index=cells.index, dtype=object), format="%Y-%m-%d")
-    return days.astype("datetime64[ns]"), pd.Series(faults, index=cells.index, dtype=object)
+    codes, distinct = _coded(cells, object)
+    read = [_date(cell, order) for cell in distinct]
+    days = np.array([day or "NaT" for day, _ in read], dtype="datetime64[D]").astype("datetime64[ns]")
+    faults = np.array([fault for _, fault in read], dtype=object)
+    return (
+        pd.Series(days[codes], index=cells.index),
+        pd.Series(faults[codes], index=cells.index, dtype=object),
+    )
 
 
 def hold_days(column: pd.Series[Any]) -> bool:
@@ -200,10 +205,12 @@ def order_told(columns: Iterable[pd.Series[Any]]) -> tuple[DateOrder, bool]:
         The order in which all of them can be read where the other leaves some unread,
         else None; and whether any is written so that only an order tells.
     """
-    two_way = [column[is_two_way(column)] for column in columns]
-    if not any(len(column) for column in two_way):
+    two_way = [
+        cell for column in columns for cell in _coded(column, object)[1] if tells_by_order(as_text(cell))
+    ]
+    if not two_way:
         return None, False
-    reads = [all(dates(column, order)[0].notna().all() for column in two_way) for order in _ORDERS]
+    reads = [all(one_date(cell, order) is not None for cell in two_way) for order in _ORDERS]
     return (_ORDERS[reads.index(True)] if sum(reads) == 1 else None), True
 
 
@@ -216,8 +223,9 @@ def measure(text: str) -> float | None:
 
 def is_two_way(cells: pd.Series[Any]) -> pd.Series[bool]:
     """Tell which cells are texts whose day and month only an order tells, such as 13/04/2022."""
-    values, _ = _each(cells, lambda cell: (tells_by_order(as_text(cell)), ""))
-    return pd.Series(values.astype(bool), index=cells.index)
+    codes, distinct = _coded(cells, object)
+    told = np.array([tells_by_order(as_text(cell)) for cell in distinct], dtype=bool)
+    return pd.Series(told[codes], index=cells.index)
 
 
 def of_each(column: pd.Series[Any], tell: Callable[[Any], Any]) -> pd.Series[Any]:

@@ -8,10 +8,11 @@ from __future__ import annotations
 
 import difflib
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
+import numpy as np
 import pandas as pd
 
 from survivor.errors import RecordsError
@@ -100,10 +101,12 @@ def match_columns(
             if len(parts) == 1 or place not in how:
                 how[place] = (word, BY_STUDY_FILE)
     free = [place for place in range(len(grid.header)) if place not in how]
+    heads = [squeezed(header) for header in grid.header]
+    ends = [squeezed(_last(header)) if HEADER_JOINT in header else "" for header in grid.header]
     for word in wanted:
         if word in positions:
             continue
-        places = _forgiving(grid, word, spellings.get(word, ()), free)
+        places = _forgiving((grid.header, heads, ends), word, spellings.get(word, ()), free)
         if len(places) > 1 and word in lenient:
             continue
         if len(places) > 1:
@@ -117,12 +120,13 @@ def match_columns(
             exact = grid.header[place] == word
             positions[word], how[place] = (place,), (word, SAME_WORD if exact else FORGIVING)
             free.remove(place)
+    told = [how.get(place, ("", NOT_USED)) for place in range(len(grid.header))]
+    columns: tuple[Iterable[str], ...] = (
+        [grid.file] * len(told), [grid.sheet] * len(told), grid.header,
+        [word for word, _ in told], [kind for _, kind in told],
+    )  # fmt: skip
     table = pd.DataFrame(
-        [
-            (grid.file, grid.sheet, header, *how.get(place, ("", NOT_USED)))
-            for place, header in enumerate(grid.header)
-        ],
-        columns=list(MATCH_COLUMNS),
+        {name: np.array(own, dtype=object) for name, own in zip(MATCH_COLUMNS, columns, strict=True)}
     )
     return Matched(positions, dict(fixed or {}), tuple(w for w in positions if w not in spellings), table)
 
@@ -186,13 +190,16 @@ def need(matched: Matched, grid: Grid, words: Collection[str], spellings: Spelli
     )
 
 
-def _forgiving(grid: Grid, word: str, spellings: Sequence[str], free: Sequence[int]) -> list[int]:
-    if exact := [place for place in free if grid.header[place] == word]:
+def _forgiving(
+    headers: tuple[Sequence[str], ...], word: str, spellings: Sequence[str], free: Sequence[int]
+) -> list[int]:
+    """Find the columns of a word by their headers, whole and squeezed, and by the ends of joined ones."""
+    as_they_are, heads, ends = headers
+    if exact := [place for place in free if as_they_are[place] == word]:
         return exact
     spelt = _spelt(word, tuple(spellings))
-    whole = [place for place in free if squeezed(grid.header[place]) in spelt]
-    joined = [place for place in free if HEADER_JOINT in grid.header[place]]
-    return whole or [place for place in joined if squeezed(_last(grid.header[place])) in spelt]
+    whole = [place for place in free if heads[place] in spelt]
+    return whole or [place for place in free if HEADER_JOINT in as_they_are[place] and ends[place] in spelt]
 
 
 @lru_cache(maxsize=1_000)

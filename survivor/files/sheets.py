@@ -111,7 +111,7 @@ class Whole:
     said: tuple[str, ...] = ()
 
     @cached_property
-    def filled(self) -> pd.DataFrame:
+    def filled(self) -> np.ndarray[Any, Any]:
         """Which cells are not blank: asked each time that the sheet is cut in another way."""
         return _filled(self.rows)
 
@@ -399,30 +399,25 @@ def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
     """Part the header from the body and leave out rows and columns without content."""
     rows, name, sheet, merged, said = whole.rows, whole.file, whole.sheet, whole.merged, whole.said
     where = f"{name}, sheet {sheet}" if sheet else name
-    filled = whole.filled
-    with_content = rows.index[filled.any(axis=1)]
-    with_content = with_content[with_content > skip_rows]
-    if with_content.empty:
+    numbers, filled = rows.index.to_numpy(), whole.filled
+    with_content = np.flatnonzero(filled.any(axis=1) & (numbers > skip_rows))
+    if not len(with_content):
         raise RecordsError("there is nothing in it", where=where, mend="check that the right file was saved")
-    top = int(with_content[0])
+    top = int(numbers[with_content[0]])
     below = top + header_rows - 1
-    header_cells = [
-        [as_text(cell) for cell in rows.loc[row]] for row in range(top, below + 1) if row in rows.index
-    ]
+    of_header = np.flatnonzero((numbers >= top) & (numbers <= below))
+    header_cells = [list(map(as_text, line)) for line in rows.iloc[of_header].to_numpy(dtype=object)]
     spans = {
         (r1 + 1 - top, c1): c2
         for (r1, c1), (r2, c2) in merged
         if top <= r1 + 1 <= below and c2 > c1 and r1 == r2
     }
     header = join_header(header_cells, spans if merged else None)
-    body = rows.loc[with_content[with_content > below]]
-    keep = [
-        c
-        for c in range(len(header))
-        # A heading carried over from the left alone makes no column.
-        if any(row[c] for row in header_cells) or (c < filled.shape[1] and filled.loc[body.index, c].any())
-    ]
-    if body.empty:
+    of_body = with_content[numbers[with_content] > below]
+    in_body = filled[of_body].any(axis=0)
+    # A heading carried over from the left alone makes no column.
+    keep = [c for c in range(len(header)) if any(row[c] for row in header_cells) or in_body[c : c + 1].any()]
+    if not len(of_body):
         raise RecordsError(
             "no records yet: there is a header and no row below it",
             where=where,
@@ -435,12 +430,13 @@ def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
         for (r1, c1), (r2, _) in merged
         if r1 + 1 > below and r2 > r1 and c1 in place
     )
-    cells, dittos = _as_above(body[keep].set_axis(range(len(keep)), axis="columns"))
+    cells, dittos = _as_above(rows.iloc[of_body, keep].set_axis(range(len(keep)), axis="columns"))
     if dittos:
         said = (*said, f"{dittos:,} ditto marks are read as the cell above them")
+    last = np.flatnonzero(numbers <= below)[-_MOST_ABOVE:]
     above = tuple(
-        (int(row), tuple(as_text(cell) for cell in rows.loc[row, keep]))
-        for row in rows.index[rows.index <= below][-_MOST_ABOVE:]
+        (int(numbers[row]), tuple(map(as_text, line)))
+        for row, line in zip(last, rows.iloc[last, keep].to_numpy(dtype=object), strict=True)
     )
     return Grid(name, sheet, tuple(header[c] for c in keep), cells, down, said, tuple(keep), above)
 
@@ -472,13 +468,13 @@ def _repeated(column: pd.Series[Any], marks: pd.Series[bool]) -> pd.Series[Any]:
     return pd.Series(cells, index=column.index, dtype=object)
 
 
-def _filled(rows: pd.DataFrame) -> pd.DataFrame:
+def _filled(rows: pd.DataFrame) -> np.ndarray[Any, Any]:
     filled = np.empty(rows.shape, dtype=bool)
     for place, column in enumerate(rows.columns):
         filled[:, place] = [
             not isinstance(cell, str) or bool(cell.strip()) for cell in rows[column].to_numpy(dtype=object)
         ]
-    return pd.DataFrame(filled, index=rows.index, columns=rows.columns)
+    return filled
 
 
 def as_text(cell: object) -> str:

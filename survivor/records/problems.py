@@ -183,7 +183,9 @@ def say(code: str, word: str = "", *, source: int = NOWHERE, value: str = "", **
 
 def gather(*found: pd.DataFrame) -> pd.DataFrame:
     """Join tables of findings, in order."""
-    filled = [table for table in found if not table.empty]
+    filled = [table for table in found if len(table)]
+    if len(filled) == 1:
+        return filled[0].reset_index(drop=True)
     return pd.concat(filled, ignore_index=True) if filled else none_found()
 
 
@@ -191,8 +193,9 @@ def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
     """Name the records that a finding excludes."""
     if found.empty:
         return found["record"].to_numpy()
-    fates = found["code"].map({code: CODES[code].fate for code in found["code"].unique()})
-    return found.loc[(fates == SET_ASIDE) & (found["record"] != NOWHERE), "record"].to_numpy()
+    aside = np.array([CODES[code].fate == SET_ASIDE for code in found["code"]], dtype=bool)
+    records = found["record"].to_numpy()
+    return records[aside & (records != NOWHERE)]
 
 
 def _shown(values: Texts) -> Texts:
@@ -200,6 +203,10 @@ def _shown(values: Texts) -> Texts:
         return day_texts(values)
     if pd.api.types.is_float_dtype(values):
         return number_texts(values)
+    if values.dtype == object:
+        texts = np.array(list(map(str, values)), dtype=object)
+        texts[values.isna().to_numpy()] = ""
+        return pd.Series(texts, index=values.index, dtype=object)
     shown: Texts = values.astype(str).astype(object)
     shown[values.isna().to_numpy()] = ""
     return shown

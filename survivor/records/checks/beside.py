@@ -73,21 +73,31 @@ def check_rounds(rows: pd.DataFrame, doubtful: frozenset[str]) -> pd.DataFrame:
     named = rows[(rows["visit"] != "") & rows["date"].notna()]
     if named.empty:
         return none_found()
-    plots = named.groupby("site")["name"].nunique()
-    seen = named.groupby(["site", "visit"]).agg(plots=("name", "nunique")).reset_index()
-    usual = seen[(seen["plots"] >= 2) & (seen["plots"] >= _MOST_OF_A_SITE * seen["site"].map(plots))]
-    own = named.groupby("name").agg(site=("site", "first"), first=("date", "min")).reset_index()
-    due = own.merge(usual, on="site").set_index(["name", "visit"])
-    lacks = due[~due.index.isin(pd.MultiIndex.from_frame(named[["name", "visit"]]))].reset_index()
-    lacks = lacks[~lacks["name"].isin(doubtful)]
-    if lacks.empty:
+    names_of: dict[str, set[str]] = {}  # of the plots of a site
+    seen: dict[tuple[str, str], set[str]] = {}  # and those seen at a visit of it
+    site_of: dict[str, str] = {}
+    for site, name, visit in named[["site", "name", "visit"]].drop_duplicates().itertuples(index=False):
+        names_of.setdefault(site, set()).add(name)
+        seen.setdefault((site, visit), set()).add(name)
+        site_of.setdefault(name, site)
+    usual: dict[str, list[str]] = {}
+    for (site, visit), names in sorted(seen.items()):
+        if len(names) >= max(2, _MOST_OF_A_SITE * len(names_of[site])):
+            usual.setdefault(site, []).append(visit)
+    there = {(name, visit) for (_, visit), names in seen.items() for name in names}
+    told = {
+        name: ", ".join(absent)
+        for name, site in site_of.items()
+        if name not in doubtful
+        and (absent := [visit for visit in usual.get(site, ()) if (name, visit) not in there])
+    }
+    if not told:
         return none_found()
-    told = lacks.groupby("name")["visit"].agg(", ".join)
     last = ~rows["name"].duplicated(keep="last")
     lacking = rows["name"].map(told).fillna("")
     return find(
         rows,
-        last & rows["name"].isin(told.index),
+        last & rows["name"].isin(list(told)),
         "visit-lacking",
         "visit",
         value=lacking,

@@ -140,10 +140,12 @@ def total_rows(
         A word that stands in rows with a name of their own too (a site called Total Creek) is none
         for a sum; figures above 1 for states need no word.
     """
-    figures = told.apply(lambda column: read.of_each(column, lambda text: bool(_FIGURE.fullmatch(text))))
-    plain_sums = (figures | (told == "")).all(axis=1) & ~own
+    plain_sums = ~own
+    for _, column in told.items() if plain_sums.any() else ():
+        plain_sums &= read.of_each(column, lambda text: text == "" or bool(_FIGURE.fullmatch(text)))
     if not plain_sums.any():
         return plain_sums
+    figures = told.apply(lambda column: read.of_each(column, lambda text: bool(_FIGURE.fullmatch(text))))
     texts = beside()
     names = {text for column in texts.columns for text in texts.loc[own, column].unique()}
     words = {

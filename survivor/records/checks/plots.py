@@ -203,7 +203,7 @@ def methods_of_visits(
     """
     told = rows["method"].where(rows["method"] != "").astype(object)
     filled = told.copy()
-    for by in (rows["entry"], rows["name"]):
+    for by in (rows["entry"], rows["name"]) if filled.isna().any() else ():
         single = filled.groupby(by).transform("nunique") == 1
         common = filled.groupby(by).transform("first").astype(object)
         filled.loc[filled.isna() & single] = common

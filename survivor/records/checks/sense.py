@@ -10,7 +10,7 @@ import pandas as pd
 from survivor.files.cells import is_text
 from survivor.files.names import look_alike
 from survivor.records.checks.plots import plot_name
-from survivor.records.problems import find, gather
+from survivor.records.problems import find, gather, none_found
 from survivor.words import counted
 
 _TIMES: Final = 8.0  # the usual number planted; a digit too many is ten times
@@ -78,11 +78,13 @@ def check_years(rows: pd.DataFrame) -> pd.DataFrame:
     """
     name = plot_name(rows)
     planted = rows.groupby(name)["planted_date"].first().dropna().sort_values()
+    if len(planted) < _FEWEST:
+        return none_found()
     gaps = planted.diff().dt.days
     alone = (gaps.fillna(_NEVER) > _FAR_DAYS) & (gaps.shift(-1).fillna(_NEVER) > _FAR_DAYS)
     waited = (rows.groupby(name)["date"].min() - planted).dt.days
     late = waited - waited.dropna().median() > _FAR_DAYS
-    far = (alone | late.reindex(alone.index, fill_value=False)) & (len(planted) >= _FEWEST)
+    far = alone | late.reindex(alone.index, fill_value=False)
     return find(rows, name.map(far).fillna(False).astype(bool), "planting-far", "planted_date", group=name)
 
 
