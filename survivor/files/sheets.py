@@ -414,7 +414,7 @@ def _cut(whole: Whole, skip_rows: int, header_rows: int) -> Grid:
     }
     header = join_header(header_cells, spans if merged else None)
     of_body = with_content[numbers[with_content] > below]
-    in_body = filled[of_body].any(axis=0)
+    in_body = np.asarray(filled[of_body].any(axis=0))
     # A heading carried over from the left alone makes no column.
     keep = [c for c in range(len(header)) if any(row[c] for row in header_cells) or in_body[c : c + 1].any()]
     if not len(of_body):

@@ -195,7 +195,7 @@ def set_aside(found: pd.DataFrame) -> np.ndarray[Any, Any]:
         return found["record"].to_numpy()
     aside = np.array([CODES[code].fate == SET_ASIDE for code in found["code"]], dtype=bool)
     records = found["record"].to_numpy()
-    return records[aside & (records != NOWHERE)]
+    return np.asarray(records[aside & (records != NOWHERE)])
 
 
 def _shown(values: Texts) -> Texts:

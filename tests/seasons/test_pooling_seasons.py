@@ -301,7 +301,7 @@ def test_places_that_a_study_hides_are_in_nothing_pooled_and_change_no_answer(fo
     shutil.copytree(folder, tmp_path / "all")
     file = tmp_path / "all" / "season-2021" / "study.toml"
     file.write_text(file.read_text(encoding="utf-8") + "\n[privacy]\nshow_places = false\n", encoding="utf-8")
-    hidden = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    hidden = take_in([survivor.load(file.parent), *(season.study for season in seasons[1:])])
     names = {str(site) for season in seasons for site in season.intervals["site"].unique()}
     found = pool_seasons(hidden, unit="site")
     said = found.units.to_csv() + found.table.to_csv() + " ".join(told_in_words(found))
@@ -315,7 +315,7 @@ def test_places_that_a_study_hides_are_in_nothing_pooled_and_change_no_answer(fo
     assert {key for key in hidden[0].study.provenance if "sha256" in key}
 
 
-def test_a_site_of_two_seasons_stands_season_beside_season(folder, tmp_path):
+def test_a_site_of_two_seasons_stands_season_beside_season(folder, tmp_path, seasons):
     """The counts by hand: of the seedlings of a preparation at the site, those known to be alive."""
     shutil.copytree(folder, tmp_path / "all")
     visits = tmp_path / "all" / "season-2022" / "visits.csv"
@@ -323,7 +323,7 @@ def test_a_site_of_two_seasons_stands_season_beside_season(folder, tmp_path):
     for file in (visits, plots):
         file.write_text(file.read_text(encoding="utf-8").replace("Gorsey Level", "Dunmere"), encoding="utf-8")
     # Tags of the two seasons are their own: the same site, other plants.
-    several = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    several = take_in([seasons[0].study, survivor.load(visits.parent), seasons[2].study])
     found = pool_seasons(several)
     table = found.same_sites
     assert set(table["site"]) == {"Dunmere"}
@@ -365,16 +365,16 @@ def test_the_page_names_the_files_that_it_rests_on(seasons, together):
             assert named[f"{season.name}: sha256 of {name}"] == digest
 
 
-def test_days_within_each_others_window_are_one_milestone(folder, tmp_path):
+def test_days_within_each_others_window_are_one_milestone(folder, tmp_path, seasons):
     shutil.copytree(folder, tmp_path / "all")
     file = tmp_path / "all" / "season-2022" / "study.toml"
     text = file.read_text(encoding="utf-8")
     assert "day = 365" in text
     file.write_text(text.replace("day = 365", "day = 372", 1), encoding="utf-8")
-    near = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    near = take_in([seasons[0].study, survivor.load(file.parent), seasons[2].study])
     assert any("day 365 and day 372" in line for line in pool_seasons(near).checks)
     file.write_text(text.replace("day = 365", "day = 230", 1), encoding="utf-8")
-    far = take_in([survivor.load(tmp_path / "all" / f"season-{year}") for year in YEARS])
+    far = take_in([seasons[0].study, survivor.load(file.parent), seasons[2].study])
     with pytest.raises(PoolingError, match="different days"):
         pool_seasons(far)
 
