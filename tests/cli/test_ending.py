@@ -12,6 +12,7 @@ import pytest
 
 import survivor.cli
 from tests.cli.running import command, run
+from tests.writing import small_season
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 
@@ -104,10 +105,11 @@ def test_a_machine_that_is_not_ours(tmp_path):
     assert b"MPLCONFIGDIR" not in made.stderr
     report = tmp_path / "reports" / "counts"
     assert (report / "report.pdf").read_bytes().startswith(b"%PDF")
-    for file in sorted((tmp_path / "counts").iterdir()):
+    small = small_season(tmp_path / "small")
+    for file in sorted(small.iterdir()):
         file.chmod(0o444)
-    (tmp_path / "counts").chmod(0o555)  # a folder that may only be read is enough to read from
-    again = run("report", "counts", cwd=tmp_path, **poor)
+    small.chmod(0o555)  # a folder that may only be read is enough to read from
+    again = run("report", "small", cwd=tmp_path, **poor)
     assert again.returncode == 0, again.stderr
 
 

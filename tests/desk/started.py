@@ -1,4 +1,4 @@
-"""A desk in a process of its own, a page in it, and the same done by command."""
+"""A desk in a process of its own, a page in it, and the files that it leaves."""
 
 from __future__ import annotations
 
@@ -74,12 +74,6 @@ def drop(page: Page, files: list[Path]) -> None:
         sent,
     )
     page.dispatch_event("main", "drop", {"dataTransfer": transfer})
-
-
-def command(folder: Path, *arguments: str, said: str = "") -> None:
-    """Run a command in a folder, and answer what it asks."""
-    run = [sys.executable, "-m", "survivor", *arguments]
-    subprocess.run(run, cwd=folder, check=True, capture_output=True, input=said, text=True, env=ALIKE)
 
 
 def files_in(folder: Path) -> dict[str, bytes]:

@@ -13,9 +13,10 @@ import pytest
 from survivor.planning.layout import draw_layout
 from survivor.planning.planfile import read_plan
 from survivor.planning.size import size_of
+from tests.copies import run_copied
 from tests.desk.opened import DATASETS, with_seasons
 from tests.desk.rooms import at_rest
-from tests.desk.started import LONG, WORKBOOKS, Started, come_in, command, drop, files_in
+from tests.desk.started import LONG, WORKBOOKS, Started, come_in, drop, files_in
 from tests.document.browsing import in_a_browser
 from tests.planning.making import cohort_like, deaths, fill, raw_plan, write_toml
 
@@ -64,13 +65,13 @@ def by_command(folder: Path, name: str, called: str = "") -> dict[str, bytes]:
     home.mkdir(parents=True)
     for sheet in SHEETS:
         shutil.copy(sheet, home)
-    command(folder, "new", name, "--from-sheets", "--ask", said=ANSWERS)
+    run_copied(folder, ("new", name, "--from-sheets", "--ask"), said=ANSWERS)
     study = home / "study.toml"
     before = study.read_text(encoding="utf-8")
     assert before.count(f'name = "{name}"') == 1
     study.write_text(before.replace(f'name = "{name}"', f'name = "{called or name}"'), encoding="utf-8")
-    command(folder, "check", name)
-    command(folder, "report", name)
+    run_copied(folder, ("check", name))
+    run_copied(folder, ("report", name))
     return files_in(folder)
 
 
@@ -187,8 +188,8 @@ def test_from_sheets_to_the_report_by_the_keyboard_alone(
 
 def planned_by_command(folder: Path) -> dict[str, bytes]:
     """Work out the plan of a folder and lay it out, and return every file made."""
-    command(folder, "plan", "plan.toml")
-    command(folder, "layout", "plan.toml", "--out", "laid out")
+    run_copied(folder, ("plan", "plan.toml"))
+    run_copied(folder, ("layout", "plan.toml", "--out", "laid out"))
     return files_in(folder)
 
 
@@ -234,7 +235,7 @@ def test_a_plan_a_layout_and_a_filled_field_sheet(
     page.get_by_text("Left as it is").first.wait_for(state="attached")
     for sheet in filled:
         shutil.copy(sheet, other / "laid out")
-    command(other, "sheets", "laid out")
+    run_copied(other, ("sheets", "laid out"))
     assert files_in(folder) == files_in(other)
     page.set_viewport_size({"width": 390, "height": 800})
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
@@ -269,7 +270,7 @@ def test_a_guideline_of_three_seasons(
         shutil.copytree(DATASETS / "seasons" / year, other / year)
     (other / file).parent.mkdir()
     shutil.copy(folder / file, other / file)
-    made = aside.submit(command, other, "guideline", file.as_posix())
+    made = aside.submit(run_copied, other, ("guideline", file.as_posix()))
     page.get_by_role("button", name="Make a draft").click()
     draft = page.frame_locator("iframe.report")
     draft.locator("h1").first.wait_for()

@@ -3,7 +3,6 @@
 import asyncio
 import shutil
 import subprocess
-import sys
 import time
 from pathlib import Path
 
@@ -11,6 +10,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from survivor.desk.jobs import Job, Jobs
+from tests.copies import run_copied
 from tests.desk.opened import DATASETS, Opened, sent_by
 from tests.planning.making import raw_plan, write_toml
 
@@ -41,8 +41,7 @@ def test_the_demo_is_written_as_by_command(desk: Opened, client: TestClient, tmp
     assert client.post("/demo").status_code == 303
     assert client.post("/demo").status_code == 303  # pressed twice: once is enough
     followed(client, "demo")
-    run = [sys.executable, "-m", "survivor", "demo", "demo"]
-    subprocess.run(run, cwd=tmp_path, check=True, capture_output=True)
+    run_copied(tmp_path, ("demo", "demo"))
 
     def files(folder: Path) -> dict[str, bytes]:
         return {str(p.relative_to(folder)): p.read_bytes() for p in folder.rglob("*") if p.is_file()}
@@ -110,14 +109,9 @@ def test_a_plan_is_begun_changed_and_laid_out_as_by_command(desk: Opened, client
     done = client.get(PLAN).text
     assert 'href="/sheets/laid%20out"' in done
 
-    def command(*arguments: str) -> None:
-        subprocess.run(
-            [sys.executable, "-m", "survivor", *arguments], cwd=tmp_path, check=True, capture_output=True
-        )
-
     (tmp_path / "winter").mkdir()
     shutil.copy(desk.folder / "winter" / "plan.toml", tmp_path / "winter")
-    command("layout", "winter/plan.toml", "--out", "laid out")
+    run_copied(tmp_path, ("layout", "winter/plan.toml", "--out", "laid out"))
     ours, theirs = (
         {path.name: path.read_bytes() for path in (folder / "laid out").iterdir() if path.name[0] != "."}
         for folder in (desk.folder, tmp_path)

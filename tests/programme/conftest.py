@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import multiprocessing
 from collections.abc import Iterator
-from multiprocessing import forkserver
 
 import dask
 import pytest
+
+from tests.copies import copies
 
 
 @pytest.fixture
@@ -16,9 +16,6 @@ def copied() -> Iterator[None]:
 
     As a rule each is started anew and loads all, which is longer than what the tests have for it to do.
     """
-    multiprocessing.get_context("forkserver").set_forkserver_preload(
-        ["distributed", "survivor.programme.in_parts", "survivor.programme.study_answers"]
-    )
-    forkserver.ensure_running()
+    copies()
     with dask.config.set({"distributed.worker.multiprocessing-method": "forkserver"}):
         yield

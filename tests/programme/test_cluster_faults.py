@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import importlib
-import multiprocessing
 import os
 import shutil
 import socket
 from collections.abc import Callable, Iterator
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 
 import pytest
@@ -17,6 +17,7 @@ from survivor.programme import running
 from survivor.programme.cluster import Cluster
 from survivor.programme.record import FOLDER, StudyRecord
 from survivor.programme.running import take_studies
+from tests.copies import copies
 from tests.programme.changing import TIMES, answers_while_saved, same
 from tests.programme.killing import kill_a_worker
 from tests.programme.small import small_programme
@@ -74,7 +75,7 @@ class Scheduler:
             free.bind(("127.0.0.1", 0))
             self.port = free.getsockname()[1]
         self.address = f"tcp://127.0.0.1:{self.port}"
-        self.running: list[multiprocessing.process.BaseProcess] = []
+        self.running: list[BaseProcess] = []
 
     def start(self) -> None:
         quiet = ["--no-dashboard", "--dashboard-address", "127.0.0.1:0"]
@@ -82,7 +83,7 @@ class Scheduler:
             ("dask_scheduler", ["--host", "127.0.0.1", "--port", str(self.port), *quiet]),
             ("dask_worker", [self.address, "--nthreads", "1", "--no-nanny", *quiet]),
         ):
-            process = multiprocessing.get_context("forkserver").Process(target=program, args=(what, options))
+            process = copies().Process(target=program, args=(what, options))
             process.start()
             self.running.append(process)
 
@@ -102,7 +103,7 @@ def program(what: str, options: list[str]) -> None:
 
 
 @pytest.fixture
-def scheduler(copied: None) -> Iterator[Scheduler]:
+def scheduler() -> Iterator[Scheduler]:
     made = Scheduler()
     made.start()
     yield made
