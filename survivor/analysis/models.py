@@ -128,21 +128,20 @@ def fit_season(intervals: pd.DataFrame, settings: Settings, at: float, *, others
     others
         Whether models are fitted that show how far the answer rests on its own; the answer is the same.
     """
-    first = first_models(intervals, settings, at)
-    names = models_beside(first) if others else BETWEEN_SITES
-    beside = side_by_side(lambda name: fit_beside(first, name, intervals, settings, at), names)
-    return with_beside(first, dict(zip(names, beside, strict=True)))
+    models = with_answer(headline_model(intervals, settings, at), intervals, settings)
+    names = models_beside(models) if others else BETWEEN_SITES
+    beside = side_by_side(lambda name: fit_beside(models, name, intervals, settings, at), names)
+    return with_beside(models, dict(zip(names, beside, strict=True)))
 
 
-def first_models(intervals: pd.DataFrame, settings: Settings, at: float) -> SeasonFits:
-    """Fit the models that the answer and the whole planting are told by; parameters of `fit_season`."""
+def headline_model(intervals: pd.DataFrame, settings: Settings, at: float) -> SeasonFits:
+    """Fit the headline model, or say why there is none; parameters of `fit_season`."""
     strata = strata_of(intervals, settings)
     working, weighted = working_of(intervals)
     edges = _edges(intervals, at, float(settings.headline_milestone.window_days))
     rest = _without(intervals, edges)
     if rest.empty:
-        whole = _whole(intervals, strata, working)
-        return SeasonFits(None, whole, None, {}, None, (*weighted, *said_of_edges(edges, at)), None, edges)
+        return SeasonFits(None, None, None, {}, None, (*weighted, *said_of_edges(edges, at)), edges=edges)
     joined, apart = joined_by_places(rest, strata)
     formula, notes = season_formula(joined)
     said = [*notes, *weighted, *apart, *said_of_edges(edges, at)]
@@ -153,16 +152,25 @@ def first_models(intervals: pd.DataFrame, settings: Settings, at: float) -> Seas
     else:
         headline = made
         said += [*map(sentence, headline.noticed), _variance(headline)]
+    return SeasonFits(headline, None, None, {}, refused, tuple(dict.fromkeys(said)), edges=edges)
+
+
+def with_answer(models: SeasonFits, intervals: pd.DataFrame, settings: Settings) -> SeasonFits:
+    """Put to the headline model what answers are told by, and the model of the whole planting."""
+    headline = models.headline
     answer, ratios, unfitted = _answer(headline)
     # A model without methods needs no penalty: where they do, it tells the whole better.
-    plain = headline is not None and joined is intervals and headline.variance != "penalised"
-    whole = answer if plain else _whole(intervals, strata, working)
-    notes = tuple(dict.fromkeys([*said, *ratios]))
-    return SeasonFits(headline, whole, None, {}, refused, notes, answer, edges, unfitted)
+    every = headline is not None and len(headline.data) == len(intervals)  # and no preparation left out
+    if headline is not None and every and headline.variance != "penalised":
+        whole = answer
+    else:
+        whole = _whole(intervals, strata_of(intervals, settings), working_of(intervals)[0])
+    notes = tuple(dict.fromkeys([*models.notes, *ratios]))
+    return replace(models, whole=whole, answer=answer, notes=notes, not_proportional=unfitted)
 
 
 def models_beside(models: SeasonFits) -> tuple[str, ...]:
-    """Name what is fitted beside the first models, the longest first."""
+    """Name what is fitted beside the headline model, the longest first."""
     if models.headline is None or models.headline.formula == "1":
         return BETWEEN_SITES
     return ("mixed", "cox", *BETWEEN_SITES, "logistic")
@@ -171,7 +179,7 @@ def models_beside(models: SeasonFits) -> tuple[str, ...]:
 def fit_beside(
     models: SeasonFits, name: str, intervals: pd.DataFrame, settings: Settings, at: float
 ) -> Fit | str | None:
-    """Fit a model beside the first ones; other parameters as of `fit_season`.
+    """Fit a model beside the headline model; other parameters as of `fit_season`.
 
     Returns
     -------
@@ -185,7 +193,7 @@ def fit_beside(
 
 
 def with_beside(models: SeasonFits, made: Mapping[str, Fit | str | None]) -> SeasonFits:
-    """Put the models beside the first ones, by name, to these."""
+    """Put the models beside the headline model, by name, to these."""
     between = made["between"]
     assert not isinstance(between, str)
     told = {name: made[name] for name in ("cox", "logistic", "mixed") if name in made}

@@ -381,12 +381,11 @@ def _other_days(fitted: Fit, day: float, window: float) -> list[Fit]:
     return refitted
 
 
-def fit_under_other(season: Season, models: SeasonFits) -> dict[str, Fit | None]:
-    """Fit the models under the other rule for missing plants: what is to be ``models.again``."""
+def fit_under_other(season: Season, models: SeasonFits) -> None:
+    """Fit the models under the other rule for missing plants, before parts that ask for it are shared out."""
     for fitted in (models.within, models.whole):
         if fitted is not None:
             _other_missing(season, models, fitted)
-    return models.again
 
 
 def _other_missing(season: Season, models: SeasonFits, fitted: Fit) -> Fit | None:

@@ -26,10 +26,11 @@ from survivor.analysis.heights import alive_above_height
 from survivor.analysis.models import (
     NO_FITS,
     SeasonFits,
-    first_models,
     fit_beside,
+    headline_model,
     large_of,
     models_beside,
+    with_answer,
     with_beside,
 )
 from survivor.analysis.parts import Reason, Unmade
@@ -62,7 +63,7 @@ from survivor.settings import Settings
 
 Say = Callable[[str], None]
 # The program itself takes the first, whose answer is the largest to hand over; the longest comes next.
-_ORDER: Final[tuple[str, ...]] = ("again", "mixed", "survival", "cox", "weather", "between", "logistic")
+_ORDER: Final[tuple[str, ...]] = ("answer", "mixed", "cox", "weather", "between", "logistic")
 
 
 @dataclass(frozen=True)
@@ -109,36 +110,33 @@ def _beside(
 _Weather = tuple[SoilWater | None, Rain]
 
 
-@dataclass(frozen=True)
-class _First:
-    """What the answer is compared and weighed with."""
-
-    models: SeasonFits
-    survival: Survival
-    weather: _Weather
+def _answered(season: Season, models: SeasonFits, unmade: Unmade) -> tuple[SeasonFits, Survival]:
+    models = with_answer(models, season.intervals, season.settings)
+    fit_under_other(season, models)
+    return models, survival_of(season, models, unmade)
 
 
 def _fitted(season: Season, models: SeasonFits, name: str, _: Unmade) -> Fit | str | None:
     return fit_beside(models, name, season.intervals, season.settings, season.milestone_day)
 
 
-def _first(season: Season, models: SeasonFits, weather: Callable[[], _Weather], unmade: Unmade) -> _First:
-    """Fit the models beside the first ones, and tell survival and rain."""
+def _first(
+    season: Season, models: SeasonFits, weather: Callable[[], _Weather], unmade: Unmade
+) -> tuple[SeasonFits, Survival, _Weather]:
+    """Put all other models to the headline model, and tell survival and rain."""
     names = models_beside(models)
     makers: dict[str, Callable[[Unmade], Any]] = {
-        "again": lambda _: fit_under_other(season, models),
-        "survival": lambda own: survival_of(season, models, own),
+        "answer": partial(_answered, season, models),
         "weather": lambda _: weather(),
     }
     for name in names:
         makers[name] = partial(_fitted, season, models, name)
     in_order = {name: makers[name] for name in _ORDER if name in makers}
     both = _beside(in_order, unmade, [season, season.records, *large_of(season.intervals, models)])
-    unmade.keep_all(both["survival"][1].values())
+    unmade.keep_all(both["answer"][1].values())
     made = {name: part for name, (part, _) in both.items()}
-    models.again.update(made["again"])
-    models = with_beside(models, {name: made[name] for name in names})
-    return _First(models, made["survival"], made["weather"])
+    models, survival = made["answer"]
+    return with_beside(models, {name: made[name] for name in names}), survival, made["weather"]
 
 
 @dataclass(frozen=True)
@@ -220,11 +218,10 @@ def analyse(
         unmade.keep_all(rain.reasons)
         return Analysis(season, provenance, findings, rain=rain, soil_water=water, patch=patch, unmade=unmade)
     say("Models")
-    models = first_models(season.intervals, settings, season.milestone_day)
+    models = headline_model(season.intervals, settings, season.milestone_day)
     unmade.keep(models.refused)
     say("Survival curves, rain and soil water" if settings.weather else "Survival curves and rain gauges")
-    first = _first(season, models, weather, unmade)
-    models, survival, (water, rain) = first.models, first.survival, first.weather
+    models, survival, (water, rain) = _first(season, models, weather, unmade)
     alike = same_fate(survival.observed, season.when)
     comparing = Comparisons()
     if alike:
