@@ -74,7 +74,7 @@ from survivor.vocabulary import PLOT_KEY
 from survivor.words import counted
 
 _A_PART: Final = 250_000  # records of a part, about
-_ALIKE: Final = 2  # times as many where one seedling stands for those like it; but for the first parts:
+_ALIKE: Final = 4  # times as many where one seedling stands for those like it; but for the first parts:
 _FEWEST_PARTS: Final = 8
 _MOST: Final = 0.9  # of the tags
 _MOST_PARTS: Final = 500  # files held open at once
