@@ -40,7 +40,7 @@ class Supporting:
         Ratios of hazards by period with their test; what the Cox model's residuals say of
         each round of visits: ``method, day, first_day, last_day, deaths, estimate, overall``.
     like_sites
-        The contrasts with limits for sites like these.
+        The contrasts with limits expected at similar sites.
     permutation
         Randomisation p of each preparation; None where none was drawn.
     """

@@ -1,4 +1,4 @@
-"""Differences with limits for sites like these: the sites stand for others.
+"""Differences with limits expected at similar sites: the sites stand for others.
 
 The limits of the answer go by plot and speak of these sites. Here each site is left
 out in turn, from the fit and from the sites averaged over, and the squares of the
@@ -94,7 +94,7 @@ def like_sites(
     sites = fit.data["site"].unique()
     if len(sites) < FEWEST_SITES:
         raise EffectError(
-            f"limits for sites like these need {FEWEST_SITES} sites, and there are {len(sites)}",
+            f"what is expected at similar sites needs {FEWEST_SITES} sites, and there are {len(sites)}",
             where="column site",
             mend="speak of these sites only",
         )
@@ -103,8 +103,8 @@ def like_sites(
     told = (table["n_sites"] >= FEWEST_SITES) & (table["basis"] != REFUSED)
     if not told.any():
         raise EffectError(
-            f"limits for sites like these need {FEWEST_SITES} sites that hold both preparations, and no two "
-            "preparations have so many",
+            f"what is expected at similar sites needs {FEWEST_SITES} sites that hold both preparations, and "
+            "no two preparations have so many",
             where="column site",
             mend="speak of these sites only",
         )

@@ -162,7 +162,7 @@ def _sensitivity(analysis: Analysis) -> list[Block]:
 
 
 def like_sites(analysis: Analysis) -> Section:
-    """Return differences with limits for sites like these."""
+    """Return differences with limits expected at similar sites."""
     heading = "Expected at similar sites"
     found = analysis.supporting.like_sites
     if found is None:

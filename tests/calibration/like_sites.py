@@ -1,4 +1,4 @@
-"""Coverage of limits for sites like these: how often they hold the average over all such sites.
+"""Coverage of limits expected at similar sites: how often they hold the average over all such sites.
 
 Sites are drawn anew for each season. Beside the limits that are reported stand those by
 plot, which speak of the sites drawn, and CR2 by site, which takes the sites averaged

@@ -1,4 +1,4 @@
-"""Short form of the coverage of limits for sites like these."""
+"""Short form of the coverage of limits expected at similar sites."""
 
 import pytest
 

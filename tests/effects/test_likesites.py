@@ -82,7 +82,7 @@ def test_plants_of_a_site_left_out_are_left_out_of_the_average():
 
 @pytest.mark.parametrize("sites", [2, 4])
 def test_under_five_sites_it_is_refused(sites):
-    with pytest.raises(EffectError, match=f"need 5 sites, and there are {sites}"):
+    with pytest.raises(EffectError, match=f"needs 5 sites, and there are {sites}"):
         like_sites(fit(counts(sites=sites), "method"))
 
 

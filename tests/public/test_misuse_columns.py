@@ -674,7 +674,7 @@ REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
     (
         lambda: survivor.like_sites(FIT),
         EffectError,
-        "column site: limits for sites like these need 5 sites, and",
+        "column site: what is expected at similar sites needs 5 sites, and",
     ),
     (
         lambda: survivor.permutation_test(

@@ -155,7 +155,7 @@ REFUSED: list[tuple[Callable[[], Any], type[SurvivorError], str]] = [
         ModelError,
         "against: 'mulch' is not a level of method",
     ),
-    (lambda: survivor.like_sites(LOG), EffectError, "column site: limits for sites like these"),
+    (lambda: survivor.like_sites(LOG), EffectError, "column site: what is expected at similar sites"),
     (lambda: survivor.dose(FIT, "method"), EffectError, "column method: the column holds no numbers"),
     (lambda: survivor.dose(Z, "z", at="late"), EffectError, "at='late': 'late' is no number of days"),
     (lambda: survivor.radius_by_method(FIT, "nothing"), EffectError, "column nothing: the column is absent"),

@@ -48,7 +48,7 @@ DAYS = (40, 110, 200, 290, 365)
 
 
 REASONS = {
-    "like_sites": "limits for sites like these need 5 sites, and there are 3",
+    "like_sites": "what is expected at similar sites needs 5 sites, and there are 3",
     "rain": "rain and survival: one season at one gauge cannot tell what rain did",
     "comparing": "scalp against spot spray, hand-dug: no site has both",
 }

@@ -87,7 +87,7 @@ def test_within_and_between_sites_stand_side_by_side(analysis: Analysis) -> None
 
 
 def test_limits_for_sites_like_these_or_why_not(analysis: Analysis) -> None:
-    assert "need 5 sites, and there are 3" in words(part(analysis, "like-sites"))
+    assert "needs 5 sites, and there are 3" in words(part(analysis, "like-sites"))
     known = contrasts(limits_note="95 % CI by leaving out each site")
     section = part(build(like_sites=known), "like-sites")
     assert section.heading == "Expected at similar sites"
