@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
-from typing import Any, Final
+from typing import Any
 
 import pandas as pd
 
@@ -62,8 +62,6 @@ from survivor.season.moisture import SoilWater, soil_water
 from survivor.settings import Settings
 
 Say = Callable[[str], None]
-# The program itself takes the first, whose answer is the largest to hand over; the longest comes next.
-_ORDER: Final[tuple[str, ...]] = ("answer", "mixed", "cox", "weather", "between", "logistic")
 
 
 @dataclass(frozen=True)
@@ -126,13 +124,12 @@ def _first(
     """Put all other models to the headline model, and tell survival and rain."""
     names = models_beside(models)
     makers: dict[str, Callable[[Unmade], Any]] = {
+        # The program itself takes the first, whose answer is the largest to hand over.
         "answer": partial(_answered, season, models),
+        **{name: partial(_fitted, season, models, name) for name in names},
         "weather": lambda _: weather(),
     }
-    for name in names:
-        makers[name] = partial(_fitted, season, models, name)
-    in_order = {name: makers[name] for name in _ORDER if name in makers}
-    both = _beside(in_order, unmade, [season, season.records, *large_of(season.intervals, models)])
+    both = _beside(makers, unmade, [season, season.records, *large_of(season.intervals, models)])
     unmade.keep_all(both["answer"][1].values())
     made = {name: part for name, (part, _) in both.items()}
     models, survival = made["answer"]

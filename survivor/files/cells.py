@@ -68,14 +68,6 @@ def _written(distinct: Any) -> np.ndarray[Any, Any]:
     return np.array([as_text(cell) for cell in distinct], dtype=object)
 
 
-def table_texts(table: pd.DataFrame) -> np.ndarray[Any, Any]:
-    """Cells of a small table as `texts`, a row a row."""
-    cells = table.to_numpy(dtype=object)
-    written = np.empty(cells.size, dtype=object)
-    written[:] = list(map(as_text, cells.ravel()))
-    return written.reshape(cells.shape)
-
-
 def numbers(cells: pd.Series[Any]) -> tuple[pd.Series[float], pd.Series[Any]]:
     """Cells as numbers.
 

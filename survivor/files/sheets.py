@@ -118,10 +118,7 @@ class Whole:
     @cached_property
     def texts(self) -> np.ndarray[Any, Any]:
         """Its cells as text, a row a row."""
-        written = np.empty(self.rows.shape, dtype=object)
-        for place in range(self.rows.shape[1]):
-            written[:, place] = list(map(as_text, self.rows.iloc[:, place].to_numpy(dtype=object)))
-        return written
+        return table_texts(self.rows)
 
     def above(self, row: int) -> np.ndarray[Any, Any]:
         """Texts of its rows down to one, as a spreadsheet numbers them."""
@@ -475,6 +472,14 @@ def _filled(rows: pd.DataFrame) -> np.ndarray[Any, Any]:
             not isinstance(cell, str) or bool(cell.strip()) for cell in rows[column].to_numpy(dtype=object)
         ]
     return filled
+
+
+def table_texts(table: pd.DataFrame) -> np.ndarray[Any, Any]:
+    """Cells of a table as text, a row a row."""
+    cells = table.to_numpy(dtype=object)
+    written = np.empty(cells.size, dtype=object)
+    written[:] = list(map(as_text, cells.ravel()))
+    return written.reshape(cells.shape)
 
 
 def as_text(cell: object) -> str:

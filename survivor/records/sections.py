@@ -11,7 +11,7 @@ import pandas as pd
 
 from survivor.files import cells
 from survivor.files.headers import plain
-from survivor.files.sheets import Grid
+from survivor.files.sheets import Grid, table_texts
 from survivor.records.words import is_total
 
 SECTION: Final = "section"
@@ -36,9 +36,9 @@ def with_sections(grid: Grid) -> Grid | None:
         there is one only.
     """
     first = grid.cells.head(1)
-    if (cells.table_texts(first) != "").sum() != 1:
+    if (table_texts(first) != "").sum() != 1:
         return None
-    texts = pd.DataFrame(cells.table_texts(grid.cells), grid.cells.index, grid.cells.columns)
+    texts = pd.DataFrame(table_texts(grid.cells), grid.cells.index, grid.cells.columns)
     number = (texts != "").sum(axis=1)
     said = texts.max(axis=1)
     alone = (number == 1) & ~said.map(_is_figure) & ~said.map(is_total)
