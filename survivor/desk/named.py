@@ -56,6 +56,11 @@ def _stamp(path: Path) -> tuple[str, int, int]:
     return str(path), state.st_mtime_ns, state.st_size
 
 
+def mark_of(stamp: Stamp) -> str:
+    """Tell a state of the files from every other in a word of an address."""
+    return hashlib.sha256(repr(stamp).encode()).hexdigest()
+
+
 def digest_of(file: Path) -> str:
     """Return the sha256 of a file, reckoned once for each state of it."""
     state = file.stat()

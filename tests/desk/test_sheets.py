@@ -1,6 +1,7 @@
 """Sheets as their owner knows them, and what choosing another meaning changes in the study file."""
 
 import re
+import threading
 import tomllib
 from pathlib import Path
 
@@ -279,3 +280,29 @@ def test_what_may_follow_from_a_first_cause_is_named(north: Path, client: TestCl
 )
 def test_a_cell_that_is_not_there_is_said_so(north: Path, client: TestClient, asked: str):
     assert client.get(f"/cell/north{asked}").status_code == 404
+
+
+@pytest.mark.parametrize("room", ["sheets", "problems"])
+@pytest.mark.parametrize("broken", [False, True])
+def test_a_page_hears_of_a_change_made_before_it_listens(
+    desk: Opened, north: Path, client: TestClient, room: str, broken: bool
+):
+    if broken:
+        (north / "study.toml").write_text(STUDY.replace("seen.csv", "other.csv"))
+
+    def heard(seconds: float) -> str:
+        """Listen until there is news, or the desk closes."""
+        watched = re.findall(r'data-watch="([^"]+)"', page)
+        assert len(watched) == 1
+        desk.desk.closing.clear()
+        closes = threading.Timer(seconds, desk.desk.closing.set)
+        closes.start()
+        said = client.get(watched[0]).text
+        closes.cancel()
+        return said
+
+    page = client.get(f"/{room}/north").text
+    assert "changed" not in heard(0.2)
+    (north / "seen.csv").write_bytes(LONG + LONG.splitlines(keepends=True)[-1])
+    (north / "other.csv").write_bytes(LONG)
+    assert "event: changed" in heard(20)

@@ -13,6 +13,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from survivor.desk.desk import address, answer, desk_of, home_of
+from survivor.desk.named import mark_of
 from survivor.errors import DeskError
 
 if TYPE_CHECKING:
@@ -73,13 +74,14 @@ async def show(request: Request) -> Response:
             ROOM,
             place=place,
             fault=reading.fault,
+            files=mark_of(reading.stamp),
             name=desk.folder.title_of(home),
             sorts=[],
             used="",
             following="",
         )
     values = await run_in_threadpool(_values, reading.study, place)
-    return answer(request, ROOM, place=place, fault=None, **values)
+    return answer(request, ROOM, place=place, fault=None, files=mark_of(reading.stamp), **values)
 
 
 def _values(study: Study, place: str) -> dict[str, Any]:

@@ -16,7 +16,7 @@ from starlette.routing import Route
 
 from survivor.desk.desk import Desk, answer, desk_of, home_of, onward, stopping
 from survivor.desk.grids import Grid, site_chosen
-from survivor.desk.named import STUDY_FILE, files_named, stamp_of, tables_of
+from survivor.desk.named import STUDY_FILE, files_named, mark_of, stamp_of, tables_of
 from survivor.desk.rooms.report import files_in
 from survivor.desk.rooms.seasons import SHEETS, proposed
 from survivor.desk.uploads import EARLIER, add_files, dropped
@@ -50,6 +50,7 @@ async def _values(desk: Desk, home: Path) -> dict[str, Any]:
     values: dict[str, Any] = {
         "name": desk.folder.title_of(home),
         "fault": reading.fault,
+        "files": mark_of(reading.stamp),
         "sheets": [],
         "used": reading.words,
         "problems": [],
@@ -286,13 +287,16 @@ async def renew(request: Request) -> Response:
 
 
 async def watch(request: Request) -> Response:
-    """Tell when the files of a season change on disk."""
+    """Tell when the files of a season are no longer as they were when the page was made of them."""
     desk, home = desk_of(request), home_of(request)
+    made_of = request.query_params.get("files", "")
+
+    def as_they_were() -> bool:
+        return mark_of(stamp_of(home)) == made_of
 
     async def news() -> AsyncIterator[str]:
-        first = await run_in_threadpool(stamp_of, home)
         yield ": watching\n\n"
-        while not desk.closing.is_set() and await run_in_threadpool(stamp_of, home) == first:
+        while not desk.closing.is_set() and await run_in_threadpool(as_they_were):
             await asyncio.sleep(_LOOK_AGAIN)
         if not desk.closing.is_set():
             yield "event: changed\ndata: changed\n\n"
