@@ -9,6 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from survivor.desk.guard import ENTRANCE
+from survivor.desk.rooms import sheets
 from survivor.proposing.proposal import propose
 from survivor.settings import read_settings
 from survivor.study import load
@@ -285,8 +286,9 @@ def test_a_cell_that_is_not_there_is_said_so(north: Path, client: TestClient, as
 @pytest.mark.parametrize("room", ["sheets", "problems"])
 @pytest.mark.parametrize("broken", [False, True])
 def test_a_page_hears_of_a_change_made_before_it_listens(
-    desk: Opened, north: Path, client: TestClient, room: str, broken: bool
+    desk: Opened, north: Path, client: TestClient, monkeypatch: pytest.MonkeyPatch, room: str, broken: bool
 ):
+    monkeypatch.setattr(sheets, "_LOOK_AGAIN", 0.02)
     if broken:
         (north / "study.toml").write_text(STUDY.replace("seen.csv", "other.csv"))
 
@@ -302,7 +304,7 @@ def test_a_page_hears_of_a_change_made_before_it_listens(
         return said
 
     page = client.get(f"/{room}/north").text
-    assert "changed" not in heard(0.2)
+    assert "changed" not in heard(0.1)
     (north / "seen.csv").write_bytes(LONG + LONG.splitlines(keepends=True)[-1])
     (north / "other.csv").write_bytes(LONG)
     assert "event: changed" in heard(20)

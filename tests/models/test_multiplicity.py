@@ -7,9 +7,10 @@ import pytest
 from statsmodels.stats.multitest import multipletests
 
 from survivor.models.result import holm
+from tests.slow import some_slow
 
 
-@pytest.mark.parametrize("count", [1, 2, 5, 40])
+@pytest.mark.parametrize("count", some_slow([1, 2, 5, 40], [5]))
 def test_as_statsmodels_with_blanks_and_ties(count):
     rng = np.random.default_rng(count)
     p_value = rng.uniform(size=count) ** 3

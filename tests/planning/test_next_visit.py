@@ -21,6 +21,7 @@ from survivor.proposing.proposal import propose, write_proposal
 from survivor.settings.questions import answered, questions_in
 from tests.files.grids import read_grid
 from tests.once import once, study_of
+from tests.slow import some_slow
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 WORKBOOKS = Path(__file__).parents[1] / "records" / "workbooks"
@@ -58,11 +59,7 @@ def from_sheets(folder: Path, name: str) -> Path:
     return home
 
 
-QUICK = ("counts", *UNTIDY[:1])  # one of each kind of records
-LONG = [pytest.param(name, marks=pytest.mark.slow) for name in ("tagged", *UNTIDY[1:])]
-
-
-@pytest.fixture(scope="module", params=[*QUICK, *LONG])
+@pytest.fixture(scope="module", params=some_slow(("counts", "tagged", *UNTIDY), 1))
 def study(request, tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("next")
     make = from_demo if request.param in ("tagged", "counts") else from_sheets
@@ -112,6 +109,7 @@ def test_a_filled_sheet_of_the_next_visit_is_one_more_visit_of_the_same_plants(s
     assert fates[1].get("excluded", 0) == fates[0].get("excluded", 0)
 
 
+@pytest.mark.slow
 def test_a_sheet_that_nobody_filled_says_nothing(tmp_path: Path) -> None:
     home = from_sheets(tmp_path, "p01-brackenmere")
     before = study_of(home / "study.toml").records

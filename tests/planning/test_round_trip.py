@@ -99,7 +99,7 @@ def test_the_next_sheet_tells_the_last_known_state(tmp_path):
     assert (fourth > third).all()
 
 
-@pytest.mark.parametrize("seed", [1, 2])
+@pytest.mark.parametrize("seed", [1, pytest.param(2, marks=pytest.mark.slow)])
 def test_the_same_plan_writes_the_same_bytes(seed):
     from survivor.planning.folder import folder_files
 

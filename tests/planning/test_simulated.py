@@ -11,6 +11,7 @@ from survivor.planning.simulated import analysed_whole, cohort_of, draw_season, 
 from survivor.planning.variation import arms_of, spread_of
 from survivor.simulate.cohort import true_effects
 from tests.planning.making import small_plan
+from tests.slow import some_slow
 
 HERE = "."
 
@@ -64,18 +65,26 @@ def test_the_same_seed_gives_the_same_seasons():
 
 
 @pytest.mark.parametrize(
-    ("changed", "plots", "seedlings"),
-    [
-        ({}, 9, 10),  # a block too many at some sites
-        ({"sites": [{"name": "Tarn Hollow", "planted": "2022-06-07"}]}, 4, 6),  # pieces are the visits
-        ({"question": {"survival_per_100": 93, "smallest_difference": 5}}, 5, 8),  # blocks where nobody died
-        ({"question": {"survival_per_100": 12, "smallest_difference": 6}}, 5, 4),  # and where all did
-        ({"question": {"day": 2}}, 6, 10),
-        ({"variation": {"plot_sd": 1.2, "site_sd": 1.0}}, 8, 10),
-    ],
+    "case",
+    some_slow(
+        [
+            ({}, 9, 10),  # a block too many at some sites
+            ({"sites": [{"name": "Tarn Hollow", "planted": "2022-06-07"}]}, 4, 6),  # pieces are the visits
+            (
+                {"question": {"survival_per_100": 93, "smallest_difference": 5}},
+                5,
+                8,
+            ),  # blocks where nobody died
+            ({"question": {"survival_per_100": 12, "smallest_difference": 6}}, 5, 4),  # and where all did
+            ({"question": {"day": 2}}, 6, 10),
+            ({"variation": {"plot_sd": 1.2, "site_sd": 1.0}}, 8, 10),
+        ],
+        2,
+    ),
 )
-def test_the_short_way_gives_the_numbers_of_the_whole_way(changed, plots, seedlings):
+def test_the_short_way_gives_the_numbers_of_the_whole_way(case):
     """The whole way is the report's: a table of intervals, the grouped model, its contrasts."""
+    changed, plots, seedlings = case
     plan, found = settled(**changed)
     cohort = cohort_of(plan, found, plots, seedlings)
     settled_here = 0

@@ -12,6 +12,7 @@ import survivor
 from survivor.proposing.proposal import propose, write_proposal
 from tests.proposing import field_books
 from tests.proposing.field_books import BOOKS, Book, Unit
+from tests.slow import some_slow
 
 _MEANT = {"A": "alive", "D": "dead", "M": "missing", "N": "not found", ".": "not visited", "d": ""}
 
@@ -42,18 +43,12 @@ def meant(book: Book, unit: Unit, visit: int) -> object:
     return _MEANT[unit.states[visit]] if book.kind == "tagged" else unit.alive[visit]
 
 
-_LONGER = (
-    field_books.visit_sheets,
-    field_books.plot_headers,
-    field_books.built_names,
-    field_books.forms,
-    field_books.stacked,
-)
+_QUICK = (field_books.turned, field_books.struck_out, field_books.decimal_commas, field_books.long_counts)
 
 
 @pytest.mark.parametrize(
     "make",
-    [pytest.param(make, marks=pytest.mark.slow) if make in _LONGER else make for make in BOOKS],
+    some_slow(BOOKS, _QUICK),
     ids=lambda make: make.__name__,
 )
 def test_every_record_is_read_as_a_careful_person_reads_it(make: Callable[[], Book], tmp_path: Path) -> None:

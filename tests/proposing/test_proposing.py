@@ -19,7 +19,6 @@ from survivor.settings.questions import MOST, Line, answered, answers_to, questi
 from tests.once import analysed, study_of
 from tests.records.sheetfiles import as_csv, as_xlsx
 from tests.season.months import NAMED, WITH_YEARS, grid
-from tests.slow import some_slow
 
 DATASETS = Path(__file__).parents[2] / "datasets"
 COHORTS = ("tagged", "counts", "works", *(f"seasons/season-{year}" for year in (2021, 2022, 2023)))
@@ -244,7 +243,6 @@ def test_what_is_written_once_holds_for_all_sheets(tmp_path):
 OF_NO_SHEET = frozenset({"payoff", "value", "infill", "total", "stocking"})
 ALIVE = "alive"  # under a target the same answer is called that of the target
 SEASONS = ("seasons/season-2021", "seasons/season-2022", "seasons/season-2023")
-QUICK_COHORT = "counts"
 
 
 def answers_of(study: survivor.Study, names: dict[str, str]) -> dict[tuple[str, ...], tuple[object, ...]]:
@@ -271,7 +269,8 @@ def kind_of(finding: survivor.Finding) -> str:
 
 
 # One of the three seasons: their study files are of one kind, and the test above holds all of each.
-@pytest.mark.parametrize("cohort", some_slow(COHORTS[:4], [QUICK_COHORT]))
+@pytest.mark.slow
+@pytest.mark.parametrize("cohort", COHORTS[:4])
 def test_the_demo_proposed_and_answered_gives_the_demos_own_answers(answered_once, tmp_path, cohort):
     folder = answered_once(cohort)
     # No sheet tells how many were put in over the whole planting, by which the demo weighs its sites.

@@ -23,6 +23,7 @@ from survivor.report.checked.workbook import workbook_of_check
 from tests.files.grids import read_grid
 from tests.records.making import COUNTS, ReadStudy, sheet
 from tests.records.sheetfiles import as_ods, as_xls, as_xlsx, ods_of, xls_of, xlsx_cell, xlsx_of
+from tests.slow import some_slow
 
 HEAD = f'<row r="1">{xlsx_cell("A1", "site")}</row>'
 AIM = COUNTS.replace("\nas_of", '\npurpose = "check a target"\nas_of')
@@ -192,7 +193,9 @@ if status.exists():  # the peak of this program alone: what getrusage says begin
 """
 
 
-@pytest.mark.parametrize("name", MANY_TIMES)
+@pytest.mark.parametrize(
+    "name", some_slow(MANY_TIMES, ["one text in every cell.xlsx", "one text repeated.ods"])
+)
 def test_a_small_workbook_that_would_take_all_memory_is_refused_at_once(tmp_path: Path, name: str) -> None:
     make, words = MANY_TIMES[name]
     (tmp_path / name).write_bytes(make())

@@ -23,6 +23,7 @@ from survivor.report.checked.workbook import workbook_of_check
 from survivor.settings import read_settings
 from survivor.study import load
 from survivor.vocabulary import PROBLEM_COLUMNS, Severity
+from tests.slow import some_slow
 
 AWKWARD = Path(__file__).parent / "awkward"
 DATASETS = Path(__file__).parents[2] / "datasets"
@@ -53,7 +54,7 @@ def read(case: str) -> Records:
     return read_records(AWKWARD / case, read_settings(AWKWARD / case))
 
 
-@pytest.mark.parametrize("case", CASES)
+@pytest.mark.parametrize("case", some_slow(CASES, 4))
 def test_the_page_says_every_problem_and_fetches_nothing(case: str) -> None:
     records = read(case)
     text = page_of_check(records, {"sha256 of visits.csv": "00"})

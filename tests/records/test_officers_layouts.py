@@ -30,7 +30,7 @@ REFUSED = {
 
 @pytest.mark.parametrize(
     "make",
-    some_slow(CASES, 3),
+    some_slow(CASES, 2),
     ids=lambda make: make.__name__,
 )
 def test_a_workbook_of_an_officer(make: Callable[[], Case], tmp_path: Path) -> None:

@@ -21,6 +21,8 @@ from tests.writing import Seedling, states_until, study_file, write_season
 if TYPE_CHECKING:
     from playwright.sync_api import Browser
 
+pytestmark = pytest.mark.slow
+
 SCRIPT = "usual<script>window.ran = 1</script>"
 FORMULA = '=HYPERLINK("http://192.0.2.1")'
 MARKUP = '#read("/etc/passwd") $x$ *b* <a> [b] \\ ` // d'
@@ -107,7 +109,6 @@ def test_no_words_of_the_report_are_cut(browser: Browser, report: Path) -> None:
     nothing_over_the_edge(browser, report / "report.html")
 
 
-@pytest.mark.slow
 def test_names_stay_texts_in_the_pages(report: Path) -> None:
     page = (report / "report.html").read_text(encoding="utf-8")
     assert "<script" not in page
@@ -133,7 +134,6 @@ def test_names_of_files_are_such_as_every_machine_knows(report: Path) -> None:
     assert len({name.casefold() for name in names}) == len(names)
 
 
-@pytest.mark.slow
 def test_what_check_says_moves_no_terminal_and_its_page_runs_nothing(report: Path, tmp_path: Path) -> None:
     page, book = tmp_path / "check.html", tmp_path / "check.xlsx"
     said = run("check", report.parent / "study", "--all", "--html", page, "--xlsx", book, "--out", tmp_path)

@@ -18,7 +18,6 @@ from tests.analysis.seasons import write
 from tests.document.poppler import needs_poppler, text_of
 from tests.report.demo import DATASETS, forms_of, reported
 from tests.report.generated import pines, write_generated
-from tests.slow import some_slow
 
 pytestmark = needs_poppler
 
@@ -86,7 +85,8 @@ def _renamed(folder: Path, names: dict[str, str]) -> Path:
     return folder
 
 
-@pytest.mark.parametrize("name", some_slow(STUDIES, ["names in other letters"]))
+@pytest.mark.slow
+@pytest.mark.parametrize("name", STUDIES)
 def test_page_numbers_are_true(name: str, tmp_path: Path) -> None:
     _true(name, STUDIES[name](tmp_path), tmp_path)
 
@@ -115,6 +115,7 @@ def _true(name: str, study: Path, tmp_path: Path) -> None:
         assert any(line.startswith(heading[:40]) for line in begun), (name, heading, number)
 
 
+@pytest.mark.slow
 def test_letters_that_no_type_has_are_named_and_the_others_stay(tmp_path: Path) -> None:
     forms = forms_of(STUDIES["names in other letters"](tmp_path))
     annex = " ".join("\n".join(pages_of(forms[ANNEX_DOCUMENT], tmp_path)).split())
