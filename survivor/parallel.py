@@ -70,6 +70,7 @@ def side_by_side(work: Callable[[T], R], pieces: Sequence[T], known: Sequence[ob
     there.close()
     try:
         done = {number: work(pieces[number]) for number in _told(_next(taken, len(pieces)), len(pieces))}
+        give_back()  # before the answers of the copy come to those of the program
         done |= _heard(here, known)
     finally:
         here.close()
@@ -131,6 +132,7 @@ def _help(
             done[number] = work(pieces[number])
         except Exception:  # whatever it is, it is raised again where it can be seen
             break
+    give_back()
     try:
         packed = _packed(done, known)
     except (AttributeError, TypeError, ValueError, PicklingError):

@@ -29,7 +29,7 @@ from survivor.records.collapsing import Alike, Rule, alike, intervals_of, packed
 from survivor.records.folding import MEASURED, Folded, Named, fold, lines_of
 from survivor.records.frames import intervals_frame, plots_frame, visits_frame
 from survivor.records.plots import PlotTable
-from survivor.records.prepare import WORKINGS, Ready, Whole, left, prepare
+from survivor.records.prepare import WORKINGS, Whole, left, prepare
 from survivor.records.problems import (
     NOWHERE,
     Source,
@@ -39,7 +39,7 @@ from survivor.records.problems import (
     none_found,
 )
 from survivor.records.sheets import RawSheet, visit_sheet_of
-from survivor.records.summing import deaths_summed, visits_summed
+from survivor.records.summing import deaths_summed, may_be_summed, summed, visits_summed
 from survivor.records.tidy import Tidy, stack, tidy_visits
 from survivor.records.times import LIKE, TIMES
 from survivor.settings import Settings, Sheet
@@ -47,6 +47,8 @@ from survivor.vocabulary import PLOT_KEY
 
 EXAMPLES: Final = 200  # problems of one code that are listed; more are counted
 _MANY: Final = ("tag",)  # texts of which hardly two are the same
+# Of `WORKINGS` what tells histories apart, and where a record stood.
+_OF_HISTORIES: Final = ("record", "source", "row", "name", "entry", "turn", "blank", "says", TIMES)
 ON_SHEETS: Final = ("how-read", "assumed")  # said once a file, and not once a part
 
 
@@ -131,24 +133,32 @@ def raw_sheet(
 def part_of(register: Register, number: int) -> Part:
     """Read one part: check its records, make its risk intervals, and keep what an analysis needs."""
     table = _plots_of(register, number)
-    parts = [
+    apart = np.empty(0, dtype=np.intp)
+    while True:
+        cells, folded = _cells_of(register, number, apart)
+        if not any(len(part.row) for _, part in cells):
+            return _empty(table, register)
+        looked_at = _looked_at(register, table, cells, folded)
+        singly = _singly(looked_at, folded) if folded is not None else apart[:0]
+        if not len(singly):
+            return _kept_of(register, table, looked_at)
+        apart = np.union1d(apart, singly)
+
+
+def _cells_of(
+    register: Register, number: int, apart: np.ndarray[Any, Any]
+) -> tuple[list[tuple[RegisterFile, Cells]], Folded | None]:
+    """Read a part; of seedlings that are alike only one, but for those of places that are apart."""
+    cells = [
         (file, read_part(path).filled())
         for file in register.files
         if (path := file.scattered.paths[number]).exists()
     ]
-    if not parts or not any(len(part.row) for _, part in parts):
-        return _empty(table, register)
-    if register.named is None:
-        return _kept_of(register, table, _looked_at(register, table, parts, None))
-    [(file, part)] = parts
-    apart = np.empty(0, dtype=np.intp)
-    while True:
-        folded = fold(part, register.named, apart)
-        looked_at = _looked_at(register, table, [(file, part.take(folded.kept))], folded)
-        singly = _singly(looked_at, folded)
-        if not len(singly):
-            return _kept_of(register, table, looked_at)
-        apart = np.union1d(apart, singly)
+    if register.named is None or not cells or not len(cells[0][1].row):
+        return cells, None
+    [(file, part)] = cells
+    folded = fold(part, register.named, apart)
+    return [(file, part.take(folded.kept))], folded
 
 
 @dataclass(frozen=True)
@@ -156,7 +166,8 @@ class _LookedAt:
     """Records of a part, checked and made into histories; what was found stands for all that are alike."""
 
     read: pd.DataFrame
-    ready: Ready
+    traits: tuple[str, ...]
+    silent: pd.DataFrame
     made: book.Made
     found: pd.DataFrame
     lines: np.ndarray[Any, Any]  # of what was found
@@ -197,13 +208,16 @@ def _looked_at(
     whole = table if table is None or len(table.plots) else register.table  # for what a label may mean
     beside = Whole(register.usual, None if folded is None else folded.tags)
     matches = visits.matches
-    ready = prepare(visits, whole, register.sources, settings, register.closed, beside)
-    made = book.made_of(ready.rows, ready.traits, table, settings, register.sources)
-    found = gather(ready.found, made.found)
+    held = [visits]
+    del raws, visits  # each table of a large part is let go as soon as another stands in its place
+    ready = prepare(held.pop(), whole, register.sources, settings, register.closed, beside)
+    silent, traits, found, rows = ready.silent, ready.traits, ready.found, [ready.rows]
+    del ready
+    made = book.made_of(rows.pop(), traits, table, settings, register.sources)
+    found = gather(found, made.found)
     found = found[~((found["record"] == NOWHERE) & found["code"].isin(ON_SHEETS))]
-    return _LookedAt(
-        read, ready, made, found, lines_of(found, line_of), measured, matches, sites, told, folded
-    )
+    lines = lines_of(found, line_of)
+    return _LookedAt(read, traits, silent, made, found, lines, measured, matches, sites, told, folded)
 
 
 def _singly(looked_at: _LookedAt, folded: Folded) -> np.ndarray[Any, Any]:
@@ -215,10 +229,16 @@ def _singly(looked_at: _LookedAt, folded: Folded) -> np.ndarray[Any, Any]:
 
 def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) -> Part:
     """Keep of a part what an analysis needs."""
-    settings, ready, made, found = register.settings, looked_at.ready, looked_at.made, looked_at.found
-    seen = [part for part in (made.rows, ready.silent) if not part.empty] or [ready.silent]
-    kept = _alike(left(pd.concat(seen, ignore_index=True), found), ready.traits, settings)
-    intervals, sizes = _intervals(made, kept, ready.traits, settings)
+    settings, made, found = register.settings, looked_at.made, looked_at.found
+    traits, silent = looked_at.traits, looked_at.silent
+    tagged = settings.records.kind == "tagged"
+    needed = (*_OF_HISTORIES, *(() if tagged else ("alive", "dead")))
+    spare = [word for word in WORKINGS if word not in needed]
+    seen = [part for part in (made.rows, silent) if not part.empty] or [silent]
+    seen = [part.drop(columns=spare, errors="ignore") for part in seen]
+    kept = _alike(left(pd.concat(seen, ignore_index=True), found), traits, settings)
+    del seen
+    intervals, sizes = _intervals(made, kept, traits, settings)
     everything, read = found, looked_at.read
     if looked_at.folded is not None:
         everything = looked_at.folded.of_all(found, looked_at.lines)
@@ -226,9 +246,8 @@ def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) 
     causes = causes_of(everything, register.sources)
     usable = None if table is None else book.used_plots(table, table.found)
     accounts = account_table(read, looked_at.found, register.sources)
-    tagged = settings.records.kind == "tagged"
-    plots = plots_frame(usable, made.entries, ready.traits, tagged=tagged)
-    visits = _visits(kept.rows, register, ready.traits)
+    plots = plots_frame(usable, made.entries, traits, tagged=tagged)
+    visits = _visits(kept.rows, register, traits)
     put_in = deaths = None
     lost = sites_with_lost_plants(visits)
     if tagged and len(kept.rows):
@@ -237,6 +256,9 @@ def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) 
         deaths = deaths_summed(reported, visits)
         last_day = float(reported["stop_day"].max()) if len(reported) else 0.0
         visits = visits_summed(visits, last_day, settings.milestones)
+        if settings.rules.tagged == "at planting" and may_be_summed(reported):
+            # A milestone behind the last visit of a part leaves more apart than one behind the last of all.
+            intervals = {rule: summed(table, settings.milestones) for rule, table in intervals.items()}
     return Part(
         plots=plots,
         visits=packed(visits, but=_MANY),
@@ -244,7 +266,7 @@ def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) 
         accounts=counted_up(accounts, read[TIMES].to_numpy() if TIMES in read.columns else None),
         causes=_examples(causes),
         number=causes["code"].value_counts(),
-        places=_places(made.rows, ready.traits),
+        places=_places(made.rows, traits),
         plants=plants_by_plot(made.rows),
         put_in=put_in,
         lost=lost,
@@ -252,7 +274,7 @@ def _kept_of(register: Register, table: PlotTable | None, looked_at: _LookedAt) 
         lived=book.names_with_intervals(made.entries, next(iter(intervals.values()))),
         sizes=Counter(sizes),
         rules=rules_in_force(found, settings),
-        traits=ready.traits,
+        traits=traits,
         matches=looked_at.matches,
         sites=looked_at.sites,
         filled=looked_at.told,

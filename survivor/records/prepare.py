@@ -196,7 +196,8 @@ def prepare(
         rows, more = _days(rows, settings, closed, sources)
         found.extend(more)
     done = [word for word in _BOOKKEEPING if word in rows.columns and word not in ("record", "source")]
-    return Ready(rows.drop(columns=done).reset_index(drop=True), traits, silent, gather(*found))
+    rows, silent = (part.drop(columns=done, errors="ignore") for part in (rows, silent))
+    return Ready(rows.reset_index(drop=True), traits, silent, gather(*found))
 
 
 def left(rows: pd.DataFrame, found: pd.DataFrame) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from survivor.analysis.described import three_measures
 from survivor.analysis.milestone import all_dead, visit_ages
 from survivor.curves.rounds import at_milestone
 from survivor.intervals import entries, tally
+from survivor.records.frames import INTERVAL_ORDER
 from survivor.records.summing import may_be_summed, one_a_past, summed, visits_summed
 from survivor.settings import Milestone
 
@@ -144,6 +145,21 @@ def test_two_visits_in_the_window_of_a_milestone(table):
     # A milestone that the visits have not reached is answered for the last of them.
     later = (Milestone(name="five years", day=1825, window_days=200),)
     pd.testing.assert_frame_equal(summed(table, later), table)
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_sums_of_parts_summed_are_those_of_all(table, seed):
+    rng = np.random.default_rng(seed)
+    until = table["site"].map({site: rng.choice(VISITS) for site in table["site"].unique()})
+    rows = table[table["stop_day"] <= until].reset_index(drop=True)
+    milestones = [
+        Milestone(name=f"{n}", day=int(rng.integers(60, 900)), window_days=int(rng.integers(20, 200)))
+        for n in range(2)
+    ]
+    part = rng.permutation(6)[rows["site"].str[-1].astype(int)] // 2
+    parts = [summed(rows[part == n].reset_index(drop=True), milestones) for n in range(3)]
+    whole = pd.concat([own for own in parts if len(own)]).sort_values([*INTERVAL_ORDER, "stop_day"])
+    pd.testing.assert_frame_equal(summed(whole.reset_index(drop=True), milestones), summed(rows, milestones))
 
 
 @pytest.fixture(scope="module")
