@@ -369,9 +369,9 @@ def used_plots(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None
 
 def names_with_intervals(entries: pd.DataFrame, intervals: pd.DataFrame) -> frozenset[str]:
     """Name the plots of which any interval came."""
-    with_interval = intervals[list(PLOT_KEY)].drop_duplicates()
-    names = entries.drop_duplicates("name")[["name", *PLOT_KEY]].merge(with_interval, on=list(PLOT_KEY))
-    return frozenset(names["name"])
+    with_interval = set(intervals[list(PLOT_KEY)].drop_duplicates().itertuples(index=False, name=None))
+    names = entries.drop_duplicates("name")[["name", *PLOT_KEY]]
+    return frozenset(name for name, *place in names.itertuples(index=False) if tuple(place) in with_interval)
 
 
 def without_visits(table: PlotTable, names: frozenset[str], *, none: bool) -> pd.DataFrame:

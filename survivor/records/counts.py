@@ -20,7 +20,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from survivor.intervals import in_order_of
+from survivor.intervals import in_order_of, row_codes
 from survivor.records.checks.beside import check_steps
 from survivor.records.checks.plots import entry_name
 from survivor.records.checks.sense import check_first_count, check_planted_column
@@ -156,6 +156,8 @@ def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool
     first = rows["cohort"] == FIRST_PLANTING
     apart = rows["name"].isin(rows.loc[~first, "name"])  # infill has rows of its own there
     put_in = (rows["infill"] > 0) & first & ~apart
+    if not put_in.any():
+        return gather(), put_in
     since = put_in.groupby(rows["entry"]).cummax()
     before = rows.groupby("entry")["alive"].shift().fillna(rows["number"])
     # At the visit at which infill went in, the count is of the first plants unless it rose.
@@ -208,19 +210,18 @@ def intervals(counts: Counted, traits: tuple[str, ...]) -> pd.DataFrame:
     told = entries.index[entries["planted"].notna()]
     zero = pd.DataFrame({"entry": told, "day": 0, "alive": entries.loc[told, "planted"].to_numpy()})
     points = pd.concat([zero, counts.rows[["entry", "day", "alive"]]], ignore_index=True)
-    points = points.iloc[in_order_of(points, ["entry", "day"])].reset_index(drop=True)
-    points = points[~points.duplicated(["entry", "day"])]
-    before = points.groupby("entry")[["day", "alive"]].shift()
-    stretch = before["alive"] > 0
+    points = points.iloc[row_codes([points["entry"], points["day"]])[1]]  # in order, each day once
+    entry, day, alive = (points[word].to_numpy() for word in ("entry", "day", "alive"))
+    before = np.flatnonzero((entry[1:] == entry[:-1]) & (alive[:-1] > 0))
     table = pd.DataFrame(
         {
-            "entry": points.loc[stretch, "entry"],
-            "start_day": before.loc[stretch, "day"].astype(np.int64),
-            "stop_day": points.loc[stretch, "day"].astype(np.int64),
-            "at_risk": before.loc[stretch, "alive"].astype(np.int64),
-            "died": (before["alive"] - points["alive"])[stretch].astype(np.int64),
+            "entry": entry[before + 1],
+            "start_day": day[before].astype(np.int64),
+            "stop_day": day[before + 1].astype(np.int64),
+            "at_risk": alive[before].astype(np.int64),
+            "died": (alive[before] - alive[before + 1]).astype(np.int64),
         }
-    ).reset_index(drop=True)
+    )
     return with_facts(table, entries, traits)
 
 
@@ -228,6 +229,8 @@ def check_left_out(counts: Counted) -> pd.DataFrame:
     """Find groups with no number planted that one count, or none above 0, leaves with nothing to compare."""
     rows = counts.rows
     unknown = rows["entry"].map(counts.entries["planted"]).isna()
+    if not unknown.any():
+        return gather()
     by_group = rows.groupby("entry")
     none_alive = unknown & (by_group["alive"].transform("max") == 0)
     alone = unknown & ~none_alive & (by_group["day"].transform("nunique") == 1)

@@ -56,6 +56,7 @@ class PlotWorks:
     found: pd.DataFrame
 
 
+@cache
 def no_works() -> PlotWorks:
     """Make the works of plots of which nothing is told."""
     return PlotWorks(pd.DataFrame(columns=list(WORK_COLUMNS)), check.no_departures(), none_found())
@@ -115,13 +116,17 @@ def planned_works(places: pd.DataFrame, settings: Settings) -> pd.DataFrame:
 
 
 def _as_planned(planned: pd.DataFrame) -> pd.DataFrame:
-    rows = planned.assign(told_by=PLAN, soil="", file="", sheet="")
-    blank: list[Any] = [None] * len(rows)
-    for word in ("day", "pass", "depth_cm", "width_cm"):
-        rows[word] = np.nan
-    rows["row"] = pd.Series(blank, index=rows.index, dtype=object)
-    rows["date"] = pd.Series(blank, index=rows.index, dtype="datetime64[ns]")
-    return rows[list(WORK_COLUMNS)]
+    number = len(planned)
+    told: dict[str, Any] = {
+        "told_by": PLAN,
+        "soil": "",
+        "file": "",
+        "sheet": "",
+        "row": np.full(number, None),
+    }
+    told |= {word: np.full(number, np.nan) for word in ("day", "pass", "depth_cm", "width_cm")}
+    told["date"] = np.full(number, np.datetime64("NaT", "ns"))
+    return pd.DataFrame({**planned, **told}, index=planned.index, columns=list(WORK_COLUMNS))
 
 
 def _readable(diary: Tidy, settings: Settings, closed: dt.date) -> tuple[pd.DataFrame, pd.DataFrame]:

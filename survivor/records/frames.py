@@ -63,10 +63,11 @@ def in_columns(table: pd.DataFrame, traits: Sequence[str], settings: Settings) -
 
 def methods_in_order(table: pd.DataFrame, settings: Settings) -> list[str]:
     """Name the preparations of some intervals, the usual practice first (`intervals_frame`)."""
-    methods = [method.name for method in settings.methods] or sorted(table["method"].unique())
+    there = set(table["method"].unique())
+    methods = [method.name for method in settings.methods] or sorted(there)
     usual = settings.design.usual_practice
     ordered = ([usual] if usual is not None else []) + [method for method in methods if method != usual]
-    present = [method for method in ordered if (table["method"] == method).any()]
+    present = [method for method in ordered if method in there]
     if usual not in present and present:
         # With no usual practice among them, the method with most plots is compared with: it is told best.
         plots = table.drop_duplicates(["site", "block", "plot", "method"])["method"].value_counts()
@@ -108,7 +109,7 @@ def planted_by_entry(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[f
     how often is then not told.
     """
     groups = rows.loc[rows["cohort"] == FIRST_PLANTING].drop_duplicates("entry").set_index("entry")
-    if table is None:
+    if table is None or table.planted["planted"].isna().all():
         return pd.Series(np.nan, index=groups.index)
     by_species = table.planted.assign(species=table.planted["species"].str.casefold())
     told = by_species.set_index(["name", "species"])["planted"]
@@ -141,11 +142,13 @@ def plots_frame(
         tags = size_by(first, "name").where(all_tagged).astype(float)
     if table is not None:
         plots = table.planted.merge(table.plots, how="left", left_on="name", right_index=True)
-        dates = plots["name"].map(first.groupby("name")["planted_date"].first())
+        told = first.drop_duplicates("name").set_index("name")
+        dates = plots["name"].map(told["planted_date"])
         plots["planted_date"] = plots["planted_date"].fillna(dates)
         for word in PLOT_KEY:  # a key that only the visits tell
-            told = plots["name"].map(first.groupby("name")[word].first())
-            plots[word] = plots[word].where(plots[word] != "", told).fillna("")
+            if (plots[word] == "").any():
+                own = plots["name"].map(told[word])
+                plots[word] = plots[word].where(plots[word] != "", own).fillna("")
     else:
         by = ["name"] if tagged else ["name", "species"]
         private = [word for word in PRIVATE_WORDS if word in first.columns]

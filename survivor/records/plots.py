@@ -8,15 +8,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.files.cells import holds, is_text
+from survivor.intervals import row_codes
 from survivor.records.checks import plots as check
 from survivor.records.checks.order import OTHER_DATE, OTHER_PLANTED
 from survivor.records.checks.sense import check_planted_column
 from survivor.records.codes import CODES
-from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, joined, none_found
+from survivor.records.problems import SET_ASIDE, Source, Texts, find, gather, joined, none_found, set_aside
 from survivor.records.sheets import by_site
 from survivor.records.tidy import Tidy, one_spelling
 from survivor.records.words import PRIVATE_WORDS, RADIUS_WORDS
@@ -163,15 +165,15 @@ def planting_days(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.Se
         With planted_first and planted_date (the last day, from which days count);
         and whether the plot was planted on several days.
     """
-    rows = rows.assign()
-    for word in ("planted_date", "planted_until"):
-        if word not in rows.columns:
-            rows[word] = pd.NaT
-        rows[word] = rows[word].astype("datetime64[ns]")
+    days = [word for word in ("planted_date", "planted_until") if word not in rows.columns]
+    rows = rows.assign(**dict.fromkeys(days, np.datetime64("NaT", "ns")))
     last = rows["planted_until"].fillna(rows["planted_date"])
-    name = check.plot_name(rows)
-    rows["planted_first"] = rows["planted_date"].fillna(last).groupby(name).transform("min")
-    rows["planted_date"] = last.groupby(name).transform("max")
+    first = rows["planted_date"].fillna(last)
+    plot, begins = row_codes([check.plot_name(rows)], in_order=False)
+    for word, own, furthest in zip(DATES, (first, last), (np.fmin, np.fmax), strict=True):
+        day = own.to_numpy()[begins]
+        furthest.at(day, plot, own.to_numpy())
+        rows[word] = day[plot]
     for word in DATES if rules.planted_by_site else ():
         rows[word] = rows[word].fillna(pd.to_datetime(by_site(rows["site"], rules.planted_by_site)))
     if rules.planted_date is not None:
@@ -181,6 +183,8 @@ def planting_days(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.Se
 
 
 def _told_twice(rows: pd.DataFrame, name: Texts) -> tuple[pd.DataFrame, pd.DataFrame]:
+    if not name.duplicated().any():
+        return none_found(), none_found()
     same = rows.drop(columns=["record", "row", "line", "source"]).assign(name=name)
     again = same.astype(str).duplicated()
     repeated = find(rows, again, "repeated-plot", "plot")
@@ -217,6 +221,8 @@ def one_fact(
     called
         Names the plots of records at fault.
     """
+    if not key.duplicated().any():
+        return (rows[word].fillna("") if is_text(rows[word]) else rows[word]), none_found()
     told = rows[word].where(rows[word] != "") if is_text(rows[word]) else rows[word]
     differs = told.groupby(key).transform("nunique") > 1
     found = find(rows, differs, "fact-differs", word, group=lambda wrong: called(wrong) + word)
@@ -250,6 +256,8 @@ def locate(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.DataF
     RecordsError
         When the sheets share no key by which plots can be told apart.
     """
+    if (visits["source"] == visits["source"].iloc[0]).all():
+        return _located(visits, table, place)
     filled = {word: ~holds(visits[word], "") for word in PLOT_KEY}
     told = pd.DataFrame({word: own for word, own in filled.items() if own.any()})
     told = told.groupby(visits["source"]).any()
@@ -279,9 +287,10 @@ def _located(visits: pd.DataFrame, table: PlotTable, place: str) -> tuple[pd.Dat
     lost = (name == "") & (visits["plot"] != "")
     unknown = _unknown_plots(visits[lost], keys[lost], by_key) if lost.any() else none_found()
     out = visits.assign(name=name)
+    listed = plots[list(PLOT_KEY)].reindex(name).set_axis(visits.index).fillna("")
     spelt = []
     for word in PLOT_KEY:
-        as_listed = name.map(plots[word]).fillna("")
+        as_listed = listed[word]
         as_listed = as_listed.where(~holds(as_listed, ""), visits[word])
         spelt.append(_other_spelling(visits, word, as_listed))
         out[word] = as_listed
@@ -362,6 +371,8 @@ def follow(visits: pd.DataFrame, table: PlotTable, found: pd.DataFrame) -> pd.Da
     found
         Findings on the plot sheet; the visits join the problem of their plot.
     """
+    if not len(set_aside(found)):
+        return none_found()
     fatal = found[found["code"].map(lambda code: CODES[code].fate) == SET_ASIDE]
     fatal = fatal.merge(table.records, on="record")
     fatal_by_name = fatal.drop_duplicates("name").set_index("name")

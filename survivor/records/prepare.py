@@ -30,7 +30,7 @@ from survivor.records.checks.plots import entry_name, entry_parts
 from survivor.records.checks.sense import check_years
 from survivor.records.checks.tags import check_shared_tags, check_unmatched_tags, one_tag
 from survivor.records.checks.visits import check_observers
-from survivor.records.plots import PlotTable, follow, locate, one_fact, planting_days
+from survivor.records.plots import DATES, PlotTable, follow, locate, one_fact, planting_days
 from survivor.records.problems import (
     SAID,
     Source,
@@ -241,6 +241,8 @@ def _facts_of_plots(
     rows, located = locate(rows, table, place)
     followed = follow(rows, table, table.found)
     rows = left(rows, gather(located, followed)).assign()
+    facts = ["method", "weed_free_radius_m", *DATES, "source", *table.traits]
+    of_plot = table.plots[facts].reindex(rows["name"]).set_axis(rows.index)
     if (table.plots["method"] == "").all() and (rows["method"] != "").any():
         rows["method"], unknown, two = check_plots.methods_of_visits(
             _with_entry(rows),
@@ -249,7 +251,7 @@ def _facts_of_plots(
             sources,
         )
     else:
-        method, unknown = rows["name"].map(table.plots["method"]), gather()
+        method, unknown = of_plot["method"], gather()
         two = check_plots.check_method_of_sheet(rows, method, settings.methods)
         rows["method"] = method
     # What a visit tells of the patch is how it was then; the plot sheet tells how it was prepared.
@@ -257,14 +259,12 @@ def _facts_of_plots(
     if then.notna().any():
         rows[PATCH_RADIUS] = then
     rows = rows.drop(columns=[word for word in RADIUS_WORDS if word in rows.columns])
-    rows["weed_free_radius_m"] = rows["name"].map(table.plots["weed_free_radius_m"])
+    rows["weed_free_radius_m"] = of_plot["weed_free_radius_m"]
     for trait in table.traits:
-        rows[trait] = rows["name"].map(table.plots[trait])
+        rows[trait] = of_plot[trait]
     first = rows["cohort"] == FIRST_PLANTING
     own = rows["planted_date"]
-    plot_first, plot_last = (
-        rows["name"].map(table.plots[word]) for word in ("planted_first", "planted_date")
-    )
+    plot_first, plot_last = (of_plot[word] for word in DATES)
     differs = find(
         rows,
         first & own.notna() & plot_last.notna() & ((own < plot_first) | (own > plot_last)),
@@ -275,7 +275,7 @@ def _facts_of_plots(
     )
     rows["planted_until"] = rows["planted_until"].where(plot_last.isna())
     rows[OTHER_PLANTED] = rows[OTHER_PLANTED].where(plot_last.isna(), rows["name"].map(table.other_planted))
-    rows[PLANTED_SOURCE] = rows["name"].map(table.plots["source"]).where(plot_last.notna() & first)
+    rows[PLANTED_SOURCE] = of_plot["source"].where(plot_last.notna() & first)
     rows["planted_first"] = plot_first.where(first, own).fillna(own)
     rows["planted_date"] = plot_last.where(first, own).fillna(own)
     return rows, [located, followed, unknown, two, odd, differs]
@@ -303,18 +303,20 @@ def _planting(
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     """Planting days: of the plot for the first planting, of the plant itself for infill."""
     first = rows["cohort"] == FIRST_PLANTING
-    planted, several = planting_days(rows[first], settings.rules)
+    planted, several = planting_days(_those(rows, first), settings.rules)
     if "planted_first" in rows.columns:  # the plot sheet's, and noted there
         planted["planted_first"] = rows.loc[first, "planted_first"].fillna(planted["planted_first"])
         several = pd.Series(False, index=planted.index)
-    infill = rows[~first].assign(planted_first=rows.loc[~first, "planted_date"])
     found = [
         check_plots.check_planting_dates(planted, closed, several=several, needed=True),
         check_plots.check_seasons(planted),
-        find(infill, infill["planted_date"].isna(), "infill-no-date", "planted_date", group=entry_name),
     ]
-    both = pd.concat([planted, infill]).sort_index() if len(infill) else planted
-    return both, found
+    if first.all():
+        return planted, found
+    infill = rows[~first].assign(planted_first=rows.loc[~first, "planted_date"])
+    undated = infill["planted_date"].isna()
+    found.append(find(infill, undated, "infill-no-date", "planted_date", group=entry_name))
+    return pd.concat([planted, infill]).sort_index(), found
 
 
 def _traits(
@@ -345,9 +347,11 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     alive = find(rows, measured, "measured-alive", "height_cm", group=whole_visit)
     rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
     after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
-    lives = after_planting & (rules.blank == "alive") & (rows["date"] < first_gone(rows))
-    taken = find(rows, lives, "blank-alive", "state", group=whole_visit)
-    rows = rows.assign(state=rows["state"].where(~lives, str(State.ALIVE)))
+    taken = gather()
+    if rules.blank == "alive" and after_planting.any():
+        lives = after_planting & (rows["date"] < first_gone(rows))
+        taken = find(rows, lives, "blank-alive", "state", group=whole_visit)
+        rows = rows.assign(state=rows["state"].where(~lives, str(State.ALIVE)))
     blank = after_planting & (rules.blank == "dead")
     says = rows["state"].isin([str(state) for state in SAYS])
     says |= blank

@@ -107,7 +107,7 @@ def find(
         whether the message has it or not; default: the column ``word`` of ``rows``, in the sheet's own
         words where they are kept (`SAID`).
     """
-    if not wrong.any():
+    if not wrong.to_numpy().any():
         return none_found()
     chosen = rows[wrong]
     own = next((name for name in (word + SAID, word) if name in rows.columns), None)
@@ -154,7 +154,7 @@ def _filled(
 def joined(*parts: pd.Series[Any], fold: Callable[[str], str] = str) -> Texts:
     """Join the texts of each row by "|"; rows that are alike share one text, however many they are."""
     if len(parts[0]) < _FEW_ROWS:
-        texts = [part.astype(str).tolist() for part in parts]
+        texts = [map(str, part) if part.dtype == object else part.astype(str) for part in parts]
         return pd.Series(list(map(fold, map("|".join, zip(*texts, strict=True)))), parts[0].index, object)
     codes, first = row_codes(parts, in_order=False)
     columns = [part.iloc[first].astype(str) for part in parts]
@@ -248,15 +248,14 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     key[lone.index] = joined(
         lone["code"], sheet[lone.index], place, lone["word"], lone["value"], lone["what"]
     )
-    number = factorized(key)[0]
-    grouped = found.groupby(number, sort=False)
-    first = grouped.head(1).copy()
-    return first.assign(
-        key=key.loc[first.index],
-        count=grouped["row"].transform("size").loc[first.index],
-        top=grouped["row"].transform("min").loc[first.index],
-        foot=grouped["row"].transform("max").loc[first.index],
-        one_file=file.groupby(number).transform("nunique").loc[first.index] == 1,
+    number, first = row_codes([key], in_order=False)
+    row, in_file = found["row"].to_numpy(dtype=np.int64), factorized(file)[0]
+    top, foot, one_file = row[first], row[first], np.ones(len(first), dtype=bool)
+    np.minimum.at(top, number, row)
+    np.maximum.at(foot, number, row)
+    one_file[number[in_file != in_file[first][number]]] = False
+    return found.iloc[first].assign(
+        key=key.iloc[first], count=np.bincount(number), top=top, foot=foot, one_file=one_file
     )
 
 
@@ -296,11 +295,9 @@ def print_problems(causes: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFr
     table["value"] = table["value"].map(lambda text: shortened(text, _LONGEST_VALUE))
     table["what"], table["mend"] = table["what"].map(shortened), table["mend"].map(shortened)
     gravity = table["severity"].map({"stop": 0, "check": 1, "note": 2})
-    gravity = gravity.where(table["code"] != FIRST, -1)
-    order = table.assign(gravity=gravity).sort_values(
-        ["gravity", "code", "file", "sheet", "row"], kind="stable"
-    )
-    return order[list(PROBLEM_COLUMNS)].reset_index(drop=True)
+    table["gravity"] = gravity.where(table["code"] != FIRST, -1)
+    order = in_order_of(table, ["gravity", "code", "file", "sheet", "row"])
+    return table[list(PROBLEM_COLUMNS)].iloc[order].reset_index(drop=True)
 
 
 def finding_table(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:

@@ -174,8 +174,9 @@ def sites_of_plots(plots: RawSheet | None) -> dict[str, str]:
     """Site of each plot label that the plot sheet has once, labels without case and spaces."""
     if plots is None or not {"plot", "site"} <= set(plots.cells.columns):
         return {}
-    pairs = plots.cells[~plots.cells["total"]][["plot", "site"]].apply(cells.texts)
-    pairs = pairs.assign(plot=pairs["plot"].map(squeezed)).drop_duplicates()
+    rows = plots.cells[~plots.cells["total"]]
+    plot, site = cells.of_each_text(rows["plot"], squeezed), cells.texts(rows["site"])
+    pairs = pd.DataFrame({"plot": plot, "site": site}).drop_duplicates()
     pairs = pairs[~pairs["plot"].duplicated(keep=False)]
     return dict(zip(pairs["plot"], pairs["site"], strict=True))
 
@@ -315,10 +316,11 @@ def _one_way(column: pd.Series[Any], of_works: bool, methods: Sequence[study_fil
 
 def _carried_down(grid: Grid, place: int) -> pd.Series[Any]:
     """Give a label merged downwards to every row (a count merged so is of the rows together)."""
-    column = grid.cells[place].copy()
-    for top, foot, merged in grid.merged_down:
-        if merged == place and top in column.index:
-            column.loc[top:foot] = column.loc[top]
+    column = grid.cells[place]
+    merged = [(top, foot) for top, foot, own in grid.merged_down if own == place and top in column.index]
+    column = column.copy() if merged else column
+    for top, foot in merged:
+        column.loc[top:foot] = column.loc[top]
     return column.reset_index(drop=True)
 
 

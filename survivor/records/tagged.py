@@ -80,12 +80,10 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
     entries = rows.drop_duplicates("entry").set_index("entry")
     last = rows.groupby(["name", "turn"])["date"].max().reset_index()
     entries = entries.assign(
-        at_planting=_tagged_at_planting(rows, entries, planted, rules),
+        at_planting=_tagged_at_planting(entries, planted, rules),
         turn_before=_visits_before_planting(entries, last) - 1,
     )
-    return Histories(rows, entries, last), gather(
-        two, _more_tags(entries, planted), _delayed(rows, entries, rules)
-    )
+    return Histories(rows, entries, last), gather(two, _more_tags(entries, planted), _delayed(entries, rules))
 
 
 def _one_species(rows: pd.DataFrame) -> tuple[pd.Series[Any], pd.DataFrame]:
@@ -101,13 +99,11 @@ def _one_species(rows: pd.DataFrame) -> tuple[pd.Series[Any], pd.DataFrame]:
     return species.transform("first").fillna(""), two
 
 
-def _tagged_at_planting(
-    rows: pd.DataFrame, entries: pd.DataFrame, planted: pd.Series[float], rules: Rules
-) -> pd.Series[bool]:
+def _tagged_at_planting(entries: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> pd.Series[bool]:
     first = entries["cohort"] == FIRST_PLANTING
     if rules.tagged is not None:
         return ~first | (rules.tagged == "at planting")
-    early = rows.groupby("entry")["day"].min().reindex(entries.index) <= AT_PLANTING_DAYS
+    early = entries["day"] <= AT_PLANTING_DAYS  # of its first record
     tags = size_by(entries[first], "name").reindex(entries["name"].unique(), fill_value=0)
     equal = entries["name"].map(tags == planted.reindex(tags.index)).astype(bool)
     return early | (first & equal) | ~first
@@ -115,6 +111,8 @@ def _tagged_at_planting(
 
 def _visits_before_planting(entries: pd.DataFrame, visits: pd.DataFrame) -> pd.Series[int]:
     """Count the visits of its plot up to the day a seedling was put in (infill: several)."""
+    if visits["date"].min() > entries["planted_date"].max():
+        return pd.Series(0, index=entries.index)
     pairs = entries[["name", "planted_date"]].drop_duplicates().merge(visits, on="name")
     pairs["before"] = pairs["date"] <= pairs["planted_date"]
     number = pairs.groupby(["name", "planted_date"])["before"].sum()
@@ -126,6 +124,8 @@ def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame
     first = entries[entries["cohort"] == FIRST_PLANTING]
     tags = size_by(first, "name")
     too_many = tags[tags > planted.reindex(tags.index)]
+    if too_many.empty:
+        return none_found()
     number = number_texts(first["name"].map(tags)) + " tags, " + number_texts(first["name"].map(planted))
     return find(
         first,
@@ -136,12 +136,12 @@ def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame
     )
 
 
-def _delayed(rows: pd.DataFrame, entries: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+def _delayed(entries: pd.DataFrame, rules: Rules) -> pd.DataFrame:
     """Say which seedlings are followed from their first sighting only; ask where nothing tells why."""
     late = ~entries["at_planting"]
     if not late.any():
         return none_found()
-    day = rows.groupby("entry")["day"].min().reindex(entries.index)[late]
+    day = entries.loc[late, "day"]  # of its first record
     plots, number, of_all = entries.loc[late, "name"].nunique(), number_of(entries, late), number_of(entries)
     days = f"{day.min():.0f}" if day.min() == day.max() else f"{day.min():.0f} to {day.max():.0f}"
     plants = f"{number:,} of {of_all:,} plants" if of_all > 1 else "The only plant"

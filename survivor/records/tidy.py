@@ -16,7 +16,7 @@ from survivor.files.headers import BY_STUDY_FILE, FORGIVING, MATCH_COLUMNS, NOT_
 from survivor.progress import counted_off
 from survivor.records.checks import cells as check
 from survivor.records.checks import order as check_order
-from survivor.records.problems import SAID, Source, Texts, find, gather, say
+from survivor.records.problems import SAID, Source, Texts, find, gather, none_found, say
 from survivor.records.sheets import VISIT_WORDS, RawSheet
 from survivor.records.times import LIKE, TIMES, times_of
 from survivor.records.times import often as how_often
@@ -233,11 +233,8 @@ def _with_all_columns(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     )
     absent |= {word: float("nan") for word in numbers if word not in rows.columns}
     days = ("planted_date", "planted_until", check_order.OTHER_DATE, check_order.OTHER_PLANTED)
-    absent |= {word: pd.NaT for word in days if word not in rows.columns}
-    rows = rows.assign(**absent)
-    for word in days:
-        rows[word] = rows[word].astype("datetime64[ns]")
-    return rows
+    absent |= {word: np.datetime64("NaT", "ns") for word in days if word not in rows.columns}
+    return rows.assign(**absent)
 
 
 def _states(
@@ -342,11 +339,13 @@ def stack(parts: Sequence[Tidy], after: Sequence[Tidy | None] = ()) -> Tidy:
     for part in parts:
         shift = first_source + len(sources)
         numbers = {"record": records, "source": shift, "line": lines}
-        rows.append(part.rows.assign(**{word: part.rows[word] + more for word, more in numbers.items()}))
+        moved = {word: part.rows[word] + more for word, more in numbers.items() if more}
+        rows.append(part.rows.assign(**moved) if moved else part.rows)
         lines = int(rows[-1]["line"].max()) + 1 if len(part.rows) else lines
-        moved = part.found.assign(source=part.found["source"] + shift)
-        moved["record"] = moved["record"].where(moved["record"] < 0, moved["record"] + records)
-        found.append(moved)
+        if len(part.found):
+            record = part.found["record"]
+            of_all = record.where(record < 0, record + records)
+            found.append(part.found.assign(source=part.found["source"] + shift, record=of_all))
         sources += part.sources
         records += len(part.rows)
     table = pd.concat(rows, ignore_index=True)
@@ -378,6 +377,8 @@ def one_spelling(
     for spelling in often:
         best.setdefault(fold(spelling), spelling)
     meaning = {s: best[fold(ours_for.get(s.casefold(), s))] for s in often}
+    if all(spelling == ours for spelling, ours in meaning.items()):
+        return rows[word], none_found()
     values = rows[word].map(meaning)
     by_rule = cells.of_each(rows[word], lambda text: text.casefold() in ours_for)
     other = pd.Series(values.to_numpy() != rows[word].to_numpy(), index=rows.index)

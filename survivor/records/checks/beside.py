@@ -6,14 +6,15 @@ odd heights, causes of death that may be another.
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
 
 from survivor.files.cells import day_texts
 from survivor.files.names import likely_slips
-from survivor.records.problems import find, gather, joined, none_found
+from survivor.intervals import row_codes
+from survivor.records.problems import Texts, find, gather, joined, none_found
 from survivor.records.times import middle_by, times_of
 from survivor.records.times import often as how_often
 from survivor.words import counted
@@ -123,7 +124,7 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
         middle_of_site = middle_by(rows.assign(visits=visits), ["site"], "visits", times_of(rows))
         asked = rows[~unnamed | (visits == rows["site"].map(middle_of_site))]
         visit = asked["visit"].where(asked["visit"] != "", "number " + (asked["turn"] + 1).astype(str))
-    if asked.empty:
+    if not _spread(asked["date"], visit) > _OFF_ROUND:
         return none_found()
     few = asked.groupby("site")["name"].transform("nunique") < _FEWEST
     place = joined(asked["site"].where(~few, ""), visit)
@@ -145,6 +146,16 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def _spread(dates: pd.Series[Any], visit: Texts) -> int:
+    """Most days between two records of one visit; 0 where there are none."""
+    codes, first = row_codes([visit], in_order=False)
+    day = dates.to_numpy(dtype="datetime64[D]")
+    earliest, latest = day[first], day[first]
+    np.minimum.at(earliest, codes, day)
+    np.maximum.at(latest, codes, day)
+    return int((latest - earliest).astype(int).max(initial=0))
+
+
 def check_steps(rows: pd.DataFrame) -> pd.DataFrame:
     """Find last counts that fall by far where nearly all plots beside them hold: a digit too few, often.
 
@@ -161,12 +172,15 @@ def check_steps(rows: pd.DataFrame) -> pd.DataFrame:
     before = rows.groupby("entry")["alive"].shift()
     lost = (1 - rows["alive"] / before.where(before > 0)).to_numpy()
     last = ~rows["entry"].duplicated(keep="last").to_numpy()
+    fell = np.flatnonzero(last & (before.to_numpy() >= _LEAST_ALIVE) & (lost >= _FELL))
+    if not len(fell):
+        return none_found()
     visit = rows["visit"].where(rows["visit"] != "", rows["turn"].astype(str))
     told = ~np.isnan(lost)
     of = [joined(visit, *(rows[word] for word in words)) for words in (["site"], [], ["method"])]
     beside = [key[told].groupby(key[told]).groups for key in of]
     usual: dict[int, float] = {}
-    for at in np.flatnonzero(last & (before.to_numpy() >= _LEAST_ALIVE) & (lost >= _FELL)):
+    for at in fell:
         site, season, alike = (lost[groups[key[at]].drop(at)] for key, groups in zip(of, beside, strict=True))
         others = site if len(site) >= _FEWEST else season
         most = _BESIDE * lost[at]
@@ -217,9 +231,11 @@ def check_growth(rows: pd.DataFrame) -> pd.DataFrame:
     """
     if "height_cm" not in rows:
         return none_found()
-    measured = rows[rows["height_cm"] > 0].sort_values(["entry", "date"], kind="stable")
-    if measured.empty:
+    told = rows["height_cm"] > 0
+    heights = rows["height_cm"][told]
+    if not heights.min() * min(_SPIKE, _END, _ALONE) <= heights.max():  # no two are so far apart
         return none_found()
+    measured = rows[told].sort_values(["entry", "date"], kind="stable")
     spikes = _unlike(measured, _SPIKE, at_ends=False)
     ends = _unlike(measured[~spikes], _END, at_ends=True).reindex(measured.index, fill_value=False)
     beside = measured["height_cm"].mask(spikes).groupby(measured["entry"])

@@ -308,7 +308,8 @@ def check_heights(rows: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame
         Findings; the heights themselves are used as they were written.
     """
     height = rows["height_cm"].where(rows["height_cm"] > 0)
-    if height.notna().sum() < 2:
+    least, most = height.min(), height.max()
+    if not least * min(_FAR, _SHRUNK) <= most:  # no two are so far apart
         return none_found()
     # In a long sheet one column holds plants of all ages, so each visit is looked at alone.
     month = read.day_texts(rows["date"].dt.to_period("M").dt.to_timestamp())
@@ -324,6 +325,8 @@ def check_heights(rows: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame
         own = in_metres == metres
         likely, odd = (high, low | shrunk) if metres else (low | shrunk, high)
         for wrong, is_slip in ((own & likely, True), (own & odd, False)):
+            if not wrong.any():
+                continue
             told = pd.DataFrame({"height": height, "usual": middle, "last": before, "far": low | high})[wrong]
             found.append(_height_unit(rows[wrong], told, metres, is_slip=is_slip))
     return gather(*found)

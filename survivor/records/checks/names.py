@@ -88,6 +88,8 @@ def _small(rows: pd.DataFrame, plants: pd.Series[int]) -> pd.DataFrame:
 def _misspelt(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
     """Find names with no more plots than another that they look like."""
     likely = likely_slips([str(name) for name in plots.index])  # those with most plots first
+    if not likely:
+        return none_found()
     counted = {name: f"{number} plot{'s' if number != 1 else ''}" for name, number in plots.items()}
     like = where[word].map(likely)
     return find(
@@ -104,7 +106,9 @@ def _misspelt(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataF
 
 def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
     """Find methods and sites with one plot only, where there is more than one of them."""
-    alone = where[word].isin(plots.index[plots == 1]) & (len(plots) > 1)
+    if len(plots) < 2:
+        return none_found()
+    alone = where[word].isin(plots.index[plots == 1])
     return find(where, alone, f"one-plot-{word}", word, group=where[word])
 
 
@@ -141,16 +145,9 @@ def check_no_name(rows: pd.DataFrame) -> pd.DataFrame:
             kind = next((kind for kind, looks in looks_like if looks.fullmatch(str(name))), "")
             if kind:
                 kinds[name] = kind
-        found.append(
-            find(
-                rows,
-                rows[word].isin(list(kinds)),
-                "no-name",
-                word,
-                kind=rows[word].map(kinds),
-                group=rows[word],
-            )
-        )
+        if kinds:
+            odd, kind_of = rows[word].isin(list(kinds)), rows[word].map(kinds)
+            found.append(find(rows, odd, "no-name", word, kind=kind_of, group=rows[word]))
     return gather(*found)
 
 

@@ -115,6 +115,7 @@ NOT_RECORDED = "not recorded"  # the method, where nothing is compared and no sh
 _CENTIMETRES = (10.0, 300.0)
 _LEAST_RADIUS_M = 0.03  # less, but for none, is written in metres in a column of centimetres
 _LIKE_DOUBLE = (1.8, 2.25)
+_FEWEST_ELSEWHERE = 2  # other sites from which the usual radius of a method can be told
 
 
 def plot_name(rows: pd.DataFrame) -> Texts:
@@ -129,7 +130,8 @@ def entry_parts(rows: pd.DataFrame) -> tuple[Texts, ...]:
     """
     infill = rows["cohort"] == INFILL
     later = pd.Series("", index=rows.index, dtype=object)
-    later[infill] = day_texts(rows.loc[infill, "planted_date"])
+    if infill.any():
+        later[infill] = day_texts(rows.loc[infill, "planted_date"])
     return rows["name"], rows["tag" if "state" in rows.columns else "species"], rows["cohort"], later
 
 
@@ -298,7 +300,6 @@ def check_planting_dates(
     needed
         Whether a row without a date is a problem (another sheet may hold it).
     """
-    group = plot_name(rows)
     found = [
         find(
             rows,
@@ -306,12 +307,14 @@ def check_planting_dates(
             "planting-in-future",
             "planted_date",
             closed=closed,
-            group=group,
+            group=plot_name,
         ),
-        find(rows, several, "several-planting-days", "planted_date", group=group),
+        find(rows, several, "several-planting-days", "planted_date", group=plot_name),
     ]
     if needed:
-        found.append(find(rows, rows["planted_date"].isna(), "no-planting-date", "planted_date", group=group))
+        found.append(
+            find(rows, rows["planted_date"].isna(), "no-planting-date", "planted_date", group=plot_name)
+        )
     return gather(*found)
 
 
@@ -363,13 +366,14 @@ def radius_in_metres(
             values = values / 2
             found.append(_halved(rows, word))
         radius = radius.fillna(values / 100 if word.endswith("_cm") else values)
-    group = plot_name(rows)
     shown = number_texts(rows[given[0]])  # as the cell has it, whatever its unit
     centimetres = radius.between(*_CENTIMETRES)
     wrong = ((radius < 0) | (radius > WIDEST_RADIUS_M)) & ~centimetres
     metres = (radius > 0) & (radius < _LEAST_RADIUS_M) & (given[0].endswith("_cm"))
     found += [
-        find(rows, wrong, "impossible-radius", given[0], value=shown, widest=WIDEST_RADIUS_M, group=group),
+        find(
+            rows, wrong, "impossible-radius", given[0], value=shown, widest=WIDEST_RADIUS_M, group=plot_name
+        ),
         find(
             rows,
             centimetres,
@@ -377,7 +381,7 @@ def radius_in_metres(
             given[0],
             value=shown,
             bare=given[0].removesuffix("_m"),
-            group=group,
+            group=plot_name,
         ),
     ]
     found.append(
@@ -387,7 +391,7 @@ def radius_in_metres(
             "radius-read-in-metres" if mixed else "radius-in-metres",
             given[0],
             value=shown,
-            group=group,
+            group=plot_name,
         )
     )
     radius = radius.where(~metres, 100 * radius if mixed else float("nan")).where(~(wrong | centimetres))
@@ -418,6 +422,8 @@ def _named_diameter(rows: pd.DataFrame, sources: Sequence[Source], radius: pd.Se
 
 def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame:
     """Find sites where every method's radius is about twice its radius elsewhere."""
+    if rows["site"].nunique() <= _FEWEST_ELSEWHERE:
+        return none_found()
     plots = rows.assign(radius=radius, name=plot_name(rows))[["site", "method", "radius", "name"]]
     plots = plots.dropna().drop_duplicates(["name", "method", "radius"])
     middle = plots.groupby(["method", "site"])["radius"].median().reset_index()
@@ -441,7 +447,7 @@ def _like_diameter(rows: pd.DataFrame, radius: pd.Series[float]) -> pd.DataFrame
 def _middle_of_others(values: pd.Series[float]) -> NDArray[np.float64]:
     """For each value the median of the others; blank where they are fewer than two."""
     number = len(values)
-    if number < 3:
+    if number <= _FEWEST_ELSEWHERE:
         return np.full(number, np.nan)
     rank = values.rank(method="first").to_numpy(dtype=int) - 1
     ordered = np.sort(values.to_numpy(dtype=float))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from survivor.files.cells import is_text
@@ -30,6 +31,9 @@ def check_planted_column(rows: pd.DataFrame) -> pd.DataFrame:
     rows
         Records with planted, one row a plot or several of one number.
     """
+    told = rows["planted"][rows["planted"] > 0]
+    if not told.min() * _TIMES <= told.max() and not told.max() > _MOST:  # none is many times another
+        return none_found()
     each = rows.assign(name=plot_name(rows)).drop_duplicates(["name", "species"])["planted"].dropna()
     usual = each[each > 0].median()
     many = (rows["planted"] >= _TIMES * usual) & (len(each) >= _FEWEST)
@@ -76,6 +80,9 @@ def check_years(rows: pd.DataFrame) -> pd.DataFrame:
     rows
         Records with site, block, plot, planted_date and date.
     """
+    between = [(rows[word].max() - rows[word].min()).days for word in ("planted_date", "date")]
+    if not np.nansum(between) > _FAR_DAYS:
+        return none_found()
     name = plot_name(rows)
     planted = rows.groupby(name)["planted_date"].first().dropna().sort_values()
     if len(planted) < _FEWEST:

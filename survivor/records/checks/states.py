@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pandas as pd
 
 from survivor.files.cells import holds
@@ -20,7 +21,7 @@ def check_states(past: Histories, followed: Followed) -> pd.DataFrame:
         The histories, and what the rules of the study file made of them.
     """
     rows = followed.rows
-    last_turn = past.visits.groupby("name")["turn"].max()
+    last_turn = dict(zip(past.visits["name"], past.visits["turn"], strict=True))  # they are in order
     at_end = rows["turn"] == rows["name"].map(last_turn)
     return gather(
         reshoots(rows),
@@ -41,10 +42,10 @@ def _visit_of_plot(rows: pd.DataFrame) -> Texts:
 def reshoots(rows: pd.DataFrame) -> pd.DataFrame:
     """Find seedlings called dead or missing and alive later."""
     again = rows["alive"] & holds(rows["state"], State.DEAD)
-    times = again.groupby(rows["entry"]).transform("sum")
+    once = again & (again.groupby(rows["entry"]).transform("sum") == 1) if again.any() else again
     return gather(
-        find(rows, again & (times == 1), "reshoot", "state"),
-        find(rows, again & (times > 1), "reshoot-late", "state"),
+        find(rows, once, "reshoot", "state"),
+        find(rows, again & ~once, "reshoot-late", "state"),
         find(rows, rows["alive"] & holds(rows["state"], State.MISSING), "alive-after-missing", "state"),
     )
 
@@ -78,9 +79,12 @@ def blanks(rows: pd.DataFrame) -> pd.DataFrame:
 def skipped(rows: pd.DataFrame, past: Histories) -> pd.DataFrame:
     """Find stretches that span a visit of the plot at which the seedling's state is not known."""
     known = rows[rows["alive"] | rows["death"]]
-    before = known.groupby("entry")["turn"].shift()
+    entry, turn = known["entry"].to_numpy(), known["turn"].to_numpy(dtype=float)
+    begins = np.flatnonzero(np.append(True, entry[1:] != entry[:-1])[: len(entry)])
     at_planting = past.entries["turn_before"].where(past.entries["at_planting"])
-    gap = known["turn"] - before.fillna(known["entry"].map(at_planting))
+    before = np.roll(turn, 1)
+    before[begins] = at_planting.reindex(entry[begins])
+    gap = pd.Series(turn - before, index=known.index)
     return find(known, gap > 1, "skipped-visit", "visit", group=whole_visit)
 
 
@@ -105,11 +109,12 @@ def doubtful(rows: pd.DataFrame) -> pd.DataFrame:
 def without_interval(rows: pd.DataFrame, past: Histories, followed: Followed) -> pd.DataFrame:
     """Find seedlings that no stretch could be made of."""
     dead_at_once = rows["entry"].isin(never_at_risk(followed))
-    at_planting = rows["entry"].map(past.entries["at_planting"]).astype(bool)
-    ever_alive = rows.groupby("entry")["alive"].transform("any")
+    never_alive = rows["dead"] & ~rows["entry"].map(past.entries["at_planting"]).astype(bool)
+    if never_alive.any():
+        never_alive &= ~rows.groupby("entry")["alive"].transform("any")
     in_interval = rows["entry"].isin(followed.intervals["entry"])
     return gather(
         find(rows, dead_at_once, "dead-at-planting", "state", group=entry_name),
-        find(rows, ~at_planting & ~ever_alive & rows["dead"], "never-seen-alive", "tag", group=entry_name),
+        find(rows, never_alive, "never-seen-alive", "tag", group=entry_name),
         find(rows, ~in_interval & rows["alive"], "seen-once", "tag", group=whole_visit),
     )

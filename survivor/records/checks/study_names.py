@@ -288,22 +288,26 @@ def _aim(first: pd.DataFrame, settings: Settings, notes: StudyLines) -> None:
     if settings.study.purpose == "check a target" and settings.target is None:
         notes.say("target-absent", ("study", "purpose"), "[study] purpose", settings.study.purpose)
     last = int(first["stop_day"].max()) if len(first) else 0
-    if len(first) and entries(first)["at_risk"].sum() == first["died"].sum():
-        last = 0  # all are known to be dead: a later visit has nothing left to tell
+    beyond = [
+        (number, milestone)
+        for number, milestone in enumerate(settings.milestones)
+        if 0 < last < milestone.day - milestone.window_days
+    ]
+    if not beyond or entries(first)["at_risk"].sum() == first["died"].sum():
+        return  # where all are known to be dead, a later visit has nothing left to tell
     asked = {settings.headline_milestone.name: settings.headline_milestone}
     if settings.target is not None:
         asked |= {m.name: m for m in settings.milestones if m.name == settings.target.milestone}
-    for number, milestone in enumerate(settings.milestones):
-        if 0 < last < milestone.day - milestone.window_days:
-            notes.say(
-                "milestone-not-reached" if milestone.name in asked else "later-milestone",
-                ("milestones", number, "day"),
-                "[[milestones]] day",
-                str(milestone.day),
-                last=last,
-                milestone=milestone.name,
-                opens=milestone.day - milestone.window_days,
-            )
+    for number, milestone in beyond:
+        notes.say(
+            "milestone-not-reached" if milestone.name in asked else "later-milestone",
+            ("milestones", number, "day"),
+            "[[milestones]] day",
+            str(milestone.day),
+            last=last,
+            milestone=milestone.name,
+            opens=milestone.day - milestone.window_days,
+        )
 
 
 def _columns(settings: Settings, notes: StudyLines) -> None:

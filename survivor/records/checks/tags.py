@@ -113,10 +113,10 @@ def check_unmatched_tags(rows: pd.DataFrame) -> pd.DataFrame:
     if told.empty:
         return none_found()
     told = told[["tag", "state", "date", *([TIMES] if TIMES in told.columns else [])]].assign(**_codes(told))
-    once = told.drop_duplicates(["who", "at"])
-    visits = once.groupby("who")["at"].transform("size")
-    of_plot = once.drop_duplicates(["name", "at"]).groupby("name").size()
-    alone = once[(visits == 1) & (once["name"].map(of_plot) > 1)]
+    once = told.iloc[row_codes([told["who"], told["at"]], in_order=False)[1]]
+    visits = np.bincount(once["who"])[once["who"]]
+    of_plot = np.bincount(once.drop_duplicates(["name", "at"])["name"])[once["name"]]
+    alone = once[(visits == 1) & (of_plot > 1)]
     if alone.empty:
         return none_found()
     pairs = _pairs(told[told["name"].isin(alone["name"])], alone)

@@ -134,12 +134,18 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
         return none_found()
     usual = middle_by(named, ["visit"], "date", times_of(named))
     rank = _ranks(usual, order)
-    days = named.groupby(["name", "visit"])["date"].agg(["min", "max"]).reset_index()
+    own, begins = row_codes([named["name"], named["visit"]])
+    earliest = named["date"].to_numpy()[begins]
+    np.fmin.at(earliest, own, named["date"].to_numpy())
+    days = named[["name", "visit"]].iloc[begins].assign(min=earliest)
     days["rank"] = days["visit"].map(rank)
-    days["away"] = (days["min"] - days["visit"].map(usual)).abs()
     days = days.sort_values(["name", "rank"], ignore_index=True)
-    late = days.groupby("name")["min"].cummax().groupby(days["name"]).shift()
-    disordered = days[days["name"].isin(days.loc[days["min"] < late, "name"])]
+    plot, day = days["name"].to_numpy(), days["min"].to_numpy()
+    falls = (plot[1:] == plot[:-1]) & (day[1:] < day[:-1])
+    if not falls.any():
+        return none_found()
+    days["away"] = (days["min"] - days["visit"].map(usual)).abs()
+    disordered = days[days["name"].isin(plot[1:][falls])]
     wrong = {f"{name}|{visit}" for name, plot in disordered.groupby("name") for visit in _misplaced(plot)}
     if not wrong:
         return none_found()
