@@ -1,4 +1,4 @@
-"""Types of the arrays that models and curves pass on, and the distinct values of an array."""
+"""Types of the arrays that models and curves pass on; distinct values of an array, and extremes of groups."""
 
 from __future__ import annotations
 
@@ -44,3 +44,20 @@ def factorized(
     first = np.flatnonzero(np.concatenate([[True], highest[1:] > highest[:-1]]))
     codes, values = pd.factorize(objects[first], sort=sort, use_na_sentinel=use_na_sentinel)
     return np.asarray(codes, dtype=np.intp)[place], values
+
+
+def furthest(how: np.ufunc, values: NDArray[Any], codes: Codes, first: Codes) -> NDArray[Any]:
+    """Give the least or the greatest value of each group.
+
+    Parameters
+    ----------
+    how
+        ``np.minimum`` or ``np.maximum``; ``np.fmin`` or ``np.fmax`` to pass over blanks.
+    values
+        Shape (n,).
+    codes, first
+        The group of each value, and the place of the first of each (`survivor.intervals.row_codes`).
+    """
+    told = values[first]
+    how.at(told, codes, values)
+    return told

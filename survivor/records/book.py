@@ -12,6 +12,7 @@ import pandas as pd
 
 from survivor.errors import RecordsError
 from survivor.files.sheets import must_be_there, read_whole, sheet_names
+from survivor.intervals import row_codes
 from survivor.progress import counted_off, tell
 from survivor.records import counts, tagged
 from survivor.records.accounts import (
@@ -369,9 +370,12 @@ def used_plots(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None
 
 def names_with_intervals(entries: pd.DataFrame, intervals: pd.DataFrame) -> frozenset[str]:
     """Name the plots of which any interval came."""
-    with_interval = set(intervals[list(PLOT_KEY)].drop_duplicates().itertuples(index=False, name=None))
-    names = entries.drop_duplicates("name")[["name", *PLOT_KEY]]
-    return frozenset(name for name, *place in names.itertuples(index=False) if tuple(place) in with_interval)
+    places = [intervals[word] for word in PLOT_KEY]
+    first = row_codes(places, in_order=False)[1]
+    with_interval = set(zip(*(told.iloc[first] for told in places), strict=True))
+    plots = entries.drop_duplicates("name")
+    own = zip(*(plots[word] for word in PLOT_KEY), strict=True)
+    return frozenset(name for name, place in zip(plots["name"], own, strict=True) if place in with_interval)
 
 
 def without_visits(table: PlotTable, names: frozenset[str], *, none: bool) -> pd.DataFrame:

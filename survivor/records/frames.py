@@ -89,10 +89,11 @@ def with_facts(stretches: pd.DataFrame, entries: pd.DataFrame, traits: Sequence[
         Facts besides keys, species, preparation and radius.
     """
     facts = [*PLOT_KEY, "tag", "species", "method", "weed_free_radius_m", "cohort", "planted_date", *traits]
-    table: pd.DataFrame = stretches.join(entries[facts], on="entry")
+    told = entries[facts].reindex(stretches["entry"]).set_axis(stretches.index)
+    table = pd.concat([stretches.drop(columns="entry"), told], axis=1)
     for edge in ("start", "stop"):
         table[f"{edge}_date"] = table["planted_date"] + pd.to_timedelta(table[f"{edge}_day"], unit="D")
-    return table.drop(columns="entry")
+    return table
 
 
 def planted_by_plot(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[float]:
@@ -137,11 +138,9 @@ def plots_frame(
         of a plot were tagged at planting and no sheet tells it.
     """
     first = entries[entries["cohort"] == FIRST_PLANTING]
-    if tagged:
-        all_tagged = first.groupby("name")["at_planting"].all()
-        tags = size_by(first, "name").where(all_tagged).astype(float)
     if table is not None:
-        plots = table.planted.merge(table.plots, how="left", left_on="name", right_index=True)
+        listed = table.plots.reindex(table.planted["name"]).set_axis(table.planted.index)
+        plots = pd.concat([table.planted, listed], axis=1)
         told = first.drop_duplicates("name").set_index("name")
         dates = plots["name"].map(told["planted_date"])
         plots["planted_date"] = plots["planted_date"].fillna(dates)
@@ -159,12 +158,12 @@ def plots_frame(
         plots["planted_date"] = groups["planted_date"].first()
         for fact in facts:
             plots[fact] = _single(first[fact], codes)
-        plots["planted"] = plots["name"].map(tags) if tagged else groups["planted"].max()
+        plots["planted"] = plots["name"].map(_tags(first)) if tagged else groups["planted"].max()
     if not tagged and table is not None and plots["planted"].isna().all():  # only the visits tell it
         plots["planted"] = plots["name"].map(first.groupby("name")["planted"].sum(min_count=1))
-    if tagged and table is not None:
+    if tagged and table is not None and plots["planted"].isna().any():
         alone = ~plots["name"].duplicated(keep=False)
-        plots["planted"] = plots["planted"].fillna(plots["name"].map(tags).where(alone))
+        plots["planted"] = plots["planted"].fillna(plots["name"].map(_tags(first)).where(alone))
     has_species = "species" in plots.columns and (plots["species"] != "").any()
     private = [word for word in PRIVATE_WORDS if word in plots.columns]
     columns = [
@@ -180,6 +179,12 @@ def plots_frame(
     kept = plots[[word for word in columns if word in plots.columns]]
     by_place = [*PLOT_KEY, *(["species"] if has_species else [])]
     return kept.iloc[in_order_of(kept, by_place)].reset_index(drop=True)
+
+
+def _tags(first: pd.DataFrame) -> pd.Series[float]:
+    """Seedlings of each plot, by its name, where all of them were tagged at planting."""
+    all_tagged = first.groupby("name")["at_planting"].all()
+    return size_by(first, "name").where(all_tagged).astype(float)
 
 
 def _single(fact: pd.Series[Any], codes: Codes) -> pd.Series[Any]:

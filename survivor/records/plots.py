@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import furthest
 from survivor.errors import RecordsError
 from survivor.files.cells import holds, is_text
 from survivor.intervals import row_codes
@@ -121,7 +122,9 @@ def plot_table(sheet: Tidy, sources: Sequence[Source], settings: Settings, close
         found.append(wrong)
     kept = rows[~rows["record"].isin(repeated["record"])].assign(name=name)
     plots = kept.drop_duplicates("name").set_index("name")
-    planted = kept.groupby(["name", "species"], sort=False)["planted"].sum(min_count=1).reset_index()
+    planted = kept[["name", "species", "planted"]].reset_index(drop=True)
+    if len(plots) < len(kept):
+        planted = planted.groupby(["name", "species"], sort=False)["planted"].sum(min_count=1).reset_index()
     carried = tuple(word for word in traits if word not in (*PRIVATE_WORDS, "weed_free_radius_m"))
     dropped = [
         word
@@ -170,10 +173,8 @@ def planting_days(rows: pd.DataFrame, rules: Rules) -> tuple[pd.DataFrame, pd.Se
     last = rows["planted_until"].fillna(rows["planted_date"])
     first = rows["planted_date"].fillna(last)
     plot, begins = row_codes([check.plot_name(rows)], in_order=False)
-    for word, own, furthest in zip(DATES, (first, last), (np.fmin, np.fmax), strict=True):
-        day = own.to_numpy()[begins]
-        furthest.at(day, plot, own.to_numpy())
-        rows[word] = day[plot]
+    rows["planted_first"] = furthest(np.fmin, first.to_numpy(), plot, begins)[plot]
+    rows["planted_date"] = furthest(np.fmax, last.to_numpy(), plot, begins)[plot]
     for word in DATES if rules.planted_by_site else ():
         rows[word] = rows[word].fillna(pd.to_datetime(by_site(rows["site"], rules.planted_by_site)))
     if rules.planted_date is not None:

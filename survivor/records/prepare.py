@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Codes
+from survivor.arrays import Codes, furthest
 from survivor.files.cells import holds
 from survivor.intervals import row_codes
 from survivor.records.checks import plots as check_plots
@@ -420,8 +420,7 @@ def _days(
 def _turns(rows: pd.DataFrame) -> Codes:
     """Give each visit its number within its plot, by its last day; those of one day as they are called."""
     own, first = row_codes([rows["name"], rows["label"]])
-    last = rows["date"].to_numpy()[first]
-    np.maximum.at(last, own, rows["date"].to_numpy())
+    last = furthest(np.maximum, rows["date"].to_numpy(), own, first)
     name = row_codes([rows["name"]])[0][first]
     turn = np.empty(len(first), dtype=np.intp)
     turn[np.lexsort((last, name))] = np.arange(len(first)) - np.searchsorted(name, name)

@@ -16,7 +16,7 @@ from typing import Any, Final, TypeAlias
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Codes, factorized
+from survivor.arrays import Codes, factorized, furthest
 from survivor.files.cells import DateOrder, day_texts, number_texts
 from survivor.intervals import in_order_of, row_codes
 from survivor.records.codes import CODES
@@ -250,9 +250,8 @@ def causes_of(found: pd.DataFrame, sources: Sequence[Source]) -> pd.DataFrame:
     )
     number, first = row_codes([key], in_order=False)
     row, in_file = found["row"].to_numpy(dtype=np.int64), factorized(file)[0]
-    top, foot, one_file = row[first], row[first], np.ones(len(first), dtype=bool)
-    np.minimum.at(top, number, row)
-    np.maximum.at(foot, number, row)
+    top, foot = (furthest(how, row, number, first) for how in (np.minimum, np.maximum))
+    one_file = np.ones(len(first), dtype=bool)
     one_file[number[in_file != in_file[first][number]]] = False
     return found.iloc[first].assign(
         key=key.iloc[first], count=np.bincount(number), top=top, foot=foot, one_file=one_file
@@ -387,17 +386,8 @@ def account_table(records: pd.DataFrame, found: pd.DataFrame, sources: Sequence[
         np.array([getattr(own, name) for own in sources], dtype=object)[source]
         for name in ("file", "sheet", "record")
     )
-    of_works = (record == WORKS_ROW) & (at == 0)
-    table = pd.DataFrame(
-        {
-            "file": file,
-            "sheet": sheet,
-            "row": records["row"].astype(int),
-            "record": np.where(code == "total-row", "total row", record),
-            "fate": fate,
-            "reason": reason,
-            "code": code,
-        }
-    )
-    table.loc[of_works, "reason"] = "among the works of its plots"
-    return table[list(ACCOUNT_COLUMNS)].reset_index(drop=True)
+    reason[(record == WORKS_ROW) & (at == 0)] = "among the works of its plots"
+    record = np.where(code == "total-row", "total row", record)
+    row = records["row"].to_numpy(dtype=int)
+    told = (file, sheet, row, record, fate, reason, code)
+    return pd.DataFrame(dict(zip(ACCOUNT_COLUMNS, told, strict=True)))

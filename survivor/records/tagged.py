@@ -23,8 +23,9 @@ from typing import Any, Final, Literal
 import numpy as np
 import pandas as pd
 
-from survivor.arrays import Codes
+from survivor.arrays import Codes, furthest
 from survivor.files.cells import holds, number_texts
+from survivor.intervals import in_order_of, row_codes
 from survivor.records.frames import with_facts
 from survivor.records.problems import find, gather, none_found
 from survivor.records.times import number as number_of
@@ -75,10 +76,12 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
     rules
         The rules of the study file.
     """
-    rows = rows.sort_values(["entry", "day", "record"], kind="stable", ignore_index=True)
+    rows = rows.iloc[in_order_of(rows, ["entry", "day", "record"])].reset_index(drop=True)
     rows["species"], two = _one_species(rows)
-    entries = rows.drop_duplicates("entry").set_index("entry")
-    last = rows.groupby(["name", "turn"])["date"].max().reset_index()
+    entries = rows.iloc[_begins(rows)].set_index("entry")
+    visit, first = row_codes([rows["name"], rows["turn"]])
+    day = furthest(np.maximum, rows["date"].to_numpy(), visit, first)
+    last = rows[["name", "turn"]].iloc[first].assign(date=day).reset_index(drop=True)
     entries = entries.assign(
         at_planting=_tagged_at_planting(entries, planted, rules),
         turn_before=_visits_before_planting(entries, last) - 1,
@@ -270,6 +273,8 @@ def _lost(past: Histories, told: pd.DataFrame) -> pd.DataFrame:
     final = past.visits.sort_values("turn").drop_duplicates("name", keep="last").set_index("name")
     entries["last_date"] = entries["name"].map(final["date"])
     entries = entries[entries["turn"] < entries["name"].map(final["turn"])]
+    if entries.empty:
+        return entries.assign(next_date=entries["last_date"])
     at = past.visits.set_index(["name", "turn"])["date"]
     following = pd.MultiIndex.from_arrays([entries["name"], entries["turn"] + 1])
     entries["next_date"] = at.reindex(following).to_numpy()

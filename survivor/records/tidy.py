@@ -161,7 +161,7 @@ def _typed(
     raw: RawSheet, words: Sequence[str], measures: Sequence[str] = ()
 ) -> tuple[pd.DataFrame, list[pd.DataFrame]]:
     stands = [word for word in (TIMES, LIKE) if word in raw.cells.columns]
-    rows = raw.cells[["record", "source", "row", "line", "total", "note", *stands]].copy()
+    rows = raw.cells[["record", "source", "row", "line", "total", "note", *stands]]
     columns: dict[str, Any] = {"date_unread": pd.Series(False, index=rows.index)}
     found: list[pd.DataFrame] = []
     swapped = check_order.order_that_fits(

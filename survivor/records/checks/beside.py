@@ -11,6 +11,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import furthest
 from survivor.files.cells import day_texts
 from survivor.files.names import likely_slips
 from survivor.intervals import row_codes
@@ -150,9 +151,7 @@ def _spread(dates: pd.Series[Any], visit: Texts) -> int:
     """Most days between two records of one visit; 0 where there are none."""
     codes, first = row_codes([visit], in_order=False)
     day = dates.to_numpy(dtype="datetime64[D]")
-    earliest, latest = day[first], day[first]
-    np.minimum.at(earliest, codes, day)
-    np.maximum.at(latest, codes, day)
+    earliest, latest = (furthest(how, day, codes, first) for how in (np.minimum, np.maximum))
     return int((latest - earliest).astype(int).max(initial=0))
 
 

@@ -48,7 +48,7 @@ def check_levels(
         told = table is not None and (table.plots[word] != "").any()
         where = table.plots.reset_index() if table is not None and told else rows
         where = where[where["name"].isin(used) & (where[word] != "") & (where[word] != NOT_RECORDED)]
-        plots = where.drop_duplicates(["name", word])[word].value_counts()
+        plots = (where if told else where.drop_duplicates(["name", word]))[word].value_counts()
         if not (word == "method" and settings.methods):
             found.append(_misspelt(where, word, plots))
         found.append(_alone(where, word, plots))

@@ -113,10 +113,11 @@ def check_unmatched_tags(rows: pd.DataFrame) -> pd.DataFrame:
     if told.empty:
         return none_found()
     told = told[["tag", "state", "date", *([TIMES] if TIMES in told.columns else [])]].assign(**_codes(told))
-    once = told.iloc[row_codes([told["who"], told["at"]], in_order=False)[1]]
-    visits = np.bincount(once["who"])[once["who"]]
-    of_plot = np.bincount(once.drop_duplicates(["name", "at"])["name"])[once["name"]]
-    alone = once[(visits == 1) & (of_plot > 1)]
+    name, who, at = (told[word].to_numpy() for word in ("name", "who", "at"))
+    once = row_codes([who, at], in_order=False)[1]
+    visits = np.bincount(who[once])
+    of_plot = np.bincount(name[row_codes([name, at], in_order=False)[1]])
+    alone = told.iloc[once[(visits[who[once]] == 1) & (of_plot[name[once]] > 1)]]
     if alone.empty:
         return none_found()
     pairs = _pairs(told[told["name"].isin(alone["name"])], alone)

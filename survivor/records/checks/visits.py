@@ -12,6 +12,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from survivor.arrays import furthest
 from survivor.files.cells import day_texts, number_texts
 from survivor.intervals import row_codes
 from survivor.proportions import wilson
@@ -135,8 +136,7 @@ def check_order(rows: pd.DataFrame, order: Sequence[str]) -> pd.DataFrame:
     usual = middle_by(named, ["visit"], "date", times_of(named))
     rank = _ranks(usual, order)
     own, begins = row_codes([named["name"], named["visit"]])
-    earliest = named["date"].to_numpy()[begins]
-    np.fmin.at(earliest, own, named["date"].to_numpy())
+    earliest = furthest(np.fmin, named["date"].to_numpy(), own, begins)
     days = named[["name", "visit"]].iloc[begins].assign(min=earliest)
     days["rank"] = days["visit"].map(rank)
     days = days.sort_values(["name", "rank"], ignore_index=True)
