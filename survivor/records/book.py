@@ -262,8 +262,9 @@ def _put_together(
     intervals = intervals_frame(rows, traits, settings)
     if nothing is None:
         settings, unmatched = check_study_names(intervals, set(read.sites), settings, notes)
+        plants = plants_by_plot(made.rows if tagged_seedlings else made.rows.iloc[:0])
         levels = [
-            check_levels(table, made.rows, settings, plants_by_plot(made.rows)),
+            check_levels(table, made.rows, settings, plants),
             check_traits_of(table, made.rows, traits),
         ]
         found = gather(found, *levels, unmatched)

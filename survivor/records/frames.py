@@ -70,7 +70,8 @@ def methods_in_order(table: pd.DataFrame, settings: Settings) -> list[str]:
     present = [method for method in ordered if method in there]
     if usual not in present and present:
         # With no usual practice among them, the method with most plots is compared with: it is told best.
-        plots = table.drop_duplicates(["site", "block", "plot", "method"])["method"].value_counts()
+        first = row_codes([table[word] for word in (*PLOT_KEY, "method")], in_order=False)[1]
+        plots = table["method"].iloc[first].value_counts()
         most = max(present, key=lambda method: plots[method])
         present = [most, *(method for method in present if method != most)]
     return present

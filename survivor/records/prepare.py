@@ -345,7 +345,8 @@ def _what_seedlings_say(rows: pd.DataFrame, settings: Settings) -> tuple[pd.Data
     rules = settings.rules
     measured = (rows["state"] == "") & rows["height_cm"].notna() & rules.measured_means_alive
     alive = find(rows, measured, "measured-alive", "height_cm", group=whole_visit)
-    rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
+    if measured.any():
+        rows = rows.assign(state=rows["state"].where(~measured, str(State.ALIVE)))
     after_planting = (rows["state"] == "") & rows["date"].notna() & (rows["date"] > rows["planted_date"])
     taken = gather()
     if rules.blank == "alive" and after_planting.any():
@@ -403,7 +404,7 @@ def _days(
     rows = left(rows, found[-1])
     label, spread = check_visits.name_visits(rows)
     rows = rows.assign(label=label)
-    said = rows[~rows["blank"]] if kind == "tagged" else rows
+    said = _those(rows, ~rows["blank"]) if kind == "tagged" else rows
     value, noun = ("state", "tag") if kind == "tagged" else ("alive", "plot")
     again = check_observers(said, ["entry", "label"], value, noun)
     rows, said = (_once(table, again) for table in (rows, said))

@@ -401,7 +401,9 @@ def _notes(
     table: pd.DataFrame, filled: pd.Series[int], own: pd.Series[bool], told: pd.DataFrame
 ) -> pd.Series[bool]:
     """Tell rows with one filled cell that is no label of a record: a remark below or between the records."""
-    alone = (filled == 1) & (told == "").all(axis=1)  # what tells a state is no remark
+    alone = filled == 1
+    if alone.any():
+        alone &= (told == "").all(axis=1)  # what tells a state is no remark
     if len(table.columns) < _FEWEST_COLUMNS or not alone.any():
         return pd.Series(False, index=own.index)
     words = table[alone].apply(cells.texts).max(axis=1).map(lambda text: len(str(text).split()))

@@ -82,11 +82,14 @@ def histories(rows: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> tu
     visit, first = row_codes([rows["name"], rows["turn"]])
     day = furthest(np.maximum, rows["date"].to_numpy(), visit, first)
     last = rows[["name", "turn"]].iloc[first].assign(date=day).reset_index(drop=True)
+    tags = size_by(entries[entries["cohort"] == FIRST_PLANTING], "name")
     entries = entries.assign(
-        at_planting=_tagged_at_planting(entries, planted, rules),
+        at_planting=_tagged_at_planting(entries, tags, planted, rules),
         turn_before=_visits_before_planting(entries, last) - 1,
     )
-    return Histories(rows, entries, last), gather(two, _more_tags(entries, planted), _delayed(entries, rules))
+    return Histories(rows, entries, last), gather(
+        two, _more_tags(entries, tags, planted), _delayed(entries, rules)
+    )
 
 
 def _one_species(rows: pd.DataFrame) -> tuple[pd.Series[Any], pd.DataFrame]:
@@ -102,12 +105,14 @@ def _one_species(rows: pd.DataFrame) -> tuple[pd.Series[Any], pd.DataFrame]:
     return species.transform("first").fillna(""), two
 
 
-def _tagged_at_planting(entries: pd.DataFrame, planted: pd.Series[float], rules: Rules) -> pd.Series[bool]:
+def _tagged_at_planting(
+    entries: pd.DataFrame, tags: pd.Series[int], planted: pd.Series[float], rules: Rules
+) -> pd.Series[bool]:
     first = entries["cohort"] == FIRST_PLANTING
     if rules.tagged is not None:
         return ~first | (rules.tagged == "at planting")
     early = entries["day"] <= AT_PLANTING_DAYS  # of its first record
-    tags = size_by(entries[first], "name").reindex(entries["name"].unique(), fill_value=0)
+    tags = tags.reindex(entries["name"].unique(), fill_value=0)
     equal = entries["name"].map(tags == planted.reindex(tags.index)).astype(bool)
     return early | (first & equal) | ~first
 
@@ -123,12 +128,11 @@ def _visits_before_planting(entries: pd.DataFrame, visits: pd.DataFrame) -> pd.S
     return pd.Series(number.reindex(own).to_numpy(), index=entries.index)
 
 
-def _more_tags(entries: pd.DataFrame, planted: pd.Series[float]) -> pd.DataFrame:
-    first = entries[entries["cohort"] == FIRST_PLANTING]
-    tags = size_by(first, "name")
+def _more_tags(entries: pd.DataFrame, tags: pd.Series[int], planted: pd.Series[float]) -> pd.DataFrame:
     too_many = tags[tags > planted.reindex(tags.index)]
     if too_many.empty:
         return none_found()
+    first = entries[entries["cohort"] == FIRST_PLANTING]
     number = number_texts(first["name"].map(tags)) + " tags, " + number_texts(first["name"].map(planted))
     return find(
         first,

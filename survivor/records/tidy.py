@@ -147,11 +147,13 @@ def _put_together(
 ) -> Tidy:
     totals = rows.loc[rows["total"], "record"]
     on_records = gather(*found)
+    if len(on_records):
+        on_records = on_records[~on_records["record"].isin(totals)]
     said = [say("how-read", source=0, how=how) for how in raw.said]
     said += [say("assumed", source=0, assumed=what) for what in raw.sheet.assumed]
     return Tidy(
         rows,
-        gather(*said, on_records[~on_records["record"].isin(totals)], check.check_totals(rows)),
+        gather(*said, on_records, check.check_totals(rows)),
         raw.sources,
         matches,
     )

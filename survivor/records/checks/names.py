@@ -43,10 +43,11 @@ def check_levels(
         How many first plants each plot has (`plants_by_plot`).
     """
     used = set(rows["name"])
+    listed = rows.iloc[:0] if table is None else table.plots.reset_index()
     found = []
     for word in ("method", "site"):
-        told = table is not None and (table.plots[word] != "").any()
-        where = table.plots.reset_index() if table is not None and told else rows
+        told = (listed[word] != "").any()
+        where = listed if told else rows
         where = where[where["name"].isin(used) & (where[word] != "") & (where[word] != NOT_RECORDED)]
         plots = (where if told else where.drop_duplicates(["name", word]))[word].value_counts()
         if not (word == "method" and settings.methods):

@@ -197,7 +197,7 @@ def check_twice(rows: pd.DataFrame, keys: Sequence[str], value: str, noun: str) 
     noun
         What the thing is called, such as ``tag``.
     """
-    if not rows.duplicated(list(keys)).any():
+    if len(row_codes([rows[key] for key in keys], in_order=False)[1]) == len(rows):
         return none_found()
     grouped = rows.groupby(list(keys), sort=False, dropna=False)[value]
     many, differing = grouped.transform("size") > 1, grouped.transform("nunique") > 1
