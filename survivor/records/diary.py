@@ -109,7 +109,7 @@ def planned_works(places: pd.DataFrame, settings: Settings) -> pd.DataFrame:
     of_method = {m.name: dict.fromkeys(work_name(work, told) for work in m.works) for m in settings.methods}
     rows = [
         (*place, method, work)
-        for *place, method in places[[*PLOT_KEY, "method"]].astype(object).itertuples(index=False)
+        for *place, method in zip(*(places[word] for word in (*PLOT_KEY, "method")), strict=True)
         for work in of_method.get(str(method), ())
     ]
     return pd.DataFrame(rows, columns=[*PLOT_KEY, "method", "work"])

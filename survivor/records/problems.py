@@ -115,21 +115,20 @@ def find(
     assert isinstance(value, pd.Series), "a text a row"
     places = {"word": word, **said, "value": value}
     what, mend = MESSAGES[message or code]
-    found = pd.DataFrame(
-        {
-            "record": chosen["record"],
-            "source": chosen["source"],
-            "row": chosen["row"],
-            "code": code,
-            "word": word,
-            "value": _shown(value[wrong]),
-            "what": _filled(what, places, rows, wrong),
-            "mend": _filled(mend, places, rows, wrong),
-            "group": group if isinstance(group, str) else _of_wrong(group, wrong, chosen).astype(str),
-            "tag": chosen["tag"] if isinstance(what, OfTag) else "",
-        }
-    )
-    return found.reset_index(drop=True)
+    found: dict[str, str | Texts] = {
+        "record": chosen["record"],
+        "source": chosen["source"],
+        "row": chosen["row"],
+        "code": code,
+        "word": word,
+        "value": _shown(value[wrong]),
+        "what": _filled(what, places, rows, wrong),
+        "mend": _filled(mend, places, rows, wrong),
+        "group": group if isinstance(group, str) else _of_wrong(group, wrong, chosen).astype(str),
+        "tag": chosen["tag"] if isinstance(what, OfTag) else "",
+    }
+    # Arrays of one order: a frame of columns would look each of their rows up.
+    return pd.DataFrame({name: own if isinstance(own, str) else own.array for name, own in found.items()})
 
 
 def _of_wrong(

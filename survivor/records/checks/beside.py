@@ -150,9 +150,9 @@ def check_round_days(rows: pd.DataFrame) -> pd.DataFrame:
 def _spread(dates: pd.Series[Any], visit: Texts) -> int:
     """Most days between two records of one visit; 0 where there are none."""
     codes, first = row_codes([visit], in_order=False)
-    day = dates.to_numpy(dtype="datetime64[D]")
+    day = dates.to_numpy(dtype="datetime64[D]").astype(np.int64)
     earliest, latest = (furthest(how, day, codes, first) for how in (np.minimum, np.maximum))
-    return int((latest - earliest).astype(int).max(initial=0))
+    return int((latest - earliest).max(initial=0))
 
 
 def check_steps(rows: pd.DataFrame) -> pd.DataFrame:

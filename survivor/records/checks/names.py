@@ -107,9 +107,10 @@ def _misspelt(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataF
 
 def _alone(where: pd.DataFrame, word: str, plots: pd.Series[int]) -> pd.DataFrame:
     """Find methods and sites with one plot only, where there is more than one of them."""
-    if len(plots) < 2:
+    single = plots.index[plots == 1]
+    if not len(single) or len(plots) < 2:
         return none_found()
-    alone = where[word].isin(plots.index[plots == 1])
+    alone = where[word].isin(single)
     return find(where, alone, f"one-plot-{word}", word, group=where[word])
 
 

@@ -61,6 +61,8 @@ def check_first_count(rows: pd.DataFrame) -> pd.DataFrame:
     """
     first = ~rows["entry"].duplicated()
     lost = (1 - rows["alive"] / rows["number"].where(rows["number"] > 0)).where(first)
+    if not (lost >= _LOST).any():
+        return none_found()
     few = lost.dropna().median() <= _USUAL_LOST and lost.notna().sum() >= _FEWEST
     return find(
         rows,
