@@ -362,6 +362,8 @@ def used_plots(table: PlotTable | None, found: pd.DataFrame) -> PlotTable | None
     if table is None:
         return None
     lost = table.records.loc[table.records["record"].isin(set_aside(found)), "name"]
+    if lost.empty:
+        return table
     return replace(
         table,
         plots=table.plots[~table.plots.index.isin(lost)],

@@ -131,6 +131,7 @@ def _number_planted(
     untold = number.isna()
     number = number.fillna(at_zero.reindex(number.index))
     first = ~rows["entry"].duplicated()
+    nothing = rows["entry"].map(number == 0).astype(bool)
     found += [
         find(
             rows,
@@ -138,15 +139,9 @@ def _number_planted(
             "no-planted-number",
             "planted",
         ),
-        find(
-            rows,
-            rows["entry"].map(number == 0).astype(bool),
-            "nothing-planted",
-            "planted",
-            group=entry_name,
-        ),
+        find(rows, nothing, "nothing-planted", "planted", group=entry_name),
     ]
-    return rows[~rows["entry"].map(number == 0).astype(bool)], number, found
+    return rows[~nothing], number, found
 
 
 def _mixed_with_infill(rows: pd.DataFrame) -> tuple[pd.DataFrame, pd.Series[bool]]:

@@ -110,9 +110,10 @@ def planted_by_entry(table: PlotTable | None, rows: pd.DataFrame) -> pd.Series[f
     Numbers by plot and counts by species do not fit: which species were planted
     how often is then not told.
     """
-    groups = rows.loc[rows["cohort"] == FIRST_PLANTING].drop_duplicates("entry").set_index("entry")
+    first = rows[rows["cohort"] == FIRST_PLANTING]
     if table is None or table.planted["planted"].isna().all():
-        return pd.Series(np.nan, index=groups.index)
+        return pd.Series(np.nan, index=pd.Index(first["entry"].unique(), name="entry"))
+    groups = first.drop_duplicates("entry").set_index("entry")
     by_species = table.planted.assign(species=table.planted["species"].str.casefold())
     told = by_species.set_index(["name", "species"])["planted"]
     key = pd.MultiIndex.from_arrays([groups["name"], groups["species"].str.casefold()])

@@ -236,7 +236,7 @@ def _with_all_columns(rows: pd.DataFrame, kind: str) -> pd.DataFrame:
     absent |= {word: float("nan") for word in numbers if word not in rows.columns}
     days = ("planted_date", "planted_until", check_order.OTHER_DATE, check_order.OTHER_PLANTED)
     absent |= {word: np.datetime64("NaT", "ns") for word in days if word not in rows.columns}
-    return rows.assign(**absent)
+    return pd.concat([rows, pd.DataFrame(absent, index=rows.index)], axis=1)
 
 
 def _states(

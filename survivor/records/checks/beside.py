@@ -78,7 +78,9 @@ def check_rounds(rows: pd.DataFrame, doubtful: frozenset[str]) -> pd.DataFrame:
     names_of: dict[str, set[str]] = {}  # of the plots of a site
     seen: dict[tuple[str, str], set[str]] = {}  # and those seen at a visit of it
     site_of: dict[str, str] = {}
-    for site, name, visit in named[["site", "name", "visit"]].drop_duplicates().itertuples(index=False):
+    keys = [named[word] for word in ("site", "name", "visit")]
+    first = row_codes(keys, in_order=False)[1]
+    for site, name, visit in zip(*(key.iloc[first] for key in keys), strict=True):
         names_of.setdefault(site, set()).add(name)
         seen.setdefault((site, visit), set()).add(name)
         site_of.setdefault(name, site)
