@@ -1,10 +1,11 @@
-"""The distinct values of an array are those that pandas finds, whatever lies where."""
+"""Distinct values of an array, and extremes of groups, are those that pandas finds, whatever lies where."""
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from survivor.arrays import factorized
+from survivor.arrays import factorized, furthest
+from survivor.intervals import row_codes
 
 ROWS = 20_000
 RNG = np.random.default_rng(3)
@@ -54,3 +55,13 @@ def test_an_object_is_looked_at_once() -> None:
     codes, found = factorized(np.array([Name()] * ROWS, dtype=object))
     assert (len(found), codes.max()) == (1, 0)
     assert Name.looked < 10
+
+
+@pytest.mark.parametrize(("how", "name"), [(np.fmin, "min"), (np.fmax, "max")])
+def test_furthest_as_pandas(how: np.ufunc, name: str) -> None:
+    days = pd.Series(np.datetime64("2023-06-01", "ns") + RNG.integers(0, 900, 500).astype("timedelta64[D]"))
+    days[RNG.random(500) < 0.3] = pd.NaT
+    group = pd.Series(RNG.integers(0, 150, 500))
+    codes, first = row_codes([group])
+    told = furthest(how, days.to_numpy(), codes, first)
+    np.testing.assert_array_equal(told, days.groupby(group).agg(name).to_numpy())

@@ -22,7 +22,6 @@ SHORT = {
     "_version.py": "read by the build, which imports nothing",
     "memory.py": "freed memory is given back by whoever reads large tables, and before a copy is made",
     "progress.py": "whoever works says how far, without knowing whoever shows it",
-    "arrays.py": "names of array types, for every room",
     "soil.py": "the public door to what lies in several modules of season",
     "__main__.py": "what python -m survivor does",
     "demo/__main__.py": "what python -m survivor.demo does",

@@ -316,9 +316,8 @@ def _one_way(column: pd.Series[Any], of_works: bool, methods: Sequence[study_fil
 
 def _carried_down(grid: Grid, place: int) -> pd.Series[Any]:
     """Give a label merged downwards to every row (a count merged so is of the rows together)."""
-    column = grid.cells[place]
-    merged = [(top, foot) for top, foot, own in grid.merged_down if own == place and top in column.index]
-    column = column.copy() if merged else column
+    merged = [(top, foot) for top, foot, own in grid.merged_down if own == place and top in grid.cells.index]
+    column = grid.cells[place].copy() if merged else grid.cells[place]
     for top, foot in merged:
         column.loc[top:foot] = column.loc[top]
     return column.reset_index(drop=True)
