@@ -56,7 +56,6 @@ class PlotWorks:
     found: pd.DataFrame
 
 
-@cache
 def no_works() -> PlotWorks:
     """Make the works of plots of which nothing is told."""
     return PlotWorks(pd.DataFrame(columns=list(WORK_COLUMNS)), check.no_departures(), none_found())

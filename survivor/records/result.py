@@ -159,7 +159,7 @@ class Records:
             "dead": a plant gone from its position died by the visit at which it was
             first missing; "unknown": it tells nothing. None: as the study file says.
         unknown
-            What became of a tag never found again: "censored", it is followed to its
+            What became of a tag not found any more: "censored", it is followed to its
             last sighting; "dead", it died by the next visit of its plot; "alive", it
             lived to the last. The latter two bound every answer.
 

@@ -192,7 +192,7 @@ def follow(past: Histories, missing: Missing, unknown: Unknown = "censored") -> 
         "dead": a missing plant died by the visit at which it was first missing.
         "unknown": it says nothing.
     unknown
-        What became of a tag never found again: "censored" leaves at its last
+        What became of a tag not found any more: "censored" leaves at its last
         sighting, "dead" died by the next visit of its plot, "alive" lived to the last.
 
     Returns
@@ -315,7 +315,7 @@ def sizes(past: Histories, followed: Followed, number: pd.Series[int] | None = N
     Returns
     -------
     dict
-        entered, died, lost (never found again before the last visit of their plot)
+        entered, died, lost (not found any more before the last visit of their plot)
         and alive (at its last visit); the last three sum to the first.
     """
     seen = followed.rows.groupby("entry")["alive"].any().reindex(past.entries.index)
